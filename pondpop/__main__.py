@@ -1,0 +1,7 @@
+"""`python -m pondpop` is `pondpop`."""
+
+import sys
+
+from pondpop.cli import main
+
+sys.exit(main())

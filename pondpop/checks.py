@@ -1,0 +1,139 @@
+"""One vocabulary of checks for files and for arguments; every refusal is one line that says how to go on."""
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
+from typing import Any, Final
+
+from pondpop.units import Family, brief
+
+MISSING: Final = object()
+_LONGEST_SHOWN = 60
+
+
+class InputError(ValueError):
+    """The input is wrong: where, what was given, what is allowed, what to do.
+
+    `path` addresses the value in its file (`strategies.light.stocking[1].length_in`); `given` is the value as it was
+    read, or MISSING; `file` may be added later by whoever knows it, with `in_file`.
+    """
+
+    def __init__(self, path: str, given: object, allowed: str, remedy: str = "", file: str | None = None) -> None:
+        self.path, self.given, self.allowed, self.remedy, self.file = path, given, allowed, remedy, file
+        super().__init__(path, given, allowed, remedy, file)
+
+    def in_file(self, file: str) -> "InputError":
+        """The same error, told with its file."""
+        return InputError(self.path, self.given, self.allowed, self.remedy, self.file or file)
+
+    def __str__(self) -> str:
+        where = ": ".join(one_line(part) for part in (self.file, self.path) if part)
+        remedy = f"; {self.remedy}" if self.remedy else ""
+        return f"{where}: got {shown(self.given)}, needs {self.allowed}{remedy}"
+
+
+class RunError(RuntimeError):
+    """Something failed that is not the input's fault: a file that cannot be written, an internal fault."""
+
+
+def one_line(text: str) -> str:
+    """The text without anything that would break or disguise the line it is shown in."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def shown(value: object) -> str:
+    """A value as the writer would recognise it, on one short line."""
+    if value is MISSING:
+        return "nothing"
+    if isinstance(value, bool):
+        text = "true" if value else "false"
+    elif isinstance(value, str):
+        text = f'"{one_line(value[: _LONGEST_SHOWN + 1])}"'
+    elif isinstance(value, dt.date | dt.time):
+        text = value.isoformat()
+    elif isinstance(value, Mapping):
+        return f"a table of {len(value)} keys"
+    elif isinstance(value, Sequence):
+        text = "[" + ", ".join(shown(item) for item in value[:13]) + "]"
+    elif isinstance(value, int) and abs(value) >= 10**_LONGEST_SHOWN:
+        return "a number of more than 60 digits"
+    else:
+        text = one_line(str(value))
+    return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 1] + "…"
+
+
+def nearest(word: object, known: Iterable[str]) -> str:
+    """A remedy that names the nearest known word, or else the words there are."""
+    known = list(known)
+    close = get_close_matches(str(word)[:200], known, n=1, cutoff=0.6)
+    return f'did you mean "{close[0]}"?' if close else f"known: {', '.join(known)}"
+
+
+def number(path: str, value: object, low: float, high: float, unit: str = "", si: float | None = None) -> float:
+    """A finite number from low to high (both allowed). Raises InputError."""
+    allowed = f"a number from {brief(low)} to {brief(high)}{' ' + unit if unit else ''}"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(path, value, allowed, "write it as a number, without quotes or units")
+    try:
+        result = float(value)
+    except OverflowError:
+        result = math.inf
+    if not math.isfinite(result) or not low <= result <= high:
+        raise InputError(path, value, allowed)
+    return result
+
+
+def integer(path: str, value: object, low: int, high: int) -> int:
+    """A whole number from low to high (both allowed). Raises InputError."""
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise InputError(path, value, f"a whole number from {low:,} to {high:,}")
+    return value
+
+
+def text(path: str, value: object, longest: int, lines: bool = False) -> str:
+    """Printable text, not empty; with `lines`, line breaks are allowed. Raises InputError."""
+    allowed = f"text of 1 to {longest:,} characters"
+    if not isinstance(value, str) or not value.strip() or len(value) > longest:
+        raise InputError(path, value, allowed)
+    if not all(c.isprintable() or (lines and c == "\n") for c in value):
+        raise InputError(path, value, "printable text", "remove control and invisible characters")
+    return value
+
+
+def label(path: str, value: object) -> str:
+    """A name that can stand in keys, tables and file names. Raises InputError."""
+    allowed = "a name of 1 to 40 letters (a–z, A–Z), digits, _ or -"
+    if not isinstance(value, str) or not 1 <= len(value) <= 40 or not value.isascii():
+        raise InputError(path, value, allowed)
+    if not value.replace("_", "a").replace("-", "a").isalnum():
+        raise InputError(path, value, allowed)
+    return value
+
+
+def choice(path: str, value: object, known: Iterable[str]) -> str:
+    """One of the known words. Raises InputError with the nearest one."""
+    known = list(known)
+    if not isinstance(value, str) or value not in known:
+        raise InputError(path, value, "one of " + ", ".join(known), nearest(value, known) if value in (value,) else "")
+    return value
+
+
+def day(path: str, value: object, first: dt.date, end: dt.date, why: str = "") -> dt.date:
+    """A date from `first` to the day before `end`. Raises InputError."""
+    last = end - dt.timedelta(days=1)
+    allowed = f"a date from {first.isoformat()} to {last.isoformat()}{why}"
+    if isinstance(value, dt.datetime) or not isinstance(value, dt.date):
+        raise InputError(path, value, allowed, "write it like 2027-06-05, without quotes")
+    if not first <= value < end:
+        raise InputError(path, value, allowed)
+    return value
+
+
+def only_known(path: str, given: Iterable[str], known: Iterable[str]) -> None:
+    """Refuses the first key that is not known. Raises InputError with the nearest one."""
+    known = list(known)
+    for key in given:
+        if key not in known:
+            where = f"{path}.{key}" if path else key
+            raise InputError(where, key, "a known key", nearest(key, known))

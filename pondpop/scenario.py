@@ -1,0 +1,233 @@
+"""What a scenario says, in SI: a pond, a run, and the strategies to compare.
+
+Everything here is frozen and complete; `pondpop.resolve` makes it from a file, `dump` writes it back.
+Units: mm, g, ha, kg/ha, fish/ha, °C, days. Years count from 1, the calendar year of the start.
+"""
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Literal
+
+SPECIES = ("bass", "bluegill", "shad", "minnow")
+
+MonthDay = tuple[int, int]
+"""Month and day."""
+
+Season = tuple[MonthDay, MonthDay]
+"""First and last day, both included, within one calendar year."""
+
+GoalKind = Literal["balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost"]
+TriggerQuantity = Literal[
+    "bass_psd", "bass_psd_p", "bluegill_psd", "bluegill_psd_p",
+    "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Stocking:
+    """Fish that are put in (or, on the day of the start, are there already)."""
+
+    name: str
+    species: str
+    date: dt.date
+    per_ha: float
+    length_mm: float
+    length_cv: float | None = None
+    weight_g: float | None = None
+    age_years: float | None = None
+    female_share: float | None = None
+    cost_each: float | None = None
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One sign of the last survey: a quantity below or above a limit (in %)."""
+
+    quantity: str
+    below: float | None = None
+    above: float | None = None
+
+
+@dataclass(frozen=True)
+class Trigger:
+    """When a reacting rule takes its first amount: `needs` "any" or "all" of the conditions hold at the last survey.
+
+    `fish_sampled` is the number of stock-length fish the survey measures; None means that it sees the pond as it is.
+    """
+
+    conditions: tuple[Condition, ...]
+    needs: Literal["any", "all"] = "any"
+    fish_sampled: int | None = None
+
+
+@dataclass(frozen=True)
+class Harvest:
+    """Fish of one length window taken every year, within a season.
+
+    Exactly one of `kg_per_ha`, `per_ha` (both per calendar year) and `share` (of the fish in the window, per season) is
+    given; `otherwise`, in the same unit, is taken while `when` does not hold.
+    """
+
+    name: str
+    species: str
+    length_mm: tuple[float, float]
+    season: Season
+    from_year: int
+    to_year: int
+    kg_per_ha: float | None = None
+    per_ha: float | None = None
+    share: float | None = None
+    when: Trigger | None = None
+    otherwise: float | None = None
+
+
+@dataclass(frozen=True)
+class Removal:
+    """Fish that are taken out or die on one day; exactly one of `share`, `kg_per_ha` and `per_ha` is given."""
+
+    name: str
+    species: str
+    date: dt.date
+    length_mm: tuple[float, float]
+    share: float | None = None
+    kg_per_ha: float | None = None
+    per_ha: float | None = None
+    reason: Literal["removal", "die_off"] = "removal"
+    cost: float | None = None
+
+
+@dataclass(frozen=True)
+class Feeding:
+    """Pellets for bluegill."""
+
+    name: str
+    kg_per_ha_day: float
+    season: Season
+    from_year: int
+    to_year: int
+
+
+@dataclass(frozen=True)
+class Angling:
+    """Fishing for bass, all of them released; `death_after_release` is the share of them that dies."""
+
+    name: str
+    hours_per_ha: float
+    season: Season
+    death_after_release: float
+    from_year: int
+    to_year: int
+
+
+@dataclass(frozen=True)
+class LocalKnowledge:
+    """What is known of this pond or strain and not of ponds in general."""
+
+    species: str
+    process: Literal["growth", "survival", "spawning"]
+    multiplier: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """Daily mean water temperature: twelve monthly means, January first, or dated readings."""
+
+    kind: Literal["monthly", "readings"]
+    origin: str
+    monthly_c: tuple[float, ...] | None = None
+    readings: tuple[tuple[dt.date, float], ...] | None = None
+
+
+@dataclass(frozen=True)
+class Pond:
+    """`cover` is relative to an ordinary pond (1)."""
+
+    area_ha: float
+    cover: float
+    temperature: Temperature
+
+
+@dataclass(frozen=True)
+class Run:
+    """From `start` for whole years; the end is exclusive. Surveys are read before that day's events."""
+
+    start: dt.date
+    years: int
+    survey_dates: tuple[dt.date, ...]
+
+    @property
+    def end(self) -> dt.date:
+        return years_after(self.start, self.years)
+
+    @property
+    def last_year(self) -> int:
+        """The number of the last calendar year that the run touches."""
+        return (self.end - dt.timedelta(days=1)).year - self.start.year + 1
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """What is done; `fertility` is the renewal of food relative to a fertilised pond (1)."""
+
+    name: str
+    title: str
+    fertility: float
+    stocking: tuple[Stocking, ...] = ()
+    harvest: tuple[Harvest, ...] = ()
+    removals: tuple[Removal, ...] = ()
+    feeding: tuple[Feeding, ...] = ()
+    angling: tuple[Angling, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """`spreads` holds a number for every source of doubt in `SPREADS`; 0 switches one off."""
+
+    members: int
+    seed: int
+    spreads: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What the owner wants, with its weight among the goals; `by_year` None means at the end of the run."""
+
+    kind: str
+    weight: float = 1.0
+    by_year: int | None = None
+    above_g: float | None = None
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Prices, where they are known: per fish of a species, kg of pellets, hour of fishing."""
+
+    per_fish: dict[str, float]
+    per_kg_feed: float | None = None
+    per_hour: float | None = None
+    currency: str = "USD"
+
+
+@dataclass(frozen=True)
+class Scenario:
+    title: str
+    pond: Pond
+    run: Run
+    strategies: dict[str, Strategy]
+    ensemble: Ensemble
+    local_knowledge: tuple[LocalKnowledge, ...] = ()
+    goals: tuple[Goal, ...] = ()
+    costs: Costs | None = None
+    consultant: str | None = None
+    note: str | None = None
+    units: Literal["us", "metric"] = "us"
+    source_file: str | None = field(default=None, compare=False)
+
+
+def years_after(start: dt.date, years: int) -> dt.date:
+    """The same day some years later; 29 February becomes 1 March where there is none."""
+    try:
+        return start.replace(year=start.year + years)
+    except ValueError:
+        return dt.date(start.year + years, 3, 1)
