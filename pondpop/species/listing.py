@@ -1,0 +1,218 @@
+"""The species files read and checked, and told in words; standard library only."""
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+from textwrap import fill
+from typing import Any, Final
+
+from pondpop.checks import InputError, nearest, only_known
+
+SPECIES: Final = ("bass", "bluegill", "shad", "minnow")
+PLACES: Final = (*SPECIES, "pond")
+KINDS: Final = ("published", "from memory", "assumed", "calibrated")
+PARTS: Final = ("model", "standards", "methods")
+_TITLES: Final = {
+    "bass": "Largemouth bass", "bluegill": "Bluegill", "shad": "Threadfin shad", "minnow": "Fathead minnow",
+    "pond": "The pond, and what all species share",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One parameter as its file tells it; `unit` "1" is a pure number, `source` a key of sources.toml or empty."""
+
+    name: str
+    value: float
+    unit: str
+    low: float
+    high: float
+    kind: str
+    source: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Work:
+    """One work to cite; `read` says whether its figures were read in it, `use` what it is used for, `part` by what."""
+
+    reference: str
+    read: str
+    use: str
+    part: str
+
+
+@cache
+def entries() -> Mapping[str, Mapping[str, Entry]]:
+    """Every parameter, by species (or "pond") and key, in the order of the files. Raises InputError."""
+    return {place: read_entries(_text(f"{place}.toml"), f"{place}.toml", works()) for place in PLACES}
+
+
+@cache
+def works() -> Mapping[str, Work]:
+    """Every work, by the key that the other files use. Raises InputError."""
+    file = "sources.toml"
+    raw = _parse(_text(file), file)
+    result = {key: Work(**_table(file, key, table, Work)) for key, table in raw.items()}
+    for key, work in result.items():
+        if work.part not in PARTS:
+            raise InputError(f"{key}.part", work.part, "one of " + ", ".join(PARTS), nearest(work.part, PARTS), file)
+    return result
+
+
+@cache
+def standards() -> Mapping[str, Any]:
+    """The published yardsticks of pond surveys (length categories, standard weights, target ranges)."""
+    return _parse(_text("standards.toml"), "standards.toml")
+
+
+def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[str, Entry]:
+    """The parameters in the text of one file, each checked: keys, range, unit, kind, source. Raises InputError."""
+    result = {}
+    for key, table in _parse(text, file).items():
+        table = _table(file, key, table, Entry)
+        entry = Entry(**table)
+        for part in ("low", "value", "high"):
+            number = table[part]
+            if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
+                raise InputError(f"{key}.{part}", number, "a finite number", file=file)
+        if not entry.low <= entry.high:
+            raise InputError(f"{key}.low", entry.low, f"at most high = {entry.high}", file=file)
+        if not entry.low <= entry.value <= entry.high:
+            raise InputError(
+                f"{key}.value", entry.value, f"a number from low = {entry.low} to high = {entry.high}",
+                "mend the value, or the range with the reason in the note", file,
+            )  # fmt: skip
+        for part in ("name", "unit"):
+            if not table[part].strip():
+                raise InputError(f"{key}.{part}", table[part], "text", 'a pure number has the unit "1"', file)
+        if entry.kind not in KINDS:
+            raise InputError(f"{key}.kind", entry.kind, "one of " + ", ".join(KINDS), nearest(entry.kind, KINDS), file)
+        if entry.source and entry.source not in known_works:
+            raise InputError(
+                f"{key}.source", entry.source, "a work of sources.toml", nearest(entry.source, known_works), file
+            )
+        if not entry.source and entry.kind in ("published", "calibrated") and not entry.note.strip():
+            raise InputError(f"{key}.note", entry.note, f"the reason why it is {entry.kind}", file=file)
+        if not entry.source and entry.kind == "published":
+            raise InputError(f"{key}.source", entry.source, "the work in which it is published", file=file)
+        result[key] = entry
+    return result
+
+
+def find(path: str) -> Entry:
+    """The parameter at `bass.max_intake_at_1_g` or `pond.length_cv`. Raises InputError naming the nearest one."""
+    place, _, key = path.partition(".")
+    entry = entries().get(place, {}).get(key)
+    if entry is None:
+        raise InputError(path, path, "the path of a parameter", _nearest_path(path))
+    return entry
+
+
+def paths() -> tuple[str, ...]:
+    """The path of every parameter, in the order of the files."""
+    return tuple(f"{place}.{key}" for place, table in entries().items() for key in table)
+
+
+def works_cited(*parts: str) -> list[str]:
+    """The references of some parts (`model`, `standards`, `methods`), or of all, by author. Raises InputError."""
+    for part in parts:
+        if part not in PARTS:
+            raise InputError("works", part, "one of " + ", ".join(PARTS), nearest(part, PARTS))
+    cited = {work.reference for work in works().values() if work.part in (parts or PARTS)}
+    return sorted(cited, key=str.casefold)
+
+
+def sources_text(width: int = 110) -> str:
+    """Every parameter with value, unit and source, the yardsticks of surveys, and the works to cite."""
+    lines = ["Parameters of the model: value [range] unit, kind, source", ""]
+    for place, table in entries().items():
+        lines += [_TITLES[place], "-" * len(_TITLES[place])]
+        for key, entry in table.items():
+            unit = "" if entry.unit == "1" else f" {entry.unit}"
+            origin = ", ".join(part for part in (entry.kind, entry.source) if part)
+            lines.append(f"{key} = {entry.value:g} [{entry.low:g} to {entry.high:g}]{unit}, {origin}")
+            lines.append(_indented(entry.name + (f". {entry.note}" if entry.note else ""), width))
+        lines.append("")
+    lines += ["Yardsticks of surveys", "---------------------", *_standards_lines(), ""]
+    lines += ["Works to cite", "-------------"]
+    for key, work in works().items():
+        lines += [f"{key} ({work.read}): {work.use}", _indented(work.reference, width)]
+    return "\n".join(lines) + "\n"
+
+
+def _standards_lines() -> list[str]:
+    table = standards()
+    categories, weights = table["categories"], table["standard_weight"]
+    lines = [f"length categories, in, from {' / '.join(categories['order'])} ({_origin(categories)})"]
+    lines += [
+        f"    {species}: {' / '.join(map(str, row['inches']))}"
+        for species, row in categories.items()
+        if isinstance(row, dict)
+    ]
+    lines.append("standard weight, log10 g = intercept + slope * log10 mm")
+    lines += [
+        f"    {species}: {row['intercept']} + {row['slope']} * log10 mm, from {row['shortest_mm']} mm ({_origin(row)})"
+        for species, row in weights.items()
+    ]
+    low, high = table["relative_weight"]["target"]
+    lines.append(f"relative weight wanted {low} to {high} % ({_origin(table['relative_weight'])})")
+    lines.append(f"ranges of PSD by management option ({_origin(table['targets'])})")
+    for option, row in table["targets"].items():
+        if isinstance(row, dict):
+            parts = [
+                f"{species} {index.upper().replace('_', '-')} {low}-{high}"
+                for species, indices in row.items()
+                for index, (low, high) in indices.items()
+            ]
+            lines.append(f"    {option.replace('_', ' ')}: {', '.join(parts)}")
+    lines.append(f"weights of a balanced pond ({_origin(table['balance'])})")
+    for ratio, row in table["balance"].items():
+        if isinstance(row, dict):
+            (low, high), (best_low, best_high) = row["balanced"], row["best"]
+            lines.append(f"    {ratio.replace('_', ' ')}: {low} to {high}, best {best_low} to {best_high}")
+    return lines
+
+
+def _origin(table: Mapping[str, Any]) -> str:
+    return "; ".join(part for part in (f"{table['kind']}, {table['source']}", table["note"]) if part)
+
+
+def _indented(text: str, width: int) -> str:
+    return fill(text, width, initial_indent="    ", subsequent_indent="    ")
+
+
+def _nearest_path(path: str) -> str:
+    key = path.rpartition(".")[2]
+    remedy = nearest(path, [known for known in paths() if known.endswith(f".{key}")] or paths())
+    return remedy if remedy.startswith("did you mean") else "`pondpop sources` lists them"
+
+
+def _text(file: str) -> str:
+    return files("pondpop.species").joinpath(file).read_text("utf-8")
+
+
+def _parse(text: str, file: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError("", text, f"a TOML file ({error})", file=file) from error
+
+
+def _table(file: str, key: str, table: object, kind: type) -> dict[str, Any]:
+    if not isinstance(table, dict):
+        raise InputError(key, table, "a table of its own", f"write [{key}] above it", file)
+    known = {field.name: field.type for field in fields(kind)}
+    try:
+        only_known(key, table, known)
+    except InputError as error:
+        raise error.in_file(file) from None
+    for name, wanted in known.items():
+        if name not in table:
+            raise InputError(f"{key}.{name}", None, "an entry", f"add {name} = ...", file)
+        if wanted is str and not isinstance(table[name], str):
+            raise InputError(f"{key}.{name}", table[name], "text", file=file)
+    return table
