@@ -4,12 +4,20 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
-from typing import Any, Final
+from typing import Final
 
-from pondpop.units import Family, brief
+from pondpop.units import brief
 
 MISSING: Final = object()
 _LONGEST_SHOWN = 60
+_LONGEST_PATH = 160
+_LONGEST_FACT = 200
+
+
+class Fact(str):
+    """What was found, in our words ("an empty file"), where no value of the input can be shown."""
+
+    __slots__ = ()
 
 
 class InputError(ValueError):
@@ -28,9 +36,10 @@ class InputError(ValueError):
         return InputError(self.path, self.given, self.allowed, self.remedy, self.file or file)
 
     def __str__(self) -> str:
-        where = ": ".join(one_line(part) for part in (self.file, self.path) if part)
+        where = ": ".join(_cut(one_line(part), _LONGEST_PATH) for part in (self.file, self.path) if part)
         remedy = f"; {self.remedy}" if self.remedy else ""
-        return f"{where}: got {shown(self.given)}, needs {self.allowed}{remedy}"
+        told = f"got {shown(self.given)}, needs {self.allowed}{remedy}"
+        return f"{where}: {told}" if where else told
 
 
 class RunError(RuntimeError):
@@ -46,6 +55,8 @@ def shown(value: object) -> str:
     """A value as the writer would recognise it, on one short line."""
     if value is MISSING:
         return "nothing"
+    if isinstance(value, Fact):
+        return _cut(one_line(value), _LONGEST_FACT)
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
@@ -60,7 +71,11 @@ def shown(value: object) -> str:
         return "a number of more than 60 digits"
     else:
         text = one_line(str(value))
-    return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 1] + "…"
+    return _cut(text, _LONGEST_SHOWN)
+
+
+def _cut(text: str, longest: int) -> str:
+    return text if len(text) <= longest else text[: longest - 1] + "…"
 
 
 def nearest(word: object, known: Iterable[str]) -> str:
@@ -70,7 +85,7 @@ def nearest(word: object, known: Iterable[str]) -> str:
     return f'did you mean "{close[0]}"?' if close else f"known: {', '.join(known)}"
 
 
-def number(path: str, value: object, low: float, high: float, unit: str = "", si: float | None = None) -> float:
+def number(path: str, value: object, low: float, high: float, unit: str = "") -> float:
     """A finite number from low to high (both allowed). Raises InputError."""
     allowed = f"a number from {brief(low)} to {brief(high)}{' ' + unit if unit else ''}"
     if isinstance(value, bool) or not isinstance(value, int | float):
@@ -115,7 +130,8 @@ def choice(path: str, value: object, known: Iterable[str]) -> str:
     """One of the known words. Raises InputError with the nearest one."""
     known = list(known)
     if not isinstance(value, str) or value not in known:
-        raise InputError(path, value, "one of " + ", ".join(known), nearest(value, known) if value in (value,) else "")
+        close = get_close_matches(str(value)[:200], known, n=1)
+        raise InputError(path, value, "one of " + ", ".join(known), f'did you mean "{close[0]}"?' if close else "")
     return value
 
 

@@ -1,6 +1,6 @@
 """What a scenario says, in SI: a pond, a run, and the strategies to compare.
 
-Everything here is frozen and complete; `pondpop.resolve` makes it from a file, `dump` writes it back.
+Everything here is frozen and complete; `resolve` makes it of what a file says, `dump` writes it back.
 Units: mm, g, ha, kg/ha, fish/ha, °C, days. Years count from 1, the calendar year of the start.
 """
 
@@ -16,11 +16,65 @@ MonthDay = tuple[int, int]
 Season = tuple[MonthDay, MonthDay]
 """First and last day, both included, within one calendar year."""
 
-GoalKind = Literal["balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost"]
-TriggerQuantity = Literal[
-    "bass_psd", "bass_psd_p", "bluegill_psd", "bluegill_psd_p",
-    "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in",
-]  # fmt: skip
+# The words a scenario may use
+
+SHORTEST_MM, LONGEST_MM = 5.0, 900.0
+DEFAULT_SEED = 20260315
+
+FERTILITIES = {"unfertilized": 0.35, "fertilized": 1.0}  # renewal of food, assumed
+COVERS = {"bare": 0.3, "some": 1.0, "much": 2.0}  # relative to the cover of the calibration, assumed
+PROCESSES = ("growth", "survival", "spawning")
+GOALS = ("balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost")
+CONDITION_QUANTITIES = (
+    "bass_psd", "bass_psd_p", "bluegill_psd", "bluegill_psd_p", "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Climate:
+    """Planning means of a pond's water by month, January first, in °C."""
+
+    origin: str
+    monthly_c: tuple[float, ...]
+
+
+CLIMATES = {
+    "deep_south": Climate(
+        "ponds of Alabama and Georgia, monthly means from memory, ±2 °C",
+        (9.0, 11.0, 15.0, 20.0, 25.0, 28.5, 30.0, 29.5, 27.0, 21.5, 16.0, 11.0),
+    ),
+    "upper_south": Climate(
+        "ponds of Kentucky, Tennessee and Missouri, monthly means from memory, ±2 °C",
+        (3.0, 4.0, 9.0, 15.0, 20.5, 25.5, 28.0, 27.5, 23.5, 17.0, 10.5, 5.5),
+    ),
+    "southern_plains": Climate(
+        "ponds of Texas and Oklahoma, monthly means from memory, ±2 °C",
+        (6.0, 8.0, 13.0, 18.0, 23.0, 27.5, 30.0, 30.0, 26.0, 20.0, 13.5, 8.0),
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A source of doubt: how far members differ by default, at most, and in what."""
+
+    default: float
+    most: float
+    words: str
+    source: str = "assumed"
+
+
+SPREADS = {
+    "productivity": Spread(0.20, 1.0, "renewal of food, standard deviation of its logarithm between ponds"),
+    "growth": Spread(0.04, 0.5, "growth of each species, standard deviation of its logarithm"),
+    "recruitment": Spread(0.40, 2.0, "young of each species and year, standard deviation of the logarithm"),
+    "natural_mortality": Spread(0.20, 1.0, "background deaths of each species, standard deviation of the logarithm"),
+    "stocking_survival": Spread(0.15, 1.0, "fish that live through the move, standard deviation of the logarithm"),
+    "angler_success": Spread(0.30, 1.0, "what anglers catch of a quota, standard deviation of the logarithm"),
+    "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
+    "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),
+    "parameters": Spread(1.0, 3.0, "uncertain parameters of the model, as a multiple of their listed spreads"),
+}
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,49 @@
+"""A scenario: `read` a file, `resolve` what it says, `dump` it again; `load` reads and resolves.
+
+Standard library only.
+"""
+
+from pondpop.scenario.dump import dump
+from pondpop.scenario.resolve import load, resolve
+from pondpop.scenario.shape import (
+    CLIMATES,
+    CONDITION_QUANTITIES,
+    COVERS,
+    DEFAULT_SEED,
+    FERTILITIES,
+    GOALS,
+    LONGEST_MM,
+    PROCESSES,
+    SHORTEST_MM,
+    SPECIES,
+    SPREADS,
+    Angling,
+    Climate,
+    Condition,
+    Costs,
+    Ensemble,
+    Feeding,
+    Goal,
+    Harvest,
+    LocalKnowledge,
+    MonthDay,
+    Pond,
+    Removal,
+    Run,
+    Scenario,
+    Season,
+    Spread,
+    Stocking,
+    Strategy,
+    Temperature,
+    Trigger,
+    years_after,
+)
+from pondpop.scenario.tables import read
+
+__all__ = [
+    "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",
+    "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition", "Costs", "Ensemble", "Feeding", "Goal",
+    "Harvest", "LocalKnowledge", "MonthDay", "Pond", "Removal", "Run", "Scenario", "Season", "Spread", "Stocking",
+    "Strategy", "Temperature", "Trigger", "dump", "load", "read", "resolve", "years_after",
+]  # fmt: skip

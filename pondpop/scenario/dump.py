@@ -1,0 +1,102 @@
+"""A scenario as a complete TOML file in SI, which reads back as an equal scenario."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from pondpop.scenario.shape import Costs, Harvest, Scenario, Season, Strategy, Temperature
+
+
+def dump(scenario: Scenario) -> str:
+    """The resolved file: every number by `repr`, in SI, with all defaults written out."""
+    ensemble, run = scenario.ensemble, scenario.run
+    parts = [
+        _lines({"title": scenario.title}),
+        _table("pond", {"area_ha": scenario.pond.area_ha, "cover": scenario.pond.cover}),
+        _table("water", _water(scenario.pond.temperature)),
+        _table("run", {"start": run.start, "years": run.years, "surveys": list(run.survey_dates)}),
+        _table("ensemble", {"members": ensemble.members, "seed": ensemble.seed}),
+        _table("ensemble.spread", ensemble.spreads),
+        *_tables("local_knowledge", (vars(item) for item in scenario.local_knowledge)),
+        *_tables("goals", (vars(goal) for goal in scenario.goals)),
+    ]
+    if scenario.costs is not None:
+        parts.append(_table("costs", _costs(scenario.costs)))
+    report = {"consultant": scenario.consultant, "note": scenario.note, "units": scenario.units}
+    parts.append(_table("report", report))
+    for strategy in scenario.strategies.values():
+        parts += _strategy(strategy)
+    return "\n".join(parts)
+
+
+def _water(temperature: Temperature) -> dict[str, Any]:
+    readings = None if temperature.readings is None else [list(pair) for pair in temperature.readings]
+    return {"monthly_c": temperature.monthly_c, "readings_c": readings, "origin": temperature.origin}
+
+
+def _costs(costs: Costs) -> dict[str, Any]:
+    prices: dict[str, Any] = {f"per_{species}": price for species, price in costs.per_fish.items()}
+    return prices | {"per_kg_feed": costs.per_kg_feed, "per_hour": costs.per_hour, "currency": costs.currency}
+
+
+def _strategy(strategy: Strategy) -> list[str]:
+    path = f"strategies.{strategy.name}"
+    return [
+        _table(path, {"title": strategy.title, "fertility": strategy.fertility}),
+        *_tables(f"{path}.stocking", (vars(event) for event in strategy.stocking)),
+        *_tables(f"{path}.harvest", (_harvest(rule) for rule in strategy.harvest)),
+        *_tables(f"{path}.removal", (vars(event) for event in strategy.removals)),
+        *_tables(f"{path}.feeding", (_seasonal(rule) for rule in strategy.feeding)),
+        *_tables(f"{path}.angling", (_seasonal(rule) for rule in strategy.angling)),
+    ]
+
+
+def _harvest(rule: Harvest) -> dict[str, Any]:
+    values = _seasonal(rule)
+    when, otherwise = values.pop("when"), values.pop("otherwise")
+    if when is not None:
+        kind = next(kind for kind in ("kg_per_ha", "per_ha", "share") if values[kind] is not None)
+        conditions = [vars(condition) for condition in when.conditions]
+        values["when"] = {when.needs: conditions, "fish_sampled": when.fish_sampled or 0}
+        values[f"otherwise_{kind}"] = otherwise
+    return values
+
+
+def _seasonal(rule: Any) -> dict[str, Any]:
+    return vars(rule) | {"season": _season(rule.season)}
+
+
+def _season(season: Season) -> list[str]:
+    return [f"{month:02}-{day:02}" for month, day in season]
+
+
+def _table(path: str, values: Mapping[str, Any]) -> str:
+    return f"[{path}]\n{_lines(values)}"
+
+
+def _tables(path: str, items: Iterable[Mapping[str, Any]]) -> list[str]:
+    return [f"[[{path}]]\n{_lines(values)}" for values in items]
+
+
+def _lines(values: Mapping[str, Any]) -> str:
+    """One `key = value` a line; None is left out, since it means that nothing was said."""
+    return "".join(f"{key} = {_value(value)}\n" for key, value in values.items() if value is not None)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, str):
+        return _text(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{k} = {_value(v)}" for k, v in value.items() if v is not None) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(map(_value, value)) + "]"
+    return repr(value)
+
+
+def _text(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
+    return f'"{escaped}"'

@@ -1,0 +1,201 @@
+"""The events and rules of a scenario: stocking, harvest, removals, feeding and angling, named and in order."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from pondpop import checks
+from pondpop.checks import MISSING, Fact, InputError
+from pondpop.scenario.shape import (
+    CONDITION_QUANTITIES,
+    LONGEST_MM,
+    SHORTEST_MM,
+    SPECIES,
+    Angling,
+    Condition,
+    Feeding,
+    Harvest,
+    Removal,
+    Run,
+    Season,
+    Stocking,
+    Trigger,
+)
+from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, season
+from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, brief, density
+
+DEFAULT_SEASON: Season = ((3, 1), (10, 31))
+DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
+DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample of stock-length bass
+
+
+_Event = TypeVar("_Event", Stocking, Harvest, Removal, Feeding, Angling)
+
+
+class Events:
+    """Makes the lists of events of a strategy, within one run and pond."""
+
+    def __init__(self, run: Run, area_ha: float) -> None:
+        self.run, self.density = run, density(area_ha)
+
+    def lists(self, table: Table, common: dict[str, Any] | None) -> dict[str, tuple[Any, ...]]:
+        """The five lists of a strategy: the common ones and its own; or, with common None, the common ones."""
+        result = {
+            "stocking": self._list(table, "stocking", self._stocking, common),
+            "harvest": self._list(table, "harvest", self._harvest, common),
+            "removals": self._list(table, "removal", self._removal, common, "removals"),
+            "feeding": self._list(table, "feeding", self._feeding, common),
+            "angling": self._list(table, "angling", self._angling, common),
+        }
+        count = sum(map(len, result.values()))
+        if count > MOST_EVENTS:
+            raise InputError(table.path or "events", Fact(f"{count} events and rules"), f"at most {MOST_EVENTS}")
+        if common is not None and not result["stocking"]:
+            raise InputError(f"{table.path}.stocking", MISSING, "at least one stocking", "a pond without fish stays so")
+        return result
+
+    def _list(
+        self,
+        table: Table,
+        key: str,
+        make: Callable[[Table], _Event],
+        common: dict[str, Any] | None,
+        field: str | None = None,
+    ) -> tuple[_Event, ...]:
+        """Named, and in an order that does not depend on the order of the file."""
+        events: list[_Event] = list(common[field or key]) if common else []
+        taken = {event.name for event in events}
+        unnamed = []
+        for item in table.tables(key):
+            event = make(item)
+            if "name" not in item.raw:
+                unnamed.append(event)
+                continue
+            if event.name in taken:
+                raise InputError(item.at("name"), event.name, f"a name that no other {key} of the strategy has")
+            taken.add(event.name)
+            events.append(event)
+        for event in sorted(unnamed, key=repr):
+            name, copy = event.name, 1
+            while name in taken:
+                copy += 1
+                name = f"{event.name}_{copy}"
+            taken.add(name)
+            events.append(replace(event, name=name))
+        return tuple(sorted(events, key=lambda e: (getattr(e, "date", self.run.start), e.name)))
+
+    def _name(self, table: Table, default: str) -> str:
+        return str(table.get("name", checks.label, default))
+
+    def _date(self, table: Table) -> dt.date:
+        return table.get("date", lambda p, v: checks.day(p, v, self.run.start, self.run.end, " (within the run)"))
+
+    def _years(self, table: Table) -> dict[str, Any]:
+        last = self.run.last_year
+        first = table.integer("from_year", 1, last, 1)
+        return {
+            "season": table.get("season", season, DEFAULT_SEASON),
+            "from_year": first,
+            "to_year": table.integer("to_year", first, last, last),
+        }
+
+    def _window(self, table: Table) -> tuple[float, float]:
+        low, high = table.quantity("length", LENGTH, 0, LONGEST_MM, needed=False, pair=True) or (0.0, LONGEST_MM)
+        return max(low, SHORTEST_MM), high  # the model has no shorter fish, so 0 is no limit
+
+    def _amount(self, table: Table, prefix: str, most_share: float) -> dict[str, Any]:
+        """Exactly one of kg_per_ha, per_ha and share, from whichever key it is given in."""
+        key = table.one_of(prefix, AMOUNTS)
+        assert key is not None
+        unit = key.removeprefix(f"{prefix}_")
+        if unit == "share":
+            return {"share": table.number(key, 0, most_share)}
+        if unit in CROP:
+            return {"kg_per_ha": table.quantity(prefix, CROP, 0, 2000)}
+        return {"per_ha": table.quantity(prefix, self.density, 0, 1e6)}
+
+    def _stocking(self, table: Table) -> Stocking:
+        species, date = table.choice("species", SPECIES), self._date(table)
+        length = table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM)
+        weight = table.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
+        if weight is not None and not 4e-6 <= weight / length**3 <= 5e-5:
+            low, high = brief(4e-6 * length**3), brief(5e-5 * length**3)
+            given = table.raw[table.one_of("weight", WEIGHT) or ""]
+            allowed = f"the weight of a fish of {brief(length)} mm, {low} to {high} g"
+            raise InputError(table.at(table.one_of("weight", WEIGHT) or ""), given, allowed)
+        return Stocking(
+            name=self._name(table, f"{species}_{date}"),
+            species=species,
+            date=date,
+            per_ha=table.quantity("", self.density, 0, 1e6),
+            length_mm=length,
+            length_cv=table.number("length_cv", 0, 0.5, None),
+            weight_g=weight,
+            age_years=table.number("age_years", 0, 15, None),
+            female_share=table.number("female_share", 0, 1, None),
+            cost_each=table.number("cost_each", 0, 10_000, None),
+        )
+
+    def _harvest(self, table: Table) -> Harvest:
+        species = table.choice("species", SPECIES)
+        amount = self._amount(table, "", 0.99)
+        when = _trigger(table.table("when")) if "when" in table.raw else None
+        otherwise = 0.0 if when else None
+        key = table.one_of("otherwise", AMOUNTS, needed=False)
+        if key is not None:
+            other = self._amount(table, "otherwise", 0.99)
+            if when is None:
+                raise InputError(table.at(key), table.raw[key], "a condition, when = {…}, beside it")
+            if other.keys() != amount.keys():
+                raise InputError(table.at(key), table.raw[key], "the same kind of amount as when the condition holds")
+            otherwise = next(iter(other.values()))
+        return Harvest(
+            name=self._name(table, f"{species}_harvest"),
+            species=species,
+            length_mm=self._window(table),
+            **self._years(table),
+            **amount,
+            when=when,
+            otherwise=otherwise,
+        )
+
+    def _removal(self, table: Table) -> Removal:
+        species, date = table.choice("species", SPECIES), self._date(table)
+        reason = table.choice("reason", ("removal", "die_off"), "removal")
+        return Removal(
+            name=self._name(table, f"{species}_{reason}_{date}"),
+            species=species,
+            date=date,
+            length_mm=self._window(table),
+            **self._amount(table, "", 1.0),
+            reason=reason,
+            cost=table.number("cost", 0, 1e7, None),
+        )
+
+    def _feeding(self, table: Table) -> Feeding:
+        return Feeding(self._name(table, "feeding"), table.quantity("", FEED, 0, 50), **self._years(table))
+
+    def _angling(self, table: Table) -> Angling:
+        return Angling(
+            name=self._name(table, "angling"),
+            hours_per_ha=table.quantity("", EFFORT, 0, 10_000),
+            death_after_release=table.number("death_after_release", 0, 1, DEFAULT_DEATH_AFTER_RELEASE),
+            **self._years(table),
+        )
+
+
+def _trigger(table: Table) -> Trigger:
+    needs: Any = table.one_of("", ("any", "all"))
+    items = table.raw[needs]
+    if not isinstance(items, list) or not 1 <= len(items) <= 10:
+        allowed = 'a list of 1 to 10 conditions like {quantity = "bass_psd", below = 40}'
+        raise InputError(table.at(needs), items, allowed)
+    conditions = []
+    for i, item in enumerate(items):
+        condition = Table(item, f"{table.at(needs)}[{i}]", "conditions")
+        side = condition.one_of("", ("below", "above"))
+        limit = condition.number(side or "", 0, 200)
+        conditions.append(Condition(condition.choice("quantity", CONDITION_QUANTITIES), **{str(side): limit}))
+    sampled = table.integer("fish_sampled", 0, 1000, DEFAULT_FISH_SAMPLED)
+    return Trigger(tuple(conditions), needs, sampled or None)

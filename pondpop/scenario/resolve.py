@@ -1,0 +1,163 @@
+"""From what a file says to a `Scenario`, checked and in SI. Standard library only."""
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pondpop import checks
+from pondpop.checks import MISSING, Fact, InputError
+from pondpop.scenario.events import Events
+from pondpop.scenario.shape import (
+    COVERS,
+    DEFAULT_SEED,
+    FERTILITIES,
+    GOALS,
+    PROCESSES,
+    SPECIES,
+    SPREADS,
+    Costs,
+    Ensemble,
+    Goal,
+    LocalKnowledge,
+    Pond,
+    Run,
+    Scenario,
+    Strategy,
+    Temperature,
+    years_after,
+)
+from pondpop.scenario.tables import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
+from pondpop.scenario.water import day_passing, temperature
+from pondpop.units import AREA, FEED_PRICE, WEIGHT
+
+MOST_STRATEGIES = 20
+DEFAULT_SURVEYS = ("04-15", "10-15")
+
+
+def load(path: str | Path) -> Scenario:
+    """Reads and resolves a scenario file. Raises InputError."""
+    path = Path(path)
+    try:
+        return replace(resolve(read(path), path.parent), source_file=str(path))
+    except InputError as error:
+        raise error.in_file(str(path)) from None
+
+
+def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
+    """The scenario that the file means, checked and in SI.
+
+    `folder` is where a CSV of water temperatures may lie; None forbids one. Raises InputError.
+    """
+    top = Table(raw, "", "")
+    title = top.get("title", lambda p, v: checks.text(p, v, 200))
+    pond_table = top.table("pond")
+    area_ha = pond_table.quantity("area", AREA, 0.01, 200)
+    fertility = pond_table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), None)
+    cover = pond_table.get("cover", lambda p, v: word_or_number(p, v, COVERS, 0, 3), COVERS["some"])
+    pond = Pond(area_ha, cover, temperature(top, folder))
+    run = _run(top.table("run"), pond.temperature)
+
+    events = Events(run, area_ha)
+    common = events.lists(top, None)
+    strategies = {}
+    for name, table in _strategy_tables(top):
+        own = events.lists(table, common)
+        path = f"{table.path}.fertility"
+        given = table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), fertility)
+        if given is None:
+            raise InputError("pond.fertility", MISSING, words_or_number(FERTILITIES, 0.1, 2), f"or set {path}")
+        strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " "))
+        strategies[name] = Strategy(name, strategy_title, given, **own)
+
+    return Scenario(
+        title=title,
+        pond=pond,
+        run=run,
+        strategies=strategies,
+        ensemble=_ensemble(top.table("ensemble", {})),
+        local_knowledge=tuple(_local_knowledge(t) for t in top.tables("local_knowledge")),
+        goals=tuple(_goal(t, run) for t in top.tables("goals")),
+        costs=_costs(top.table("costs")) if "costs" in top.raw else None,
+        **_report(top.table("report", {})),
+    )
+
+
+def _run(table: Table, water: Temperature) -> Run:
+    start = table.get("start", lambda p, v: checks.day(p, v, dt.date(1950, 1, 1), dt.date(2101, 1, 1)))
+    years = table.integer("years", 1, 15)
+    end = years_after(start, years)
+    items = table.get("surveys", _survey_items, list(DEFAULT_SURVEYS))
+    dates: set[dt.date] = set()
+    for i, item in enumerate(items):
+        path = f"{table.at('surveys')}[{i}]"
+        if isinstance(item, dict):
+            month, day = day_passing(Table(item, path, "surveys"), water)
+        elif isinstance(item, str):
+            month, day = month_day(path, item)
+        else:
+            dates.add(checks.day(path, item, start, end, ' within the run, or a day of every year like "04-15"'))
+            continue
+        yearly = (dt.date(year, month, day) for year in range(start.year, end.year + 1))
+        dates.update(date for date in yearly if start <= date < end)
+    if not dates:
+        raise InputError(table.at("surveys"), items, "at least one survey within the run")
+    return Run(start, years, tuple(sorted(dates)))
+
+
+def _survey_items(path: str, value: object) -> list[Any]:
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_EVENTS:
+        raise InputError(path, value, f"a list of 1 to {MOST_EVENTS} surveys")
+    return value
+
+
+def _strategy_tables(top: Table) -> list[tuple[str, Table]]:
+    raw = top.raw.get("strategies", MISSING)
+    if not isinstance(raw, dict) or not 1 <= len(raw) <= MOST_STRATEGIES:
+        given = Fact(f"{len(raw)} strategies") if isinstance(raw, dict) else raw
+        raise InputError("strategies", given, f"1 to {MOST_STRATEGIES} tables like [strategies.light]")
+    names = [checks.label("strategies", name) for name in raw]
+    return [(name, Table(raw[name], f"strategies.{name}", "strategies")) for name in names]
+
+
+def _local_knowledge(table: Table) -> LocalKnowledge:
+    return LocalKnowledge(
+        species=table.choice("species", SPECIES),
+        process=table.choice("process", PROCESSES),
+        multiplier=table.number("multiplier", 0.2, 5),
+        reason=table.get("reason", lambda p, v: checks.text(p, v, 300)),
+    )
+
+
+def _ensemble(table: Table) -> Ensemble:
+    spread = table.table("spread", {})
+    spreads = {name: spread.number(name, 0, s.most, s.default) for name, s in SPREADS.items()}
+    return Ensemble(
+        table.integer("members", 1, 10_000, 100), table.integer("seed", 0, 2**63 - 1, DEFAULT_SEED), spreads
+    )
+
+
+def _goal(table: Table, run: Run) -> Goal:
+    kind = table.choice("kind", GOALS)
+    above = table.quantity("above", WEIGHT, 100, 15_000, needed=kind == "bass_above")
+    if above is not None and kind != "bass_above":
+        raise InputError(table.path, Fact(f"a weight for {kind}"), "a weight for bass_above only")
+    return Goal(kind, table.number("weight", 0, 100, 1.0), table.integer("by_year", 1, run.last_year, None), above)
+
+
+def _costs(table: Table) -> Costs:
+    prices = {species: table.number(f"per_{species}", 0, 10_000, None) for species in SPECIES}
+    return Costs(
+        per_fish={species: price for species, price in prices.items() if price is not None},
+        per_kg_feed=table.quantity("", FEED_PRICE, 0, 10_000, needed=False),
+        per_hour=table.number("per_hour", 0, 10_000, None),
+        currency=table.get("currency", lambda p, v: checks.text(p, v, 10), "USD"),
+    )
+
+
+def _report(table: Table) -> dict[str, Any]:
+    return {
+        "consultant": table.get("consultant", lambda p, v: checks.text(p, v, 200), None),
+        "note": table.get("note", lambda p, v: checks.text(p, v, 4000, lines=True), None),
+        "units": table.choice("units", ("us", "metric"), "us"),
+    }
