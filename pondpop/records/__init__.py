@@ -1,0 +1,121 @@
+"""Reads what was seen at a pond: surveys, their effort, catch records and tags, as plain CSV in one folder.
+
+Standard library only. Nothing is guessed and nothing is repaired: a header must be spelled exactly, a row that cannot
+be right is left out and reported with file, line and reason (or, when strict, refuses its file), and what only looks
+odd is named in the notes. Inside: mm, g, °C, hours.
+
+The files (at least one must be there; the columns may stand in any order; of names joined by | at most one is used):
+
+survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex
+             One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
+effort.csv   date, gear, hours, hauls, and optionally water_f|water_c, species_sought
+             One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty.
+             species_sought names the species taken up, separated by blanks; empty means all four.
+catches.csv  date, trip, hours, species, shortest_in|shortest_mm, longest_in|longest_mm, kept, released
+             One row per species and length class of a trip; `hours` are the trip's and stand on each of its rows.
+             Empty bounds: no bound known. A trip without fish is one row with an empty species, 0 kept and 0 released.
+tags.csv     tag, date, species, event, and optionally length_in|length_mm, weight_lb|weight_oz|weight_g
+             Event: tagged, recaptured (and released), kept. A tagged fish of a survey is also written in survey.csv.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pondpop.checks import MISSING, InputError, nearest
+from pondpop.records import agreement, sightings
+from pondpop.records.sheets import Sheet, rows_of
+from pondpop.records.sightings import Catch, Effort, Fish, TagEvent
+
+COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "survey.csv": (
+        ("date", "gear", "species", "length_in|length_mm"),
+        ("weight_lb|weight_oz|weight_g", "count", "tag", "sex"),
+    ),
+    "effort.csv": (("date", "gear", "hours", "hauls"), ("water_f|water_c", "species_sought")),
+    "catches.csv": (
+        ("date", "trip", "hours", "species", "shortest_in|shortest_mm", "longest_in|longest_mm", "kept", "released"),
+        (),
+    ),
+    "tags.csv": (("tag", "date", "species", "event"), ("length_in|length_mm", "weight_lb|weight_oz|weight_g")),
+}
+"""Needed and optional columns of each file."""
+
+
+@dataclass(frozen=True, slots=True)
+class BadRow:
+    """A row that was left out, and why."""
+
+    file: str
+    line: int
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.file}, line {self.line}: {self.reason}"
+
+
+@dataclass(frozen=True)
+class Records:
+    """Everything seen at one pond, each kind in the order of its file."""
+
+    folder: str
+    files: tuple[str, ...]
+    fish: tuple[Fish, ...]
+    effort: tuple[Effort, ...]
+    catches: tuple[Catch, ...]
+    tags: tuple[TagEvent, ...]
+    left_out: tuple[BadRow, ...]
+    notes: tuple[str, ...]
+    """What looks odd but was kept."""
+
+
+def read_records(folder: str | Path, strict: bool = False) -> Records:
+    """Reads the record files of a folder.
+
+    strict: refuse a file with a bad row instead of leaving the row out.
+    Raises InputError (a header, an unknown file, a file too large or not text; with strict, a bad row) and OSError.
+    """
+    folder = Path(folder)
+    present = sorted(p.name for p in folder.iterdir() if p.name.lower().endswith(".csv"))
+    for name in present:
+        if name not in COLUMNS:
+            raise InputError("", name, "a record file", nearest(name, COLUMNS), file=str(folder))
+    if not present:
+        raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), "add a record file", file=str(folder))
+    sheets = {name: Sheet(folder / name, *COLUMNS[name]) if name in present else None for name in COLUMNS}
+
+    fish = rows_of(sheets["survey.csv"], sightings.fish)
+    effort = rows_of(sheets["effort.csv"], sightings.effort)
+    catches = rows_of(sheets["catches.csv"], sightings.catch)
+    tags = rows_of(sheets["tags.csv"], sightings.tag_event)
+
+    effort = agreement.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
+    tags = agreement.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
+    catches = agreement.trips(sheets["catches.csv"], catches)
+    fish = agreement.sought(sheets["survey.csv"], fish, effort)
+    if sheets["tags.csv"]:
+        fish, tags = agreement.histories(sheets["survey.csv"], sheets["tags.csv"], fish, tags)
+
+    read = [s for s in sheets.values() if s]
+    if strict:
+        for sheet in read:
+            if sheet.bad:
+                first = min(sheet.bad, key=lambda item: item[0])
+                raise _refusal(sheet, *first)
+    left_out = [BadRow(s.name, line, _reason(e)) for s in read for line, e in sorted(s.bad, key=lambda item: item[0])]
+    return Records(
+        str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
+        tuple(agreement.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
+    )  # fmt: skip
+
+
+def _reason(e: InputError) -> str:
+    return str(InputError(e.path, e.given, e.allowed, e.remedy))
+
+
+def _refusal(sheet: Sheet, line: int, e: InputError) -> InputError:
+    others = len(sheet.bad) - 1
+    more = f"{others} more bad row{'s' * (others > 1)} in this file" if others else ""
+    remedy = "; ".join(part for part in (e.remedy, more) if part)
+    return InputError(f"line {line}, {e.path}", e.given, e.allowed, remedy, file=str(sheet.path))
