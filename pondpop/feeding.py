@@ -1,0 +1,177 @@
+"""Who eats what: prey sizes that a bass can take, cover and exposure, and food from the pond itself.
+
+Fish meet on one fixed grid of lengths. A quantity of the fish is *laid* on the grid with linear weights in log length
+and a field on the grid is *read* back at each fish with the same weights, so that what predators take and what prey
+lose are the same sum. Prey-by-length arrays are [member, species, prey length]; predator arrays [member, length].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.energetics import logistic
+from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, SPECIES, Parameters
+
+Array = NDArray[np.float64]
+
+GRID_POINTS = 36
+GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
+LOG_GRID_START = float(np.log(GRID_MM[0]))
+LOG_GRID_STEP = float(np.log(GRID_MM[1] / GRID_MM[0]))
+PLANKTON, BENTHOS = 0, 1
+
+
+@dataclass(frozen=True)
+class FeedingTables:
+    """What depends on parameters and length alone, tabulated on the grid once per run.
+
+    prey_size: [m, species * prey length, predator length], share of full catchability, capture ease included
+    leaving_cover: [m, species * prey length], per day
+    food_use: for plankton and benthos [m, species * length], use of that food
+    """
+
+    prey_size: Array
+    leaving_cover: Array
+    food_use: tuple[Array, Array]
+
+
+def prey_size_kernel(p: Parameters) -> Array:
+    """Share of full catchability of prey of length b to bass of length a: [m, species, b, a].
+
+    Rises past `fish_eating_from_mm` of the predator and between the smallest and largest prey as shares of its length;
+    bluegill of a larger share are taken by young bass (SEAFWA 1993 and Hoyle & Keast 1987, as read in summaries).
+    """
+    predator = GRID_MM
+    ratio = GRID_MM[:, None] / GRID_MM[None, :]
+
+    def column(name: str, species: int = BASS) -> Array:
+        return getattr(p, name)[:, species, None, None]
+
+    eats_fish = logistic((predator - column("fish_eating_from_mm")) / column("fish_eating_width_mm"))
+    large_enough = logistic((ratio - column("prey_length_ratio_min")) / column("prey_length_ratio_min_width"))
+    kernels = []
+    for species in range(len(SPECIES)):
+        largest = column("prey_length_ratio_max", species)
+        if species == BLUEGILL:
+            none_at, full_at = column("young_gape_none_at_mm"), column("young_gape_full_at_mm")
+            youth = np.clip(np.log(none_at / predator) / np.log(none_at / full_at), 0.0, 1.0)
+            largest = largest + column("young_gape_gain", BLUEGILL) * youth
+        small_enough = logistic((largest - ratio) / column("prey_length_ratio_max_width"))
+        kernels.append(eats_fish * large_enough * small_enough)
+    return np.stack(np.broadcast_arrays(*kernels), axis=1)
+
+
+def feeding_tables(p: Parameters) -> FeedingTables:
+    """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters."""
+    kernel = prey_size_kernel(p) * p.capture_ease[:, :, None, None]
+    cover = p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
+    leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
+    return FeedingTables(
+        prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS)),
+        leaving_cover=leaving.reshape(p.members, -1),
+        food_use=_food_use(p),
+    )
+
+
+def _food_use(p: Parameters) -> tuple[Array, Array]:
+    """Use of plankton and of benthos by length, each [m, species * length]: plankton by the small, benthos by the larger."""
+    use = np.zeros((p.members, len(SPECIES), 2, GRID_POINTS))
+
+    def young(species: int) -> Array:
+        until, width = p.plankton_use_until_mm[:, species, None], p.plankton_use_width_mm[:, species, None]
+        return logistic((until - GRID_MM) / width)
+
+    def shared(name: str, species: int) -> Array:
+        return getattr(p, name)[:, species, None]
+
+    use[:, BASS, PLANKTON] = shared("plankton_use", BASS) * young(BASS)
+    until, width = shared("benthos_use_until_mm", BASS), shared("benthos_use_until_width_mm", BASS)
+    use[:, BASS, BENTHOS] = shared("benthos_use", BASS) * logistic((until - GRID_MM) / width) + shared(
+        "benthos_use_floor", BASS
+    )
+    kept = shared("plankton_use_of_large", BLUEGILL)
+    use[:, BLUEGILL, PLANKTON] = shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL))
+    begins, width = shared("benthos_use_from_mm", BLUEGILL), shared("benthos_use_from_width_mm", BLUEGILL)
+    use[:, BLUEGILL, BENTHOS] = shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width)
+    use[:, SHAD, PLANKTON] = shared("plankton_use", SHAD)
+    use[:, MINNOW, PLANKTON] = shared("plankton_use", MINNOW)
+    use[:, MINNOW, BENTHOS] = shared("benthos_use", MINNOW)
+    return use[:, :, PLANKTON].reshape(p.members, -1), use[:, :, BENTHOS].reshape(p.members, -1)
+
+
+@dataclass(frozen=True)
+class GridPlace:
+    """Where each group stands on the length grid: flat indices [member, group] and the weight of the upper point."""
+
+    members: int
+    by_length: NDArray[np.intp]  # index into [member, length]
+    in_table: NDArray[np.intp]  # index into [species, length]
+    by_species: NDArray[np.intp]  # index into [member, species, length]
+    upper: Array
+
+
+def place_on_grid(log_length: Array, species: NDArray[np.intp]) -> GridPlace:
+    """Find the grid interval of each length; lengths beyond the ends stand at the ends."""
+    members = log_length.shape[0]
+    position = np.clip((log_length - LOG_GRID_START) / LOG_GRID_STEP, 0.0, GRID_POINTS - 1.0)
+    lower = np.minimum(position.astype(np.intp), GRID_POINTS - 2)
+    rows = np.arange(members, dtype=np.intp)[:, None]
+    return GridPlace(
+        members=members,
+        by_length=rows * GRID_POINTS + lower,
+        in_table=species * GRID_POINTS + lower,
+        by_species=(rows * len(SPECIES) + species) * GRID_POINTS + lower,
+        upper=position - lower,
+    )
+
+
+def lay_by_species(place: GridPlace, amount: Array) -> Array:
+    """Lay an amount of each group on the grid: [member, species * length]. Sums run in group order, always."""
+    size = place.members * len(SPECIES) * GRID_POINTS
+    return _lay(place.by_species, place.upper, amount, size).reshape(place.members, -1)
+
+
+def lay(place: GridPlace, amount: Array, groups: slice) -> Array:
+    """Lay an amount of the groups of one species on the grid: [member, length]."""
+    size = place.members * GRID_POINTS
+    return _lay(place.by_length[:, groups], place.upper[:, groups], amount, size).reshape(place.members, GRID_POINTS)
+
+
+def _lay(index: NDArray[np.intp], upper: Array, amount: Array, size: int) -> Array:
+    high = amount * upper
+    laid = np.bincount(index.ravel(), weights=(amount - high).ravel(), minlength=size)
+    laid += np.bincount(index.ravel() + 1, weights=high.ravel(), minlength=size)
+    return laid
+
+
+def read_by_species(place: GridPlace, field: Array) -> Array:
+    """Read a field [member, species * length] at each group: [member, group]."""
+    return _read(place.by_species, place.upper, field.ravel())
+
+
+def read(place: GridPlace, field: Array, groups: slice) -> Array:
+    """Read a field [member, length] at the groups of one species: [member, group]."""
+    return _read(place.by_length[:, groups], place.upper[:, groups], field.ravel())
+
+
+def read_table(place: GridPlace, table: Array) -> Array:
+    """Read a table [member or 1, species * length] at each group: [member, group]."""
+    return _read(place.in_table if table.shape[0] == 1 else place.by_species, place.upper, table.ravel())
+
+
+def _read(index: NDArray[np.intp], upper: Array, flat: Array) -> Array:
+    low = flat[index]
+    return low + upper * (flat[index + 1] - low)
+
+
+def prey_within_reach(prey: Array, kernel: Array) -> Array:
+    """Sum over prey of kernel times prey, for each predator length: [member, length]; one product per member."""
+    return np.matmul(prey[:, None, :], kernel)[:, 0, :]
+
+
+def search_upon_prey(search: Array, kernel: Array) -> Array:
+    """Rate at which prey of each species and length meet the searching predators: [member, species * length]."""
+    return np.matmul(kernel, search[:, :, None])[:, :, 0]

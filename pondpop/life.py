@@ -1,0 +1,49 @@
+"""Deaths by cause and spawning: pure formulas that broadcast. Rates per day, mass in g, age in years."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pondpop.energetics import logistic
+
+Array = NDArray[np.float64]
+
+
+def old_age_deaths(
+    age_years: ArrayLike,
+    oldest_years: ArrayLike,
+    per_year: ArrayLike,
+    from_share: ArrayLike,
+    ramp_share: ArrayLike,
+    ramp_limit: ArrayLike,
+) -> Array:
+    """Deaths per day of the old: rise from a share of the greatest age on (assumed shape)."""
+    past = (np.asarray(age_years) / np.asarray(oldest_years) - from_share) / np.asarray(ramp_share)
+    return np.asarray(per_year) / 365.0 * np.clip(past, 0.0, ramp_limit)
+
+
+def starvation_deaths(condition: Array, per_day: ArrayLike, below: ArrayLike, width: ArrayLike) -> Array:
+    """Deaths per day of thin fish: rise linearly as condition (weight over standard weight) falls below a limit."""
+    return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
+
+
+def cold_deaths(water_c: ArrayLike, per_day: ArrayLike, below_c: ArrayLike, width_c: ArrayLike) -> Array:
+    """Deaths per day from cold, for threadfin shad (Griffith 1978: none survive 4 °C)."""
+    return np.asarray(per_day) * logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))
+
+
+def recruits(spawners: Array, cap: ArrayLike, half: ArrayLike) -> Array:
+    """Young that reach recruit length per ha from kg/ha of mature females: saturating (Beverton & Holt 1957, from memory)."""
+    return np.asarray(cap) * spawners / (spawners + half)
+
+
+def spawn_left_by_egg_predators(predators: Array, half: ArrayLike, exponent: ArrayLike) -> Array:
+    """Share of bass spawn that egg predators (kg/ha of bluegill) leave."""
+    return 1.0 / (1.0 + (predators / half) ** exponent)
+
+
+def mean_share_alive(deaths: Array) -> Array:
+    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish act; 1 at Z = 0."""
+    safe = np.maximum(deaths, 1e-300)
+    return -np.expm1(-safe) / safe

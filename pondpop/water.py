@@ -1,0 +1,80 @@
+"""Water temperature and light: pure formulas of the day, and daily series from what a scenario states.
+
+Arrays are daily means in °C. Nothing here knows of files, members or luck.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import CubicSpline
+
+COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it does not fall below this
+
+MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+def year_from_monthly_means(monthly_c: Sequence[float], leap: bool = False) -> NDArray[np.float64]:
+    """One year of daily temperatures [365 or 366] whose mean over each calendar month is the month's given mean.
+
+    The running integral of temperature is known at the month boundaries; a periodic cubic spline through it is
+    differenced day by day, so that the monthly means are kept exactly and the curve has no corners.
+    """
+    days = np.array(MONTH_DAYS, dtype=float)
+    if leap:
+        days[1] += 1.0
+    boundaries = np.concatenate([[0.0], np.cumsum(days)])
+    mean = float(np.dot(days, monthly_c) / boundaries[-1])
+    excess = np.concatenate([[0.0], np.cumsum(days * (np.asarray(monthly_c, dtype=float) - mean))])
+    excess[-1] = 0.0  # zero but for rounding; a periodic spline needs it exact
+    integral = CubicSpline(boundaries, excess, bc_type="periodic")
+    return mean + np.diff(integral(np.arange(boundaries[-1] + 1.0)))
+
+
+def daily_from_monthly(monthly_c: Sequence[float], start: dt.date, days: int) -> NDArray[np.float64]:
+    """Daily temperatures [days] from the date `start` on, from twelve monthly means (January first)."""
+    out = np.empty(days)
+    filled, year = 0, start.year
+    while filled < days:
+        curve = year_from_monthly_means(monthly_c, leap=_is_leap(year))
+        first = (start - dt.date(year, 1, 1)).days if year == start.year else 0
+        piece = curve[first : first + days - filled]
+        out[filled : filled + piece.size] = piece
+        filled, year = filled + piece.size, year + 1
+    return np.maximum(out, COLDEST_LIQUID_C)
+
+
+def monthly_from_readings(dates: Sequence[dt.date], readings_c: Sequence[float]) -> NDArray[np.float64]:
+    """Mean of each calendar month [12] of dated readings joined by straight lines.
+
+    Needs readings that span at least a year; the caller checks that.
+    """
+    first, last = dates[0].toordinal(), dates[-1].toordinal()
+    day = np.arange(first, last + 1)
+    value = np.interp(day, [d.toordinal() for d in dates], readings_c)
+    month = np.array([dt.date.fromordinal(int(d)).month for d in day])
+    return np.array([value[month == m].mean() for m in range(1, 13)])
+
+
+def daily_from_readings(
+    dates: Sequence[dt.date], readings_c: Sequence[float], start: dt.date, days: int
+) -> NDArray[np.float64]:
+    """Daily temperatures [days]: straight lines between dated readings, the readings' own monthly means outside them."""
+    day = start.toordinal() + np.arange(days)
+    known = np.array([d.toordinal() for d in dates])
+    out = daily_from_monthly(list(monthly_from_readings(dates, readings_c)), start, days)
+    inside = (day >= known[0]) & (day <= known[-1])
+    out[inside] = np.interp(day[inside], known, readings_c)
+    return np.maximum(out, COLDEST_LIQUID_C)
+
+
+def light(year_day: ArrayLike) -> NDArray[np.float64]:
+    """Share of midsummer light [0.5–1] that reaches the pond's plants so many days after 1 January (assumed shape)."""
+    return 0.5 + 0.5 * np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - 190.0) / 365.0))
+
+
+def _is_leap(year: int) -> bool:
+    return year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)
