@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     PerSpecies: TypeAlias = NDArray[np.float64]  # [member, species]; NaN where a species does not have it
     Shared: TypeAlias = NDArray[np.float64]  # [member]
 
-__all__ = ["SPECIES", "Parameters", "find", "load_parameters", "paths", "sources_text", "works_cited"]
+BASS, BLUEGILL, SHAD, MINNOW = range(len(SPECIES))
+
+__all__ = ["BASS", "BLUEGILL", "MINNOW", "SHAD", "SPECIES", "Parameters", "find", "load_parameters", "paths", "sources_text", "works_cited"]
 
 
 @dataclass(frozen=True)
