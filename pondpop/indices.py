@@ -1,0 +1,354 @@
+"""Indices of a pond and of a sample of fish: size structure, relative weight, balance ratios, and their doubt.
+
+Pure functions of numpy that broadcast over leading axes. Length classes are one inch wide with their lower bounds at
+0, 1, 2, … inches on the last axis, so that every published length category begins at the edge of a class. Shares are
+0 to 1, indices of the PSD family and A_T per cent. The published yardsticks stand in `species/standards.toml`.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from statistics import NormalDist
+from typing import Any, Final, Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pondpop.checks import InputError, nearest
+from pondpop.species.listing import SPECIES, standards
+from pondpop.units import MM_PER_IN
+
+Array = NDArray[np.float64]
+
+CATEGORIES: Final = tuple(standards()["categories"]["order"])
+PART_NAMES: Final = ("S-Q", "Q-P", "P-M", "M-T", "T")
+TARGET_OPTIONS: Final = tuple(name for name, row in standards()["targets"].items() if isinstance(row, dict))
+ADULT_BASS_IN: Final = 8
+# Swingle's own lengths of harvestable fish are not at hand: these are a choice of ours.
+HARVESTABLE_FROM_IN: Final = {"bass": 10, "bluegill": 6}
+
+
+# --- size structure -----------------------------------------------------------------------------------------------
+
+
+def category_inches(species: str) -> tuple[int, ...]:
+    """Lower bounds of the length categories in inches, stock first (Gabelhouse 1984). Raises InputError."""
+    return tuple(_standard("categories", species, "length categories")["inches"])
+
+
+def category_counts(length_mm: ArrayLike, species: str) -> Array:
+    """Fish in each length category [category], of the total lengths [fish] in mm; fish under stock do not count.
+
+    Raises InputError for a length that is not a finite number above 0.
+    """
+    lengths = np.asarray(length_mm, dtype=float).ravel()
+    wrong = lengths[~(np.isfinite(lengths) & (lengths > 0))]
+    if wrong.size:
+        raise InputError("length_mm", float(wrong[0]), "a length above 0", "leave out fish that were not measured")
+    edges = [inches * MM_PER_IN for inches in category_inches(species)]
+    return np.histogram(lengths, bins=[*edges, np.inf])[0].astype(float)
+
+
+def category_numbers(number: ArrayLike, species: str) -> Array:
+    """Fish in each length category [..., category], from the numbers in one-inch classes [..., length_class]."""
+    classes = np.asarray(number, dtype=float)
+    edges = [*category_inches(species), None]
+    return np.stack([classes[..., a:b].sum(axis=-1) for a, b in pairwise(edges)], axis=-1)
+
+
+def psd_of_categories(numbers: ArrayLike, category: str = "quality") -> Array:
+    """PSD-X = 100 · fish of category X and longer / fish of stock length and longer; NaN without any.
+
+    `numbers` is [..., category] in the order of CATEGORIES. Terms: Guy et al. 2007 (from memory).
+    Raises InputError for a category that the species does not have.
+    """
+    parts = np.asarray(numbers, dtype=float)
+    known = CATEGORIES[: parts.shape[-1]]
+    if category not in known:
+        raise InputError("category", category, "one of " + ", ".join(known), nearest(category, known))
+    return _ratio(100.0 * parts[..., known.index(category) :].sum(axis=-1), parts.sum(axis=-1))
+
+
+def psd(number: ArrayLike, species: str, category: str = "quality") -> Array:
+    """PSD of one species [...], per cent, from numbers [..., species, length_class]; NaN without stock-length fish."""
+    return psd_of_categories(category_numbers(_of(number, species), species), category)
+
+
+def incremental_psd(numbers: ArrayLike) -> Array:
+    """Per cent of stock-length fish in S-Q, Q-P, P-M, M-T and T, from numbers [..., category]; they add up to 100."""
+    parts = np.asarray(numbers, dtype=float)
+    return _ratio(100.0 * parts, parts.sum(axis=-1, keepdims=True))
+
+
+def class_mean(values: ArrayLike, number: ArrayLike, species: str, from_in: int, below_in: int) -> Array:
+    """Mean of a value over the fish of a length window [...], both [..., species, length_class]; NaN if there are none.
+
+    Classes without a value (NaN) are left out.
+    """
+    wanted = slice(from_in, below_in)
+    value, weight = _of(values, species)[..., wanted], _of(number, species)[..., wanted]
+    weight = np.where(np.isnan(value), 0.0, weight)
+    return _ratio((np.nan_to_num(value) * weight).sum(axis=-1), weight.sum(axis=-1))
+
+
+# --- weight -------------------------------------------------------------------------------------------------------
+
+
+def standard_weight(length_mm: ArrayLike, species: str) -> Array:
+    """Standard weight in g at a total length in mm; NaN below the shortest length of the equation.
+
+    log10 Ws = intercept + slope · log10 length: bass Henson 1991, bluegill Hillman 1982, redear sunfish Pope et al.
+    1995, gizzard shad Anderson & Gutreuter 1983. Raises InputError for species without one (threadfin shad, minnow).
+    """
+    row = _standard("standard_weight", species, "a published standard weight")
+    length = np.asarray(length_mm, dtype=float)
+    valid = length >= row["shortest_mm"]
+    return np.where(valid, 10.0 ** (row["intercept"] + row["slope"] * np.log10(np.where(valid, length, 1.0))), np.nan)
+
+
+def relative_weight(weight_g: ArrayLike, length_mm: ArrayLike, species: str) -> Array:
+    """Wr = 100 · weight / standard weight, per cent; NaN below the shortest length of the equation."""
+    return 100.0 * np.asarray(weight_g, dtype=float) / standard_weight(length_mm, species)
+
+
+# --- balance ------------------------------------------------------------------------------------------------------
+
+
+def forage_carnivore_ratio(biomass: ArrayLike) -> Array:
+    """F/C [...]: weight of bluegill, shad and minnows over that of bass, from kg/ha [..., species, length_class].
+
+    Swingle 1950 (from memory). NaN without bass.
+    """
+    weight = np.asarray(biomass, dtype=float).sum(axis=-1)
+    return _ratio(weight[..., 1:].sum(axis=-1), weight[..., 0])
+
+
+def edible_forage_carnivore_ratio(number: ArrayLike, biomass: ArrayLike, largest_prey_ratio: ArrayLike) -> Array:
+    """Y/C [...]: weight of forage that the average adult bass can swallow, over the weight of bass.
+
+    `number` and `biomass` are [..., species, length_class]; `largest_prey_ratio` [species] is the longest prey of each
+    species as a share of the length of the bass. Adult is taken as 8 in and longer; within a class the weight is
+    taken as even. Swingle 1950 (from memory). NaN without adult bass.
+    """
+    fish, weight = np.asarray(number, dtype=float), np.asarray(biomass, dtype=float)
+    lower = np.arange(fish.shape[-1], dtype=float)
+    adults = fish[..., 0, ADULT_BASS_IN:]
+    mean_in = _ratio((adults * (lower[ADULT_BASS_IN:] + 0.5)).sum(axis=-1), adults.sum(axis=-1))
+    longest_in = mean_in[..., None, None] * np.asarray(largest_prey_ratio, dtype=float)[1:, None]
+    edible = weight[..., 1:, :] * np.clip(longest_in - lower, 0.0, 1.0)
+    return _ratio(edible.sum(axis=(-2, -1)), weight[..., 0, :].sum(axis=-1))
+
+
+def harvestable_share(biomass: ArrayLike) -> Array:
+    """A_T [...]: per cent of the weight of all fish that is of harvestable size, from [..., species, length_class].
+
+    Bass of 10 in and bluegill of 6 in and longer count as harvestable. Swingle 1950 (from memory); the lengths are
+    a choice of ours. NaN without fish.
+    """
+    weight = np.asarray(biomass, dtype=float)
+    taken = sum(_of(weight, species)[..., inches:].sum(axis=-1) for species, inches in HARVESTABLE_FROM_IN.items())
+    return _ratio(100.0 * np.asarray(taken), weight.sum(axis=(-2, -1)))
+
+
+BalanceRatio = Literal["forage_carnivore_ratio", "edible_forage_carnivore_ratio", "harvestable_share"]
+
+
+def balance_rating(value: float, ratio: BalanceRatio) -> str:
+    """Where a ratio stands against Swingle's ranges (1950, from memory), in words. Raises InputError."""
+    row = _standard("balance", ratio, "a balance ratio")
+    (low, high), (best_low, best_high) = row["balanced"], row["best"]
+    if math.isnan(value):
+        return "not defined"
+    if value < low:
+        return "below the range of balanced ponds"
+    if value > high:
+        return "above the range of balanced ponds"
+    return "in the best part of the range of balanced ponds" if best_low <= value <= best_high else "balanced"
+
+
+def target_range(option: str, species: str, index: str) -> tuple[float, float] | None:
+    """The range of `psd`, `psd_p` or `psd_m` wanted under a management option; None where none is published.
+
+    Options are those of TARGET_OPTIONS (Willis, Murphy & Guy 1993, from memory). Raises InputError.
+    """
+    row = _standard("targets", option, "a management option")
+    if species not in row:
+        raise InputError("species", species, "one of " + ", ".join(row), nearest(species, row))
+    if index not in ("psd", "psd_p", "psd_m"):
+        raise InputError("index", index, "one of psd, psd_p, psd_m")
+    bounds = row[species].get(index)
+    return None if bounds is None else (float(bounds[0]), float(bounds[1]))
+
+
+# --- the pair of PSD values ---------------------------------------------------------------------------------------
+
+_LEVELS: Final = ("low", "middle", "high")
+_PAIR_READINGS: Final = {
+    ("low", "low"): "both small: competition for food, poor habitat, or both harvested too hard",
+    ("low", "middle"): "bass small, bluegill in range: bass many or harvested too hard",
+    ("low", "high"): "bass crowded: many small bass keep the bluegill few and large",
+    ("middle", "low"): "bass in range, bluegill small: bluegill not thinned enough",
+    ("middle", "middle"): "balanced",
+    ("middle", "high"): "bass in range, bluegill large: little young forage",
+    ("high", "low"): "bluegill crowded: few large bass among many small bluegill",
+    ("high", "middle"): "bass large, bluegill in range: few young bass come on",
+    ("high", "high"): "both large: few young of either come on",
+}
+
+
+class PairReading(NamedTuple):
+    """What the PSD values of bass and bluegill say together."""
+
+    bass: str
+    bluegill: str
+    words: str
+
+
+def pair_reading(bass_psd: float, bluegill_psd: float) -> PairReading:
+    """The two-way reading of bass and bluegill PSD (per cent) against the ranges of a balanced pond, in words.
+
+    The corners and the middle are as in Willis, Murphy & Guy 1993 and Guy & Willis 1990; the words for the four
+    sides are ours. A value on a bound counts as in range. Raises InputError for values outside 0 to 100.
+    """
+    levels = []
+    for species, value in (("bass", bass_psd), ("bluegill", bluegill_psd)):
+        if not 0 <= value <= 100:
+            raise InputError(f"{species}_psd", value, "a PSD from 0 to 100 %")
+        low, high = _balanced_psd(species)
+        levels.append("low" if value < low else "high" if value > high else "middle")
+    return PairReading(levels[0], levels[1], _PAIR_READINGS[levels[0], levels[1]])
+
+
+def pair_reading_chances(
+    bass_quality: float, bass_stock: float, bluegill_quality: float, bluegill_stock: float
+) -> dict[str, float]:
+    """How probable each two-way reading is, given the fish of quality and of stock length counted of each species.
+
+    The PSD of each pond population is given the posterior Beta(quality + ½, stock − quality + ½) of the prior of
+    Jeffreys (from memory), the two being independent. The probabilities add up to 1. Raises InputError.
+    """
+    from scipy.special import betainc
+
+    levels = []
+    for species, quality, stock in (
+        ("bass", bass_quality, bass_stock),
+        ("bluegill", bluegill_quality, bluegill_stock),
+    ):
+        _check_counts(quality, stock)
+        bounds = np.array(_balanced_psd(species)) / 100.0
+        below, not_above = betainc(quality + 0.5, stock - quality + 0.5, bounds)
+        levels.append(dict(zip(_LEVELS, (below, not_above - below, 1.0 - not_above), strict=True)))
+    return {words: float(levels[0][bass] * levels[1][bluegill]) for (bass, bluegill), words in _PAIR_READINGS.items()}
+
+
+# --- doubt --------------------------------------------------------------------------------------------------------
+
+
+class Limits(NamedTuple):
+    """Lower and upper limit of a share, 0 to 1."""
+
+    low: Array
+    high: Array
+
+
+def wald_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
+    """Limits of a share by the normal approximation (Gustafson 1988, from memory), cut to 0 and 1; NaN of none."""
+    count, total = _check_counts(count, total)
+    share = _ratio(count, total)
+    half = _normal_quantile(confidence) * np.sqrt(_ratio(share * (1.0 - share), total))
+    return Limits(np.maximum(share - half, 0.0), np.minimum(share + half, 1.0))
+
+
+def wilson_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
+    """Limits of a share by the score of Wilson 1927; NaN of none."""
+    count, total = _check_counts(count, total)
+    return _score_limits(count, total, _normal_quantile(confidence) ** 2)
+
+
+def exact_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
+    """Exact limits of a share (Clopper & Pearson 1934), by the inverse of the incomplete beta function; NaN of none."""
+    from scipy.special import betaincinv
+
+    count, total = _check_counts(count, total)
+    tail = (1.0 - _check_confidence(confidence)) / 2.0
+    rest = total - count
+    low = np.where(count > 0, betaincinv(np.maximum(count, 1.0), rest + 1.0, tail), 0.0)
+    high = np.where(rest > 0, betaincinv(count + 1.0, np.maximum(rest, 1.0), 1.0 - tail), 1.0)
+    return Limits(np.where(total > 0, low, np.nan), np.where(total > 0, high, np.nan))
+
+
+def simultaneous_limits(numbers: ArrayLike, confidence: float = 0.95) -> Limits:
+    """Limits [..., category] that hold for all incremental parts at once, from counts [..., category]; NaN of none.
+
+    Goodman 1965 (from memory): score limits of each part at the confidence 1 − α/k for k parts.
+    """
+    parts = np.asarray(numbers, dtype=float)
+    each = 1.0 - (1.0 - _check_confidence(confidence)) / parts.shape[-1]
+    count, total = _check_counts(parts, parts.sum(axis=-1, keepdims=True))
+    return _score_limits(count, total, _normal_quantile(each) ** 2)
+
+
+def sample_size(share: float, half_width: float, confidence: float = 0.95) -> int:
+    """Fish to measure so that the Wilson limits of a share are at most 2 · `half_width` apart. Raises InputError."""
+    if not 0 <= share <= 1:
+        raise InputError("share", share, "a share from 0 to 1")
+    if not 0 < half_width < 0.5:
+        raise InputError("half_width", half_width, "a half width above 0 and below 0.5")
+    z2, d2 = _normal_quantile(confidence) ** 2, half_width**2
+    b = z2 * (2.0 * d2 - share * (1.0 - share))
+    root = (math.sqrt(b * b + d2 * z2**2 * (1.0 - 4.0 * d2)) - b) / (2.0 * d2)
+    return math.ceil(root - 1e-9)
+
+
+# --- helpers ------------------------------------------------------------------------------------------------------
+
+
+def _standard(table: str, key: str, what: str) -> dict[str, Any]:
+    rows = {name: row for name, row in standards()[table].items() if isinstance(row, dict)}
+    if key not in rows:
+        raise InputError(table, key, f"{what}: one of {', '.join(rows)}", nearest(key, rows).partition("known:")[0])
+    row: dict[str, Any] = rows[key]
+    return row
+
+
+def _of(values: ArrayLike, species: str) -> Array:
+    if species not in SPECIES:
+        raise InputError("species", species, "one of " + ", ".join(SPECIES), nearest(species, SPECIES))
+    return np.asarray(values, dtype=float)[..., SPECIES.index(species), :]
+
+
+def _balanced_psd(species: str) -> tuple[float, float]:
+    bounds = target_range("balanced", species, "psd")
+    assert bounds is not None
+    return bounds
+
+
+def _ratio(above: ArrayLike, below: ArrayLike) -> Array:
+    """above / below, NaN where below is 0."""
+    top, bottom = np.broadcast_arrays(np.asarray(above, dtype=float), np.asarray(below, dtype=float))
+    return np.divide(top, bottom, out=np.full(top.shape, np.nan), where=bottom != 0)
+
+
+def _check_counts(count: ArrayLike, total: ArrayLike) -> tuple[Array, Array]:
+    count, total = np.asarray(count, dtype=float), np.asarray(total, dtype=float)
+    if not (np.isfinite(count).all() and np.isfinite(total).all() and (count >= 0).all() and (count <= total).all()):
+        raise InputError("count", f"{count} of {total}", "counts from 0 to their total")
+    return count, total
+
+
+def _check_confidence(confidence: float) -> float:
+    if not 0 < confidence < 1:
+        raise InputError("confidence", confidence, "a share above 0 and below 1, such as 0.95")
+    return confidence
+
+
+def _normal_quantile(confidence: float) -> float:
+    return NormalDist().inv_cdf(0.5 + _check_confidence(confidence) / 2.0)
+
+
+def _score_limits(count: Array, total: Array, chi2: float) -> Limits:
+    share = _ratio(count, total)
+    middle = _ratio(count + chi2 / 2.0, total + chi2)
+    half = np.sqrt(chi2 * (total * share * (1.0 - share) + chi2 / 4.0)) / (total + chi2)
+    return Limits(np.maximum(middle - half, 0.0), np.minimum(middle + half, 1.0))
