@@ -1,4 +1,4 @@
-"""A scenario: `read` a file, `resolve` what it says, `dump` it again; `load` reads and resolves.
+"""A scenario: `read` a file, `resolve` what it says, `dump` it again; `load` reads and resolves, `describe` tells it.
 
 Standard library only.
 """
@@ -40,10 +40,11 @@ from pondpop.scenario.shape import (
     years_after,
 )
 from pondpop.scenario.tables import read
+from pondpop.scenario.words import describe
 
 __all__ = [
     "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",
     "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition", "Costs", "Ensemble", "Feeding", "Goal",
     "Harvest", "LocalKnowledge", "MonthDay", "Pond", "Removal", "Run", "Scenario", "Season", "Spread", "Stocking",
-    "Strategy", "Temperature", "Trigger", "dump", "load", "read", "resolve", "years_after",
+    "Strategy", "Temperature", "Trigger", "describe", "dump", "load", "read", "resolve", "years_after",
 ]  # fmt: skip
