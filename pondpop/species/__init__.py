@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 from dataclasses import replace as _replaced
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from pondpop.checks import InputError, nearest
+from pondpop.checks import MISSING, InputError, nearest
 from pondpop.species.listing import PLACES, SPECIES, entries, find, paths, sources_text, works_cited
 
 if TYPE_CHECKING:
@@ -23,7 +23,19 @@ if TYPE_CHECKING:
 
 BASS, BLUEGILL, SHAD, MINNOW = range(len(SPECIES))
 
-__all__ = ["BASS", "BLUEGILL", "MINNOW", "SHAD", "SPECIES", "Parameters", "find", "load_parameters", "paths", "sources_text", "works_cited"]
+__all__ = [
+    "BASS",
+    "BLUEGILL",
+    "MINNOW",
+    "SHAD",
+    "SPECIES",
+    "Parameters",
+    "find",
+    "load_parameters",
+    "paths",
+    "sources_text",
+    "works_cited",
+]
 
 
 @dataclass(frozen=True)
@@ -287,7 +299,7 @@ def _check_fields(tables: Any) -> None:
                 raise InputError(key, key, "the name of a parameter", nearest(key, allowed), f"{place}.toml")
     for name, shared in known.items():
         if not any(name in tables[place] for place in (["pond"] if shared else SPECIES)):
-            raise InputError(name, None, "an entry", f"add [{name}]", "pond.toml" if shared else "the species files")
+            raise InputError(name, MISSING, "an entry", f"add [{name}]", "pond.toml" if shared else "the species files")
 
 
 def _address(path: str) -> tuple[str, int | None]:

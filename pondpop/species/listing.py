@@ -3,12 +3,13 @@
 import math
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from functools import cache
 from importlib.resources import files
 from textwrap import fill
 from typing import Any, Final
 
+from pondpop.checks import MISSING as NOTHING
 from pondpop.checks import InputError, nearest, only_known
 
 SPECIES: Final = ("bass", "bluegill", "shad", "minnow")
@@ -23,7 +24,10 @@ _TITLES: Final = {
 
 @dataclass(frozen=True)
 class Entry:
-    """One parameter as its file tells it; `unit` "1" is a pure number, `source` a key of sources.toml or empty."""
+    """One parameter as its file tells it; `unit` "1" is a pure number, `source` a key of sources.toml or empty.
+
+    `published` is the value in the source where ours departs from it.
+    """
 
     name: str
     value: float
@@ -33,6 +37,7 @@ class Entry:
     kind: str
     source: str
     note: str
+    published: float | None = None
 
 
 @dataclass(frozen=True)
@@ -75,7 +80,7 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
     for key, table in _parse(text, file).items():
         table = _table(file, key, table, Entry)
         entry = Entry(**table)
-        for part in ("low", "value", "high"):
+        for part in ("low", "value", "high", *(["published"] if "published" in table else [])):
             number = table[part]
             if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
                 raise InputError(f"{key}.{part}", number, "a finite number", file=file)
@@ -97,7 +102,7 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
             )
         if not entry.source and entry.kind in ("published", "calibrated") and not entry.note.strip():
             raise InputError(f"{key}.note", entry.note, f"the reason why it is {entry.kind}", file=file)
-        if not entry.source and entry.kind == "published":
+        if not entry.source and (entry.kind == "published" or entry.published is not None):
             raise InputError(f"{key}.source", entry.source, "the work in which it is published", file=file)
         result[key] = entry
     return result
@@ -133,9 +138,10 @@ def sources_text(width: int = 110) -> str:
         lines += [_TITLES[place], "-" * len(_TITLES[place])]
         for key, entry in table.items():
             unit = "" if entry.unit == "1" else f" {entry.unit}"
-            origin = ", ".join(part for part in (entry.kind, entry.source) if part)
+            there = "" if entry.published is None else f" (there {entry.published:g})"
+            origin = ", ".join(part for part in (entry.kind, entry.source + there) if part)
             lines.append(f"{key} = {entry.value:g} [{entry.low:g} to {entry.high:g}]{unit}, {origin}")
-            lines.append(_indented(entry.name + (f". {entry.note}" if entry.note else ""), width))
+            lines.append(_indented(entry.name + (f"; {entry.note}" if entry.note else ""), width))
         lines.append("")
     lines += ["Yardsticks of surveys", "---------------------", *_standards_lines(), ""]
     lines += ["Works to cite", "-------------"]
@@ -205,14 +211,14 @@ def _parse(text: str, file: str) -> dict[str, Any]:
 def _table(file: str, key: str, table: object, kind: type) -> dict[str, Any]:
     if not isinstance(table, dict):
         raise InputError(key, table, "a table of its own", f"write [{key}] above it", file)
-    known = {field.name: field.type for field in fields(kind)}
+    known = {field.name: (field.type, field.default is MISSING) for field in fields(kind)}
     try:
         only_known(key, table, known)
     except InputError as error:
         raise error.in_file(file) from None
-    for name, wanted in known.items():
-        if name not in table:
-            raise InputError(f"{key}.{name}", None, "an entry", f"add {name} = ...", file)
+    for name, (wanted, required) in known.items():
+        if required and name not in table:
+            raise InputError(f"{key}.{name}", NOTHING, "an entry", f"add {name} = ...", file)
         if wanted is str and not isinstance(table[name], str):
             raise InputError(f"{key}.{name}", table[name], "text", file=file)
     return table
