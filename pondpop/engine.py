@@ -125,7 +125,7 @@ class Engine:
         self.parameters = p
         self.day = 0
         self.books: list[Books] | None = [] if keep_books else None
-        self.tables = feeding.feeding_tables(p)
+        self.tables = feeding.feeding_tables(p, inputs.cover)
         self.water_c = np.maximum(inputs.water_c + inputs.luck.water_c, water.COLDEST_LIQUID_C)
         self._temperature_factors()
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
@@ -215,9 +215,9 @@ class Engine:
         weight = s.weight()
         biomass = s.number * weight / 1000.0
         place = feeding.place_on_grid(s.log_length, kind)
-        log_condition = s.log_weight - self._log_standard_weight()
+        log_condition = s.log_weight - self.log_standard_weight()
 
-        max_intake = self._max_intake()
+        max_intake = self.max_intake()
         food_met = self._food_met(place, weight)
         hunt = self._hunt(place, weight, biomass, max_intake, food_met)
         rates = self._death_rates(weight, log_condition, hunt.predation)
@@ -264,7 +264,7 @@ class Engine:
 
     # ------------------------------------------------------------------ meeting and eating
 
-    def _max_intake(self) -> Array:
+    def max_intake(self) -> Array:
         """Maximum intake of each group in this water, g per g and day."""
         g = self.group
         factor = self.intake_factor[:, self.day][:, self.state.columns.species]
@@ -330,7 +330,7 @@ class Engine:
         Beddington 1975 and DeAngelis et al. 1975, from memory).
         """
         p, groups = self.parameters, self.slices[BASS]
-        large = _total(biomass * self._longer(groups, p.interference_from_mm[:, BASS]))
+        large = _total(biomass * self.longer(groups, p.interference_from_mm[:, BASS]))
         crowding = 1.0 + p.interference_ha_per_kg[:, BASS] * large
         factor = self.intake_factor[:, self.day, BASS] * self.search_factor[:, self.day, BASS]
         area = _of(p.search_area_at_100_g, BASS) * (weight / 100.0) ** -_of(p.search_area_exponent, BASS)
@@ -345,7 +345,7 @@ class Engine:
         warm = self.water_c[:, self.day] > p.pellets_above_c[:, BLUEGILL]
         room = np.maximum(0.0, _of(p.pellet_ration_target, BLUEGILL) - ration[:, groups])
         appetite = _of(p.pellet_access, BLUEGILL) * room * max_intake[:, groups] * warm[:, None]
-        appetite = appetite * self._longer(groups, p.pellets_from_mm[:, BLUEGILL])
+        appetite = appetite * self.longer(groups, p.pellets_from_mm[:, BLUEGILL])
         wanted = _total(appetite * biomass[:, groups])
         reached = given * (1.0 - p.pellet_waste_share)
         return appetite * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]
@@ -394,7 +394,7 @@ class Engine:
 
     # ------------------------------------------------------------------ growing and dying
 
-    def _log_standard_weight(self) -> Array:
+    def log_standard_weight(self) -> Array:
         g = self.group
         return energetics.log_standard_weight(self.state.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
 
@@ -529,7 +529,7 @@ class Engine:
         groups = self.slices[BASS]
         if hours == 0.0:
             return np.zeros_like(s.number[:, groups])
-        catchable = self._longer(groups, STOCK_LENGTH_MM)
+        catchable = self.longer(groups, STOCK_LENGTH_MM)
         there = np.maximum(_total(s.number[:, groups] * catchable), 1e-12)
         per_hour = management.catch_per_hour(
             there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, s.wariness
@@ -649,7 +649,7 @@ class Engine:
         s.spawn_released[:, species] += ready
         columns = s.columns.taken(np.arange(groups.start, groups.stop))
         of_age = (self.day - columns.born) / 365.0 >= p.mature_age_years[0]
-        mature = self._longer(groups, p.mature_length_mm[:, species]) * of_age
+        mature = self.longer(groups, p.mature_length_mm[:, species]) * of_age
         spawners = _total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * mature * columns.female_share)
         if species == BASS:
             spawners = spawners * life.spawn_left_by_egg_predators(
@@ -680,7 +680,7 @@ class Engine:
     def _egg_predators(self) -> Array:
         """Bluegill of a size and hunger to eat bass eggs, kg/ha [member]."""
         p, s, groups = self.parameters, self.state, self.slices[BLUEGILL]
-        inside = self._longer(groups, p.egg_predator_min_mm) - self._longer(groups, p.egg_predator_max_mm)
+        inside = self.longer(groups, p.egg_predator_min_mm) - self.longer(groups, p.egg_predator_max_mm)
         hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
         kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
         return _total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
@@ -694,12 +694,12 @@ class Engine:
 
     # ------------------------------------------------------------------ small helps
 
-    def _longer(self, groups: slice, threshold_mm: float | Array) -> Array:
+    def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
         return share_longer(self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None])
 
     def _window(self, groups: slice, shortest_mm: float, longest_mm: float) -> Array:
-        return self._longer(groups, shortest_mm) - self._longer(groups, longest_mm)
+        return self.longer(groups, shortest_mm) - self.longer(groups, longest_mm)
 
 
 def _of(parameter: Array, species: int) -> Array:

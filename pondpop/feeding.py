@@ -64,10 +64,10 @@ def prey_size_kernel(p: Parameters) -> Array:
     return np.stack(np.broadcast_arrays(*kernels), axis=1)
 
 
-def feeding_tables(p: Parameters) -> FeedingTables:
-    """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters."""
+def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
+    """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters and a pond's cover."""
     kernel = prey_size_kernel(p) * p.capture_ease[:, :, None, None]
-    cover = p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
+    cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
     return FeedingTables(
         prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS)),

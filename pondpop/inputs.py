@@ -144,19 +144,8 @@ class Inputs:
 
 
 def run_days(scenario: Scenario) -> int:
-    """Days from the start to the exclusive end, the same calendar day `years` later."""
-    start = scenario.run.start
-    try:
-        end = start.replace(year=start.year + scenario.run.years)
-    except ValueError:  # 29 February
-        end = dt.date(start.year + scenario.run.years, 3, 1)
-    return (end - start).days
-
-
-def run_years(scenario: Scenario) -> int:
-    """Number of calendar years that the run touches."""
-    last = scenario.run.start + dt.timedelta(days=run_days(scenario) - 1)
-    return last.year - scenario.run.start.year + 1
+    """Days of the run; the end is exclusive."""
+    return (scenario.run.end - scenario.run.start).days
 
 
 def daily_water(scenario: Scenario) -> Array:
