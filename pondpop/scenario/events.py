@@ -22,7 +22,7 @@ from pondpop.scenario.shape import (
     Stocking,
     Trigger,
 )
-from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, season
+from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, season, yes_or_no
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, brief, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
@@ -88,8 +88,12 @@ class Events:
     def _name(self, table: Table, default: str) -> str:
         return str(table.get("name", checks.label, default))
 
-    def _date(self, table: Table) -> dt.date:
-        return table.get("date", lambda p, v: checks.day(p, v, self.run.start, self.run.end, " (within the run)"))
+    def _date(self, table: Table, default: Any = MISSING) -> dt.date:
+        run = self.run
+        date: dt.date = table.get(
+            "date", lambda p, v: checks.day(p, v, run.start, run.end, " (within the run)"), default
+        )
+        return date
 
     def _years(self, table: Table) -> dict[str, Any]:
         last = self.run.last_year
@@ -116,7 +120,12 @@ class Events:
         return {"per_ha": table.quantity(prefix, self.density, 0, 1e6)}
 
     def _stocking(self, table: Table) -> Stocking:
-        species, date = table.choice("species", SPECIES), self._date(table)
+        species, resident = table.choice("species", SPECIES), table.get("resident", yes_or_no, False)
+        date = self._date(table, self.run.start if resident else MISSING)
+        if resident and date != self.run.start:
+            raise InputError(
+                table.at("date"), date, f"the start, {self.run.start}, for fish that live there", "leave it out"
+            )
         length = table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM)
         weight = table.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
         if weight is not None and not 4e-6 <= weight / length**3 <= 5e-5:
@@ -125,7 +134,7 @@ class Events:
             allowed = f"the weight of a fish of {brief(length)} mm, {low} to {high} g"
             raise InputError(table.at(table.one_of("weight", WEIGHT) or ""), given, allowed)
         return Stocking(
-            name=self._name(table, f"{species}_{date}"),
+            name=self._name(table, f"{species}_resident" if resident else f"{species}_{date}"),
             species=species,
             date=date,
             per_ha=table.quantity("", self.density, 0, 1e6),
@@ -134,6 +143,7 @@ class Events:
             weight_g=weight,
             age_years=table.number("age_years", 0, 15, None),
             female_share=table.number("female_share", 0, 1, None),
+            resident=resident,
             cost_each=table.number("cost_each", 0, 10_000, None),
         )
 

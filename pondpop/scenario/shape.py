@@ -79,7 +79,7 @@ SPREADS = {
 
 @dataclass(frozen=True)
 class Stocking:
-    """Fish that are put in (or, on the day of the start, are there already)."""
+    """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already."""
 
     name: str
     species: str
@@ -90,6 +90,7 @@ class Stocking:
     weight_g: float | None = None
     age_years: float | None = None
     female_share: float | None = None
+    resident: bool = False
     cost_each: float | None = None
 
 

@@ -51,7 +51,7 @@ KEYS: dict[str, list[str]] = {
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
     "stocking": ["name", "species", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
-                 "age_years", "female_share", "cost_each"],
+                 "age_years", "female_share", "resident", "cost_each"],
     "harvest": ["name", "species", *keys("length", LENGTH), "season", *_YEARS, *AMOUNTS, "when",
                 *keys("otherwise", AMOUNTS)],
     "when": ["any", "all", "fish_sampled"],
@@ -195,6 +195,12 @@ def word_or_number(path: str, value: object, words: dict[str, float], low: float
             raise InputError(path, value, words_or_number(words, low, high), checks.nearest(value, words))
         return words[value]
     return checks.number(path, value, low, high)
+
+
+def yes_or_no(path: str, value: object) -> bool:
+    if not isinstance(value, bool):
+        raise InputError(path, value, "true or false, without quotes")
+    return value
 
 
 def month_day(path: str, value: object) -> MonthDay:

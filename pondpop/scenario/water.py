@@ -10,7 +10,7 @@ from pathlib import Path
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.scenario.shape import CLIMATES, MonthDay, Temperature
-from pondpop.scenario.tables import LARGEST_FILE, Table, file_text, keys, si
+from pondpop.scenario.tables import LARGEST_FILE, Table, file_text, keys, si, yes_or_no
 from pondpop.units import TEMPERATURE, Unit, brief
 
 MOST_READINGS = 10_000
@@ -120,7 +120,7 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
     A date to plan by: it is the same every year, though the water of a given year is earlier or later.
     """
     limit = table.quantity("passes", TEMPERATURE, 0, 40)
-    rising = table.get("rising", _true_or_false)
+    rising = table.get("rising", yes_or_no)
     monthly = water.monthly_c or _monthly_of_readings(water.readings or ())
     days = [dt.date(2001, 1, 1) + dt.timedelta(i) for i in range(-1, 365)]
     curve = [_between_monthly(monthly, day) for day in days]
@@ -130,12 +130,6 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
     given = table.raw[table.one_of("passes", TEMPERATURE) or ""]
     coldest, warmest = brief(min(monthly)), brief(max(monthly))
     raise InputError(table.path, given, f"a temperature that this water passes ({coldest}–{warmest} °C)")
-
-
-def _true_or_false(path: str, value: object) -> bool:
-    if not isinstance(value, bool):
-        raise InputError(path, value, "true (as the water warms) or false (as it cools)")
-    return value
 
 
 def _monthly_of_readings(readings: Iterable[tuple[dt.date, float]]) -> tuple[float, ...]:

@@ -65,7 +65,7 @@ class _Words:
     def window(self, length_mm: tuple[float, float]) -> str:
         low, high = length_mm
         if low <= SHORTEST_MM and high >= LONGEST_MM:
-            return "all lengths"
+            return "of all lengths"
         if low <= SHORTEST_MM:
             return f"shorter than {self.both(high, LENGTH)}"
         if high >= LONGEST_MM:
@@ -94,9 +94,17 @@ class _Words:
         yield from self.run(scenario.run)
         for item in scenario.local_knowledge:
             yield f"Local knowledge: {item.process} of {item.species} × {brief(item.multiplier)} ({item.reason})"
-        for strategy in scenario.strategies.values():
+        strategies = list(scenario.strategies.values())
+        common = set(self.strategy(strategies[0])) if len(strategies) > 1 else set()
+        common = common.intersection(*(self.strategy(strategy) for strategy in strategies[1:]))
+        if common:
             yield ""
-            yield from self.strategy(strategy)
+            yield "In every strategy:"
+            yield from (line for line in self.strategy(strategies[0]) if line in common)
+        for strategy in strategies:
+            yield ""
+            yield f"Strategy {strategy.name}: {strategy.title}"
+            yield from (line for line in self.strategy(strategy) if line not in common)
         yield ""
         yield from self.doubt()
         for goal in scenario.goals:
@@ -133,7 +141,6 @@ class _Words:
             yield f"Surveys: {len(dates)}, on {', '.join(map(str, dates))}"
 
     def strategy(self, strategy: Strategy) -> Iterable[str]:
-        yield f"Strategy {strategy.name}: {strategy.title}"
         yield f"  fertility {brief(strategy.fertility)} (renewal of food, a fertilized pond being 1)"
         dated: list[Stocking | Removal] = [*strategy.stocking, *strategy.removals]
         for event in sorted(dated, key=lambda e: (e.date, e.name)):
@@ -154,12 +161,12 @@ class _Words:
         if event.length_cv is not None:
             more.append(f"lengths differ by {brief(100 * event.length_cv)} %")
         if event.age_years is not None:
-            more.append(f"{brief(event.age_years)} years old")
+            more.append(f"{brief(event.age_years)} {_plural(event.age_years, 'year')} old")
         if event.female_share is not None:
             more.append(f"{brief(100 * event.female_share)} % females")
         if event.cost_each is not None:
             more.append(f"{brief(event.cost_each)} each")
-        there = "there are already" if event.date == self.scenario.run.start else "stock"
+        there = "living there:" if event.resident else "stock"
         size = self.both(event.length_mm, LENGTH)
         details = "".join(f", {text}" for text in more)
         return (
@@ -240,5 +247,5 @@ def _day(month: int, day: int) -> str:
     return f"{day} {dt.date(2001, month, 1):%B}"
 
 
-def _plural(count: int, word: str) -> str:
+def _plural(count: float, word: str) -> str:
     return word if count == 1 else f"{word}s"
