@@ -1,0 +1,59 @@
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pondpop import units
+from pondpop.units import AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, brief, in_words
+
+FAMILIES = [AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, units.density(2.0)]
+
+
+@pytest.mark.parametrize(
+    ("family", "suffix", "value", "si"),
+    [
+        (LENGTH, "in", 8, 203.2),
+        (WEIGHT, "lb", 1, 453.59237),
+        (AREA, "acres", 1, 0.40468564224),
+        (TEMPERATURE, "f", 32, 0),
+        (TEMPERATURE, "f", 212, 100),
+        (CROP, "lb_per_acre", 1, 1.1208511561),  # 453.59237 g on 0.40468564224 ha
+        (DENSITY, "per_acre", 75, 185.3290360),
+        (FEED_PRICE, "per_lb_feed", 0.5, 1.1023113109),
+        (units.density(2.0), "count", 100, 50),
+    ],
+)
+def test_known_conversions(family, suffix, value, si):
+    assert family[suffix].to_si(value) == pytest.approx(si, rel=1e-9, abs=1e-12)
+
+
+@given(st.sampled_from(FAMILIES), st.data(), st.floats(-1e6, 1e6))
+def test_there_and_back(family, data, value):
+    unit = family[data.draw(st.sampled_from(list(family)))]
+    assert unit.from_si(unit.to_si(value)) == pytest.approx(value, rel=1e-12, abs=1e-9)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_the_first_unit_of_a_family_is_si(family):
+    first = next(iter(family.values()))
+    assert first.to_si(1.25) == 1.25
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(0, "0"), (1500, "1,500"), (1512, "1,510"), (0.45359, "0.454"), (12.345, "12.3"), (203.2, "203"), (-2.0, "-2"),
+     (999.6, "1,000"), (0.05, "0.05")],
+)  # fmt: skip
+def test_brief(value, words):
+    assert brief(value) == words
+
+
+@given(st.floats(1e-3, 1e7))
+def test_brief_stays_within_its_digits(value):
+    assert math.isclose(float(brief(value).replace(",", "")), value, rel_tol=0.005)
+
+
+def test_in_words():
+    assert in_words(203.2, LENGTH, "in") == "8 in"
+    assert in_words(20, TEMPERATURE, "f") == "68 °F"
