@@ -232,8 +232,13 @@ def test_no_survivors_is_an_infinite_rate():
 
 
 @given(
-    st.floats(0.05, 1.5), st.floats(0.05, 1.0), st.floats(0.1, 0.6), st.floats(-2, 0), st.floats(0, 4), st.floats(2.5, 3.5)
-)  # fmt: skip
+    st.floats(0.05, 1.5),
+    st.floats(0.05, 1.0),
+    st.floats(0.1, 0.6),
+    st.floats(-2, 0),
+    st.floats(0, 4),
+    st.floats(2.5, 3.5),
+)
 def test_the_closed_form_of_the_yield_agrees_with_its_integral(fishing, natural, growth, t0, wait, power):
     from scipy.integrate import quad
 

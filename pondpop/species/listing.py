@@ -140,17 +140,18 @@ def sources_text(width: int = 110) -> str:
             unit = "" if entry.unit == "1" else f" {entry.unit}"
             there = "" if entry.published is None else f" (there {entry.published:g})"
             origin = ", ".join(part for part in (entry.kind, entry.source + there) if part)
-            lines.append(f"{key} = {entry.value:g} [{entry.low:g} to {entry.high:g}]{unit}, {origin}")
+            line = f"{key} = {entry.value:g} [{entry.low:g} to {entry.high:g}]{unit}, {origin}"
+            lines.append(fill(line, width, subsequent_indent=" " * 8))
             lines.append(_indented(entry.name + (f"; {entry.note}" if entry.note else ""), width))
         lines.append("")
-    lines += ["Yardsticks of surveys", "---------------------", *_standards_lines(), ""]
+    lines += ["Yardsticks of surveys", "---------------------", *_standards_lines(width), ""]
     lines += ["Works to cite", "-------------"]
     for key, work in works().items():
         lines += [f"{key} ({work.read}): {work.use}", _indented(work.reference, width)]
     return "\n".join(lines) + "\n"
 
 
-def _standards_lines() -> list[str]:
+def _standards_lines(width: int) -> list[str]:
     table = standards()
     categories, weights = table["categories"], table["standard_weight"]
     lines = [f"length categories, in, from {' / '.join(categories['order'])} ({_origin(categories)})"]
@@ -180,7 +181,7 @@ def _standards_lines() -> list[str]:
         if isinstance(row, dict):
             (low, high), (best_low, best_high) = row["balanced"], row["best"]
             lines.append(f"    {ratio.replace('_', ' ')}: {low} to {high}, best {best_low} to {best_high}")
-    return lines
+    return [fill(line, width, subsequent_indent=" " * 8) for line in lines]
 
 
 def _origin(table: Mapping[str, Any]) -> str:

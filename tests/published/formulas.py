@@ -1,0 +1,240 @@
+"""What the package's formulas give for the figures in checks.toml, figure by figure."""
+
+import math
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pondpop import energetics, feeding, indices, life, mortality
+from pondpop.species import SPECIES, load_parameters
+from pondpop.units import G_PER_LB, MM_PER_IN
+
+FOLDER = Path(__file__).parent
+OUNCE_G = G_PER_LB / 16
+
+
+@dataclass(frozen=True)
+class Check:
+    """One published figure, the interval allowed, and what the package gives."""
+
+    name: str
+    source: str
+    tag: str
+    published: float
+    unit: str
+    low: float
+    high: float
+    because: str
+    found: float
+    miss: str
+
+    @property
+    def holds(self) -> bool:
+        return self.low <= self.found <= self.high
+
+    def __str__(self) -> str:
+        return (
+            f"{self.name}: found {self.found:.6g}, published {self.published:g} {self.unit} "
+            f"(allowed {self.low:.6g} to {self.high:.6g}: {self.because}); {self.source} ({self.tag})"
+        )
+
+
+def checks() -> list[Check]:
+    """Every figure of checks.toml with what the package gives."""
+    return [_check(dict(row)) for row in read("checks.toml")["check"]]
+
+
+def read(file: str) -> dict:
+    return tomllib.loads((FOLDER / file).read_text("utf-8"))
+
+
+def _check(row: dict) -> Check:
+    found = float(FORMULAS[row.pop("formula")](**row.pop("given")))
+    published = row["published"]
+    if "interval" in row:
+        low, high = row.pop("interval")
+    else:
+        margin = abs(published) * row.pop("within") if "within" in row else row.pop("absolute")
+        low, high = published - margin, published + margin
+    return Check(low=low, high=high, found=found, miss=row.pop("miss", ""), **row)
+
+
+# --- standards ---
+
+
+def standard_weight_g(species, length_mm):
+    return indices.standard_weight(length_mm, species)
+
+
+def standard_weight_oz(species, length_in):
+    return indices.standard_weight(length_in * MM_PER_IN, species) / OUNCE_G
+
+
+def limit_percent(method, count, total, side):
+    limits = {"wald": indices.wald_limits, "wilson": indices.wilson_limits, "exact": indices.exact_limits}
+    return 100 * getattr(limits[method](count, total), side)
+
+
+def fish_to_measure(percent, points):
+    return indices.sample_size(percent / 100, points / 100)
+
+
+def psd_of_sample(species, category, inches):
+    lengths = np.repeat([(float(i) + 0.5) * MM_PER_IN for i in inches], list(inches.values()))
+    return indices.psd_of_categories(indices.category_counts(lengths, species), category)
+
+
+# --- deaths ---
+
+
+def total_z(survivors, of):
+    return mortality.death_rate(survivors, of)
+
+
+def survivors(number, rates):
+    return number * mortality.survival(sum(rates))
+
+
+def months_at_rate(survivors, rate):
+    return mortality.death_rate(survivors) / rate
+
+
+def cohort_catch(what):
+    caught = mortality.cohort_yield(
+        1000, recruit_age=1, catch_age=2, fishing=0.14, natural=0.15, largest_length=34.46, growth_rate=0.225,
+        age_at_no_length=-1.66, weight_factor=0.011, weight_power=2.90,
+    )  # fmt: skip
+    return getattr(caught, what)
+
+
+def background_deaths_per_year(species, weight_g):
+    p = load_parameters()
+    rate = of(p, species, "background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[0]
+    rate *= weight_g ** p.background_deaths_exponent[0]
+    past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
+    return rate * (1 - of(p, species, "large_fish_death_reduction") * energetics.logistic(past))
+
+
+def alive_in_cold(water_c, days):
+    p = load_parameters()
+    rate = life.cold_deaths(
+        water_c,
+        of(p, "shad", "cold_deaths_per_day"),
+        of(p, "shad", "cold_deaths_below_c"),
+        of(p, "shad", "cold_deaths_width_c"),
+    )
+    return mortality.survival(rate, days)
+
+
+# --- energetics ---
+
+
+def of(p, species, name):
+    return getattr(p, name)[0, SPECIES.index(species)]
+
+
+def dome(water_c, q, optimum_c, maximum_c):
+    return energetics.temperature_dome(water_c, q, optimum_c, maximum_c)
+
+
+def intake(species, weight_g, water_c, p):
+    """Maximum intake, g/g/d, without the stop by cold."""
+    curve = energetics.temperature_dome(
+        water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
+    )
+    return of(p, species, "max_intake_at_1_g") * weight_g ** of(p, species, "max_intake_exponent") * curve
+
+
+def published_intake(species, weight_g, water_c):
+    published = read("parameters.toml")[species]["max_intake_at_1_g"]
+    return intake(species, weight_g, water_c, load_parameters().replace(f"{species}.max_intake_at_1_g", published))
+
+
+def most_intake(species, weight_g, water_c):
+    p = load_parameters()
+    curve = energetics.temperature_dome(
+        water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
+    )
+    factor = energetics.intake_temperature_factor(
+        curve, water_c, of(p, species, "feeding_stops_below_c"), of(p, species, "feeding_stop_width_c")
+    )
+    return of(p, species, "max_intake_at_1_g") * weight_g ** of(p, species, "max_intake_exponent") * factor
+
+
+def intake_ratio(species, over_c, under_c):
+    return most_intake(species, 100.0, over_c) / most_intake(species, 100.0, under_c)
+
+
+def bass_respiration_j(weight_g, water_c, p, rest=True):
+    """Energy that a bass respires, J/g/d; the mean of the sexes."""
+    warm = np.exp(of(p, "bass", "respiration_per_c") * np.minimum(water_c, of(p, "bass", "respiration_flat_above_c")))
+    if rest:
+        warm = warm * energetics.winter_rest(
+            water_c, of(p, "bass", "winter_rest_share"), p.winter_rest_below_c[0], p.winter_rest_width_c[0]
+        )
+    per_kg = (of(p, "bass", "activity_per_kg_female") + of(p, "bass", "activity_per_kg_male")) / 2
+    oxygen = of(p, "bass", "respiration_at_1_g") * weight_g ** of(p, "bass", "respiration_exponent") * warm
+    activity = of(p, "bass", "activity_multiplier") * (1 + per_kg * weight_g / 1000)
+    return oxygen * activity * p.oxygen_energy_j_per_g[0]
+
+
+def published_respiration_j(species, weight_g, water_c, activity):
+    p = load_parameters().replace("bass.activity_multiplier", activity).replace("bass.activity_per_kg_male", 0)
+    return bass_respiration_j(weight_g, water_c, p.replace("bass.activity_per_kg_female", 0), rest=False)
+
+
+def bass_growth(weight_g, water_c, share_of_most, p):
+    """Growth of a bass, per day in log weight, that eats a share of its maximum as fish."""
+    eaten = share_of_most * most_intake("bass", weight_g, water_c) * p.prey_fish_energy_j_per_g[0]
+    kept = (1 - of(p, "bass", "egested_share")) * (
+        1 - of(p, "bass", "excreted_share") - of(p, "bass", "digestion_cost_share")
+    )
+    rise = of(p, "bass", "body_energy_exponent")
+    body = of(p, "bass", "body_energy_j_per_g") * (weight_g / 100) ** rise * (1 + rise)
+    return (eaten * kept - bass_respiration_j(weight_g, water_c, p)) / body
+
+
+def printed_growth_percent(water_c):
+    return 100 * np.polynomial.Polynomial([0.0187, -0.00367, 0.000243, -0.00000434])(water_c)
+
+
+def satiation_growth_percent(weight_g, water_c):
+    return 100 * bass_growth(weight_g, water_c, 1.0, load_parameters())
+
+
+def satiation_growth_ratio(weight_g, water_c, over_c):
+    return satiation_growth_percent(weight_g, water_c) / satiation_growth_percent(weight_g, over_c)
+
+
+def warmth_of_fastest_growth(weight_g):
+    water = np.arange(10.0, 36.0, 0.05)
+    return water[np.argmax(bass_growth(weight_g, water, 1.0, load_parameters()))]
+
+
+def loss_without_food_percent(weight_g, water_c, days):
+    p, log_weight = load_parameters(), math.log(weight_g)
+    for _ in range(days):
+        log_weight += bass_growth(math.exp(log_weight), water_c, 0.0, p)
+    return 100 * (1 - math.exp(log_weight) / weight_g)
+
+
+def largest_prey_share(prey, bass_mm):
+    kernel = feeding.prey_size_kernel(load_parameters())[0, SPECIES.index(prey)]
+    of_bass = kernel[:, np.argmin(abs(feeding.GRID_MM - bass_mm))]
+    ratio = feeding.GRID_MM / feeding.GRID_MM[np.argmin(abs(feeding.GRID_MM - bass_mm))]
+    falling = np.arange(np.argmax(of_bass), of_bass.size)
+    half = of_bass.max() / 2
+    return np.exp(np.interp(-half, -of_bass[falling], np.log(ratio[falling])))
+
+
+FORMULAS = {
+    function.__name__: function
+    for function in (
+        standard_weight_g, standard_weight_oz, limit_percent, fish_to_measure, psd_of_sample, total_z, survivors,
+        months_at_rate, cohort_catch, background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
+        intake_ratio, published_respiration_j, printed_growth_percent, satiation_growth_percent,
+        satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share,
+    )
+}  # fmt: skip

@@ -1,0 +1,168 @@
+"""The species files and their reader."""
+
+import subprocess
+import sys
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import pondpop
+from pondpop.checks import InputError
+from pondpop.species import SPECIES, Parameters, listing, load_parameters
+
+GOOD = {
+    "name": '"growth"', "value": "0.5", "unit": '"1/d"', "low": "0.1", "high": "1", "kind": '"published"',
+    "source": '"Rice et al. 1983"', "note": '""',
+}  # fmt: skip
+
+
+def entry_text(**changed):
+    rows = {**GOOD, **changed}
+    return "[growth]\n" + "".join(f"{key} = {value}\n" for key, value in rows.items() if value is not None)
+
+
+def refusal(text):
+    with pytest.raises(InputError) as refused:
+        listing.read_entries(text, "bass.toml", listing.works())
+    message = str(refused.value)
+    assert message.startswith("bass.toml: ") and "\n" not in message
+    return message
+
+
+def test_a_good_entry_is_read():
+    entry = listing.read_entries(entry_text(), "bass.toml", listing.works())["growth"]
+    assert (entry.value, entry.low, entry.high, entry.unit, entry.published) == (0.5, 0.1, 1, "1/d", None)
+
+
+@pytest.mark.parametrize(
+    ("changed", "says"),
+    [
+        ({"value": "1.5"}, "growth.value: got 1.5, needs a number from low = 0.1 to high = 1"),
+        ({"value": "0.05"}, "growth.value: got 0.05"),
+        ({"low": "2"}, "growth.low: got 2, needs at most high = 1"),
+        ({"value": "nan"}, "growth.value: got nan, needs a finite number"),
+        ({"value": '"0.5"'}, 'growth.value: got "0.5", needs a finite number'),
+        ({"value": "true"}, "growth.value: got true, needs a finite number"),
+        ({"high": "inf"}, "growth.high: got inf, needs a finite number"),
+        ({"published": "inf"}, "growth.published: got inf, needs a finite number"),
+        ({"unit": '""'}, 'growth.unit: got "", needs text; a pure number has the unit "1"'),
+        ({"unit": "1"}, "growth.unit: got 1, needs text"),
+        ({"unit": None}, "growth.unit: got nothing, needs an entry; add unit = ..."),
+        ({"name": '" "'}, "growth.name"),
+        ({"kind": '"asumed"'}, 'did you mean "assumed"?'),
+        ({"source": '"Rice 1983"'}, 'needs a work of sources.toml; did you mean "Rice et al. 1983"?'),
+        ({"source": '""'}, "growth.note: got \"\", needs the reason why it is published"),
+        ({"source": '""', "note": '"seen"'}, "growth.source"),
+        ({"source": '""', "kind": '"calibrated"'}, "needs the reason why it is calibrated"),
+        ({"source": '""', "kind": '"assumed"', "published": "0.4"}, "growth.source"),
+        ({"vlaue": "1"}, 'growth.vlaue: got "vlaue", needs a known key; did you mean "value"?'),
+    ],
+)  # fmt: skip
+def test_a_bad_entry_is_refused_with_its_place(changed, says):
+    assert says in refusal(entry_text(**changed))
+
+
+def test_text_that_is_no_toml_or_no_table_is_refused():
+    assert "a TOML file" in refusal("[growth\n")
+    assert "a table of its own" in refusal("growth = 3\n")
+
+
+def test_parameters_have_one_column_a_species_and_nan_where_there_is_none():
+    p = load_parameters()
+    assert p.members == 1
+    for field in fields(Parameters):
+        array = getattr(p, field.name)
+        assert array.shape == ((1,) if field.type == "Shared" else (1, len(SPECIES)))
+        assert not array.flags.writeable
+    for path in listing.paths():
+        assert p.value(path) == listing.find(path).value
+    assert np.isnan(p.search_area_at_100_g[0]).tolist() == [False, True, True, True]
+    missing = sum(np.isnan(getattr(p, field.name)).sum() for field in fields(Parameters))
+    held = sum(getattr(p, field.name).size for field in fields(Parameters))
+    assert held - missing == len(listing.paths())
+
+
+def test_replace_changes_one_value_and_nothing_else():
+    p = load_parameters()
+    q = p.replace("bluegill.max_intake_at_1_g", [0.1, 0.2, 0.3]).replace("pond.length_cv", 0.07)
+    assert q.members == 3 and p.members == 1
+    assert q.value("bluegill.max_intake_at_1_g").tolist() == [0.1, 0.2, 0.3]
+    assert q.length_cv.tolist() == [0.07]
+    for path in listing.paths():
+        if path not in ("bluegill.max_intake_at_1_g", "pond.length_cv"):
+            assert (q.value(path) == p.value(path)).all()
+    assert p.replace("bass.max_intake_at_1_g", 0.4).max_intake_at_1_g.shape == (1, 4)
+    assert q.replace("bluegill.max_intake_at_1_g", 0.4).max_intake_at_1_g[:, 1].tolist() == [0.4] * 3
+
+
+def test_take_keeps_the_members_asked_for():
+    q = (
+        load_parameters()
+        .replace("bass.max_intake_at_1_g", [0.1, 0.2, 0.3])
+        .replace("pond.length_cv", [0.05, 0.06, 0.07])
+    )
+    assert q.take(slice(1, 3)).value("bass.max_intake_at_1_g").tolist() == [0.2, 0.3]
+    assert q.take([2]).length_cv.tolist() == [0.07]
+    assert q.take([2]).cover_share.tolist() == q.cover_share.tolist()
+
+
+@pytest.mark.parametrize(
+    ("path", "values", "says"),
+    [
+        ("bass.max_intake_at_1g", 1, 'did you mean "bass.max_intake_at_1_g"?'),
+        ("length_cv", 1, 'did you mean "pond.length_cv"?'),
+        ("bluegill.search_area_at_100_g", 1, 'did you mean "bass.search_area_at_100_g"?'),
+        ("x", 1, "`pondpop sources` lists them"),
+        ("pond.length_cv", np.nan, "a finite number"),
+        ("pond.length_cv", [[1.0]], "a finite number"),
+        ("pond.length_cv", [1, 2, 3], "one value or 2, one per member"),
+    ],
+)
+def test_replace_refuses_in_one_line(path, values, says):
+    p = load_parameters().replace("bass.max_intake_at_1_g", [0.3, 0.4])
+    with pytest.raises(InputError) as refused:
+        p.replace(path, values)
+    assert says in str(refused.value) and "\n" not in str(refused.value)
+
+
+def test_every_work_is_used_and_every_part_is_cited():
+    text = "".join(str(entry) for table in listing.entries().values() for entry in table.values())
+    text += str(listing.standards())
+    in_code = "".join(path.read_text("utf-8") for path in Path(pondpop.__file__).parent.rglob("*.py"))
+    for key, work in listing.works().items():
+        assert key in text or key in in_code, f"{key} stands in sources.toml but nothing names it"
+        assert work.reference in listing.works_cited(work.part)
+    assert len(listing.works_cited()) == sum(len(listing.works_cited(part)) for part in listing.PARTS)
+    sources = [entry.source for table in listing.entries().values() for entry in table.values() if entry.source]
+    assert {listing.works()[source].part for source in sources} == {"model"}
+    with pytest.raises(InputError, match='did you mean "methods"'):
+        listing.works_cited("method")
+
+
+def test_every_parameter_is_read_by_the_model():
+    folder = Path(pondpop.__file__).parent
+    code = "".join(path.read_text("utf-8") for path in folder.rglob("*.py") if path.parent.name != "species")
+    idle = [field.name for field in fields(Parameters) if field.name not in code]
+    assert not idle, "in the species files but read nowhere: " + ", ".join(idle)
+
+
+def test_the_sources_tell_every_parameter_with_unit_range_and_works():
+    text = listing.sources_text()
+    for path in listing.paths():
+        entry = listing.find(path)
+        assert f"{path.partition('.')[2]} = {entry.value:g} [{entry.low:g} to {entry.high:g}]" in text
+    for key in listing.works():
+        assert f"\n{key} (" in text
+    assert "bass: 8 / 12 / 15 / 20 / 25" in text
+    assert "(there 0.33)" in text
+    assert max(map(len, text.splitlines())) <= 110
+
+
+def test_the_sources_need_the_standard_library_only():
+    code = (
+        "import sys, pondpop.species as s; s.sources_text(); s.works_cited();"
+        "sys.exit(any(m.split('.')[0] in ('numpy', 'scipy', 'xarray', 'matplotlib') for m in sys.modules))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], cwd=Path(pondpop.__file__).parents[1]).returncode == 0
