@@ -39,8 +39,8 @@ def chapman(marked: int, caught: int, recaptured: int, confidence: float = 0.95)
     """Fish in a closed pond from one marking and one later catch.
 
     N = (n1 + 1)(n2 + 1)/(m + 1) − 1 (Chapman 1951, from memory), its variance after Seber 1970 (from memory). The
-    limits are exact: the numbers of fish N under which neither so few nor so many recaptures would be rarer than half of
-    1 − confidence (hypergeometric). Without a recapture the upper limit is infinite.
+    limits are exact: the numbers of fish N under which neither so few nor so many recaptures would be rarer than half
+    of 1 − confidence (hypergeometric). Without a recapture the upper limit is infinite.
 
     marked, caught, recaptured: fish marked first, caught later, and caught later with a mark.
     Raises ValueError when more were recaptured than were marked or caught.
@@ -258,7 +258,7 @@ class Growth:
 def grow_from_tags(pairs: Increments, confidence: float = 0.95) -> Growth:
     """Growth from lengths at marking and recapture: ΔL = (L_end − L1)(1 − e^{−K·days/365.25}).
 
-    The form of Fabens 1965 (from memory). Least squares; limits from its curvature and Student's t, which are short where the fish cover few lengths.
+    The form of Fabens 1965 (from memory). Least squares; limits from its curvature and Student's t.
     Individual differences in growth bias L_end upward a little (the estimator's known weakness).
     Raises ValueError with fewer than ten pairs, or when the lengths are too alike to find a curve.
     """

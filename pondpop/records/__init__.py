@@ -28,6 +28,8 @@ from pondpop.records import agreement, sightings
 from pondpop.records.sheets import Sheet, rows_of
 from pondpop.records.sightings import Catch, Effort, Fish, TagEvent
 
+__all__ = ["COLUMNS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
+
 COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "survey.csv": (
         ("date", "gear", "species", "length_in|length_mm"),

@@ -1,0 +1,147 @@
+"""Judges the records of a pond as a biologist would: what was seen, and how far it can be trusted.
+
+from pondpop.assess import assess, assessment_text
+print(assessment_text(assess(read_records("scenarios/records"))))
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from argparse import Namespace
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pondpop.assess import sizes
+from pondpop.assess.anglers import angler_findings
+from pondpop.assess.findings import Finding, Survey, surveys
+from pondpop.assess.seining import SeiningReading, seining
+from pondpop.assess.sizes import GAME, Change, PairDoubt
+from pondpop.assess.tagging import tag_findings
+from pondpop.assess.text import assessment_csv, assessment_text
+from pondpop.records import Records, read_records
+from pondpop.species import SPECIES
+
+__all__ = [
+    "Assessment", "Change", "Finding", "PairDoubt", "SeiningReading", "SurveyAssessment",
+    "assess", "assessment_csv", "assessment_text", "run_assess",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SurveyAssessment:
+    """One survey: its figures, its readings, and what changed since an earlier one."""
+
+    first: dt.date
+    last: dt.date
+    findings: tuple[Finding, ...]
+    pair: PairDoubt | None
+    seining: SeiningReading | None
+    compared_with: dict[str, dt.date]
+    """By gear, the first day of the earlier survey that the changes refer to."""
+    changes: tuple[Change, ...]
+    length_frequency: dict[tuple[str, str], np.ndarray]
+    """By gear and species, fish in one-inch classes [length_class] from 0 to 31 in."""
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """All that the records say."""
+
+    records: Records
+    surveys: tuple[SurveyAssessment, ...]
+    anglers: tuple[Finding, ...]
+    tags: tuple[Finding, ...]
+    missing: tuple[str, ...]
+    """What cannot be told from these records, and why."""
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every figure: surveys by date, catch records, tags."""
+        return (*(f for s in self.surveys for f in s.findings), *self.anglers, *self.tags)
+
+
+def assess(records: Records) -> Assessment:
+    """The assessment of a pond's records. An empty set gives an assessment that says what is missing."""
+    found = surveys(records)
+    tags, missing = tag_findings(records, found)
+    missing = (*_gaps(records, found), *missing)
+    return Assessment(
+        records, tuple(_survey(found, i) for i in range(len(found))), tuple(angler_findings(records)), tags, missing
+    )
+
+
+def _survey(all_surveys: tuple[Survey, ...], index: int) -> SurveyAssessment:
+    survey = all_surveys[index]
+    findings: list[Finding] = []
+    frequency: dict[tuple[str, str], np.ndarray] = {}
+    changes: list[Change] = []
+    compared: dict[str, dt.date] = {}
+    for gear in survey.gears:
+        for species in SPECIES:
+            fish = survey.taken(gear, species)
+            findings += sizes.catch_rates(survey, gear, species)
+            if fish:
+                frequency[gear, species] = sizes.counts_by_inch(fish)
+            if species in GAME:
+                if gear != "seine":  # a seine takes small fish only: its PSD says nothing
+                    findings += sizes.size_structure(survey, gear, species)
+                findings += sizes.conditions(survey, gear, species)
+        findings += sizes.balance_ratios(survey, gear)
+        before = next((s for s in reversed(all_surveys[:index]) if gear in s.gears and _fish_of(s, gear)), None)
+        if before and gear != "seine":
+            compared[gear] = before.first
+            changes += sizes.changes(before, survey, gear)
+    return SurveyAssessment(
+        survey.first, survey.last, tuple(findings), sizes.pair(survey), seining(survey), compared, tuple(changes),
+        frequency,
+    )  # fmt: skip
+
+
+def _fish_of(survey: Survey, gear: str) -> bool:
+    return any(f.gear == gear and f.species in GAME for f in survey.fish)
+
+
+def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
+    gaps = []
+    if not records.fish:
+        gaps.append("no survey fish: neither size structure nor relative weight can be told")
+    elif all(f.weight_g is None for f in records.fish):
+        gaps.append("no fish was weighed: relative weight and the balance ratios cannot be told")
+    if records.fish and not records.effort:
+        gaps.append("no effort: catch rates cannot be told")
+    if found and not any(e.gear == "seine" for e in records.effort):
+        gaps.append("no seine hauls: whether bass and bluegill spawned is not known")
+    if records.fish and not any(sizes.pair(s) for s in found):
+        gaps.append("no survey has stock-length bass and bluegill from one gear: the pair of PSD values cannot be read")
+    if not records.catches:
+        gaps.append("no catch records: nothing is said about anglers' success or harvest")
+    return tuple(gaps)
+
+
+def run_assess(args: Namespace) -> int:
+    """`pondpop assess FOLDER [--out DIR] [--strict] [--units us|metric]`: prints, and writes with --out.
+
+    args: folder, out (path or None), strict (bool), units ("us" or "metric"). Returns the exit status 0.
+    Raises InputError (exit 2) and OSError (exit 1).
+    """
+    assessment = assess(read_records(args.folder, strict=args.strict))
+    text = assessment_text(assessment, args.units)
+    if args.out is not None:
+        write_assessment(assessment, args.out, args.units)
+    print(text, end="")
+    return 0
+
+
+def write_assessment(assessment: Assessment, out: str | Path, units: str = "us") -> None:
+    """Writes assessment.txt and assessment.csv into a folder; each file is complete or not there. Raises OSError."""
+    out = Path(out)
+    out.mkdir(parents=True, exist_ok=True)
+    for name, text in (
+        ("assessment.txt", assessment_text(assessment, units)),
+        ("assessment.csv", assessment_csv(assessment, units)),
+    ):
+        partial = out / f"{name}.partial"
+        partial.write_text(text, encoding="utf-8", newline="\n")
+        partial.replace(out / name)

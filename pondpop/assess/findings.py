@@ -1,0 +1,79 @@
+"""What an assessment is made of: figures with their limits, and the surveys they belong to."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from pondpop.records import Effort, Fish, Records
+
+SESSION_DAYS = 30
+"""Survey days at most this far from the first one are one survey (a choice of ours)."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One figure: value with its limits (None where there are none), the fish or trips it rests on, and a remark.
+
+    unit: %, mm, mm a year, per hour, per haul, fish, share, or empty for a ratio.
+    """
+
+    quantity: str
+    unit: str
+    value: float
+    low: float | None = None
+    high: float | None = None
+    count: int | None = None
+    date: dt.date | None = None
+    gear: str = ""
+    species: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The fish and the effort of one survey: all gears, days that lie close together."""
+
+    first: dt.date
+    last: dt.date
+    fish: tuple[Fish, ...]
+    effort: tuple[Effort, ...]
+
+    @property
+    def gears(self) -> tuple[str, ...]:
+        return tuple(sorted({f.gear for f in self.fish} | {e.gear for e in self.effort}))
+
+    def taken(self, gear: str, species: str) -> tuple[Fish, ...]:
+        """Fish of one gear and species; a tagged fish that was caught on several days counts once, the first time."""
+        seen: set[str] = set()
+        out = []
+        for f in sorted(self.fish, key=lambda f: (f.date, f.line)):
+            if f.gear == gear and f.species == species and f.tag not in seen:
+                out.append(f)
+                if f.tag:
+                    seen.add(f.tag)
+        return tuple(out)
+
+    def sought(self, gear: str, species: str) -> bool:
+        """Whether a species would have been written down had it been caught (it was caught, or its effort says so)."""
+        named = [e for e in self.effort if e.gear == gear]
+        return any(species in e.species for e in named) or any(
+            f.gear == gear and f.species == species for f in self.fish
+        )
+
+
+def surveys(records: Records) -> tuple[Survey, ...]:
+    """The surveys in the records, by date."""
+    days = sorted({f.date for f in records.fish} | {e.date for e in records.effort})
+    groups: list[list[dt.date]] = []
+    for day in days:
+        if groups and (day - groups[-1][0]).days <= SESSION_DAYS:
+            groups[-1].append(day)
+        else:
+            groups.append([day])
+    return tuple(Survey(g[0], g[-1], _of(records.fish, g), _of(records.effort, g)) for g in groups)
+
+
+def _of(rows: Iterable, days: list[dt.date]) -> tuple:
+    return tuple(row for row in rows if row.date in set(days))

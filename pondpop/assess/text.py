@@ -1,0 +1,234 @@
+"""An assessment as text to read and as a table to keep."""
+
+from __future__ import annotations
+
+import csv
+import io
+import textwrap
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from pondpop.units import LENGTH, brief
+
+if TYPE_CHECKING:
+    from pondpop.assess import Assessment, SurveyAssessment
+    from pondpop.assess.findings import Finding
+    from pondpop.assess.seining import SeiningReading
+    from pondpop.assess.sizes import Change, PairDoubt
+
+WIDTH = 100
+SHOWN_BAD_ROWS = 20
+SURE = 0.05
+MORE = "_more_fish_for_10_points"
+CAUTIONS = (
+    "A survey sees what its gear catches: figures of different gears are not compared with each other.",
+    "Before fish are stocked, moved, removed or eaten, ask the state agency for the rules that hold, and a certified "
+    "fisheries professional for the pond. Electrofishing is for trained crews with a permit.",
+)
+COLUMNS = ("date", "gear", "species", "quantity", "unit", "value", "low", "high", "count", "note")
+
+
+def converted(finding: Finding, units: str) -> tuple[str, float, float | None, float | None]:
+    """Unit, value and limits of a figure in US or metric units."""
+    if units == "us" and finding.unit.split(" ")[0] == "mm":
+        turn = LENGTH["in"].from_si
+        low, high = (None if x is None else turn(x) for x in (finding.low, finding.high))
+        return finding.unit.replace("mm", "in"), turn(finding.value), low, high
+    return finding.unit, finding.value, finding.low, finding.high
+
+
+def assessment_csv(assessment: Assessment, units: str = "us") -> str:
+    """Every figure as one row: date, gear, species, quantity, unit, value, low, high, count, note."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for f in assessment.findings:
+        unit, *numbers = converted(f, units)
+        cells = ["" if x is None else f"{x:.6g}" for x in numbers]
+        writer.writerow(
+            [f.date or "", f.gear, f.species, f.quantity, unit, *cells, "" if f.count is None else f.count, f.note]
+        )
+    return out.getvalue()
+
+
+def assessment_text(assessment: Assessment, units: str = "us") -> str:
+    """The assessment in words and tables; units "us" or "metric" (PSD always uses the inch categories)."""
+    return "\n".join(_lines(assessment, units)) + "\n"
+
+
+def _lines(a: Assessment, units: str) -> Iterator[str]:
+    r = a.records
+    yield f"Records in {r.folder}: " + ", ".join(r.files)
+    yield (
+        f"{sum(f.count for f in r.fish)} survey fish, {len(r.effort)} days of effort by gear, "
+        f"{len({(c.date, c.trip) for c in r.catches})} angling trips, {len({t.tag for t in r.tags})} tags"
+    )
+    if r.left_out:
+        yield ""
+        yield f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
+        for bad in r.left_out[:SHOWN_BAD_ROWS]:
+            yield from _wrap(str(bad), "  ")
+        if len(r.left_out) > SHOWN_BAD_ROWS:
+            yield f"  and {len(r.left_out) - SHOWN_BAD_ROWS} more"
+    for note in r.notes:
+        yield from _wrap("Odd: " + note)
+    for survey in a.surveys:
+        yield ""
+        yield from _survey(survey, units)
+    for title, findings in (("Catch records", a.anglers), ("Tags", a.tags)):
+        if findings:
+            yield ""
+            yield from _title(title)
+            yield from _table(findings, units)
+            for quantity, note in dict.fromkeys((f.quantity, f.note) for f in findings if title == "Tags"):
+                yield from _wrap(f"{quantity}: {note}", "  ")
+    if a.missing:
+        yield ""
+        yield from _title("What these records cannot tell")
+        for line in a.missing:
+            yield from _wrap("- " + line)
+    yield ""
+    yield "Limits are of 95 %."
+    for line in CAUTIONS:
+        yield from _wrap(line)
+
+
+def _title(words: str) -> Iterator[str]:
+    yield words
+    yield "-" * len(words)
+
+
+def _wrap(text: str, indent: str = "") -> Iterator[str]:
+    yield from textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+    )
+
+
+def _survey(s: SurveyAssessment, units: str) -> Iterator[str]:
+    yield from _title(f"Survey of {s.first}" + (f" to {s.last}" if s.last != s.first else ""))
+    if s.pair:
+        yield from _pair(s.pair)
+    if s.seining:
+        yield from _seining(s.seining)
+    by_gear: dict[tuple[str, str], list[Finding]] = {}
+    for f in s.findings:
+        by_gear.setdefault((f.gear, f.species), []).append(f)
+    for findings in by_gear.values():
+        yield from _structure(findings)
+    yield from _table([f for f in s.findings if not _compact(f)], units)
+    for gear, date in s.compared_with.items():
+        yield from _change(gear, str(date), [c for c in s.changes if c.gear == gear], (s.first - date).days)
+
+
+def in_ten(chance: float) -> str:
+    """A chance as people say it: 7 of 10."""
+    if chance > 0.95:
+        return "more than 9 of 10"
+    if chance < 0.05:
+        return "less than 1 of 10"
+    return f"about {max(1, min(9, round(10 * chance)))} of 10"
+
+
+def _pair(p: PairDoubt) -> Iterator[str]:
+    yield from _wrap(
+        f"Bass PSD {p.bass_psd:.0f} ({p.stock[0]} of stock length), bluegill PSD {p.bluegill_psd:.0f} ({p.stock[1]}), "
+        f"by {p.gear}: {p.words}."
+    )
+    likely = [(words, chance) for words, chance in p.chances.items() if chance >= SURE] or list(p.chances.items())[:1]
+    yield "With so many fish measured, the chances are"
+    for words, chance in likely:
+        yield from _wrap(f"{in_ten(chance)}: {words}", "  ")
+    rest = 1 - sum(chance for _, chance in likely)
+    if rest > 0.005:
+        yield f"  {in_ten(rest)}: another reading"
+
+
+def _seining(s: SeiningReading) -> Iterator[str]:
+    season = "" if s.in_season else " Seining tells most from June to September; this was outside."
+    bass = f"{s.young_bass} young bass" if s.young_bass else "no young bass"
+    yield from _wrap(
+        f"{s.hauls} seine hauls: {bass}, newly hatched bluegill {s.hatched} ({s.hatched_per_haul:.1f} a haul), "
+        f"intermediate bluegill {s.intermediate} ({s.intermediate_per_haul:.1f} a haul): {s.words}. "
+        f"What counts as many is a choice of ours.{season}"
+    )
+
+
+def _compact(f: Finding) -> bool:
+    """Whether a figure stands in a line of its species rather than in the table."""
+    return "_psd" in f.quantity or "_wr_" in f.quantity or f.quantity.endswith(MORE)
+
+
+def _structure(findings: list[Finding]) -> Iterator[str]:
+    """The PSD family, its parts and Wr of one species and gear, a line each."""
+    f = findings[0]
+    who = f"{f.species} by {f.gear}: "
+    psd = {x.quantity.removeprefix(f"{f.species}_psd"): x for x in findings if "_psd" in x.quantity}
+    whole = [f"PSD{k.upper().replace('_', '-')} {_with_limits(x)}" for k, x in psd.items() if "_part_" not in k]
+    parts = [
+        f"{k.removeprefix('_part_').upper().replace('_', '-')} {_with_limits(x)}"
+        for k, x in psd.items()
+        if "_part_" in k and (x.value or "s_q" in k)
+    ]
+    if whole:
+        yield from _wrap(who + ", ".join(whole) + f" of {psd[''].count} fish of stock length")
+        yield from _wrap("parts, limits of all at once: " + ", ".join(parts), "  ")
+    for x in findings:
+        if x.quantity.endswith(MORE):
+            more = f"{x.value:.0f} more" if x.value else "no more"
+            yield from _wrap(f"for PSD to ±10 points: {more} of stock length wanted", "  ")
+    weights = [x for x in findings if "_wr_" in x.quantity]
+    if weights:
+        classes = [
+            f"{_class_words(x.quantity.split('_wr_')[1])} {_with_limits(x, x.count)}"
+            for x in weights
+            if not x.quantity.endswith("left_out")
+        ]
+        left_out = "; left out: " + weights[-1].note if weights[-1].value else ""
+        yield from _wrap(who + "Wr " + (", ".join(classes) or "of no fish") + left_out)
+
+
+def _class_words(name: str) -> str:
+    """8–12 in for 8_12in, and 25 in and up for 25in_up."""
+    low, high = name.split("_")
+    return f"{low.removesuffix('in')} in and up" if high == "up" else f"{low}–{high.removesuffix('in')} in"
+
+
+def _with_limits(f: Finding, count: int | None = None) -> str:
+    limits = [] if f.low is None or f.high is None else [f"{f.low:.0f}–{f.high:.0f}"]
+    inside = ", ".join(limits + ([] if count is None else [f"n {count}"]))
+    return f"{f.value:.0f}" + (f" ({inside})" if inside else "")
+
+
+def _number(x: float | None) -> str:
+    return "" if x is None else brief(x, 3)
+
+
+def _table(findings: Iterable[Finding], units: str) -> Iterator[str]:
+    rows = []
+    for f in findings:
+        unit, value, low, high = converted(f, units)
+        limits = "" if low is None and high is None else f"{_number(low) or '?'} to {_number(high) or 'no limit'}"
+        when = str(f.date or "")
+        rows.append((when, f.gear, f.quantity, _number(value), limits, unit, "" if f.count is None else f"n {f.count}"))
+    if not rows:
+        return
+    header = ("from", "gear", "figure", "value", "limits", "unit", "")
+    widths = [max(len(r[i]) for r in (header, *rows)) for i in range(len(header))]
+    for row in (header, *rows):
+        yield "  ".join(
+            c.rjust(w) if i == 3 else c.ljust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+
+
+def _change(gear: str, date: str, changes: list[Change], days: int) -> Iterator[str]:
+    if not changes:
+        return
+    apart = min(days % 365, 365 - days % 365)
+    season = f" The two were taken {apart} days apart in the year, so season may play a part." if apart > 45 else ""
+    yield from _wrap(f"Since the survey of {date} by {gear} (p of each test, and of all of them together):{season}")
+    for c in changes:
+        sure = "a change" if c.p_all < SURE else "may be chance"
+        yield from _wrap(
+            f"{c.quantity}: {c.before:.0f} to {c.now:.0f} {c.unit} (n {c.counts[0]}, {c.counts[1]}), "
+            f"{c.test} p = {brief(c.p, 2)}, together {brief(c.p_all, 2)}: {sure}", "  ",
+        )  # fmt: skip
