@@ -88,6 +88,13 @@ def _parser() -> argparse.ArgumentParser:
     report.add_argument("--out", metavar="HTML", type=Path, help="page to write (default: report.html beside FILE)")
     report.set_defaults(command=_report)
 
+    assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
+    assess.add_argument("folder", metavar="FOLDER", type=Path, help="folder with the record files (CSV)")
+    assess.add_argument("--out", metavar="DIR", type=Path, help="folder to write the text and a table to")
+    assess.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
+    assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
+    assess.set_defaults(command=_assess)
+
     sources = commands.add_parser("sources", help="list every number of the model with its source, and what to cite")
     sources.set_defaults(command=_sources)
     return parser
@@ -121,6 +128,19 @@ def _report(given: argparse.Namespace) -> None:
     from pondpop.results import read
 
     write_page([read(given.file)], given.out or given.file.with_name("report.html"))
+
+
+def _assess(given: argparse.Namespace) -> None:
+    from pondpop.records import read_records
+
+    records = read_records(given.folder, given.strict)
+
+    from pondpop.assess import assess, assessment_text, write_assessment
+
+    found = assess(records)
+    if given.out:
+        write_assessment(found, given.out, given.units)
+    print(assessment_text(found, given.units), end="")
 
 
 def _sources(given: argparse.Namespace) -> None:

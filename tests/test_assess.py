@@ -2,19 +2,18 @@
 
 import csv
 import io
-from argparse import Namespace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from pondpop.assess import assess, assessment_csv, assessment_text, run_assess
+from pondpop.assess import assess, assessment_csv, assessment_text
 from pondpop.assess.anglers import ratio_limits
 from pondpop.assess.seining import reading
 from pondpop.assess.sizes import holm
 from pondpop.assess.text import in_ten
-from pondpop.checks import InputError
+from pondpop.cli import main
 from pondpop.indices import standard_weight
 from pondpop.records import COLUMNS, read_records
 
@@ -297,7 +296,7 @@ def test_bad_rows_are_named_in_the_text(tmp_path):
 
 def test_the_shipped_records(tmp_path, capsys):
     out = tmp_path / "out"
-    assert run_assess(Namespace(folder=SHIPPED, out=out, strict=True, units="us")) == 0
+    assert main(["assess", str(SHIPPED), "--out", str(out), "--strict"]) == 0
     printed = capsys.readouterr().out
     assert printed == (out / "assessment.txt").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO((out / "assessment.csv").read_text(encoding="utf-8"))))
@@ -326,8 +325,11 @@ def test_units_change_lengths_and_never_psd():
     assert psd and all(us[k] == metric[k] for k in psd)
 
 
-def test_strict_refuses_and_writes_nothing(tmp_path):
+def test_strict_refuses_with_status_2_in_one_line_and_writes_nothing(tmp_path, capsys):
     (tmp_path / "survey.csv").write_text(SURVEY + "2024-04-10,angling,bass,9999,,,\n")
-    with pytest.raises(InputError):
-        run_assess(Namespace(folder=tmp_path, out=tmp_path / "out", strict=True, units="us"))
+    assert main(["assess", str(tmp_path), "--out", str(tmp_path / "out"), "--strict"]) == 2
+    error = capsys.readouterr().err
+    assert "survey.csv: line 2, length_mm: got" in error and error.count("\n") == 1
     assert not (tmp_path / "out").exists()
+    assert main(["assess", str(tmp_path)]) == 0
+    assert main(["assess", str(tmp_path / "nowhere")]) == 1

@@ -7,7 +7,6 @@ print(assessment_text(assess(read_records("scenarios/records"))))
 from __future__ import annotations
 
 import datetime as dt
-from argparse import Namespace
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,12 +19,12 @@ from pondpop.assess.seining import SeiningReading, seining
 from pondpop.assess.sizes import GAME, Change, PairDoubt
 from pondpop.assess.tagging import tag_findings
 from pondpop.assess.text import assessment_csv, assessment_text
-from pondpop.records import Records, read_records
+from pondpop.records import Records
 from pondpop.species import SPECIES
 
 __all__ = [
     "Assessment", "Change", "Finding", "PairDoubt", "SeiningReading", "SurveyAssessment",
-    "assess", "assessment_csv", "assessment_text", "run_assess",
+    "assess", "assessment_csv", "assessment_text", "write_assessment",
 ]  # fmt: skip
 
 
@@ -118,20 +117,6 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
     if not records.catches:
         gaps.append("no catch records: nothing is said about anglers' success or harvest")
     return tuple(gaps)
-
-
-def run_assess(args: Namespace) -> int:
-    """`pondpop assess FOLDER [--out DIR] [--strict] [--units us|metric]`: prints, and writes with --out.
-
-    args: folder, out (path or None), strict (bool), units ("us" or "metric"). Returns the exit status 0.
-    Raises InputError (exit 2) and OSError (exit 1).
-    """
-    assessment = assess(read_records(args.folder, strict=args.strict))
-    text = assessment_text(assessment, args.units)
-    if args.out is not None:
-        write_assessment(assessment, args.out, args.units)
-    print(text, end="")
-    return 0
 
 
 def write_assessment(assessment: Assessment, out: str | Path, units: str = "us") -> None:
