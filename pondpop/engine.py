@@ -602,7 +602,7 @@ class Engine:
             number=np.broadcast_to(number, (self.state.members,)),
             female_share=event.female_share,
             age_years=event.age_years,
-            stocked=self.day,
+            stocked=-np.inf if event.resident else self.day,
             origin=event.origin,
             length_mm=event.length_mm,
             length_cv=event.length_cv,

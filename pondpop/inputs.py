@@ -72,6 +72,7 @@ class StockingInput:
     age_years: float
     female_share: float
     origin: int
+    resident: bool = False  # has always lived in the pond: not naive
 
 
 @dataclass(frozen=True)
@@ -207,6 +208,7 @@ def prepare(
                 age_years=event.age_years if event.age_years is not None else usual_age(event.species, event.length_mm),
                 female_share=0.5 if event.female_share is None else event.female_share,
                 origin=number,
+                resident=event.resident,
             )
             for number, event in enumerate(strategy.stocking)
         ),
