@@ -71,7 +71,7 @@ def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
     return FeedingTables(
         prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS)),
-        leaving_cover=leaving.reshape(p.members, -1),
+        leaving_cover=leaving.reshape(leaving.shape[0], -1),
         food_use=_food_use(p),
     )
 
