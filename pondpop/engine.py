@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop import energetics, feeding, life, management, water
+from pondpop import energetics, feeding, life, management, reacting, water
 from pondpop.energetics import logistic, share_longer
 from pondpop.feeding import BENTHOS, PLANKTON
 from pondpop.feeding import GridPlace
@@ -131,6 +131,8 @@ class Engine:
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
         self.flows = Flows.zero(inputs.members)
         self.growth = inputs.luck.growth * inputs.local_growth
+        self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
+        self.surveys = 0
         self.columns_changed()
 
     def _temperature_factors(self) -> None:
@@ -185,6 +187,16 @@ class Engine:
         self.spawn()
         self.forget_empty()
         self.day += 1
+
+    def surveyed(self, number: Array, relative_weight: Array) -> None:
+        """Let reacting harvest rules learn of a survey, [member, species, length_class]; it holds until the next one."""
+        dealt = self.inputs.luck.survey
+        uniforms = None if dealt is None else dealt[:, self.surveys]
+        self.surveys += 1
+        for k, rule in enumerate(self.inputs.fishing):
+            if rule.when is not None:
+                seen = reacting.signs(number, relative_weight, self.inputs.area_ha, rule.when.fish_sampled, uniforms)
+                self.rule_holds[k] = reacting.holds(rule.when, seen)
 
     def stock(self) -> None:
         """Put in the fish that are stocked on this day."""
@@ -256,6 +268,7 @@ class Engine:
         ration[:, bass] += ate_fish
         ration[:, self.slices[BLUEGILL]] += pellets
         memory = -np.expm1(-length / self.parameters.ration_memory_days[:, None])
+        s.wariness = self._wariness_after(length)
         s.ration += (ration / max_intake - s.ration) * memory
         s.log_length += self._lengthening(growth * length, log_condition)
         s.log_weight += growth * length
@@ -506,7 +519,7 @@ class Engine:
         p, s, inputs = self.parameters, self.state, self.inputs
         rates = np.zeros_like(s.number)
         year = inputs.year[self.day]
-        for rule in inputs.fishing:
+        for rule, holds in zip(inputs.fishing, self.rule_holds, strict=True):
             effort = rule.effort[self.day]
             if effort == 0.0:
                 continue
@@ -515,27 +528,35 @@ class Engine:
             amount = s.number[:, groups]
             if rule.kind == "kg_per_ha":
                 amount = amount * np.exp(s.log_weight[:, groups]) / 1000.0
+            ask = rule.ask[:, year] if rule.when is None else np.where(holds, rule.ask[:, year], rule.otherwise)
             season = management.season_fishing(
-                rule.kind, rule.ask[:, year], _total(amount * inside), p.quota_fishing_limit_per_year, p.quota_limit_power
+                rule.kind, ask, _total(amount * inside), p.quota_fishing_limit_per_year, p.quota_limit_power
             )
             success = inputs.luck.angler_success[:, year]
             rates[:, groups] += (season * effort * success)[:, None] * inside
         return rates
 
     def _release_rates(self) -> Array:
-        """Deaths per bass and day after being caught and let go [member, bass group]; remembers how wary bass are."""
-        p, s, inputs = self.parameters, self.state, self.inputs
-        hours = inputs.angling_hours_per_ha[self.day]
-        groups = self.slices[BASS]
-        if hours == 0.0:
-            return np.zeros_like(s.number[:, groups])
-        catchable = self.longer(groups, STOCK_LENGTH_MM)
-        there = np.maximum(_total(s.number[:, groups] * catchable), 1e-12)
+        """Deaths per bass and day after being caught and let go [member, bass group]."""
+        groups, deaths = self.slices[BASS], self.inputs.death_after_release[self.day]
+        if self.inputs.angling_hours_per_ha[self.day] == 0.0:
+            return np.zeros_like(self.state.number[:, groups])
+        return (self._caught_and_released() * deaths)[:, None] * self.longer(groups, STOCK_LENGTH_MM)
+
+    def _caught_and_released(self) -> Array:
+        """How often a catchable bass is caught and let go, per day [member]."""
+        p, s, inputs, groups = self.parameters, self.state, self.inputs, self.slices[BASS]
+        there = np.maximum(_total(s.number[:, groups] * self.longer(groups, STOCK_LENGTH_MM)), 1e-12)
         per_hour = management.catch_per_hour(
-            there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, s.wariness
-        ) * inputs.luck.angler_success[:, inputs.year[self.day]]
-        caught_share = per_hour * hours / there
-        return (caught_share * inputs.death_after_release[self.day])[:, None] * catchable
+            there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness
+        )
+        success = inputs.luck.angler_success[:, inputs.year[self.day]]
+        return np.asarray(per_hour * success * inputs.angling_hours_per_ha[self.day] / there)
+
+    def _wariness_after(self, length: float) -> Array:
+        """Recent catches per catchable bass [member] after a step: those of the step come in, older ones fade."""
+        kept = self.state.wariness * np.exp(-length / self.parameters.wariness_memory_days)
+        return kept + self._caught_and_released() * length if self.inputs.angling_hours_per_ha[self.day] else kept
 
     # ------------------------------------------------------------------ stocking, spawning and forgetting
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop import water
-from pondpop.scenario import Feeding, Harvest, Scenario, Strategy
+from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, Trigger
 from pondpop.species import SPECIES, Parameters
 
 Array = NDArray[np.float64]
@@ -44,6 +44,7 @@ class Luck:
     background_deaths: Array  # [member, species, year]
     stocking_survival: Array  # [member, stocking event]
     angler_success: Array  # [member, year]
+    survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
 
     @classmethod
     def none(cls, members: int, days: int, years: int, stockings: int) -> Luck:
@@ -80,7 +81,8 @@ class FishingInput:
     """A harvest rule: which days it acts on and how much it asks for in each calendar year of the run.
 
     share [days] is the part of the season's effort that falls on each day (0 outside the season; sums to 1 a season).
-    ask [member or 1, year]: kg/ha, fish/ha, or share of the fish in the window, as `kind` says.
+    ask [member or 1, year]: kg/ha, fish/ha, or share of the fish in the window, as `kind` says. A rule with `when` asks
+    for `otherwise` until a survey has shown its condition.
     """
 
     species: int
@@ -89,6 +91,8 @@ class FishingInput:
     effort: Array
     kind: str  # "kg_per_ha" | "per_ha" | "share"
     ask: Array
+    when: Trigger | None = None
+    otherwise: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -290,4 +294,6 @@ def _fishing(rule: Harvest, dates: list[dt.date], year: NDArray[np.intp]) -> Fis
         effort=_effort(dates, year, rule.season, rule.from_year, rule.to_year),
         kind=_kind(rule),
         ask=np.full((1, int(year[-1]) + 1), _amount(rule)),
+        when=rule.when,
+        otherwise=rule.otherwise or 0.0,
     )

@@ -43,6 +43,7 @@ def project(inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
     for day in range(inputs.days):
         if day in wanted:
             surveys.append(read_survey(engine))
+            engine.surveyed(surveys[-1]["number"], surveys[-1]["relative_weight"])
         if day in middle:
             mid_month.append(read_month(engine, days=int(np.count_nonzero(month == middle[day]))))
         engine.run_day()
@@ -184,7 +185,8 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
     need = np.stack([_sum(wanted * share) for share in inside], axis=1)
     catchable = _sum(s.number[:, bass] * engine.longer(bass, STOCK_LENGTH_MM))
-    rate = management.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, s.wariness)
+    wary = p.wariness_per_catch * s.wariness
+    rate = management.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, wary)
     share = [
         _sum(s.number[:, bass] * engine.longer(bass, inches * MM_PER_IN)) / np.maximum(catchable, 1e-12)
         for inches in CATCH_SIZES_IN

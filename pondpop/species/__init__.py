@@ -218,6 +218,8 @@ class Parameters:
     quota_limit_power: Shared
     catch_per_hour_at_100_per_ha: Shared
     catch_density_exponent: Shared
+    wariness_per_catch: Shared
+    wariness_memory_days: Shared
 
     # Spawning
     spawning_width_c: Shared

@@ -1,0 +1,165 @@
+"""Chance: which numbers each member is dealt, and how they become weather, luck and doubt.
+
+Every decision has a stream of its own, SeedSequence(seed, spawn_key=(stream, member)), of uniforms that are turned into
+what is needed, year by year. A member's numbers therefore depend on nothing but the seed, the decision's name and the
+member's own number: the first 100 of 1,000 members are those of a run of 100, and strategies share their luck. A
+stocking is known by its name, so that events of one name share their luck whatever their date and number.
+
+Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a mean of 1.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.inputs import Luck, run_days
+from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
+from pondpop.species import SPECIES, Parameters, find, load_parameters
+
+Array = NDArray[np.float64]
+
+# Share of a day's departure from the mean temperature that is still there on the next day (assumed: a few days' memory).
+DAY_MEMORY = 0.8
+
+# The parameters that move the outcome most, and the standard deviation of their logarithm (all assumed); see
+# `pondpop sources` for their values and ranges, which no member leaves.
+UNCERTAIN_PARAMETERS: dict[str, float] = {
+    "bluegill.max_intake_at_1_g": 0.02,
+    "bluegill.respiration_at_1_g": 0.02,
+    "bass.max_intake_at_1_g": 0.03,
+    "bass.respiration_at_1_g": 0.03,
+    "bass.search_area_exponent": 0.02,
+    "bass.feeding_stops_below_c": 0.03,
+    "bass.egg_predator_half_kg_per_ha": 0.05,
+    "bass.egg_predator_exponent": 0.05,
+    "bluegill.background_deaths_multiplier": 0.03,
+    "pond.plankton_renewal_per_day": 0.03,
+    "pond.benthos_renewal_per_day": 0.03,
+}
+
+
+class Source(Protocol):
+    """Where the parameters and the luck of members come from: spreads, or an ensemble that records have weighed.
+
+    `draw` gives members first … first + members − 1; it is a pure function, and the source can be pickled. `identity`
+    is a text that differs where draws do.
+    """
+
+    @property
+    def identity(self) -> str: ...
+
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]: ...
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Members as the scenario's spreads deal them."""
+
+    identity: str = "spreads"
+
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
+        seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
+        everyone = range(first, first + members)
+        return draw_parameters(seed, everyone, spreads["parameters"]), draw_luck(scenario, strategy, everyone)
+
+
+def draw_parameters(seed: int, members: range, multiple: float) -> Parameters:
+    """The model's parameters with one value per member of those that are uncertain.
+
+    multiple scales their listed spreads; 0 leaves the parameters as they are, with a member axis of 1.
+    """
+    parameters = load_parameters()
+    if multiple == 0.0:
+        return parameters
+    for path, spread in UNCERTAIN_PARAMETERS.items():
+        entry = find(path)
+        z = normal(seed, f"parameter {path}", members, 1)[:, 0]
+        values = np.clip(entry.value * np.exp(multiple * spread * z), entry.low, entry.high)
+        parameters = parameters.replace(path, values)
+    return parameters
+
+
+def draw_luck(scenario: Scenario, strategy: Strategy, members: range) -> Luck:
+    """What differs between members besides their parameters; see `inputs.Luck` for shapes and units."""
+    seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
+    years, days, kinds, count = scenario.run.last_year, run_days(scenario), len(SPECIES), len(members)
+
+    def factor(source: str, decision: str, size: int) -> Array:
+        return multiplier(normal(seed, decision, members, size), spreads[source])
+
+    recruitment = np.stack([factor("recruitment", f"recruitment of {s}", years) for s in SPECIES], axis=1)
+    growth = np.stack([factor("growth", f"growth of {s}", 1)[:, 0] for s in SPECIES], axis=1)
+    deaths = np.stack([factor("natural_mortality", f"natural deaths of {s}", 1)[:, 0] for s in SPECIES], axis=1)
+    stocked = [factor("stocking_survival", f"stocking {event.name}", 1)[:, 0] for event in strategy.stocking]
+    surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
+    return Luck(
+        water_c=_weather(scenario, members, years, days),
+        productivity=np.repeat(factor("productivity", "productivity", 1), years, axis=1),
+        growth=growth,
+        recruitment=recruitment,
+        background_deaths=np.repeat(deaths[:, :, None], years, axis=2),
+        stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((count, 0)),
+        angler_success=factor("angler_success", "angler success", years),
+        survey=uniform(seed, "sampling of surveys", members, surveys * signs).reshape(count, surveys, signs),
+    )
+
+
+def _weather(scenario: Scenario, members: range, years: int, days: int) -> Array:
+    """Departure of the water temperature from its expected course [member, day], °C.
+
+    Each calendar year has an anomaly of its own; each day's departure remembers the last one (AR(1) of DAY_MEMORY).
+    """
+    seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
+    start = scenario.run.start.toordinal()
+    year_starts = [scenario.run.start.replace(year=scenario.run.start.year + k, month=1, day=1) for k in range(1, years)]
+    year = np.searchsorted([date.toordinal() - start for date in year_starts], np.arange(days), side="right")
+    yearly = spreads["weather_year"] * normal(seed, "weather of the year", members, years)[:, year]
+    if spreads["weather_day"] == 0.0:
+        return yearly
+    fresh = normal(seed, "weather of the day", members, days)
+    daily = np.empty_like(fresh)
+    daily[:, 0] = fresh[:, 0]
+    for day in range(1, days):
+        daily[:, day] = DAY_MEMORY * daily[:, day - 1] + np.sqrt(1.0 - DAY_MEMORY**2) * fresh[:, day]
+    return yearly + spreads["weather_day"] * daily
+
+
+# ---------------------------------------------------------------------- numbers
+
+
+def uniform(seed: int, decision: str, members: range, size: int) -> Array:
+    """Uniforms between 0 and 1, ends excluded [member, size], from the stream of a decision.
+
+    Made of the raw output of PCG64, which numpy promises not to change; a longer draw begins with a shorter one.
+    """
+    stream = zlib.crc32(decision.encode())
+    raw = np.stack(
+        [np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(stream, k))).random_raw(size) for k in members]
+    )
+    return ((raw >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53
+
+
+def normal(seed: int, decision: str, members: range, size: int) -> Array:
+    """Standard normal deviates [member, size], one from each uniform."""
+    from scipy.special import ndtri
+
+    deviates: Array = ndtri(uniform(seed, decision, members, size))
+    return deviates
+
+
+def multiplier(z: Array, spread: float) -> Array:
+    """Log-normal multipliers with a mean of 1, from standard normal deviates; spread is the sd of the logarithm."""
+    return np.exp(spread * z - 0.5 * spread**2)
+
+
+def at_least_one(expected: Array, axis: int = -1) -> Array:
+    """Probability that a pond holds at least one such fish: 1 − e^−n, averaged over the members on `axis`.
+
+    expected: fish expected in the whole pond (whole fish vary about it as a Poisson number).
+    """
+    return -np.expm1(-expected).mean(axis=axis)
