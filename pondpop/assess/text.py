@@ -188,8 +188,10 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
 
 
 def _class_words(name: str) -> str:
-    """8–12 in for 8_12in, and 25 in and up for 25in_up."""
+    """8–12 in for 8_12in, under 8 in for 0_8in, and 25 in and up for 25in_up."""
     low, high = name.split("_")
+    if low == "0":
+        return f"under {high.removesuffix('in')} in"
     return f"{low.removesuffix('in')} in and up" if high == "up" else f"{low}–{high.removesuffix('in')} in"
 
 

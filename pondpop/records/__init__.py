@@ -26,9 +26,9 @@ from pathlib import Path
 from pondpop.checks import MISSING, InputError, nearest
 from pondpop.records import agreement, sightings
 from pondpop.records.sheets import Sheet, rows_of
-from pondpop.records.sightings import Catch, Effort, Fish, TagEvent
+from pondpop.records.sightings import GEARS, Catch, Effort, Fish, TagEvent
 
-__all__ = ["COLUMNS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
+__all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
 
 COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "survey.csv": (

@@ -1,0 +1,1 @@
+"""Data files of the gears; `pondpop.sampling` reads them."""
