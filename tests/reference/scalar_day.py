@@ -1,0 +1,599 @@
+"""A day in the pond, written plainly: the judge of the array engine.
+
+Plain Python floats, one member, plain lists of groups; the order of a day is the list in `one_day` and `one_step`.
+Everything the engine does fast over many members is done here slowly for one, from the same parameters, and the two
+must agree (`tests/test_gate.py` holds this form to a recorded run; the engine's own tests hold the engine to this).
+
+`parameters` is any object with one attribute per parameter, named as in `pondpop/species/*.toml`: a species' parameter
+is a sequence of four in the order of `SPECIES`, a shared one a number. Nothing else is read from the project.
+
+Units: per hectare; fish mass g, biomass and food kg/ha, length mm, water deg C, time in days and rates per day, age in
+years, energy J/g wet mass. The days of a year are counted from 0 on 1 January.
+
+Sources of the equations: temperature dome Kitchell, Stewart & Weininger 1977; background deaths Lorenzen 1996 (from
+memory); prey in and out of cover after the foraging arena of Walters & Juanes 1993 (from memory); interference after
+Beddington 1975 and DeAngelis et al. 1975 (from memory). All other forms are assumed or calibrated.
+"""
+
+from dataclasses import dataclass, field
+from math import cos, exp, expm1, inf, isnan, log, log10, pi, sqrt
+
+SPECIES = ("bass", "bluegill", "shad", "minnow")
+BASS, BLUEGILL, SHAD, MINNOW = range(4)
+FOODS = ("plankton", "benthos")
+DAYS_PER_YEAR = 365.0
+LOGISTIC_FOR_NORMAL = 1.702  # logistic(1.702 z) stays within 0.01 of the normal distribution function
+
+GRID_POINTS, GRID_FIRST, GRID_LAST = 36, 8.0, 800.0
+GRID_STEP = log(GRID_LAST / GRID_FIRST) / (GRID_POINTS - 1)
+GRID = [GRID_FIRST * exp(GRID_STEP * i) for i in range(GRID_POINTS)]
+
+
+# ---------------------------------------------------------------------------------------------- state and inputs
+
+@dataclass
+class Group:
+    """Fish of one species, one origin, one growth type and, for bass, one sex."""
+    species: int
+    origin: str
+    sex: str  # "female", "male" or "both"
+    female_share: float
+    growth: float  # multiplies maximum intake only
+    number: float
+    weight: float
+    length: float  # structural; never shrinks
+    age: float
+    ration: float  # running mean of the share of maximum intake that was eaten
+    days_since_stocked: float = inf
+
+    @property
+    def biomass(self):
+        return self.number * self.weight / 1000
+
+
+@dataclass
+class Pond:
+    groups: list
+    food: dict  # kg/ha of plankton and benthos
+    spawning_gathered: list = field(default_factory=lambda: [0.0] * 4)
+    spawning_released: list = field(default_factory=lambda: [0.0] * 4)
+    caught_number: list = field(default_factory=lambda: [0.0] * 4)  # by harvest rules since the start, fish/ha
+    caught_biomass: list = field(default_factory=lambda: [0.0] * 4)  # kg/ha
+
+
+@dataclass(frozen=True)
+class Stocking:
+    species: int
+    per_ha: float
+    length_mm: float
+    age_years: float
+    weight_g: float | None = None
+    length_cv: float | None = None
+    female_share: float = 0.5
+    origin: str = "stocked"
+
+
+@dataclass(frozen=True)
+class Removal:
+    """Fish taken out, or killed, on one day: a share, a number per ha or kg/ha of those in a length window."""
+    species: int
+    shortest_mm: float
+    longest_mm: float
+    kind: str  # "share", "per_ha" or "kg_per_ha"
+    amount: float
+
+
+@dataclass(frozen=True)
+class Fishing:
+    """A harvest rule on one day; `effort` is that day's part of its season (1/days of the season)."""
+    species: int
+    shortest_mm: float
+    longest_mm: float
+    kind: str  # "share", "per_ha" or "kg_per_ha"
+    ask: float  # of a season
+    effort: float
+
+
+@dataclass(frozen=True)
+class Day:
+    year_day: int
+    water_c: float
+    fertility: float = 1.0
+    cover: float = 1.0  # relative to the ordinary pond
+    pellets_kg_per_ha: float = 0.0
+    stockings: tuple = ()
+    removals: tuple = ()
+    fishing: tuple = ()
+    first_of_run: bool = False
+    local_growth: tuple = (1.0, 1.0, 1.0, 1.0)  # multipliers by species: maximum intake,
+    local_survival: tuple = (1.0, 1.0, 1.0, 1.0)  # background deaths divided by this,
+    local_spawning: tuple = (1.0, 1.0, 1.0, 1.0)  # recruits
+
+
+def new_pond(p):
+    return Pond([], {"plankton": p.plankton_capacity_kg_per_ha, "benthos": p.benthos_capacity_kg_per_ha})
+
+
+# ---------------------------------------------------------------------------------------------- formulas
+
+def step_up(z):
+    """The logistic function 1/(1 + e^-z)."""
+    return 1 / (1 + exp(-z)) if z > -700 else 0.0
+
+
+def dome(temperature, q, optimum, maximum):
+    """Temperature dome of Kitchell, Stewart & Weininger 1977; 1 at the optimum, 0 at the maximum and above."""
+    if temperature >= maximum:
+        return 0.0
+    v = (maximum - temperature) / (maximum - optimum)
+    z = log(q) * (maximum - optimum)
+    y = log(q) * (maximum - optimum + 2)
+    x = z * z * (1 + sqrt(1 + 40 / y)) ** 2 / 400
+    return v**x * exp(x * (1 - v))
+
+
+def standard_weight(p, species, length):
+    """log10 W = a + b log10 L; below a length where the published line no longer holds, W goes with L cubed."""
+    a, b, below = (v[species] for v in (p.standard_weight_intercept, p.standard_weight_slope, p.isometric_below_mm))
+    if length < below:  # False where the species has no such length (NaN)
+        return 10 ** (a + b * log10(below)) * (length / below) ** 3
+    return 10 ** (a + b * log10(length))
+
+
+def longer(p, group, threshold):
+    """Share of a group longer than a threshold: lengths are spread about the group's own."""
+    return step_up(LOGISTIC_FOR_NORMAL * log(group.length / threshold) / p.length_cv)
+
+
+def in_window(p, group, shortest, longest):
+    return longer(p, group, shortest) - longer(p, group, longest)
+
+
+def place_on_grid(length):
+    """Lower grid point and the share that belongs to the point above it."""
+    position = min(max(log(length / GRID_FIRST) / GRID_STEP, 0.0), GRID_POINTS - 1.0)
+    lower = min(int(position), GRID_POINTS - 2)
+    return lower, position - lower
+
+
+def read(values, place):
+    lower, upper = place
+    return values[lower] * (1 - upper) + values[lower + 1] * upper
+
+
+def lay(values, place, amount):
+    lower, upper = place
+    values[lower] += amount * (1 - upper)
+    values[lower + 1] += amount * upper
+
+
+class Tables:
+    """What depends on parameters and length alone, on the grid."""
+
+    def __init__(self, p):
+        self.prey_size = [[[prey_size(p, s, a, b) for b in GRID] for a in GRID] for s in range(4)]  # [prey][bass][prey mm]
+        self.food_use = {f: [[food_use(p, s, f, length) for length in GRID] for s in range(4)] for f in FOODS}
+
+
+def prey_size(p, species, predator, prey):
+    """How well bass of one length take prey of one species and length, before the ease of capture."""
+    ratio = prey / predator
+    largest = p.prey_length_ratio_max[species]
+    if species == BLUEGILL:
+        none_at, full_at = p.young_gape_none_at_mm[BASS], p.young_gape_full_at_mm[BASS]
+        largest += p.young_gape_gain[BLUEGILL] * min(1.0, max(0.0, log(none_at / predator) / log(none_at / full_at)))
+    return (step_up((predator - p.fish_eating_from_mm[BASS]) / p.fish_eating_width_mm[BASS])
+            * step_up((ratio - p.prey_length_ratio_min[BASS]) / p.prey_length_ratio_min_width[BASS])
+            * step_up((largest - ratio) / p.prey_length_ratio_max_width[BASS]))
+
+
+def food_use(p, species, food, length):
+    """How well fish of one species and length use plankton or benthos."""
+    if food == "plankton":
+        use = p.plankton_use[species]
+        if species not in (BASS, BLUEGILL):
+            return use
+        young = step_up((p.plankton_use_until_mm[species] - length) / p.plankton_use_width_mm[species])
+        kept = p.plankton_use_of_large[BLUEGILL] if species == BLUEGILL else 0.0
+        return use * (kept + (1 - kept) * young)
+    if species == BASS:
+        small = step_up((p.benthos_use_until_mm[BASS] - length) / p.benthos_use_until_width_mm[BASS])
+        return p.benthos_use[BASS] * small + p.benthos_use_floor[BASS]
+    if species == BLUEGILL:
+        return p.benthos_use[BLUEGILL] * step_up(
+            (length - p.benthos_use_from_mm[BLUEGILL]) / p.benthos_use_from_width_mm[BLUEGILL])
+    return 0.0 if isnan(p.benthos_use[species]) else p.benthos_use[species]
+
+
+# ---------------------------------------------------------------------------------------------- a day, in order
+
+def one_day(pond, day, p, tables, steps=1):
+    """Change the pond by one day, in `steps` equal steps. Ages move once, at the end; spawning comes last."""
+    for event in day.stockings:
+        stock(pond, event, p)
+    for event in day.removals:
+        remove(pond, event, p)
+    for _ in range(steps):
+        one_step(pond, day, p, tables, 1 / steps)
+    for g in pond.groups:
+        g.age += 1 / DAYS_PER_YEAR
+        g.days_since_stocked += 1
+    pond.groups = [g for g in pond.groups if g.number >= of_species(p.group_min_per_ha, g.species)]
+    spawn(pond, day, p)
+
+
+def one_step(pond, day, p, tables, dt):
+    """All rates use the state at the start of the step."""
+    groups = pond.groups
+    set_temperature_factors(groups, day, p)
+    set_maximum_intake_and_search(groups, day, p)
+    set_food_met(pond, p, tables)
+    out_of_cover = hunt(groups, day, p, tables)
+    for g in groups:
+        g.hunger = 1 / (1 + g.fish_met + g.other_food_met)  # one saturating response shared by all food
+    set_deaths(groups, day, p, dt)
+    set_fish_eaten(groups, p, tables, out_of_cover)
+    set_pellets_eaten(groups, day, p)
+    food_after = set_food_eaten(pond, day, p, dt)
+    if day.fishing:
+        book_catch(pond, dt)
+    for g in groups:
+        grow(g, p, dt)
+    for g in groups:
+        g.number *= exp(-g.deaths)
+    pond.food = food_after
+
+
+def of_species(value, species):
+    """A parameter that may be shared or one of each species."""
+    return value[species] if hasattr(value, "__len__") else value
+
+
+# ---------------------------------------------------------------------------------------------- stocking and removal
+
+def add_groups(pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin):
+    """One origin's groups: three growth types for bass (each sex) and bluegill, one for shad and minnows."""
+    outer = (1 - p.growth_type_middle_share) / 2
+    types = ((0.0, 1.0),)
+    if species in (BASS, BLUEGILL):
+        z = p.growth_type_z
+        types = ((-z, outer), (0.0, p.growth_type_middle_share), (z, outer))
+    sexes = (("both", 1.0, 0.0, female_share),)
+    if species == BASS:
+        apart = p.sex_growth_difference[BASS]
+        sexes = (("female", female_share, apart, 1.0), ("male", 1 - female_share, -apart, 0.0))
+    for sex, sex_share, apart, females in sexes:
+        for z, type_share in types:
+            growth = exp(p.growth_spread[species] * z + apart)
+            length = length_of_type(z, growth)
+            pond.groups.append(Group(species, origin, sex, females, growth, number * sex_share * type_share,
+                                     weight_of(length), length, age, ration, since))
+
+
+def stock(pond, event, p):
+    """Faster growers are a little longer when stocked; a stated spread of lengths replaces that."""
+    def length_of_type(z, growth):
+        if event.length_cv is None:
+            return event.length_mm * growth**p.stocking_length_growth_exponent
+        between_types = max(0.0, event.length_cv**2 - p.length_cv**2) / (1 - p.growth_type_middle_share)
+        return event.length_mm * exp(sqrt(between_types) * z / p.growth_type_z)
+
+    def weight_of(length):
+        weight = standard_weight(p, event.species, length)
+        if event.weight_g is not None:
+            weight *= event.weight_g / standard_weight(p, event.species, event.length_mm)
+        return weight
+
+    add_groups(pond, p, event.species, event.per_ha, event.female_share, length_of_type, weight_of, event.age_years,
+               p.stocking_ration, 0.0, event.origin)
+
+
+def remove(pond, event, p):
+    groups = [g for g in pond.groups if g.species == event.species]
+    inside = [in_window(p, g, event.shortest_mm, event.longest_mm) for g in groups]
+    there = sum((g.biomass if event.kind == "kg_per_ha" else g.number) * part for g, part in zip(groups, inside))
+    share = event.amount if event.kind == "share" else min(1.0, event.amount / max(there, 1e-300))
+    for g, part in zip(groups, inside):
+        g.number *= 1 - share * part
+
+
+# ---------------------------------------------------------------------------------------------- meeting food
+
+def set_temperature_factors(groups, day, p):
+    t = day.water_c
+    intake, search, respiration = [], [], []
+    for s in range(4):
+        warmth = dome(t, p.intake_dome_q[s], p.intake_optimum_c[s], p.intake_maximum_c[s])
+        feeding = step_up((t - p.feeding_stops_below_c[s]) / p.feeding_stop_width_c[s])
+        intake.append(max(p.intake_dome_floor, warmth * feeding))
+        search.append(max(p.search_dome_floor, warmth) ** -p.search_cold_exponent)  # falls less with cold than intake
+        if s in (BASS, SHAD):
+            burning = exp(p.respiration_per_c[s] * min(t, p.respiration_flat_above_c[s]))
+        else:
+            burning = dome(t, p.respiration_dome_q[s], p.respiration_optimum_c[s], p.respiration_maximum_c[s])
+        rest = p.winter_rest_share[s] * step_up((p.winter_rest_below_c - t) / p.winter_rest_width_c)
+        respiration.append(burning * (1 - rest))
+    for g in groups:
+        g.intake_factor, g.search_factor = intake[g.species], search[g.species]
+        g.respiration_factor = respiration[g.species]
+
+
+def set_maximum_intake_and_search(groups, day, p):
+    """Maximum intake, g/g/d; area that bass search, ha/d per kg of bass, less where large bass are many."""
+    large = sum(g.biomass * longer(p, g, p.interference_from_mm[BASS]) for g in groups if g.species == BASS)
+    crowding = 1 + p.interference_ha_per_kg[BASS] * large
+    for g in groups:
+        s = g.species
+        g.max_intake = (p.max_intake_at_1_g[s] * g.weight ** p.max_intake_exponent[s] * g.intake_factor * g.growth
+                        * day.local_growth[s])
+        g.search = 0.0
+        if s == BASS:
+            area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
+            g.search = area * g.intake_factor * g.search_factor / crowding
+
+
+def set_food_met(pond, p, tables):
+    """Plankton and benthos met, as multiples of what half satisfies."""
+    for g in pond.groups:
+        g.place = place_on_grid(g.length)
+        size = 1.0
+        if g.species == BLUEGILL:
+            offset, reference = p.foraging_size_offset_g[BLUEGILL], p.foraging_size_reference_g[BLUEGILL]
+            size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[BLUEGILL]
+        ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species]
+        g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
+        g.other_food_met = g.food_met["plankton"] + g.food_met["benthos"]
+
+
+def hunt(groups, day, p, tables):
+    """Two passes: bass search what is out of cover, and what is out of cover depends on their search.
+
+    Sets each group's predation rate and each bass group's encounter with fish; returns the share of prey out of cover.
+    """
+    for g in groups:
+        g.naive = 1 + p.naive_ease * exp(-g.days_since_stocked / p.naive_days) if g.days_since_stocked < inf else 1.0
+        g.fish_met = 0.0
+    bass = [g for g in groups if g.species == BASS]
+    ease = ease_of_capture(groups, p)
+    cover = [day.cover * p.cover_share * exp(-((length / p.cover_length_mm) ** 2)) for length in GRID]
+    leaving_cover = [[p.exposure_per_day[s] * (1 - c) for c in cover] for s in range(4)]
+    prey = lay_prey(groups, [g.biomass * g.naive for g in groups])
+    out_of_cover = [[1.0] * GRID_POINTS for _ in range(4)]
+
+    reach_prey(bass, ease, prey, out_of_cover, tables)
+    hunted = hunting_pressure(bass, ease, prey, tables)
+    out_of_cover = [[1 / (1 + h / v) for h, v in zip(hunted[s], leaving_cover[s])] for s in range(4)]
+    reach_prey(bass, ease, prey, out_of_cover, tables)
+    hunted = hunting_pressure(bass, ease, prey, tables)
+
+    taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s])] for s in range(4)]
+    for g in groups:
+        g.predation = read(taken[g.species], g.place) * g.naive
+    return [[o * e for o in out] for out, e in zip(out_of_cover, ease)]
+
+
+def ease_of_capture(groups, p):
+    """By prey species; shad are hard to find when few."""
+    ease = list(p.capture_ease)
+    shad = sum(g.biomass for g in groups if g.species == SHAD)
+    half = p.exposure_half_saturation_kg_per_ha[SHAD]
+    ease[SHAD] *= shad**2 / (shad**2 + half**2)
+    return ease
+
+
+def lay_prey(groups, amounts):
+    """Amounts of fish on the length grid, by species."""
+    field = [[0.0] * GRID_POINTS for _ in range(4)]
+    for g, amount in zip(groups, amounts):
+        lay(field[g.species], g.place, amount)
+    return field
+
+
+def within_reach(bass, weights, prey, tables):
+    """Prey that bass of each grid length can reach, kg/ha; only where there are bass."""
+    reach = [0.0] * GRID_POINTS
+    occupied = [[b for b in range(GRID_POINTS) if prey[s][b] > 0] for s in range(4)]
+    for a in {point for g in bass for point in (g.place[0], g.place[0] + 1)}:
+        reach[a] = sum(tables.prey_size[s][a][b] * weights[s][b] * prey[s][b] for s in range(4) for b in occupied[s])
+    return reach
+
+
+def reach_prey(bass, ease, prey, out_of_cover, tables):
+    weights = [[e * o for o in out] for e, out in zip(ease, out_of_cover)]
+    reach = within_reach(bass, weights, prey, tables)
+    for g in bass:
+        g.fish_met = g.search * read(reach, g.place) / g.max_intake
+
+
+def hunting_pressure(bass, ease, prey, tables):
+    """Rate at which prey that are out of cover are taken, by species and length; only where there is prey."""
+    load = [0.0] * GRID_POINTS
+    for g in bass:
+        lay(load, g.place, g.biomass * g.search / (1 + g.fish_met + g.other_food_met))
+    hunters = [a for a in range(GRID_POINTS) if load[a] > 0]
+    return [[ease[s] * sum(tables.prey_size[s][a][b] * load[a] for a in hunters) if prey[s][b] > 0 else 0.0
+             for b in range(GRID_POINTS)] for s in range(4)]
+
+
+# ---------------------------------------------------------------------------------------------- deaths
+
+def set_deaths(groups, day, p, dt):
+    """Deaths per fish over the step by all causes, and the mean share of the group alive during it."""
+    fishing = [harvest_rates(groups, rule, p) for rule in day.fishing]
+    for i, g in enumerate(groups):
+        s = g.species
+        g.condition = g.weight / standard_weight(p, s, g.length)
+        background = (p.background_deaths_multiplier[s] * p.background_deaths_at_1_g_per_year
+                      * g.weight**p.background_deaths_exponent / DAYS_PER_YEAR / day.local_survival[s])
+        if s == BASS:
+            large = step_up(log(g.weight / p.large_fish_from_g[BASS]) / p.large_fish_width_ln[BASS])
+            background *= 1 - p.large_fish_death_reduction[BASS] * large
+        starvation = p.starvation_deaths_per_day * max(0.0, p.starvation_below_condition - g.condition) / p.starvation_width
+        past = (g.age / p.oldest_age_years[s] - p.old_age_from_share) / p.old_age_ramp_share
+        old_age = p.old_age_deaths_per_year / DAYS_PER_YEAR * min(p.old_age_ramp_limit, max(0.0, past))
+        cold = 0.0
+        if s == SHAD:
+            cold = p.cold_deaths_per_day[SHAD] * step_up(
+                (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD])
+        g.harvest = sum(rates[i] for rates in fishing) if fishing else 0.0
+        g.deaths = (g.predation + background + starvation + old_age + cold + g.harvest) * dt
+        g.mean_alive = -expm1(-g.deaths) / g.deaths
+
+
+def harvest_rates(groups, rule, p):
+    """Fishing deaths per day of each group under one rule. A quota asks for F, bounded by what anglers can catch."""
+    inside = [in_window(p, g, rule.shortest_mm, rule.longest_mm) if g.species == rule.species else 0.0 for g in groups]
+    if rule.kind == "share":
+        season = -log(1 - min(rule.ask, 1 - 1e-9))
+    else:
+        there = sum((g.biomass if rule.kind == "kg_per_ha" else g.number) * part for g, part in zip(groups, inside))
+        limit, power = p.quota_fishing_limit_per_year, p.quota_limit_power
+        wanted = min(rule.ask / max(there, 1e-300), 1e6 * limit)
+        season = wanted / (1 + (wanted / limit) ** power) ** (1 / power)
+    return [season * rule.effort * part for part in inside]
+
+
+def book_catch(pond, dt):
+    """Catch is harvest's share of the deaths, at the weight of the start of the step."""
+    for g in pond.groups:
+        caught = g.number * g.mean_alive * g.harvest * dt
+        pond.caught_number[g.species] += caught
+        pond.caught_biomass[g.species] += caught * g.weight / 1000
+
+
+# ---------------------------------------------------------------------------------------------- eating: what was there
+
+def set_fish_eaten(groups, p, tables, catchable):
+    """Bass eat what died of predation: the prey is laid again as it was alive over the step."""
+    bass = [g for g in groups if g.species == BASS]
+    alive = lay_prey(groups, [g.biomass * g.naive * g.mean_alive for g in groups])
+    reach = within_reach(bass, catchable, alive, tables)
+    for g in groups:
+        g.fish_eaten = g.search * read(reach, g.place) * g.hunger if g.species == BASS else 0.0
+
+
+def set_pellets_eaten(groups, day, p):
+    """Bluegill of a size to take pellets share what is not wasted."""
+    for g in groups:
+        g.pellets_eaten = 0.0
+    if day.pellets_kg_per_ha == 0 or day.water_c <= p.pellets_above_c[BLUEGILL]:
+        return
+    bluegill = [g for g in groups if g.species == BLUEGILL]
+    for g in bluegill:
+        room = max(0.0, p.pellet_ration_target[BLUEGILL] - (1 - g.hunger))
+        g.pellets_eaten = (p.pellet_access[BLUEGILL] * room * g.max_intake
+                           * longer(p, g, p.pellets_from_mm[BLUEGILL]))
+    wanted = sum(g.pellets_eaten * g.biomass for g in bluegill)
+    share = min(1.0, day.pellets_kg_per_ha * (1 - p.pellet_waste_share) / max(wanted, 1e-300))
+    for g in bluegill:
+        g.pellets_eaten *= share
+
+
+def set_food_eaten(pond, day, p, dt):
+    """Plankton and benthos eaten are what the pond gave; returns what is left."""
+    f = day.fertility * (1 + p.renewal_saturation) / (1 + p.renewal_saturation * day.fertility)
+    sun = max(0.0, cos(2 * pi * (day.year_day - p.light_peak_day) / DAYS_PER_YEAR))
+    light = p.light_floor + (1 - p.light_floor) * sun
+    warmth = p.renewal_q10 ** ((day.water_c - p.renewal_reference_c) / 10)
+    after = {}
+    for g in pond.groups:
+        displaced = 1.0
+        if g.species == BLUEGILL:
+            displaced = max(0.0, 1 - p.pellet_displacement[BLUEGILL] * g.pellets_eaten / g.max_intake)
+        g.food_eaten = {food: g.max_intake * g.food_met[food] * g.hunger * displaced for food in FOODS}
+    for food, capacity, renewal in (("plankton", p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
+                                    ("benthos", p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day)):
+        before = pond.food[food]
+        renewed = renewal * warmth * f * light * dt
+        wanted = sum(g.food_eaten[food] * g.biomass for g in pond.groups) * dt
+        after[food] = max((before + renewed * capacity) / (1 + renewed + wanted / before), p.resource_floor_kg_per_ha)
+        for g in pond.groups:
+            g.food_eaten[food] *= after[food] / before
+    return after
+
+
+# ---------------------------------------------------------------------------------------------- growth
+
+def grow(g, p, dt):
+    s = g.species
+    plankton, benthos = g.food_eaten["plankton"], g.food_eaten["benthos"]
+    eaten = g.fish_eaten + plankton + benthos + g.pellets_eaten
+    energy = (g.fish_eaten * p.prey_fish_energy_j_per_g + g.pellets_eaten * p.pellet_energy_j_per_g
+              + plankton * p.plankton_energy_j_per_g + benthos * p.benthos_energy_j_per_g)
+    gain = energy * (1 - p.egested_share[s]) * (1 - p.excreted_share[s] - p.digestion_cost_share[s])
+    activity = p.activity_multiplier[s]
+    body_energy = p.body_energy_j_per_g[s]
+    if s == BASS:
+        per_kg = p.activity_per_kg_female[BASS] if g.sex == "female" else p.activity_per_kg_male[BASS]
+        activity *= 1 + per_kg * g.weight / 1000
+        rise = p.body_energy_exponent[BASS]
+        body_energy *= (1 + rise) * (g.weight / 100) ** rise  # of the next gram; 4186 J/g at 100 g is of the whole body
+    respiration = (p.respiration_at_1_g[s] * g.weight ** p.respiration_exponent[s] * g.respiration_factor * activity
+                   * p.oxygen_energy_j_per_g)
+    growth = min(max((gain - respiration) / body_energy, -p.weight_loss_limit_per_day), p.weight_gain_limit_per_day) * dt
+
+    g.ration += (eaten / g.max_intake - g.ration) * -expm1(-dt / p.ration_memory_days)
+    if growth > 0:  # thin fish put on weight first, plump fish length
+        set_point = p.condition_at_no_food + p.condition_gain_at_full_food * min(1.0, g.ration)
+        share = min(p.length_growth_limit, (g.condition / set_point) ** p.length_growth_power)
+        slope = 3.0 if g.length < p.isometric_below_mm[s] else p.standard_weight_slope[s]
+        g.length *= exp(growth / slope * share)
+    g.weight *= exp(growth)
+
+
+# ---------------------------------------------------------------------------------------------- spawning
+
+def spawn(pond, day, p):
+    """Spawning gathers as the water allows and is released as pulses of young at fixed slots of the year."""
+    if day.year_day == 0:
+        pond.spawning_gathered = [0.0] * 4
+        pond.spawning_released = [0.0] * 4
+    for s in range(4):
+        pond.spawning_gathered[s] += spawning_today(s, day, p)
+        if day.first_of_run or (day.year_day + 1) % int(p.pulse_slot_days[s]) == 0:
+            gathered = pond.spawning_gathered[s]
+            done = -expm1(-gathered) if s == BASS else gathered
+            ready = done - pond.spawning_released[s]
+            if ready >= p.pulse_min_weight:  # otherwise it waits for the next slot
+                pond.spawning_released[s] = done
+                one_pulse(pond, s, ready, day, p)
+
+
+def spawning_today(s, day, p):
+    """For bass a hazard, for the others a share of a cycle."""
+    if day.year_day < p.spawning_first_day[s] or day.year_day > p.spawning_last_day[s]:  # False for NaN: no such limit
+        return 0.0
+    warm = step_up((day.water_c - p.spawning_from_c[s]) / p.spawning_width_c)
+    if s == BASS:
+        return p.spawning_hazard_per_day[BASS] * warm
+    if s == SHAD:
+        warm *= step_up((p.spawning_until_c[SHAD] - day.water_c) / p.spawning_width_c)
+        if day.year_day >= p.spawning_autumn_from_day[SHAD]:
+            warm *= p.spawning_autumn_share[SHAD]
+    return warm / p.spawning_cycle_days[s]
+
+
+def one_pulse(pond, species, ready, day, p):
+    parents = [g for g in pond.groups if g.species == species and g.age >= p.mature_age_years]
+    mature = [longer(p, g, p.mature_length_mm[species]) for g in parents]
+    females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature))
+    if species == BASS:
+        eaters = egg_predators(pond, p)
+        females /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
+    half = p.recruits_half_saturation_kg_per_ha[species]
+    young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
+    for g, part in zip(parents, mature):
+        cost = p.spawning_cost_male[BASS] if g.sex == "male" else p.spawning_cost_female[species]
+        g.weight *= 1 - cost * min(ready, 1.0) * part
+    if young >= p.pulse_min_per_ha:
+        length = p.recruit_length_mm[species]
+        add_groups(pond, p, species, young, p.female_share, lambda z, growth: length,
+                   lambda own: standard_weight(p, species, own), p.recruit_age_years, p.recruit_ration, inf, "wild")
+
+
+def egg_predators(pond, p):
+    """Kg/ha of bluegill of a size to eat bass eggs, the hungry counting more."""
+    return sum(
+        g.biomass * in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
+        * (2 * max(p.egg_predator_hunger_floor, 1 - g.ration)) ** p.egg_predator_hunger_exponent
+        for g in pond.groups if g.species == BLUEGILL)
