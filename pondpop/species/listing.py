@@ -146,7 +146,7 @@ def sources_text(width: int = 110) -> str:
         lines.append("")
     lines += ["Yardsticks of surveys", "---------------------", *_standards_lines(width), ""]
     lines += ["Works to cite", "-------------"]
-    for key, work in works().items():
+    for key, work in sorted(works().items(), key=lambda item: item[0].casefold()):
         lines += [f"{key} ({work.read}): {work.use}", _indented(work.reference, width)]
     return "\n".join(lines) + "\n"
 
@@ -156,13 +156,14 @@ def _standards_lines(width: int) -> list[str]:
     categories, weights = table["categories"], table["standard_weight"]
     lines = [f"length categories, in, from {' / '.join(categories['order'])} ({_origin(categories)})"]
     lines += [
-        f"    {species}: {' / '.join(map(str, row['inches']))}"
+        f"    {species.replace('_', ' ')}: {' / '.join(map(str, row['inches']))}"
         for species, row in categories.items()
         if isinstance(row, dict)
     ]
     lines.append("standard weight, log10 g = intercept + slope * log10 mm")
     lines += [
-        f"    {species}: {row['intercept']} + {row['slope']} * log10 mm, from {row['shortest_mm']} mm ({_origin(row)})"
+        f"    {species.replace('_', ' ')}: {row['intercept']} + {row['slope']} * log10 mm, "
+        f"from {row['shortest_mm']} mm ({_origin(row)})"
         for species, row in weights.items()
     ]
     low, high = table["relative_weight"]["target"]
