@@ -10,6 +10,7 @@ Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a 
 
 from __future__ import annotations
 
+import datetime as dt
 import zlib
 from dataclasses import dataclass
 from typing import Protocol
@@ -23,7 +24,7 @@ from pondpop.species import SPECIES, Parameters, find, load_parameters
 
 Array = NDArray[np.float64]
 
-# Share of a day's departure from the mean temperature that is still there on the next day (assumed: a few days' memory).
+# Share of a day's departure from the mean temperature that is still there on the next day (assumed).
 DAY_MEMORY = 0.8
 
 # The parameters that move the outcome most, and the standard deviation of their logarithm (all assumed); see
@@ -87,7 +88,7 @@ def draw_parameters(seed: int, members: range, multiple: float) -> Parameters:
 def draw_luck(scenario: Scenario, strategy: Strategy, members: range) -> Luck:
     """What differs between members besides their parameters; see `inputs.Luck` for shapes and units."""
     seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
-    years, days, kinds, count = scenario.run.last_year, run_days(scenario), len(SPECIES), len(members)
+    years, days, count = scenario.run.last_year, run_days(scenario), len(members)
 
     def factor(source: str, decision: str, size: int) -> Array:
         return multiplier(normal(seed, decision, members, size), spreads[source])
@@ -115,9 +116,9 @@ def _weather(scenario: Scenario, members: range, years: int, days: int) -> Array
     Each calendar year has an anomaly of its own; each day's departure remembers the last one (AR(1) of DAY_MEMORY).
     """
     seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
-    start = scenario.run.start.toordinal()
-    year_starts = [scenario.run.start.replace(year=scenario.run.start.year + k, month=1, day=1) for k in range(1, years)]
-    year = np.searchsorted([date.toordinal() - start for date in year_starts], np.arange(days), side="right")
+    start = scenario.run.start
+    new_years = [(dt.date(start.year + k, 1, 1) - start).days for k in range(1, years)]
+    year = np.searchsorted(new_years, np.arange(days), side="right")
     yearly = spreads["weather_year"] * normal(seed, "weather of the year", members, years)[:, year]
     if spreads["weather_day"] == 0.0:
         return yearly

@@ -7,16 +7,18 @@ Exit status: 0 answered, 1 could not read or write or an internal fault, 2 the i
 import argparse
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from pondpop import __version__
 from pondpop.checks import InputError, RunError, one_line
 
 if TYPE_CHECKING:
+    from pondpop.outputs import Output
     from pondpop.scenario import Scenario
 
 CAUTION = (
@@ -36,8 +38,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except InputError as error:
         return _complain(error, 2)
-    except KeyboardInterrupt:
-        return _complain("interrupted", 130)
+    except KeyboardInterrupt as error:
+        return _complain(f"interrupted{'; ' if error.args else ''}{error}", 130)
     except BrokenPipeError:
         # whoever read the output has gone; keep Python from complaining once more when it closes the stream
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -80,7 +82,7 @@ def _parser() -> argparse.ArgumentParser:
         "compare", parents=[units], help="project every strategy of a scenario and write the comparison"
     )
     compare.add_argument("file", metavar="FILE", help="a scenario (TOML)")
-    compare.add_argument("--out", metavar="DIR", type=Path, help="folder to write (default: the file's name + -result)")
+    _long_work(compare, "folder to write (default: the file's name + -result)")
     compare.set_defaults(command=_compare)
 
     report = commands.add_parser("report", help="write the report of a stored projection again")
@@ -100,10 +102,24 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _long_work(command: argparse.ArgumentParser, out: str) -> None:
+    """Options of every command that projects ponds."""
+    command.add_argument("--out", metavar="DIR", type=Path, help=out)
+    command.add_argument("--members", metavar="N", type=int, help="members of the ensemble (default: the scenario's)")
+    command.add_argument("--workers", metavar="N", type=int, default=1, help="processes to work with (default: 1)")
+    command.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
+
+
 def _load(given: argparse.Namespace) -> "Scenario":
+    from pondpop import checks
     from pondpop.scenario import load
 
     scenario = load(given.file)
+    if getattr(given, "members", None) is not None:
+        members = checks.integer("--members", given.members, 1, 10_000)
+        scenario = replace(scenario, ensemble=replace(scenario.ensemble, members=members))
+    if getattr(given, "workers", None) is not None:
+        checks.integer("--workers", given.workers, 1, 256)
     return replace(scenario, units=given.units) if given.units else scenario
 
 
@@ -117,10 +133,33 @@ def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
     out = given.out or Path(f"{Path(given.file).stem}-result")
 
-    from pondpop.results import write
+    from pondpop.outputs import Output, comparison_files
+    from pondpop.scenario import dump
+    from pondpop.screen import balance_table
     from pondpop.variants import compare
 
-    print(write(compare(scenario), out), end="")
+    output = Output(out, dump(scenario), given.resume)
+    with _working(given, output) as how:
+        dataset = compare(scenario, **how)
+    output.finish(comparison_files(scenario, dataset))
+    print(balance_table(dataset, scenario.units))
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+
+
+@contextmanager
+def _working(given: argparse.Namespace, output: "Output") -> Iterator[dict[str, Any]]:
+    """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
+    from pondpop.progress import Progress
+    from pondpop.variants import processes
+
+    progress = Progress()
+    try:
+        with processes(given.workers) as executor:
+            yield {"executor": executor, "store": output, "progress": progress}
+    except KeyboardInterrupt:
+        progress.close()
+        raise KeyboardInterrupt(f"finished members are in {output.partial}; go on with --resume") from None
+    progress.close()
 
 
 def _report(given: argparse.Namespace) -> None:

@@ -29,7 +29,7 @@ def signs(
         u = None if uniforms is None or fish_sampled is None else uniforms[:, k]
         species, _, measure = name.partition("_")
         of_category = indices.category_numbers(number[:, SPECIES.index(species)], species)
-        stock = np.cumsum(of_category[:, ::-1], axis=1)[:, ::-1]  # fish of stock, quality, preferred … length and longer
+        stock = np.cumsum(of_category[:, ::-1], axis=1)[:, ::-1]  # fish of stock, quality, preferred … length or more
         if measure == "psd":
             seen[name] = _sampled_psd(stock[:, 0], stock[:, 1], area_ha, fish_sampled, u)
         elif measure == "psd_p":  # preferred fish are drawn from those of quality length that were seen

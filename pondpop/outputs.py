@@ -1,0 +1,154 @@
+"""Folders of results: they appear whole or not at all, and nothing that pondpop did not write is ever replaced.
+
+Everything is written into DIR.partial, beside DIR, which takes its name at the end. Finished blocks of members lie
+there meanwhile, so that a run that was interrupted goes on from them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import zipfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from pondpop import results
+from pondpop.checks import Fact, InputError
+from pondpop.quantities import yearly_csv
+from pondpop.scenario import Scenario, dump
+
+MARKER = "pondpop.json"  # lies in every folder that pondpop wrote, and lists its files
+BLOCKS = "blocks"
+
+
+class Output:
+    """A folder in the making. `load` and `save` keep blocks of members; `finish` gives it its files and its name."""
+
+    def __init__(self, path: Path, what: str, resume: bool = False) -> None:
+        """Begin, or with `resume` go on with what an interrupted run of the same `what` (a text) left.
+
+        Raises InputError if something else is in the way, OSError if the folder cannot be written.
+        """
+        self.path = Path(os.path.abspath(path))
+        self.partial = self.path.with_name(self.path.name + ".partial")
+        self._replaced = self.path.with_name(self.path.name + ".replaced")
+        key = hashlib.sha256(f"{what}\n{json.dumps(results.package_versions(), sort_keys=True)}".encode()).hexdigest()
+        if _ours(self._replaced) and not self.path.exists():  # stopped between two renames: give the old one back
+            os.rename(self._replaced, self.path)
+        _refuse_strange(self.path)
+        _refuse_strange(self.partial)
+        if resume and self.partial.exists():
+            if _marker(self.partial).get("run") != key:
+                raise InputError(
+                    "--resume",
+                    Fact(f"{self.partial}, left by another scenario, seed or version"),
+                    "what an interrupted run of this scenario left",
+                    "run it without --resume to start again",
+                )
+        else:
+            if self.partial.exists():
+                shutil.rmtree(self.partial)
+            self.partial.mkdir(parents=True)
+            _write_marker(self.partial, {"run": key})
+        self.blocks = self.partial / BLOCKS
+        self.blocks.mkdir(exist_ok=True)
+
+    def load(self, identity: str) -> dict[str, NDArray[np.float64]] | None:
+        """A finished block, or None."""
+        try:
+            with np.load(self.blocks / f"{identity}.npz", allow_pickle=False) as kept:
+                return {name: kept[name] for name in kept.files}
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return None
+
+    def save(self, identity: str, readings: Mapping[str, NDArray[np.float64]]) -> None:
+        """Keep a finished block; it appears whole or not at all."""
+        beside = self.blocks / "unfinished"
+        with beside.open("wb") as file:
+            np.savez(file, **readings)  # type: ignore[arg-type]
+        os.replace(beside, self.blocks / f"{identity}.npz")
+
+    def finish(self, files: Mapping[str, Callable[[Path], None]]) -> None:
+        """Write each file by its function, then let the folder take its name in place of an earlier one."""
+        for name, write in files.items():
+            write(self.partial / name)
+        shutil.rmtree(self.blocks)
+        _write_marker(self.partial, {"files": sorted(files)})
+        if _ours(self._replaced):
+            shutil.rmtree(self._replaced)
+        _refuse_strange(self.path)
+        if self.path.exists():
+            os.rename(self.path, self._replaced)
+        os.rename(self.partial, self.path)
+        if self._replaced.exists():
+            shutil.rmtree(self._replaced)
+
+
+def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Callable[[Path], None]]:
+    """The files of a comparison and how each is written."""
+
+    def report(path: Path) -> None:
+        from pondpop.report import write_page
+
+        write_page([dataset], path)
+
+    files: dict[str, Callable[[Path], None]] = {
+        "scenario.resolved.toml": text(dump(scenario)),
+        "yearly.csv": text(yearly_csv(dataset, scenario.units)),
+        "projection.nc": lambda path: results.write(dataset, path),
+    }
+    return files | {"report.html": report} if Path(__file__).with_name("report").joinpath("page.py").exists() else files
+
+
+def text(content: str) -> Callable[[Path], None]:
+    """A function that writes the text, in UTF-8 with plain line ends."""
+
+    def write(path: Path) -> None:
+        path.write_bytes(content.encode("utf-8"))
+
+    return write
+
+
+# ---------------------------------------------------------------------- whose folder is it
+
+
+def _marker(folder: Path) -> dict[str, object]:
+    try:
+        content = json.loads((folder / MARKER).read_text("utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return content if isinstance(content, dict) and content.get("written_by") == "pondpop" else {}
+
+
+def _write_marker(folder: Path, content: Mapping[str, object]) -> None:
+    marker = json.dumps({"written_by": "pondpop", **content}, indent=1, sort_keys=True) + "\n"
+    beside = folder / (MARKER + ".unfinished")
+    beside.write_bytes(marker.encode())
+    os.replace(beside, folder / MARKER)
+
+
+def _ours(folder: Path) -> bool:
+    return folder.is_dir() and not folder.is_symlink() and bool(_marker(folder))
+
+
+def _refuse_strange(folder: Path) -> None:
+    """Refuse to replace what pondpop did not write, or a folder into which someone else has put something."""
+    if not os.path.lexists(folder) or (folder.is_dir() and not folder.is_symlink() and not any(folder.iterdir())):
+        return
+    remedy = "name another folder with --out, or move this one away"
+    if not _ours(folder):
+        raise InputError("--out", Fact(f"{folder}, which pondpop did not write"), "a new folder", remedy)
+    marker = _marker(folder)
+    if "files" in marker:
+        listed = marker["files"]
+        known = {MARKER, *(listed if isinstance(listed, list) else ())}
+        strange = sorted({item.name for item in folder.iterdir()} - known)
+        if strange:
+            given = Fact(f"{folder}, in which {strange[0]} is not of pondpop")
+            raise InputError("--out", given, "a new folder", remedy)
