@@ -11,8 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
-OXYGEN_J_PER_G = 13_560.0  # J per g of oxygen respired (Elliott & Davison 1975, from memory)
-
 
 def logistic(z: ArrayLike) -> Array:
     """1 / (1 + e^−z), a smooth step from 0 to 1; safe for any z."""
@@ -32,9 +30,11 @@ def temperature_dome(water_c: ArrayLike, q: ArrayLike, optimum_c: ArrayLike, max
     return v**x * np.exp(x * (1.0 - v))
 
 
-def intake_temperature_factor(dome: Array, water_c: ArrayLike, stops_below_c: ArrayLike, width_c: ArrayLike) -> Array:
-    """Share of the maximum intake that temperature allows, with feeding fading out in the cold; at least 0.001."""
-    return np.maximum(0.001, dome * logistic((np.asarray(water_c) - stops_below_c) / width_c))
+def intake_temperature_factor(
+    dome: Array, water_c: ArrayLike, stops_below_c: ArrayLike, width_c: ArrayLike, floor: ArrayLike
+) -> Array:
+    """Share of the maximum intake that temperature allows, with feeding fading out in the cold; at least `floor`."""
+    return np.maximum(floor, dome * logistic((np.asarray(water_c) - stops_below_c) / width_c))
 
 
 def winter_rest(water_c: ArrayLike, rest_share: ArrayLike, rest_below_c: ArrayLike, width_c: ArrayLike) -> Array:
@@ -48,8 +48,10 @@ def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, i
     Below the length whose natural log is `isometric_below` the published line no longer holds and weight is taken
     as proportional to length cubed (fish of 50 mm in Sammons & Maceina 2005 weighed 1.8 g).
     """
-    return log_intercept + slope * np.maximum(log_length, isometric_below) + 3.0 * np.minimum(
-        log_length - isometric_below, 0.0
+    return (
+        log_intercept
+        + slope * np.maximum(log_length, isometric_below)
+        + 3.0 * np.minimum(log_length - isometric_below, 0.0)
     )
 
 

@@ -94,7 +94,7 @@ class _GroupParameters:
         self.log_growth = growth_type
         self.log_max_intake = np.log(spread("max_intake_at_1_g")) + growth_type + np.log(growth[:, kind])
         self.max_intake_exponent = spread("max_intake_exponent")
-        activity = spread("activity_multiplier") * energetics.OXYGEN_J_PER_G
+        activity = spread("activity_multiplier") * p.oxygen_energy_j_per_g[:, None]
         self.log_respiration = np.log(spread("respiration_at_1_g") * activity)
         self.respiration_exponent = spread("respiration_exponent")
         per_kg = np.where(columns.sex > 0.0, spread("activity_per_kg_female"), spread("activity_per_kg_male"))
@@ -146,7 +146,7 @@ class Engine:
             t, of_species("intake_dome_q"), of_species("intake_optimum_c"), of_species("intake_maximum_c")
         )
         self.intake_factor = energetics.intake_temperature_factor(
-            dome, t, of_species("feeding_stops_below_c"), of_species("feeding_stop_width_c")
+            dome, t, of_species("feeding_stops_below_c"), of_species("feeding_stop_width_c"), p.intake_dome_floor[:, None, None]
         )
         self.search_factor = np.maximum(p.search_dome_floor[:, None, None], dome) ** -p.search_cold_exponent[:, None, None]
         respiration = np.empty_like(dome)
@@ -391,7 +391,7 @@ class Engine:
         fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
         saturating = fertility * (1.0 + p.renewal_saturation) / (1.0 + p.renewal_saturation * fertility)
         warmth = p.renewal_q10 ** ((self.water_c[:, day] - p.renewal_reference_c) / 10.0)
-        return warmth * saturating * water.light(inputs.year_day[day])
+        return warmth * saturating * water.light(inputs.year_day[day], p.light_floor, p.light_peak_day)
 
     def _eat_fish(self, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> tuple[Array, Array]:
         """Fish that bass ate: g per g and day [member, bass group], and kg/ha and day by prey species [member, species].

@@ -71,9 +71,10 @@ def daily_from_readings(
     return np.maximum(out, COLDEST_LIQUID_C)
 
 
-def light(year_day: ArrayLike) -> NDArray[np.float64]:
-    """Share of midsummer light [0.5–1] that reaches the pond's plants so many days after 1 January (assumed shape)."""
-    return 0.5 + 0.5 * np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - 190.0) / 365.0))
+def light(year_day: ArrayLike, floor: ArrayLike, peak_day: ArrayLike) -> NDArray[np.float64]:
+    """Share of midsummer light, from `floor` to 1, that the pond's plants get on a day of the year (assumed shape)."""
+    sun = np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - peak_day) / 365.0))
+    return np.asarray(floor) + (1.0 - np.asarray(floor)) * sun
 
 
 def _is_leap(year: int) -> bool:

@@ -154,7 +154,6 @@ class Parameters:
     # ---- shared by all species ----
 
     # Temperature and search
-    water_min_c: Shared
     search_cold_exponent: Shared
     intake_dome_floor: Shared
     search_dome_floor: Shared

@@ -158,8 +158,9 @@ def most_intake(species, weight_g, water_c):
         water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
     )
     factor = energetics.intake_temperature_factor(
-        curve, water_c, of(p, species, "feeding_stops_below_c"), of(p, species, "feeding_stop_width_c")
-    )
+        curve, water_c, of(p, species, "feeding_stops_below_c"), of(p, species, "feeding_stop_width_c"),
+        p.intake_dome_floor[0],
+    )  # fmt: skip
     return of(p, species, "max_intake_at_1_g") * weight_g ** of(p, species, "max_intake_exponent") * factor
 
 
