@@ -10,8 +10,10 @@ from pondpop import energetics
 from pondpop.indices import target_range
 from pondpop.species import listing
 
+CHECKS = checks()
 
-@pytest.mark.parametrize("check", checks(), ids=lambda check: check.name)
+
+@pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.name)
 def test_published_figure(check, record_property):
     record_property("found", check.found)
     print(check)
@@ -98,6 +100,6 @@ def test_the_dome_agrees_with_its_equation_written_out(place):
 
 
 def test_every_check_names_its_source_and_its_tolerance():
-    for check in checks():
+    for check in CHECKS:
         assert check.source and check.tag and check.because
         assert check.low <= check.published <= check.high or "no figure" in check.because or check.miss

@@ -3,6 +3,7 @@
 import math
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +45,11 @@ class Check:
 def checks() -> list[Check]:
     """Every figure of checks.toml with what the package gives."""
     return [_check(dict(row)) for row in read("checks.toml")["check"]]
+
+
+@cache
+def parameters():
+    return load_parameters()
 
 
 def read(file: str) -> dict:
@@ -110,7 +116,7 @@ def cohort_catch(what):
 
 
 def background_deaths_per_year(species, weight_g):
-    p = load_parameters()
+    p = parameters()
     rate = of(p, species, "background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[0]
     rate *= weight_g ** p.background_deaths_exponent[0]
     past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
@@ -118,7 +124,7 @@ def background_deaths_per_year(species, weight_g):
 
 
 def alive_in_cold(water_c, days):
-    p = load_parameters()
+    p = parameters()
     rate = life.cold_deaths(
         water_c,
         of(p, "shad", "cold_deaths_per_day"),
@@ -149,11 +155,11 @@ def intake(species, weight_g, water_c, p):
 
 def published_intake(species, weight_g, water_c):
     published = read("parameters.toml")[species]["max_intake_at_1_g"]
-    return intake(species, weight_g, water_c, load_parameters().replace(f"{species}.max_intake_at_1_g", published))
+    return intake(species, weight_g, water_c, parameters().replace(f"{species}.max_intake_at_1_g", published))
 
 
 def most_intake(species, weight_g, water_c):
-    p = load_parameters()
+    p = parameters()
     curve = energetics.temperature_dome(
         water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
     )
@@ -182,7 +188,7 @@ def bass_respiration_j(weight_g, water_c, p, rest=True):
 
 
 def published_respiration_j(species, weight_g, water_c, activity):
-    p = load_parameters().replace("bass.activity_multiplier", activity).replace("bass.activity_per_kg_male", 0)
+    p = parameters().replace("bass.activity_multiplier", activity).replace("bass.activity_per_kg_male", 0)
     return bass_respiration_j(weight_g, water_c, p.replace("bass.activity_per_kg_female", 0), rest=False)
 
 
@@ -202,7 +208,7 @@ def printed_growth_percent(water_c):
 
 
 def satiation_growth_percent(weight_g, water_c):
-    return 100 * bass_growth(weight_g, water_c, 1.0, load_parameters())
+    return 100 * bass_growth(weight_g, water_c, 1.0, parameters())
 
 
 def satiation_growth_ratio(weight_g, water_c, over_c):
@@ -211,18 +217,18 @@ def satiation_growth_ratio(weight_g, water_c, over_c):
 
 def warmth_of_fastest_growth(weight_g):
     water = np.arange(10.0, 36.0, 0.05)
-    return water[np.argmax(bass_growth(weight_g, water, 1.0, load_parameters()))]
+    return water[np.argmax(bass_growth(weight_g, water, 1.0, parameters()))]
 
 
 def loss_without_food_percent(weight_g, water_c, days):
-    p, log_weight = load_parameters(), math.log(weight_g)
+    p, log_weight = parameters(), math.log(weight_g)
     for _ in range(days):
         log_weight += bass_growth(math.exp(log_weight), water_c, 0.0, p)
     return 100 * (1 - math.exp(log_weight) / weight_g)
 
 
 def largest_prey_share(prey, bass_mm):
-    kernel = feeding.prey_size_kernel(load_parameters())[0, SPECIES.index(prey)]
+    kernel = feeding.prey_size_kernel(parameters())[0, SPECIES.index(prey)]
     of_bass = kernel[:, np.argmin(abs(feeding.GRID_MM - bass_mm))]
     ratio = feeding.GRID_MM / feeding.GRID_MM[np.argmin(abs(feeding.GRID_MM - bass_mm))]
     falling = np.arange(np.argmax(of_bass), of_bass.size)
