@@ -94,7 +94,7 @@ def number(path: str, value: object, low: float, high: float, unit: str = "") ->
         result = float(value)
     except OverflowError:
         result = math.inf
-    if not math.isfinite(result) or not low <= result <= high:
+    if not low <= result <= high:  # nor is any NaN
         raise InputError(path, value, allowed)
     return result
 
