@@ -17,6 +17,7 @@ Beddington 1975 and DeAngelis et al. 1975 (from memory). All other forms are ass
 
 from dataclasses import dataclass, field
 from math import cos, exp, expm1, inf, isnan, log, log10, pi, sqrt
+from types import SimpleNamespace
 
 SPECIES = ("bass", "bluegill", "shad", "minnow")
 BASS, BLUEGILL, SHAD, MINNOW = range(4)
@@ -108,6 +109,15 @@ class Day:
     local_growth: tuple = (1.0, 1.0, 1.0, 1.0)  # multipliers by species: maximum intake,
     local_survival: tuple = (1.0, 1.0, 1.0, 1.0)  # background deaths divided by this,
     local_spawning: tuple = (1.0, 1.0, 1.0, 1.0)  # recruits
+
+
+def one_member(parameters, member=0):
+    """The project's parameters of one member as plain numbers and tuples, under the same names."""
+    plain = {}
+    for name, values in vars(parameters).items():
+        own = values[member if len(values) > 1 else 0].tolist()
+        plain[name] = tuple(own) if isinstance(own, list) else own
+    return SimpleNamespace(**plain)
 
 
 def new_pond(p):
@@ -208,7 +218,7 @@ def food_use(p, species, food, length):
 # ---------------------------------------------------------------------------------------------- a day, in order
 
 def one_day(pond, day, p, tables, steps=1):
-    """Change the pond by one day, in `steps` equal steps. Ages move once, at the end; spawning comes last."""
+    """Change the pond by one day, in `steps` equal steps. Ages move once a day; spawning comes last."""
     for event in day.stockings:
         stock(pond, event, p)
     for event in day.removals:
@@ -218,8 +228,8 @@ def one_day(pond, day, p, tables, steps=1):
     for g in pond.groups:
         g.age += 1 / DAYS_PER_YEAR
         g.days_since_stocked += 1
-    pond.groups = [g for g in pond.groups if g.number >= of_species(p.group_min_per_ha, g.species)]
     spawn(pond, day, p)
+    pond.groups = [g for g in pond.groups if g.number >= of_species(p.group_min_per_ha, g.species)]
 
 
 def one_step(pond, day, p, tables, dt):
