@@ -1,0 +1,183 @@
+"""How every picture is drawn: one look, and a matplotlib figure as clean inline SVG; the only import of matplotlib."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from pondpop.report.words import html, shortened
+
+WIDTH_IN = 3.6
+INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
+LOOK = {
+    "font.family": "DejaVu Sans",
+    "font.size": 7.5,
+    "text.parse_math": False,
+    "text.color": INK,
+    "axes.edgecolor": "#666666",
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.6,
+    "axes.labelsize": 7.5,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 7,
+    "ytick.labelsize": 7,
+    "xtick.major.size": 2,
+    "ytick.major.size": 2,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "xtick.major.pad": 2,
+    "ytick.major.pad": 2,
+    "lines.linewidth": 1.4,
+    "lines.markersize": 2.6,
+    "hatch.linewidth": 0.6,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "pondpop",
+    "path.simplify": False,
+    "timezone": "UTC",
+}
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One drawn picture: `key` is unique on the page, `words` tell what it shows to who cannot see it."""
+
+    key: str
+    title: str
+    caption: str
+    words: str
+    svg: str
+
+
+@contextmanager
+def look() -> Iterator[None]:
+    """The one look, whatever the user's own settings are; glyphs that the measuring font lacks are left to the page."""
+    with mpl.rc_context(), warnings.catch_warnings():
+        mpl.rcdefaults()
+        mpl.rcParams.update(LOOK)
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        yield
+
+
+def stacked(count: int, panel_in: float, gap_in: float = 0.24, left_in: float = 0.42, right_in: float = 0.12,
+            bottom_in: float = 0.26, top_in: float = 0.2) -> tuple[Figure, list[Axes]]:  # fmt: skip
+    """Panels below each other on one width, sizes in inches."""
+    height = top_in + count * panel_in + (count - 1) * gap_in + bottom_in
+    figure = Figure(figsize=(WIDTH_IN, height))
+    across = (WIDTH_IN - left_in - right_in) / WIDTH_IN
+    panels = []
+    for k in range(count):
+        bottom = height - top_in - (k + 1) * panel_in - k * gap_in
+        panels.append(figure.add_axes((left_in / WIDTH_IN, bottom / height, across, panel_in / height)))
+    return figure, panels
+
+
+def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.38, right_in: float = 0.08,
+         bottom_in: float = 0.4, top_in: float = 0.2, between_in: float = 0.2) -> tuple[Figure, list[Axes]]:  # fmt: skip
+    """Panels two in a row (one alone if there is one), sizes in inches."""
+    columns = min(count, 2)
+    rows = -(-count // 2)
+    height = top_in + rows * panel_in + (rows - 1) * gap_in + bottom_in
+    figure = Figure(figsize=(WIDTH_IN, height))
+    width = (WIDTH_IN - left_in - right_in - (columns - 1) * between_in) / columns
+    panels = []
+    for k in range(count):
+        x = left_in + (k % 2) * (width + between_in)
+        bottom = height - top_in - (k // 2 + 1) * panel_in - (k // 2) * gap_in
+        panels.append(figure.add_axes((x / WIDTH_IN, bottom / height, width / WIDTH_IN, panel_in / height)))
+    return figure, panels
+
+
+def heading(axes: Axes, letter: str, title: str, most: int = 46, colour: str = INK) -> None:
+    """Letter and title of a case above its panel."""
+    axes.annotate(
+        f"{letter}  {shortened(title, most)}" if letter else shortened(title, most),
+        (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
+        fontsize=7.5, fontweight="bold", color=colour, va="bottom", ha="left",
+    )  # fmt: skip
+
+
+def no_data(axes: Axes, words: str) -> None:
+    axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", color="#555555")
+
+
+def spread_apart(positions: Sequence[float], least: float) -> list[float]:
+    """Positions of labels moved apart to a least distance, in the same order, about their places."""
+    order = sorted(range(len(positions)), key=lambda k: positions[k])
+    placed = [positions[k] for k in order]
+    for _ in range(50):
+        for a in range(len(placed) - 1):
+            lack = least - (placed[a + 1] - placed[a])
+            if lack > 1e-9:
+                placed[a] -= lack / 2
+                placed[a + 1] += lack / 2
+    out = [0.0] * len(positions)
+    for place, k in zip(placed, order, strict=True):
+        out[k] = place
+    return out
+
+
+def picture(figure: Figure, key: str, title: str, caption: str, words: str) -> Picture:
+    """The figure as inline SVG: same bytes each time, ids of its own, nothing from outside, a text alternative."""
+    out = io.StringIO()
+    FigureCanvasSVG(figure).print_svg(out, metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    return Picture(key, title, caption, words, _clean(out.getvalue(), key, title, words))
+
+
+def _clean(svg: str, key: str, title: str, words: str) -> str:
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.S)
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
+    svg = re.sub(r"<style type=\"text/css\">.*?</style>", "", svg, flags=re.S)
+    svg = svg.replace("xlink:href", "href")
+    used = set(re.findall(r"(?:url\(#|href=\"#)([^)\"]+)", svg))
+    svg = re.sub(r' id="([^"]*)"', lambda m: f' id="{key}-{m[1]}"' if m[1] in used else "", svg)
+    svg = re.sub(r"(url\(#|href=\"#)", rf"\g<1>{key}-", svg)
+    svg = re.sub(r"<defs>\s*</defs>", "", svg)
+    svg = re.sub(r"font: ([\d.]+)px 'DejaVu Sans'", r"font-size: \1px", svg)
+    svg = re.sub(r"font: (\d+|bold) ([\d.]+)px 'DejaVu Sans'", r"font-weight: \1; font-size: \2px", svg)
+    svg = re.sub(r"(\d+\.\d{2})\d+", r"\1", svg)
+    svg = re.sub(r"\s*\n\s*", "\n", svg)
+    box = re.search(r'viewBox="([^"]*)"', svg)
+    assert box is not None
+    head = (
+        f'<svg class="plot" viewBox="{box[1]}" role="img" aria-labelledby="{key}-t {key}-d">'
+        f'<title id="{key}-t">{html(title)}</title><desc id="{key}-d">{html(words)}</desc>'
+    )
+    return head + svg[svg.index(">") + 1 :].strip()
+
+
+def year_axis(axes: Axes, first: float, last: float, labels: bool) -> None:
+    """Years along the bottom, a tick at each 1 January, the year's number in the middle of it."""
+    axes.set_xlim(first, last)
+    start, end = int(first), int(last) if last > int(last) else int(last) - 1
+    every = 1 if end - start < 10 else 2
+    axes.set_xticks([y for y in range(start + 1, end + 1)], labels=[])
+    if labels:
+        for year in range(start, end + 1):
+            middle = (max(first, year) + min(last, year + 1)) / 2
+            if (year - start) % every == 0 and min(last, year + 1) - max(first, year) > 0.4:
+                axes.annotate(str(year), (middle, 0), xycoords=("data", "axes fraction"), xytext=(0, -4),
+                              textcoords="offset points", ha="center", va="top", fontsize=7)  # fmt: skip
+
+
+
+
+def dashes_for_html(dashes: object, scale: float = 2.0) -> str:
+    """The attribute that gives a line in the page the dashes of a picture."""
+    if not isinstance(dashes, tuple):
+        return ""
+    return f' stroke-dasharray="{" ".join(f"{scale * d:g}" for d in dashes[1])}"'

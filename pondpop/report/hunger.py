@@ -1,0 +1,200 @@
+"""Which bass go hungry, and when: edible prey in the pond against a month's need, by length class."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pondpop.quantities import Units
+from pondpop.report.cases import Array, Case, Material, decimal_years
+from pondpop.report.drawing import Picture, heading, picture, stacked, year_axis
+from pondpop.report.tables import Cell, Table
+from pondpop.report.words import NONE, figure_of, in_ten, joined, months_in_words, unit_of
+from pondpop.units import MM_PER_IN
+
+SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
+PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours
+SETTLED_YEARS = 2  # the last whole years of the run, told as the usual year
+
+
+@dataclass(frozen=True, eq=False)
+class Hunger:
+    """Edible prey and need of one case, kg/ha [member, month, bass_class]."""
+
+    case: Case
+    prey: Array
+    need: Array
+
+    @property
+    def share_short(self) -> Array:
+        """Share of members in which prey is below a month's need [month, bass_class]; NaN where there are no bass."""
+        there = self.need > PRESENT_KG_PER_HA
+        short = (self.prey < SHORT * self.need) & there
+        count = there.sum(axis=0)
+        return np.where(count * 2 >= there.shape[0], short.sum(axis=0) / np.maximum(count, 1), np.nan)
+
+    @property
+    def share_tight(self) -> Array:
+        there = self.need > PRESENT_KG_PER_HA
+        tight = (self.prey < TIGHT * self.need) & there
+        count = there.sum(axis=0)
+        return np.where(count * 2 >= there.shape[0], tight.sum(axis=0) / np.maximum(count, 1), np.nan)
+
+
+def hunger(case: Case) -> Hunger:
+    return Hunger(case, case.of("edible_prey"), case.of("prey_need"))
+
+
+def class_words(case: Case, units: Units) -> list[str]:
+    """The broad classes of bass: 8–12 in, the last open above."""
+    lower = [int(inches) for inches in case.projection.dataset["bass_class"].values]
+    if units == "metric":
+        lower = [round(inches * MM_PER_IN) for inches in lower]
+    unit = "in" if units == "us" else "mm"
+    return [f"{a}–{b} {unit}" for a, b in zip(lower, lower[1:], strict=False)] + [f"{lower[-1]} {unit} and up"]
+
+
+def _settled(case: Case) -> dict[int, list[int]]:
+    """Calendar month to its places among the months of the last whole years."""
+    months = case.projection.months.astype(int)
+    last = months[-1] - 12 * SETTLED_YEARS
+    out: dict[int, list[int]] = {}
+    for k, month in enumerate(months):
+        if month > last:
+            out.setdefault(int(month) % 12 + 1, []).append(k)
+    return out
+
+
+def draw(cases: Sequence[Case], units: Units, key: str) -> Picture:
+    """Months in which each class finds less than it needs: black where it is likely, grey where it may be tight."""
+    names = class_words(cases[0], units)
+    figure, panels = stacked(len(cases), min(1.0, 3.6 / len(cases) - 0.24), left_in=0.72)
+    first = min(decimal_years(c.projection.months[:1])[0] for c in cases)
+    last = max(decimal_years(c.projection.months[-1:])[0] for c in cases) + 1 / 12
+    said = []
+    for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
+        found = hunger(case)
+        year_axis(axes, first, last, labels=k == len(cases) - 1)
+        heading(axes, case.letter, case.title, 40)
+        axes.set(ylim=(-0.5, len(names) - 0.5))
+        axes.set_yticks(range(len(names)), labels=names, fontsize=6.5)
+        axes.tick_params(axis="y", length=0)
+        start = decimal_years(case.projection.months)
+        for c in range(len(names)):
+            for share, colour, height in (
+                (np.where(np.isfinite(found.share_short[:, c]), 1.0, 0.0), "#e3e3e3", 0.18),
+                (np.nan_to_num(found.share_tight[:, c]), "#e0a33e", 0.5),
+                (np.nan_to_num(found.share_short[:, c]), "#7a1f12", 0.8),
+            ):
+                runs = list(_runs(share >= 0.5))
+                if runs:
+                    axes.broken_barh([(start[a], (b - a) / 12) for a, b in runs], (c - height / 2, height), color=colour,
+                                     linewidth=0)  # fmt: skip
+        said.append(f"{case.letter}: {_short_words(found, names) or 'no class is short'}")
+    return picture(
+        figure, key, "Which bass go hungry, and when",
+        "Dark and tall: prey of their size is less than a month's need. Ochre: less than three months' need. Thin grey: "
+        "enough. Empty: no such bass.",
+        "Months in which each length class of bass finds too little prey. " + "; ".join(said) + ".",
+    )  # fmt: skip
+
+
+def _runs(wanted: np.ndarray) -> Iterator[tuple[int, int]]:
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(int), [0]])))
+    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+
+
+def _short_months(found: Hunger) -> dict[int, list[int]]:
+    """Class to the calendar months in which it is short in half of the members, in the settled years."""
+    share, out = found.share_short, {}
+    for c in range(share.shape[1]):
+        months = [m for m, places in _settled(found.case).items() if np.nanmean(_some(share[places, c])) >= 0.5]
+        if months:
+            out[c] = sorted(months)
+    return out
+
+
+def _some(values: Array) -> Array:
+    return values if np.isfinite(values).any() else np.zeros_like(values)
+
+
+def _short_words(found: Hunger, names: Sequence[str]) -> str:
+    return "; ".join(f"{names[c]} short in {months_in_words(m)}" for c, m in _short_months(found).items())
+
+
+def advice(case: Case, units: Units) -> list[str]:
+    """Which classes go hungry in the settled pond, when, how sure, and what usually helps; plain sentences."""
+    found, names = hunger(case), class_words(case, units)
+    short = _short_months(found)
+    if not np.isfinite(found.share_short).any():
+        return ["There are too few bass to go hungry."]
+    if not short:
+        tight = _tight_words(found, names)
+        more = f" Tightest: {tight}." if tight else ""
+        return [f"No class is likely to run short of prey of its size in the last years of the run.{more} "
+                "Nothing to do beyond watching Wr at each survey."]  # fmt: skip
+    settled = _settled(case)
+    lines = []
+    for c, months in short.items():
+        sure = float(np.nanmean([np.nanmean(_some(found.share_short[settled[m], c])) for m in months]))
+        lines.append(f"Bass of {names[c]} run short of prey of their size in {months_in_words(months)} ({in_ten(sure)}).")
+    lower = case.projection.dataset["bass_class"].values
+    small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
+    if medium:
+        lines.append(
+            "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to take "
+            "out bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add "
+            "bluegill of 3–5 in, 200 per acre (490 per ha)."
+        )
+    elif small:
+        lines.append(
+            "Only young bass are short: in a pond with enough older bass this thins them and needs no help; where you "
+            "want more of them, cover and small forage (minnows, a late spawn of bluegill) help."
+        )
+    if large:
+        lines.append(
+            "Large bass are short of large prey: threadfin shad, where winters allow them and the state does, or fewer "
+            "large bass, are the usual help."
+        )
+    return lines
+
+
+def _tight_words(found: Hunger, names: Sequence[str]) -> str:
+    share = found.share_tight
+    parts = []
+    for c in range(share.shape[1]):
+        months = [m for m, places in _settled(found.case).items() if np.nanmean(_some(share[places, c])) >= 0.5]
+        if months:
+            parts.append(f"{names[c]} in {months_in_words(months)}")
+    return joined(parts)
+
+
+def table(material: Material, shown: Case) -> list[Table]:
+    """Edible prey over need by month and class, median of the last whole years; all cases in the CSV."""
+    header = ["strategy", "title", "month", "bass_class", "unit", "edible_prey_p50", "need_p50", "share_short"]
+    unit, factor = unit_of("crop", material.units), material.crop_factor
+    csv_rows: list[list[object]] = []
+    rows: list[list[Cell]] = []
+    for case in material.cases:
+        found, names = hunger(case), class_words(case, material.units)
+        for month, places in sorted(_settled(case).items()):
+            cells: list[Cell] = [f"{dt.date(2001, month, 1):%b}"]
+            for c, name in enumerate(names):
+                prey = float(np.median(found.prey[:, places, c])) * factor
+                need = float(np.median(found.need[:, places, c])) * factor
+                short = float(np.nanmean(_some(found.share_short[places, c])))
+                none = need < PRESENT_KG_PER_HA * factor
+                csv_rows.append([case.letter, case.title, f"{month:02}", name, unit, prey, need, short])
+                mark = " *" if short >= 0.5 and not none else ""
+                cells.append(NONE if none else f"{figure_of(prey, 'crop')} / {figure_of(need, 'crop')}{mark}")
+            if case is shown:
+                rows.append(cells)
+    return [Table(
+        "prey_and_need",
+        f"{shown.letter}: {shown.title}. Prey of the right size in the pond / what the class needs in the month, {unit}, "
+        f"usual year at the end of the run. * short. Classes share the same prey.",
+        ["Month", *class_words(shown, material.units)], rows, header, csv_rows,
+    )]  # fmt: skip

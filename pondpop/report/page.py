@@ -1,0 +1,235 @@
+"""One self-contained page, and a CSV of every table beside it, from stored projections."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from pathlib import Path
+
+import xarray as xr
+
+from pondpop import results
+from pondpop.quantities import Units
+from pondpop.report import actions, tables
+from pondpop.report.answer import Answer, answer
+from pondpop.report.cases import Case, Material, Projection, gather
+from pondpop.report.style import CSS
+from pondpop.report.tables import Table
+from pondpop.report.words import EXPLAINED, day, html, joined
+from pondpop.scenario import SPREADS
+from pondpop.species import works_cited
+from pondpop.units import AREA, in_words
+
+CAUTIONS = (
+    ("The law", "Stocking and moving fish, the species and strains you may stock, and harvest are regulated by the state, "
+     "often with permits and health certificates. Ask the state agency, and a certified fisheries professional, before "
+     "you act on this report."),
+    ("Eating fish", "Follow the state's consumption advisories; fish of some waters should not be eaten often, or at all."),
+    ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off thin "
+     "ice. Electrofishing is for trained crews with a permit."),
+    ("This model", "A projection is not a promise. It knows bass, bluegill, threadfin shad and minnows in a mixed pond, not "
+     "disease, oxygen kills, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
+)  # fmt: skip
+LIMITS = (
+    "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",
+    "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were checked "
+    "against your pond. Differences between strategies are surer than levels.",
+    "All fish of a species are one stock in one well-mixed pond; nothing is said about where they are.",
+    "Big-fish figures rest on the upper tail of size and age, the least certain part.",
+    "Target ranges were made for populations sampled in spring or autumn with electrofishing; your gear sees otherwise.",
+)  # fmt: skip
+
+
+def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None = None) -> None:
+    """Write report.html, and beside it a folder of CSV files named after it (`report_tables`).
+
+    datasets: one stored projection for each scenario file, told side by side. units: those that come first; the first
+    scenario's unless given. The same input gives the same bytes. Raises OSError.
+    """
+    path = Path(path)
+    material = gather(datasets, units)
+    text, sheets = make_page(material, f"{path.stem}_tables")
+    folder = path.with_name(f"{path.stem}_tables")
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, content in (*((folder / f"{sheet.name}.csv", sheet.to_csv()) for sheet in sheets), (path, text)):
+        partial = name.with_name(name.name + ".partial")
+        partial.write_text(content, encoding="utf-8", newline="\n")
+        partial.replace(name)
+
+
+def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
+    """The text of the page, and the tables whose CSV belongs beside it."""
+    from pondpop.report import figures, hunger
+    from pondpop.report.drawing import Picture, look
+
+    said = answer(material)
+    best = said.best or material.cases[0]
+    with look():
+        pictures = list(figures.draw_all(material, said.option))
+        hungry = [hunger.draw(c, material.units, f"hunger-{n}") for n, c in enumerate(figures.groups_of(material.cases))]
+    calendar, harvest = actions.calendar(material), actions.harvest_tables(material)
+    outcomes, years, prey = tables.outcomes(material), tables.by_year(material), hunger.table(material, best)
+    signs = actions.signs(material.cases)
+
+    def plots(some: Sequence[Picture]) -> str:
+        return f'<div class="plots">{"".join(map(_figure, some))}</div>'
+
+    sections = [
+        ("answer", "The answer", _answer(material, said)),
+        ("actions", f"What to do and when: the coming {actions.YEARS} years",
+         calendar.to_html() + "".join(t.to_html() for t in harvest)
+         + "".join(f"<p>{html(text)}</p>" for text in _moving(material)) + signs.to_html()),
+        ("years", "The pond year by year",
+         _explained() + "".join(t.to_html() for t in outcomes) + plots(pictures)
+         + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
+        ("hunger", "Which bass go hungry, and when",
+         plots(hungry) + "".join(_advice(case, material.units) for case in material.cases)
+         + "".join(t.to_html() for t in prey)),
+        ("records", "What the records say", _records(material)),
+        ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
+        ("limits", "Limits", _list(LIMITS)),
+        ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("model", "standards"))}</div>'),
+        ("again", "How to run it again", "".join(map(_again, material.projections))),
+    ]  # fmt: skip
+    sheets = [
+        next(iter(same)) for _, same in groupby(
+            [*said.tables, calendar, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
+             tables.length_classes(material)], key=lambda t: t.name)
+    ]  # fmt: skip
+    return "\n".join(_document(material, [s for s in sections if s[2]], sheets, folder)) + "\n", sheets
+
+
+def _document(
+    material: Material, sections: Sequence[tuple[str, str, str]], sheets: Sequence[Table], folder: str
+) -> Iterator[str]:
+    title = joined(dict.fromkeys(p.scenario.title for p in material.projections))
+    yield "<!doctype html>"
+    yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    yield f"<style>{CSS}</style></head>"
+    yield '<body><a class="skip" href="#answer">Skip to the answer</a>'
+    yield f"<header><h1>{html(title)}</h1>"
+    for projection in material.projections:
+        yield f'<p class="by">{html(_pond(projection, len(material.projections) > 1))}</p>'
+    for who in dict.fromkeys(p.scenario.consultant for p in material.projections if p.scenario.consultant):
+        yield f'<p class="by"><b>Prepared by {html(who)}</b></p>'
+    for note in dict.fromkeys(p.scenario.note for p in material.projections if p.scenario.note):
+        yield f'<p class="note">{html(note)}</p>'
+    yield "</header>"
+    links = "".join(f'<li><a href="#{key}">{html(words)}</a></li>' for key, words, _ in sections)
+    yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
+    yield "<main>"
+    for n, (key, words, content) in enumerate(sections):
+        yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
+        if n == 0:
+            yield _cautions()
+    yield "</main>"
+    files = ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets)
+    yield f"<footer><p>Tables as CSV beside this page: {html(files)}.</p></footer>"
+    yield "</body></html>"
+
+
+def _pond(projection: Projection, several: bool) -> str:
+    scenario = projection.scenario
+    first, second = ("acres", "ha") if projection.units == "us" else ("ha", "acres")
+    area = scenario.pond.area_ha
+    name = f"{scenario.title}: " if several else ""
+    runs = f"{projection.members:,} possible courses" if projection.members > 1 else "one course, no doubt shown"
+    return (
+        f"{name}Pond of {in_words(area, AREA, first)} ({in_words(area, AREA, second)}), {day(scenario.run.start)} to "
+        f"{day(scenario.run.end)}, {scenario.run.years} years, {runs}."
+    )
+
+
+def _key(material: Material) -> str:
+    from pondpop.report.drawing import dashes_for_html
+
+    items = []
+    for case in material.cases:
+        colour, dashes, _ = case.look
+        line = (
+            f'<svg viewBox="0 0 38 10" aria-hidden="true"><path d="M0 5H38" stroke="{colour}" stroke-width="2.5" '
+            f'fill="none"{dashes_for_html(dashes)}/></svg>'
+        )
+        items.append(f"<li>{line}<b>{case.letter}</b> {html(case.title)}</li>")
+    return f'<ul class="key">{"".join(items)}</ul>'
+
+
+def _answer(material: Material, said: Answer) -> str:
+    lead = "".join(f"<p>{html(text)}</p>" for text in said.lead)
+    more = "".join(f"<h3>{html(head)}</h3>{_list(lines)}" for head, lines in said.more if lines)
+    pictures = "".join(map(_figure, said.pictures))
+    shown = f'<div class="plots">{pictures}</div>' if pictures else ""
+    return f'{_key(material)}<div class="lead">{lead}</div>{more}{"".join(t.to_html() for t in said.tables)}{shown}'
+
+
+def _cautions() -> str:
+    items = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in CAUTIONS)
+    return f'<section class="warn" aria-labelledby="cautions"><h2 id="cautions">Cautions</h2><ul>{items}</ul></section>'
+
+
+def _figure(one: object) -> str:
+    return (
+        f"<figure><h3>{html(one.title)}</h3>{one.svg}"  # type: ignore[attr-defined]
+        f"<figcaption>{html(one.caption)}</figcaption></figure>"  # type: ignore[attr-defined]
+    )
+
+
+def _list(lines: Sequence[str]) -> str:
+    return f"<ul>{''.join(f'<li>{html(line)}</li>' for line in lines)}</ul>" if lines else ""
+
+
+def _explained() -> str:
+    terms = "".join(f"<dt>{html(short)}</dt><dd>{html(text)}</dd>" for short, text in EXPLAINED.items())
+    return f'<dl class="fine">{terms}</dl>'
+
+
+def _moving(material: Material) -> list[str]:
+    texts = {}
+    for projection in material.projections:
+        text = actions.moving_window(projection, material.cases_of(projection)[0])
+        texts.setdefault(text, projection.scenario.title)
+    return list(texts) if len(texts) == 1 else [f"{title}: {text}" for text, title in texts.items()]
+
+
+def _advice(case: Case, units: Units) -> str:
+    from pondpop.report.hunger import advice
+
+    lines = advice(case, units)
+    return f"<h3>{html(f'{case.letter}: {case.title}')}</h3>{_list(lines)}"
+
+
+def _records(material: Material) -> str:
+    """Assessment and update as the projection carries them in its attributes, in words; nothing without records."""
+    parts = []
+    for projection in material.projections:
+        for name in ("assessment", "update"):
+            text = str(projection.dataset.attrs.get(name, ""))
+            if text.strip():
+                parts.append(f"<h3>{html(name.capitalize())}</h3><pre>{html(text.strip())}</pre>")
+    return "".join(parts)
+
+
+def _assumptions(projection: Projection) -> str:
+    scenario = projection.scenario
+    lines = actions.assumptions(projection)
+    spreads = [
+        f"{SPREADS[name].words}: {value:g} ({SPREADS[name].source})" for name, value in scenario.ensemble.spreads.items() if value
+    ]
+    known = [line for line in lines if not any(line.strip().startswith(f"{name}:") for name in SPREADS)]
+    doubts = f"<p>Doubts that make the courses differ:</p>{_list(spreads)}" if projection.members > 1 else ""
+    return f'<h3>{html(scenario.title)}</h3><div class="fine columns">{_list([k.strip() for k in known])}{doubts}</div>'
+
+
+def _again(projection: Projection) -> str:
+    dataset = projection.dataset
+    versions = json.loads(str(dataset.attrs["versions"]))
+    told = joined(f"{name} {number}" for name, number in versions.items())
+    return (
+        f"<p>{html(projection.scenario.title)}: seed {html(dataset.attrs['seed'])}, {projection.members:,} "
+        f"{'member' if projection.members == 1 else 'members'}, made with {html(told)}. Contents of projection.nc: "
+        f"<code>{html(results.content_hash(dataset))}</code>.</p>"
+        "<pre>pondpop report projection.nc              this page again\n"
+        "pondpop compare scenario.resolved.toml    the projection again</pre>"
+    )

@@ -1,0 +1,210 @@
+"""Tables of the page, each with the CSV that lies beside it; numbers from the quantities, rounded only here."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pondpop.quantities import Quantity
+from pondpop.report.cases import Case, Material
+from pondpop.report.words import NONE, converted, figure_of, html, other, unit_of, with_band
+
+Cell = str | tuple[str, str]  # text, or text with a smaller second line
+COLUMNS = 4  # strategies beside each other in one table
+
+# quantity, how it is called, whether the other system stands beside it
+OUTCOMES = (
+    ("bass_psd", "Bass PSD, %"),
+    ("bass_psd_p", "Bass PSD-P, %"),
+    ("bass_psd_m", "Bass PSD-M, %"),
+    ("bluegill_psd", "Bluegill PSD, %"),
+    ("bluegill_psd_p", "Bluegill PSD-P, %"),
+    ("bass_wr_8_12in", "Wr of bass 8–12 in, %"),
+    ("bass_wr_12_15in", "Wr of bass 12–15 in, %"),
+    ("bass_wr_15_20in", "Wr of bass 15–20 in, %"),
+    ("bass_standing_crop", "Bass"),
+    ("bluegill_standing_crop", "Bluegill"),
+    ("shad_standing_crop", "Shad"),
+    ("total_standing_crop", "All fish"),
+    ("forage_carnivore_ratio", "F/C"),
+    ("edible_forage_carnivore_ratio", "Y/C"),
+    ("harvestable_share", "A_T, %"),
+    ("bass_above_5lb_in_pond", "Bass above 5 lb (2.3 kg) in the pond"),
+    ("bass_above_8lb_in_pond", "Bass above 8 lb (3.6 kg) in the pond"),
+    ("bass_above_10lb_in_pond", "Bass above 10 lb (4.5 kg) in the pond"),
+    ("bass_largest_weight", "Largest bass"),
+    ("bass_harvest_biomass_12_months", "Bass harvested in 12 months"),
+    ("bluegill_harvest_biomass_12_months", "Bluegill harvested in 12 months"),
+)
+BY_YEAR = (
+    ("bass_psd", "Bass PSD"),
+    ("bass_wr_8_12in", "Wr, bass 8–12 in"),
+    ("bluegill_psd", "Bluegill PSD"),
+    ("bass_standing_crop", "Bass"),
+    ("bluegill_standing_crop", "Bluegill"),
+    ("forage_carnivore_ratio", "F/C"),
+    ("bass_above_5lb_in_pond", "Bass over 5 lb"),
+)
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table: the first column heads the rows; `rows` are as shown, `csv_rows` the same numbers unrounded."""
+
+    name: str
+    caption: str
+    header: Sequence[str]
+    rows: Sequence[Sequence[Cell]]
+    csv_header: Sequence[str]
+    csv_rows: Sequence[Sequence[object]] = field(default_factory=list)
+    wide: bool = False
+
+    def to_html(self) -> str:
+        """The table with scoped headers, or nothing where it has no rows."""
+        if not self.rows:
+            return ""
+        head = "".join(f'<th scope="col">{html(text)}</th>' for text in self.header)
+        body = []
+        for first, *rest in self.rows:
+            cells = "".join(f"<td>{_cell(cell)}</td>" for cell in rest)
+            body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
+        style = ' class="wide"' if self.wide else ""
+        return (
+            f"<table{style}><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>"
+            f"<tbody>{''.join(body)}</tbody></table>"
+        )
+
+    def to_csv(self) -> str:
+        out = io.StringIO()
+        rows = csv.writer(out, lineterminator="\n")
+        rows.writerow([harmless(cell) for cell in self.csv_header])
+        rows.writerows([harmless(cell) for cell in row] for row in self.csv_rows)
+        return out.getvalue()
+
+
+def _cell(cell: Cell) -> str:
+    if isinstance(cell, str):
+        return html(cell)
+    text, small = cell
+    return html(text) + (f"<small>{html(small)}</small>" if small else "")
+
+
+def harmless(cell: object) -> object:
+    """A cell that no spreadsheet executes: text that begins like a formula gets an apostrophe before it."""
+    if isinstance(cell, str):
+        return "'" + cell if cell.lstrip().startswith(("=", "+", "-", "@")) or cell[:1] in "\t\r" else cell
+    if isinstance(cell, float | np.floating):
+        return "" if not np.isfinite(cell) else repr(float(cell))
+    return cell
+
+
+def chunks(cases: Sequence[Case], most: int = COLUMNS) -> Iterable[Sequence[Case]]:
+    for k in range(0, len(cases), most):
+        yield cases[k : k + most]
+
+
+def outcomes(material: Material) -> list[Table]:
+    """Every strategy at its last survey: medians with their bands, in both systems of units."""
+    tables, csv_rows = [], []
+    for case in material.cases:
+        for name, words in OUTCOMES:
+            q = case.projection.quantities[name]
+            csv_rows.append([
+                case.letter, case.title, str(case.projection.survey_dates[-1]), name, words, q.unit(material.units),
+                *case.band(name)[-1],
+            ])  # fmt: skip
+    header = ["strategy", "title", "date", "quantity", "words", "unit", "p10", "p50", "p90"]
+    for cases in chunks(material.cases):
+        rows: list[list[Cell]] = []
+        for name, words in OUTCOMES:
+            q = cases[0].projection.quantities[name]
+            cells = [_both_systems(case, name, q) for case in cases]
+            if all(cell[0] in (NONE, "0") for cell in cells):
+                continue
+            unit = unit_of(q.kind, material.units)
+            said = f"{words}, {unit}" if unit not in ("", "%", "fish") else words
+            rows.append([said, *cells])
+        dates = sorted({str(case.projection.survey_dates[-1]) for case in cases})
+        tables.append(Table(
+            "outcomes", f"At the last survey ({', '.join(dates)}): the middle (median), and below it the range that "
+            "8 of 10 possible courses fall into. What is nil everywhere is left out.",
+            ["", *(f"{case.letter}: {case.title}" for case in cases)], rows, header, csv_rows,
+        ))  # fmt: skip
+    return tables
+
+
+def _both_systems(case: Case, name: str, q: Quantity) -> tuple[str, str]:
+    middle, band = with_band(case.band(name)[-1], q.kind)
+    units = case.projection.units
+    second = other(units)
+    if middle in (NONE, "0") or unit_of(q.kind, units) == unit_of(q.kind, second):
+        return middle, band
+    value = converted(_si(case.band(name)[-1, 1], q.kind, units), q.kind, second)
+    beside = f"{figure_of(value, q.kind)} {unit_of(q.kind, second)}"
+    return middle, "; ".join(part for part in (band, beside) if part)
+
+
+def _si(value: float, kind: str, units: str) -> float:
+    return float(value) / (converted(1.0, kind, "us") if units == "us" else 1.0)
+
+
+def by_year(material: Material) -> list[Table]:
+    """Each strategy at the last survey of each year."""
+    crop, header = unit_of("crop", material.units), ["strategy", "title", "date", "quantity", "unit", "p10", "p50", "p90"]
+    csv_rows: list[list[object]] = []
+    for case in material.cases:
+        for _, i in case.projection.yearly:
+            for name, _words in BY_YEAR:
+                unit = case.projection.quantities[name].unit(material.units)
+                date = str(case.projection.survey_dates[i])
+                csv_rows.append([case.letter, case.title, date, name, unit, *case.band(name)[i]])
+    tables = []
+    for case in material.cases:
+        rows: list[list[Cell]] = []
+        for year, i in case.projection.yearly:
+            cells = [with_band(case.band(name)[i], case.projection.quantities[name].kind) for name, _ in BY_YEAR]
+            rows.append([str(year), *cells])
+        heads = [words + (f", {crop}" if name.endswith("standing_crop") else "") for name, words in BY_YEAR]
+        tables.append(Table(
+            "by_year", f"{case.letter}: {case.title}. Last survey of each year; range of 8 of 10 courses below.",
+            ["Year", *heads], rows, header, csv_rows,
+        ))  # fmt: skip
+    return tables
+
+
+def groups(material: Material) -> Table:
+    """Stocked groups: survivors, length and weight at every survey; CSV only."""
+    header = ["strategy", "title", "date", "group", "measure", "unit", "p10", "p50", "p90"]
+    rows: list[list[object]] = []
+    for case in material.cases:
+        for event in case.strategy.stocking:
+            for measure in ("survivors", "length", "weight"):
+                name = f"group_{measure}:{event.name}"
+                unit = case.projection.quantities[name].unit(material.units)
+                for i, date in enumerate(case.projection.survey_dates):
+                    if np.isfinite(case.band(name)[i, 1]):
+                        row = [case.letter, case.title, str(date), event.name, measure, unit, *case.band(name)[i]]
+                        rows.append(row)
+    return Table("stocked_groups", "", [], [], header, rows)
+
+
+def length_classes(material: Material) -> Table:
+    """Median fish by inch class at every survey, for bass and bluegill; CSV only."""
+    header = ["strategy", "title", "date", "species", "from_in", "unit", "p10", "p50", "p90"]
+    unit = unit_of("density", material.units)
+    factor = converted(1.0, "density", material.units)
+    rows: list[list[object]] = []
+    for case in material.cases:
+        number = case.of("number") * factor
+        low, middle, high = np.quantile(number, (0.1, 0.5, 0.9), axis=0)
+        for i, date in enumerate(case.projection.survey_dates):
+            for k, species in enumerate(("bass", "bluegill")):
+                for c in range(number.shape[-1]):
+                    if high[i, k, c] > 1e-6:
+                        rows.append([case.letter, case.title, str(date), species, c, unit,
+                                     low[i, k, c], middle[i, k, c], high[i, k, c]])  # fmt: skip
+    return Table("length_classes", "", [], [], header, rows)
