@@ -1,0 +1,222 @@
+"""Laws that hold for any pond: the books of fish, weight and energy close, group by group and day by day."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from small import pond
+
+from pondpop import energetics, feeding
+from pondpop.engine import Engine
+from pondpop.inputs import Luck, prepare, run_days
+from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
+
+EVERYTHING = """
+[[strategies.few.harvest]]
+species = "bass"
+length_in = [8, 16]
+lb_per_acre = 20
+[[strategies.few.harvest]]
+name = "panfish"
+species = "bluegill"
+length_in = [5, 12]
+share = 0.4
+[[strategies.few.feeding]]
+lb_per_acre_day = 3
+[[strategies.few.angling]]
+hours_per_acre = 100
+death_after_release = 0.2
+[[strategies.few.removal]]
+species = "bass"
+date = 2026-07-01
+length_in = [10, 20]
+share = 0.5
+[[strategies.few.stocking]]
+species = "shad"
+date = 2026-05-01
+per_acre = 500
+length_in = 3
+[[strategies.few.stocking]]
+species = "minnow"
+date = 2026-04-15
+per_acre = 1000
+length_in = 2
+[[strategies.few.stocking]]
+name = "fingerlings"
+species = "bass"
+date = 2026-06-01
+per_acre = 75
+length_in = 2
+"""
+
+
+def inputs(extra: str = EVERYTHING, members: int = 2, years: int = 1, steps: int = 1, parameters=None, strategy="few"):
+    scenario = pond(members, years, extra)
+    chosen = scenario.strategies[strategy]
+    luck = Luck.none(members, run_days(scenario), scenario.run.last_year, len(chosen.stocking))
+    return prepare(scenario, chosen, parameters or load_parameters(), luck, steps)
+
+
+@pytest.fixture(scope="module")
+def books():
+    engine = Engine(inputs(), keep_books=True)
+    for _ in range(250):
+        engine.run_day()
+    assert engine.books
+    return engine.books
+
+
+def test_deaths_by_cause_account_for_every_fish(books):
+    for page in books:
+        total = sum(page.rates.values())
+        deaths = sum(page.number * rate * page.alive * page.length for rate in page.rates.values())
+        left = page.number * np.exp(-total * page.length)
+        np.testing.assert_allclose(page.number - deaths, left, rtol=1e-12, atol=1e-12)
+        assert all((rate >= 0.0).all() for rate in page.rates.values())
+
+
+def test_what_bass_ate_is_what_predation_took(books):
+    eaten_somewhere = False
+    for page in books:
+        kind = page.columns.species
+        died = page.number * page.weight / 1000.0 * page.rates["predation"] * page.alive
+        bass = page.number[:, kind == BASS] * page.weight[:, kind == BASS] / 1000.0
+        np.testing.assert_allclose((bass * page.ate_fish).sum(axis=1), died.sum(axis=1), rtol=1e-9, atol=1e-14)
+        eaten_somewhere |= bool((died.sum(axis=1) > 1e-3).any())
+    assert eaten_somewhere
+
+
+def test_food_eaten_is_food_that_left_the_pond(books):
+    for page in books:
+        biomass = page.number * page.weight / 1000.0
+        for r, wished in enumerate(page.ate_food):
+            taken = (wished * biomass).sum(axis=1) * page.length
+            growth = page.food_after[:, r] - page.food[:, r] + taken
+            # What is not eaten renews: back towards capacity, never past it.
+            capacity = (load_parameters().plankton_capacity_kg_per_ha, load_parameters().benthos_capacity_kg_per_ha)[r]
+            assert (growth >= -1e-12).all()
+            assert (page.food_after[:, r] <= capacity + 1e-9).all()
+
+
+def respired(page, water_c: float) -> np.ndarray:
+    """Respiration J per g and day, worked out here from the parameters once more [member, group]."""
+    p, kind = load_parameters(), page.columns.species
+
+    def of(name: str) -> np.ndarray:
+        return getattr(p, name)[0, kind]
+
+    by_dome = energetics.temperature_dome(
+        water_c, of("respiration_dome_q"), of("respiration_optimum_c"), of("respiration_maximum_c")
+    )
+    exponential = np.exp(of("respiration_per_c") * np.minimum(water_c, of("respiration_flat_above_c")))
+    warmth = np.where(np.isnan(of("respiration_per_c")), by_dome, exponential)
+    rest = 1.0 - of("winter_rest_share") / (1.0 + np.exp(-(p.winter_rest_below_c[0] - water_c) / p.winter_rest_width_c[0]))
+    per_kg = np.where(page.columns.sex > 0, of("activity_per_kg_female"), of("activity_per_kg_male"))
+    activity = of("activity_multiplier") * (1.0 + np.nan_to_num(per_kg) * page.weight / 1000.0)
+    oxygen = of("respiration_at_1_g") * page.weight ** of("respiration_exponent") * warmth * rest * activity
+    return oxygen * p.oxygen_energy_j_per_g[0]
+
+
+def test_energy_eaten_is_spent_or_grown(books):
+    p, water_c = load_parameters(), inputs().water_c[0]
+    for day in range(0, len(books), 7):
+        page = books[day]
+        kind = page.columns.species
+        eaten = page.ate_food[0] * p.plankton_energy_j_per_g + page.ate_food[1] * p.benthos_energy_j_per_g
+        eaten[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
+        eaten[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
+        kept = (1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share)
+        rise = p.body_energy_exponent[0, BASS]
+        held = np.broadcast_to(p.body_energy_j_per_g[0, kind], page.weight.shape).copy()
+        held[:, kind == BASS] *= (1.0 + rise) * (page.weight[:, kind == BASS] / 100.0) ** rise
+        grown = (page.growth + page.refused) * held
+        free = eaten * kept[0, kind] - respired(page, float(water_c[day]))
+        np.testing.assert_allclose(grown, free, rtol=1e-9, atol=1e-6)
+
+
+def test_no_limit_on_growth_is_reached_by_more_than_a_trace(books):
+    refused = sum(
+        (np.abs(page.refused) * page.number * page.weight).sum() for page in books
+    )
+    grown = sum((np.abs(page.growth) * page.number * page.weight).sum() for page in books)
+    assert refused < 0.02 * grown
+
+
+def test_nothing_is_negative_or_undefined():
+    engine = Engine(inputs())
+    for _ in range(365):
+        engine.run_day()
+        s = engine.state
+        for array in (s.number, s.log_weight, s.log_length, s.ration, s.plankton, s.benthos):
+            assert np.isfinite(array).all()
+        assert (s.number >= 0.0).all() and (s.ration >= 0.0).all() and (s.plankton > 0.0).all()
+
+
+def test_lengths_never_shrink():
+    engine = Engine(inputs())
+    before = None
+    for _ in range(120):
+        engine.run_day()
+        s = engine.state
+        stocked = {int(o): s.log_length[:, s.columns.origin == o] for o in set(s.columns.origin) if o >= 0}
+        if before is not None:
+            for origin, lengths in before.items():
+                if origin in stocked and stocked[origin].shape == lengths.shape:
+                    assert (stocked[origin] >= lengths).all()
+        before = stocked
+
+
+def final_biomass(steps: int) -> np.ndarray:
+    engine = Engine(inputs(EVERYTHING.replace("length_in = 2\n", "length_in = 3\n"), members=1, years=2, steps=steps))
+    out = []
+    for day in range(700):
+        engine.run_day()
+        if day % 100 == 99:
+            out.append([engine.state.biomass()[0, groups].sum() for groups in engine.slices])
+    return np.array(out)
+
+
+def test_halving_the_step_changes_little():
+    whole, half = final_biomass(1), final_biomass(2)
+    worth_comparing = whole > 0.05 * whole.max()
+    assert worth_comparing.sum() > 10
+    change = half[worth_comparing] / whole[worth_comparing] - 1.0
+    assert np.abs(change).max() < 0.03, change
+
+
+def test_more_fishing_leaves_fewer_fish_of_that_cohort_that_day():
+    def left(share: float) -> np.ndarray:
+        engine = Engine(inputs(EVERYTHING.replace("share = 0.5", f"share = {share}"), members=1))
+        for _ in range(92):
+            engine.run_day()
+        return np.array([engine.state.number[0, g].sum() for g in engine.slices])
+
+    few, many = left(0.8), left(0.2)
+    assert few[BASS] < many[BASS]
+
+
+def test_doubling_the_area_leaves_densities_alone():
+    def ponds(acres: int) -> np.ndarray:
+        scenario = pond(1, 1, EVERYTHING)
+        from dataclasses import replace
+
+        scenario = replace(scenario, pond=replace(scenario.pond, area_ha=acres * 0.40468564224))
+        chosen = scenario.strategies["few"]
+        luck = Luck.none(1, run_days(scenario), scenario.run.last_year, len(chosen.stocking))
+        engine = Engine(prepare(scenario, chosen, load_parameters(), luck))
+        for _ in range(200):
+            engine.run_day()
+        return engine.state.number
+
+    np.testing.assert_array_equal(ponds(2), ponds(4))
+
+
+def test_laying_and_reading_are_adjoint():
+    """What predators take and what prey lose are the same sum, whatever the lengths and the field."""
+    rng = np.random.default_rng(1)
+    species = np.sort(rng.integers(0, len(SPECIES), 30))
+    log_length = np.log(rng.uniform(5.0, 900.0, (3, 30)))
+    place = feeding.place_on_grid(log_length, species)
+    amount, field = rng.random((3, 30)), rng.random((3, len(SPECIES) * feeding.GRID_POINTS))
+    laid = (feeding.lay_by_species(place, amount) * field).sum(axis=1)
+    np.testing.assert_allclose(laid, (amount * feeding.read_by_species(place, field)).sum(axis=1), rtol=1e-12)
