@@ -333,8 +333,8 @@ def share_out_prey(groups, prey_field):
             for b in prey_cells[s]:
                 pressure[s][b] = sum(KERNEL[s][a][b] * load[a] for a in predator_cells)
         if final:
-            return {s: [o * m for o, m in zip(out_of_cover[s], pressure[s])] for s in SPECIES}
-        out_of_cover = {s: [1 / (1 + m / v) for m, v in zip(pressure[s], leaving[s])] for s in SPECIES}
+            return {s: [o * m for o, m in zip(out_of_cover[s], pressure[s], strict=True)] for s in SPECIES}
+        out_of_cover = {s: [1 / (1 + m / v) for m, v in zip(pressure[s], leaving[s], strict=True)] for s in SPECIES}
 
 
 def set_ration(g, eaten):

@@ -159,6 +159,12 @@ def in_window(p, group, shortest, longest):
     return longer(p, group, shortest) - longer(p, group, longest)
 
 
+def amount_inside(groups, inside, kind):
+    """Kg/ha or fish/ha in a length window, from each group's share inside it."""
+    amounts = [g.biomass if kind == "kg_per_ha" else g.number for g in groups]
+    return sum(amount * part for amount, part in zip(amounts, inside, strict=True))
+
+
 def place_on_grid(length):
     """Lower grid point and the share that belongs to the point above it."""
     position = min(max(log(length / GRID_FIRST) / GRID_STEP, 0.0), GRID_POINTS - 1.0)
@@ -181,7 +187,8 @@ class Tables:
     """What depends on parameters and length alone, on the grid."""
 
     def __init__(self, p):
-        self.prey_size = [[[prey_size(p, s, a, b) for b in GRID] for a in GRID] for s in range(4)]  # [prey][bass][prey mm]
+        # indices: species of prey, length of bass, length of prey
+        self.prey_size = [[[prey_size(p, s, a, b) for b in GRID] for a in GRID] for s in range(4)]
         self.food_use = {f: [[food_use(p, s, f, length) for length in GRID] for s in range(4)] for f in FOODS}
 
 
@@ -301,9 +308,9 @@ def stock(pond, event, p):
 def remove(pond, event, p):
     groups = [g for g in pond.groups if g.species == event.species]
     inside = [in_window(p, g, event.shortest_mm, event.longest_mm) for g in groups]
-    there = sum((g.biomass if event.kind == "kg_per_ha" else g.number) * part for g, part in zip(groups, inside))
+    there = amount_inside(groups, inside, event.kind)
     share = event.amount if event.kind == "share" else min(1.0, event.amount / max(there, 1e-300))
-    for g, part in zip(groups, inside):
+    for g, part in zip(groups, inside, strict=True):
         g.number *= 1 - share * part
 
 
@@ -372,14 +379,14 @@ def hunt(groups, day, p, tables):
 
     reach_prey(bass, ease, prey, out_of_cover, tables)
     hunted = hunting_pressure(bass, ease, prey, tables)
-    out_of_cover = [[1 / (1 + h / v) for h, v in zip(hunted[s], leaving_cover[s])] for s in range(4)]
+    out_of_cover = [[1 / (1 + h / v) for h, v in zip(hunted[s], leaving_cover[s], strict=True)] for s in range(4)]
     reach_prey(bass, ease, prey, out_of_cover, tables)
     hunted = hunting_pressure(bass, ease, prey, tables)
 
-    taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s])] for s in range(4)]
+    taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s], strict=True)] for s in range(4)]
     for g in groups:
         g.predation = read(taken[g.species], g.place) * g.naive
-    return [[o * e for o in out] for out, e in zip(out_of_cover, ease)]
+    return [[o * e for o in out] for out, e in zip(out_of_cover, ease, strict=True)]
 
 
 def ease_of_capture(groups, p):
@@ -394,7 +401,7 @@ def ease_of_capture(groups, p):
 def lay_prey(groups, amounts):
     """Amounts of fish on the length grid, by species."""
     field = [[0.0] * GRID_POINTS for _ in range(4)]
-    for g, amount in zip(groups, amounts):
+    for g, amount in zip(groups, amounts, strict=True):
         lay(field[g.species], g.place, amount)
     return field
 
@@ -409,7 +416,7 @@ def within_reach(bass, weights, prey, tables):
 
 
 def reach_prey(bass, ease, prey, out_of_cover, tables):
-    weights = [[e * o for o in out] for e, out in zip(ease, out_of_cover)]
+    weights = [[e * o for o in out] for e, out in zip(ease, out_of_cover, strict=True)]
     reach = within_reach(bass, weights, prey, tables)
     for g in bass:
         g.fish_met = g.search * read(reach, g.place) / g.max_intake
@@ -438,7 +445,8 @@ def set_deaths(groups, day, p, dt):
         if s == BASS:
             large = step_up(log(g.weight / p.large_fish_from_g[BASS]) / p.large_fish_width_ln[BASS])
             background *= 1 - p.large_fish_death_reduction[BASS] * large
-        starvation = p.starvation_deaths_per_day * max(0.0, p.starvation_below_condition - g.condition) / p.starvation_width
+        thin = max(0.0, p.starvation_below_condition - g.condition) / p.starvation_width
+        starvation = p.starvation_deaths_per_day * thin
         past = (g.age / p.oldest_age_years[s] - p.old_age_from_share) / p.old_age_ramp_share
         old_age = p.old_age_deaths_per_year / DAYS_PER_YEAR * min(p.old_age_ramp_limit, max(0.0, past))
         cold = 0.0
@@ -456,7 +464,7 @@ def harvest_rates(groups, rule, p):
     if rule.kind == "share":
         season = -log(1 - min(rule.ask, 1 - 1e-9))
     else:
-        there = sum((g.biomass if rule.kind == "kg_per_ha" else g.number) * part for g, part in zip(groups, inside))
+        there = amount_inside(groups, inside, rule.kind)
         limit, power = p.quota_fishing_limit_per_year, p.quota_limit_power
         wanted = min(rule.ask / max(there, 1e-300), 1e6 * limit)
         season = wanted / (1 + (wanted / limit) ** power) ** (1 / power)
@@ -540,7 +548,8 @@ def grow(g, p, dt):
         body_energy *= (1 + rise) * (g.weight / 100) ** rise  # of the next gram; 4186 J/g at 100 g is of the whole body
     respiration = (p.respiration_at_1_g[s] * g.weight ** p.respiration_exponent[s] * g.respiration_factor * activity
                    * p.oxygen_energy_j_per_g)
-    growth = min(max((gain - respiration) / body_energy, -p.weight_loss_limit_per_day), p.weight_gain_limit_per_day) * dt
+    growth = (gain - respiration) / body_energy
+    growth = min(max(growth, -p.weight_loss_limit_per_day), p.weight_gain_limit_per_day) * dt
 
     g.ration += (eaten / g.max_intake - g.ration) * -expm1(-dt / p.ration_memory_days)
     if growth > 0:  # thin fish put on weight first, plump fish length
@@ -586,13 +595,13 @@ def spawning_today(s, day, p):
 def one_pulse(pond, species, ready, day, p):
     parents = [g for g in pond.groups if g.species == species and g.age >= p.mature_age_years]
     mature = [longer(p, g, p.mature_length_mm[species]) for g in parents]
-    females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature))
+    females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature, strict=True))
     if species == BASS:
         eaters = egg_predators(pond, p)
         females /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
     half = p.recruits_half_saturation_kg_per_ha[species]
     young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
-    for g, part in zip(parents, mature):
+    for g, part in zip(parents, mature, strict=True):
         cost = p.spawning_cost_male[BASS] if g.sex == "male" else p.spawning_cost_female[species]
         g.weight *= 1 - cost * min(ready, 1.0) * part
     if young >= p.pulse_min_per_ha:

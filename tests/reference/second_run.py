@@ -149,9 +149,10 @@ def base_run(days, p=PARAMETERS, steps=1):
     pond, tables = new_pond(p), Tables(p)
     for days_before in range(days):
         year_day = (FIRST_DAY_OF_YEAR + days_before) % 365
-        day = Day(year_day, water_temperature(year_day), stockings=stockings(days_before), first_of_run=days_before == 0)
+        water_c = water_temperature(year_day)
+        day = Day(year_day, water_c, stockings=stockings(days_before), first_of_run=days_before == 0)
         one_day(pond, day, p, tables, steps)
-        yield days_before + 1, day.water_c, pond
+        yield days_before + 1, water_c, pond
 
 
 def figures(temperature, pond, p=PARAMETERS):
