@@ -88,6 +88,7 @@ def test_relative_weight_by_class_with_limits_and_the_fish_left_out(judged):
 
 def test_catch_rates_need_an_effort_and_a_species_taken_up(judged):
     rows = fish("2024-04-10", "bass", 250, 12) + fish("2024-04-10", "bass", 150, 8) + fish("2024-05-30", "bass", 250, 5)
+    rows += fish("2024-04-12", "bass", 250, 90)  # another day of the same survey, its effort unknown
     found = judged(survey=SURVEY + rows, effort=EFFORT + "2024-04-10,electrofishing,0.5,,bass\n")
     first = figures(found, "2024-04-10")
     assert first["bass_caught_per_hour"].value == 40 and first["bass_stock_caught_per_hour"].value == 24
@@ -250,6 +251,30 @@ def test_numbers_and_survival_from_tags(judged):
     for estimates, truth, error in ((closed, 400, 0.07), (opened, 400, 0.12), (survival, 0.6, 0.12)):
         assert np.mean([f.value for f in estimates]) == pytest.approx(truth, rel=error)
         assert np.mean([f.low <= truth <= f.high for f in estimates]) > 0.75
+
+
+def test_closed_number_by_hand(judged):
+    first = [fish("2023-04-10", "bass", 280, tag=f"A{i}") for i in range(4)]
+    second = [fish("2023-04-20", "bass", 280, tag=t) for t in ("A1", "A2", "A9")] + [fish("2023-04-20", "bass", 285, 3)]
+    second.append(fish("2023-04-20", "bass", 200, 50))  # too short to have been tagged
+    tags = [f"A{i},2023-04-10,bass,tagged,,\n" for i in range(4)] + ["A9,2023-04-20,bass,tagged,,\n"]
+    tags.append("A0,2023-04-15,bass,kept,,\n")
+    number = figures(judged(survey=SURVEY + "".join(first + second), tags=TAGS + "".join(tags)))["bass_number_closed"]
+    assert number.value == pytest.approx(
+        (3 + 1) * (6 + 1) / (2 + 1) - 1
+    )  # three at large, six caught, two of them marked
+    assert "280 mm" in number.note and "2 of 6" in number.note
+
+
+def test_open_number_by_hand(judged):
+    # A1–A4 tagged in 2023; A1, A2 and four untagged fish in 2024, B1 tagged then; A1, A3, B1 in 2025
+    seen = {2023: ("A1", "A2", "A3", "A4"), 2024: ("A1", "A2", "B1"), 2025: ("A1", "A3", "B1")}
+    rows = "".join(fish(f"{y}-04-10", "bass", 280, tag=t) for y, tags in seen.items() for t in tags)
+    tags = "".join(f"{t},{2023 + (t == 'B1')}-04-10,bass,tagged,,\n" for t in ("A1", "A2", "A3", "A4", "B1"))
+    found = figures(judged(survey=SURVEY + rows + fish("2024-04-10", "bass", 280, 4), tags=TAGS + tags))
+    marked = 2 + (3 + 1) * 1 / (2 + 1)  # m 2, R 3, z 1 (A3), r 2 (A1, B1)
+    assert found["bass_number_open"].value == pytest.approx(marked * (7 + 1) / (2 + 1))
+    assert found["bass_survival_per_year"].value == pytest.approx((marked / 4) ** (365.25 / 366))
 
 
 def test_growth_and_kept_share_from_tags(judged):

@@ -77,6 +77,22 @@ def test_chapman_limits_hold_the_truth():
     assert np.mean(inside) >= 0.94  # exact limits cover at least 95 % (450 draws: standard error 1 %)
 
 
+@pytest.mark.parametrize(("marked", "caught", "recaptured"), [(50, 60, 7), (32, 54, 18), (200, 30, 1)])
+def test_chapman_limits_are_the_last_numbers_that_are_not_refuted(marked, caught, recaptured):
+    from scipy.stats import hypergeom
+
+    found = chapman(marked, caught, recaptured)
+
+    def as_few(n):
+        return hypergeom.cdf(recaptured, n, marked, caught)
+
+    def as_many(n):
+        return hypergeom.sf(recaptured - 1, n, marked, caught)
+
+    assert as_few(found.low - 1) <= 0.025 < as_few(found.low)
+    assert as_many(found.high + 1) <= 0.025 < as_many(found.high)
+
+
 def test_chapman_is_unbiased_where_every_fish_could_be_caught():
     # n1 + n2 >= N: exactly unbiased (Chapman 1951), so the expectation over all outcomes is the truth
     from scipy.stats import hypergeom

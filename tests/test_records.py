@@ -4,9 +4,11 @@ import subprocess
 import sys
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pondpop.checks import InputError
-from pondpop.records import read_records
+from pondpop.records import COLUMNS, read_records
 
 SURVEY = "date,gear,species,length_in,weight_lb,count,tag,sex\n"
 EFFORT = "date,gear,hours,hauls,water_f,species_sought\n"
@@ -263,3 +265,45 @@ def test_reading_needs_the_standard_library_only():
     code = "import sys, pondpop.records; print({'numpy', 'scipy', 'xarray', 'matplotlib'} & set(sys.modules))"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "set()"
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["", "2024-04-10", "2025-04-10", "bass", "bluegill", "angling", "seine", "tagged", "kept", "B1", "B2"]
+    ),
+    st.sampled_from(["10", "12.5", "0", "-1", "1e9", "nan", '"', "é", "9" * 40, "٣", "=1+1"]),
+    st.text(max_size=8),
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.data())
+def test_whatever_is_in_the_rows_every_row_is_read_or_named(tmp_path_factory, data):
+    folder = tmp_path_factory.mktemp("rows")
+    written = 0
+    for name, (needed, _) in COLUMNS.items():
+        rows = data.draw(st.lists(st.lists(CELLS, min_size=len(needed), max_size=len(needed)), max_size=6))
+        rows = [[c.replace("\r", "").replace("\n", "").replace('"', "").replace(",", "") for c in row] for row in rows]
+        rows = [row for row in rows if any(c.strip() for c in row)]
+        head = [group.split("|")[0] for group in needed]
+        (folder / name).write_text("\n".join(",".join(r) for r in [head, *rows]), encoding="utf-8", newline="")
+        written += len(rows)
+    try:
+        records = read_records(folder)
+    except InputError as e:
+        assert "\n" not in str(e)
+        return
+    read = sum(map(len, (records.fish, records.effort, records.catches, records.tags)))
+    assert read + len(records.left_out) == written
+    assert all("\n" not in str(bad) for bad in records.left_out)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.binary(max_size=200), st.booleans())
+def test_no_bytes_bring_it_down(tmp_path_factory, data, with_header):
+    folder = tmp_path_factory.mktemp("bytes")
+    (folder / "survey.csv").write_bytes(SURVEY.encode() * with_header + data)
+    try:
+        read_records(folder)
+    except InputError as e:
+        assert "\n" not in str(e)

@@ -136,7 +136,7 @@ def histories(
                     f"it was tagged on {later.date}, line {later.line}" if later else "it is never tagged in tags.csv"
                 )
                 why = InputError("tag", tag, f"a fish tagged by {date}", found)
-            if why is None and kept and (what != "survey" or date > kept.date):
+            if why is None and kept:
                 why = InputError(
                     "tag", tag, "a fish still in the pond", f"it was kept on {kept.date}, line {kept.line}"
                 )
