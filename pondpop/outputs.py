@@ -62,7 +62,7 @@ class Output:
     def load(self, identity: str) -> dict[str, NDArray[np.float64]] | None:
         """A finished block, or None."""
         try:
-            with np.load(self.blocks / f"{identity}.npz", allow_pickle=False) as kept:
+            with (self.blocks / f"{identity}.npz").open("rb") as file, np.load(file, allow_pickle=False) as kept:
                 return {name: kept[name] for name in kept.files}
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return None
@@ -79,7 +79,7 @@ class Output:
         for name, write in files.items():
             write(self.partial / name)
         shutil.rmtree(self.blocks)
-        _write_marker(self.partial, {"files": sorted(files)})
+        _write_marker(self.partial, {"files": sorted(_files(self.partial))})
         if _ours(self._replaced):
             shutil.rmtree(self._replaced)
         _refuse_strange(self.path)
@@ -98,12 +98,12 @@ def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Calla
 
         write_page([dataset], path)
 
-    files: dict[str, Callable[[Path], None]] = {
+    return {
         "scenario.resolved.toml": text(dump(scenario)),
         "yearly.csv": text(yearly_csv(dataset, scenario.units)),
         "projection.nc": lambda path: results.write(dataset, path),
+        "report.html": report,
     }
-    return files | {"report.html": report} if Path(__file__).with_name("report").joinpath("page.py").exists() else files
 
 
 def text(content: str) -> Callable[[Path], None]:
@@ -133,6 +133,12 @@ def _write_marker(folder: Path, content: Mapping[str, object]) -> None:
     os.replace(beside, folder / MARKER)
 
 
+def _files(folder: Path) -> set[str]:
+    """Every file below a folder but the marker, by its path from there."""
+    found = (item for item in folder.rglob("*") if item.is_symlink() or not item.is_dir())
+    return {item.relative_to(folder).as_posix() for item in found} - {MARKER}
+
+
 def _ours(folder: Path) -> bool:
     return folder.is_dir() and not folder.is_symlink() and bool(_marker(folder))
 
@@ -147,8 +153,7 @@ def _refuse_strange(folder: Path) -> None:
     marker = _marker(folder)
     if "files" in marker:
         listed = marker["files"]
-        known = {MARKER, *(listed if isinstance(listed, list) else ())}
-        strange = sorted({item.name for item in folder.iterdir()} - known)
+        strange = sorted(_files(folder) - set(listed if isinstance(listed, list) else ()))
         if strange:
             given = Fact(f"{folder}, in which {strange[0]} is not of pondpop")
             raise InputError("--out", given, "a new folder", remedy)

@@ -1,0 +1,62 @@
+"""A small invented pond that runs in a moment, for tests of chance, variants and decisions."""
+
+from __future__ import annotations
+
+import tomllib
+
+from pondpop.scenario import Scenario, resolve
+
+TEXT = """
+title = "small pond"
+[pond]
+area_acres = 2
+fertility = "fertilized"
+[water]
+climate = "deep_south"
+[run]
+start = 2026-04-01
+years = 1
+surveys = ["04-20", "06-15", "09-15"]
+[[stocking]]
+species = "bluegill"
+resident = true
+name = "bluegill"
+per_acre = 600
+length_in = 4
+[[stocking]]
+species = "bass"
+resident = true
+name = "old_bass"
+per_acre = 20
+length_in = 13
+[strategies.few]
+[[strategies.few.stocking]]
+name = "young_bass"
+species = "bass"
+date = 2026-04-10
+per_acre = 30
+length_in = 6
+[strategies.many]
+[[strategies.many.stocking]]
+name = "young_bass"
+species = "bass"
+date = 2026-04-10
+per_acre = 60
+length_in = 6
+[ensemble]
+members = 3
+"""
+
+
+def raw(members: int = 3, years: int = 1, extra: str = "", only: str | None = None) -> dict:
+    """What the small pond's file says, with `extra` TOML at its end, and one strategy only if it is named."""
+    content = tomllib.loads(TEXT + extra)
+    content["ensemble"]["members"] = members
+    content["run"]["years"] = years
+    if only:
+        content["strategies"] = {only: content["strategies"][only]}
+    return content
+
+
+def pond(members: int = 3, years: int = 1, extra: str = "", only: str | None = None) -> Scenario:
+    return resolve(raw(members, years, extra, only))
