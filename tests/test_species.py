@@ -97,6 +97,14 @@ def test_replace_changes_one_value_and_nothing_else():
     assert q.replace("bluegill.max_intake_at_1_g", 0.4).max_intake_at_1_g[:, 1].tolist() == [0.4] * 3
 
 
+def test_a_replaced_array_is_a_copy_that_cannot_be_written():
+    mine = np.array([0.05, 0.06])
+    for path, name in (("pond.length_cv", "length_cv"), ("bass.max_intake_at_1_g", "max_intake_at_1_g")):
+        array = getattr(load_parameters().replace(path, mine), name)
+        assert not array.flags.writeable
+        assert mine.flags.writeable and not np.shares_memory(array, mine)
+
+
 def test_take_keeps_the_members_asked_for():
     q = (
         load_parameters()

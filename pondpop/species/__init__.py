@@ -251,7 +251,7 @@ class Parameters:
         import numpy as np
 
         name, column = _address(path)
-        new = np.atleast_1d(np.asarray(values, dtype=float))
+        new = np.atleast_1d(np.array(values, dtype=float))
         if new.ndim != 1 or not np.isfinite(new).all():
             raise InputError(path, str(values), "a finite number, or a list of them with one per member")
         if len({1, self.members, new.size}) > 2:
