@@ -136,6 +136,7 @@ def test_angling_is_read_when_there_is_no_electrofishing_and_a_seine_never(judge
     rows = "".join(fish("2024-04-10", s, 250 if s == "bass" else 150, gear="angling") for s in ("bass", "bluegill"))
     assert judged(survey=SURVEY + rows).surveys[0].pair.gear == "angling"
     seined = judged(survey=SURVEY + rows.replace("angling", "seine"))
+    assert "bass_psd" not in figures(seined)
     assert seined.surveys[0].pair is None and any("cannot be read" in m for m in seined.missing)
 
 
