@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import expit
 
 Array = NDArray[np.float64]
 
 
 def logistic(z: ArrayLike) -> Array:
     """1 / (1 + e^−z), a smooth step from 0 to 1; safe for any z."""
-    return 0.5 + 0.5 * np.tanh(0.5 * np.asarray(z, dtype=float))
+    return np.asarray(expit(z))
 
 
 def temperature_dome(water_c: ArrayLike, q: ArrayLike, optimum_c: ArrayLike, maximum_c: ArrayLike) -> Array:
@@ -48,11 +49,7 @@ def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, i
     Below the length whose natural log is `isometric_below` the published line no longer holds and weight is taken
     as proportional to length cubed (fish of 50 mm in Sammons & Maceina 2005 weighed 1.8 g).
     """
-    return (
-        log_intercept
-        + slope * np.maximum(log_length, isometric_below)
-        + 3.0 * np.minimum(log_length - isometric_below, 0.0)
-    )
+    return log_intercept + slope * log_length + (3.0 - slope) * np.minimum(log_length - isometric_below, 0.0)
 
 
 def share_longer(log_length: Array, threshold_mm: ArrayLike, length_cv: ArrayLike) -> Array:

@@ -23,6 +23,8 @@ from pondpop.state import Columns, State
 Array = NDArray[np.float64]
 PREY = (*SPECIES, "plankton", "benthos", "pellets")
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
+DAYS_BETWEEN_TIDYING = 8  # columns without fish cost time but change nothing
+Rates = dict[str, tuple[slice, Array]]  # deaths per fish and day by cause: the groups it acts on, and [member, those groups]
 CAUSES = ("predation", "background", "starvation", "old_age", "cold", "harvest", "release", "removal", "die_off", "too_few")
 
 
@@ -53,7 +55,7 @@ class Flows:
 class Hunt:
     """How bass and their prey met in a step."""
 
-    naive: Array  # [member, group], ease of catching relative to a wary fish
+    naive: Array | None  # [member, group], ease of catching relative to a wary fish; None where all are wary
     out_of_cover: Array  # [member, species * length], share of the prey that bass can find
     fish_met: Array  # [member, bass group], as multiples of what half satisfies
     hunting: Array  # [member, bass group], area searched while not handling food, ha per day and kg
@@ -81,9 +83,12 @@ class Books:
 
 
 class _GroupParameters:
-    """Parameters and constants spread over the columns, remade only when columns come or go."""
+    """Parameters and constants spread over the columns, remade only when columns come or go and when the year turns.
 
-    def __init__(self, p: Parameters, columns: Columns, growth: Array) -> None:
+    growth and background_luck are [member, species].
+    """
+
+    def __init__(self, p: Parameters, columns: Columns, growth: Array, background_luck: Array) -> None:
         kind = columns.species
 
         def spread(name: str) -> Array:
@@ -107,9 +112,8 @@ class _GroupParameters:
         self.ws_slope = spread("standard_weight_slope")
         isometric = spread("isometric_below_mm")
         self.isometric_below = np.where(np.isnan(isometric), -np.inf, np.log(isometric))
-        self.background = (
-            spread("background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[:, None] / 365.0
-        )
+        background = spread("background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+        self.log_background = np.log(background) + np.log(background_luck[:, kind])
         self.oldest = spread("oldest_age_years")
 
 
@@ -127,59 +131,65 @@ class Engine:
         self.books: list[Books] | None = [] if keep_books else None
         self.tables = feeding.feeding_tables(p, inputs.cover)
         self.water_c = np.maximum(inputs.water_c + inputs.luck.water_c, water.COLDEST_LIQUID_C)
-        self._temperature_factors()
+        self._daily_factors()
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
         self.flows = Flows.zero(inputs.members)
         self.growth = inputs.luck.growth * inputs.local_growth
+        self.angled = bool(inputs.angling_hours_per_ha.any())
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.surveys = 0
         self.columns_changed()
 
-    def _temperature_factors(self) -> None:
-        """Factors on intake, search and respiration, [member, day, species], known for all days beforehand."""
-        p, t = self.parameters, self.water_c[:, :, None]
-
-        def of_species(name: str) -> Array:
-            return getattr(p, name)[:, None, :]
-
-        dome = energetics.temperature_dome(
-            t, of_species("intake_dome_q"), of_species("intake_optimum_c"), of_species("intake_maximum_c")
-        )
+    def _daily_factors(self) -> None:
+        """What temperature and light do, known for all days beforehand: arrays [day, member, species] or [day, member]."""
+        p, inputs = self.parameters, self.inputs
+        water_c = np.ascontiguousarray(self.water_c.T)
+        t = water_c[:, :, None]
+        dome = energetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)
         self.intake_factor = energetics.intake_temperature_factor(
-            dome, t, of_species("feeding_stops_below_c"), of_species("feeding_stop_width_c"), p.intake_dome_floor[:, None, None]
+            dome, t, p.feeding_stops_below_c, p.feeding_stop_width_c, p.intake_dome_floor[:, None]
         )
-        self.search_factor = np.maximum(p.search_dome_floor[:, None, None], dome) ** -p.search_cold_exponent[:, None, None]
+        search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
+        self.bass_search_factor = np.ascontiguousarray(self.intake_factor[:, :, BASS] * search[:, :, BASS])
+        self.food_ease = search / p.resource_half_saturation_kg_per_ha
         respiration = np.empty_like(dome)
         for k in (BASS, SHAD):
-            per_c, flat = p.respiration_per_c[:, k, None], p.respiration_flat_above_c[:, k, None]
-            respiration[:, :, k] = np.exp(per_c * np.minimum(self.water_c, flat))
+            respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
         for k in (BLUEGILL, MINNOW):
             respiration[:, :, k] = energetics.temperature_dome(
-                self.water_c,
-                p.respiration_dome_q[:, k, None],
-                p.respiration_optimum_c[:, k, None],
-                p.respiration_maximum_c[:, k, None],
+                water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
             )
-        rest = energetics.winter_rest(
-            t, of_species("winter_rest_share"), p.winter_rest_below_c[:, None, None], p.winter_rest_width_c[:, None, None]
+        self.respiration_factor = respiration * energetics.winter_rest(
+            t, p.winter_rest_share, p.winter_rest_below_c[:, None], p.winter_rest_width_c[:, None]
         )
-        self.respiration_factor = respiration * rest
         self.cold_deaths = life.cold_deaths(
-            self.water_c,
-            p.cold_deaths_per_day[:, SHAD, None],
-            p.cold_deaths_below_c[:, SHAD, None],
-            p.cold_deaths_width_c[:, SHAD, None],
+            water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
         )
+        self.renewal_factor = self._renewal_factor(water_c)
+        self.spawning = np.stack([self._spawning(k, water_c) for k in range(len(SPECIES))], axis=2)
+        self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
+        self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
 
     def columns_changed(self) -> None:
-        """Remake what depends on which groups there are."""
-        self.group = _GroupParameters(self.parameters, self.state.columns, self.growth)
-        self.slices = self.state.species_slices()
+        """Remake what depends on which groups there are, and on the year."""
+        s = self.state
+        self.group = self._group_parameters(s.columns)
+        self.slices = s.species_slices()
+        self.first_points = feeding.first_points(s.members, s.columns.species)
+        self.last_stocked = float(np.max(s.columns.stocked, initial=-np.inf))
+
+    def _group_parameters(self, columns: Columns) -> _GroupParameters:
+        inputs = self.inputs
+        year = inputs.year[min(self.day, inputs.days - 1)]
+        background_luck = inputs.luck.background_deaths[:, :, year] / inputs.local_survival
+        return _GroupParameters(self.parameters, columns, self.growth, background_luck)
 
     # ------------------------------------------------------------------ a day
 
     def run_day(self) -> None:
         """All of one day, in order; afterwards `day` is the next day's number."""
+        if self.inputs.year_day[self.day] == 0:
+            self.columns_changed()  # the year's luck
         self.stock()
         self.remove()
         for _ in range(self.inputs.steps_per_day):
@@ -222,43 +232,48 @@ class Engine:
 
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
-        s, kind, length = self.state, self.state.columns.species, 1.0 / self.inputs.steps_per_day
-        bass = self.slices[BASS]
+        s, length = self.state, 1.0 / self.inputs.steps_per_day
+        bass, bluegill = self.slices[BASS], self.slices[BLUEGILL]
         weight = s.weight()
-        biomass = s.number * weight / 1000.0
-        place = feeding.place_on_grid(s.log_length, kind)
+        biomass = s.number * weight
+        biomass *= 1e-3
+        place = feeding.place_on_grid(s.log_length, self.first_points)
         log_condition = s.log_weight - self.log_standard_weight()
 
         max_intake = self.max_intake()
         food_met = self._food_met(place, weight)
-        hunt = self._hunt(place, weight, biomass, max_intake, food_met)
-        rates = self._death_rates(weight, log_condition, hunt.predation)
-        deaths = sum(rates.values()) * length
-        alive = life.mean_share_alive(deaths)
-
         all_met = food_met[PLANKTON] + food_met[BENTHOS]
+        hunt = self._hunt(place, biomass, max_intake, all_met)
+        rates = self._death_rates(log_condition, hunt.predation)
+        deaths = _sum_of(rates) * length
+        left = life.share_left(deaths)
+        alive = life.mean_share_alive(left)
+
         all_met[:, bass] += hunt.fish_met
-        hunger = 1.0 / (1.0 + all_met)
-        pellets = self._pellets(max_intake, biomass, 1.0 - hunger)
-        ate_food, food_after = self._eat_food(max_intake, biomass, food_met, hunger, pellets, length)
+        all_met += 1.0
+        hunger = 1.0 / all_met
+        pellets = self._pellets(max_intake, biomass, hunger)
+        ate_food, food_after, food_of_bass = self._eat_food(max_intake, biomass, food_met, hunger, pellets, length)
         ate_fish, fish_eaten = self._eat_fish(place, hunt, biomass * alive)
 
-        growth, refused = self._growth(weight, ate_food, ate_fish, pellets)
-        self._tally(rates, alive, weight, biomass, ate_food, fish_eaten, pellets, length)
+        free_growth = self._free_growth(weight, ate_food, ate_fish, pellets)
+        growth = self._within_limits(free_growth)
+        self._tally(rates, alive, weight, biomass, food_of_bass, fish_eaten, pellets, length)
         if self.books is not None:
+            shape = s.number.shape
             self.books.append(
                 Books(
                     columns=s.columns,
                     number=s.number.copy(),
                     weight=weight,
-                    rates=rates,
+                    rates={cause: _whole(groups, rate, shape) for cause, (groups, rate) in rates.items()},
                     alive=alive,
                     length=length,
                     ate_fish=ate_fish,
                     ate_food=ate_food,
-                    ate_pellets=pellets,
+                    ate_pellets=np.zeros_like(weight[:, bluegill]) if pellets is None else pellets,
                     growth=growth,
-                    refused=refused,
+                    refused=free_growth - growth,
                     food=np.stack([s.plankton, s.benthos], axis=1),
                     food_after=food_after,
                 )
@@ -266,13 +281,18 @@ class Engine:
 
         ration = ate_food[PLANKTON] + ate_food[BENTHOS]
         ration[:, bass] += ate_fish
-        ration[:, self.slices[BLUEGILL]] += pellets
-        memory = -np.expm1(-length / self.parameters.ration_memory_days[:, None])
-        s.wariness = self._wariness_after(length)
-        s.ration += (ration / max_intake - s.ration) * memory
-        s.log_length += self._lengthening(growth * length, log_condition)
-        s.log_weight += growth * length
-        s.number *= np.exp(-deaths)
+        if pellets is not None:
+            ration[:, bluegill] += pellets
+        ration /= max_intake
+        ration -= s.ration
+        ration *= self.ration_memory
+        if self.angled:
+            s.wariness = self._wariness_after(length)
+        s.ration += ration
+        gain = growth * length
+        s.log_length += self._lengthening(gain, log_condition)
+        s.log_weight += gain
+        s.number *= left
         s.plankton, s.benthos = food_after[:, PLANKTON].copy(), food_after[:, BENTHOS].copy()
 
     # ------------------------------------------------------------------ meeting and eating
@@ -280,63 +300,79 @@ class Engine:
     def max_intake(self) -> Array:
         """Maximum intake of each group in this water, g per g and day."""
         g = self.group
-        factor = self.intake_factor[:, self.day][:, self.state.columns.species]
-        return np.exp(g.log_max_intake + g.max_intake_exponent * self.state.log_weight) * factor
+        intake = g.max_intake_exponent * self.state.log_weight
+        intake += g.log_max_intake
+        np.exp(intake, out=intake)
+        return self._scaled(intake, self.intake_factor[self.day])
 
     def _food_met(self, place: GridPlace, weight: Array) -> list[Array]:
         """Plankton and benthos met, as multiples of what half satisfies: two arrays [member, group]."""
         p, s, bluegill = self.parameters, self.state, self.slices[BLUEGILL]
-        ease = self.search_factor[:, self.day] / p.resource_half_saturation_kg_per_ha
         met = []
-        for resource, stock in ((PLANKTON, s.plankton), (BENTHOS, s.benthos)):
-            used = feeding.read_table(place, self.tables.food_use[resource])
-            met.append(used * (stock[:, None] * ease)[:, s.columns.species])
+        for use, stock in zip(self.tables.food_use, (s.plankton, s.benthos), strict=True):
+            ease = self.food_ease[self.day] * stock[:, None]
+            met.append(feeding.read(place, (use * ease[:, :, None]).reshape(s.members, -1)))
         size = (weight[:, bluegill] + _of(p.foraging_size_offset_g, BLUEGILL)) / _of(p.foraging_size_reference_g, BLUEGILL)
-        small_forage_better = size ** -_of(p.foraging_size_exponent, BLUEGILL)
+        small_forage_better = np.exp(np.log(size) * -_of(p.foraging_size_exponent, BLUEGILL))
         for share in met:
             share[:, bluegill] *= small_forage_better
         return met
 
-    def _hunt(self, place: GridPlace, weight: Array, biomass: Array, max_intake: Array, food_met: list[Array]) -> Hunt:
+    def _hunt(self, place: GridPlace, biomass: Array, max_intake: Array, other_food_met: Array) -> Hunt:
         """Bass look for fish: first as if no prey hid, then for the prey that is out of cover.
 
         After the foraging arena of Walters & Juanes 1993 (from memory): prey leave cover at a limited rate, so that
         bass compete for what is out.
         """
         bass, kernel = self.slices[BASS], self.tables.prey_size
+        hunters = biomass[:, bass]
+        if not hunters.any():
+            nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
+            return Hunt(None, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
         naive, found = self._naive(), self._found(biomass)
-        offered = feeding.lay_by_species(place, biomass * naive) * found
-        search = self._search_area(weight[:, bass], biomass[:, bass])
-        other_food = food_met[PLANKTON][:, bass] + food_met[BENTHOS][:, bass]
+        offered = _times(feeding.lay(place, _times(biomass, naive)), found)
+        search = self._search_area(hunters)
+        per_intake, not_hungry = search / max_intake[:, bass], 1.0 + other_food_met[:, bass]
+        at_length = place.of_species(BASS, bass)
 
         def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array]:
-            reach = feeding.read(place, feeding.prey_within_reach(out_of_cover, kernel), bass)
-            fish_met = search * reach / max_intake[:, bass]
-            hunting = search / (1.0 + fish_met + other_food)
-            load = feeding.lay(place, biomass[:, bass] * hunting, bass)
-            return fish_met, hunting, feeding.search_upon_prey(load, kernel) * found
+            fish_met = feeding.read(at_length, feeding.prey_within_reach(out_of_cover, kernel))
+            fish_met *= per_intake
+            hunting = search / (not_hungry + fish_met)
+            load = feeding.lay(at_length, hunters * hunting)
+            return fish_met, hunting, _times(feeding.search_upon_prey(load, kernel), found)
 
         _, _, hunted = hunted_by(offered)
         exposed = 1.0 / (1.0 + hunted / self.tables.leaving_cover)
         fish_met, hunting, hunted = hunted_by(offered * exposed)
         taken = exposed * hunted
-        predation = feeding.read_by_species(place, taken) * naive
-        return Hunt(naive=naive, out_of_cover=exposed * found, fish_met=fish_met, hunting=hunting, taken=taken, predation=predation)
+        return Hunt(
+            naive=naive,
+            out_of_cover=_times(exposed, found),
+            fish_met=fish_met,
+            hunting=hunting,
+            taken=taken,
+            predation=_times(feeding.read(place, taken), naive),
+        )
 
-    def _found(self, biomass: Array) -> Array:
-        """Ease of finding prey, relative: few shad are hard to find [member, species * length]."""
-        p = self.parameters
-        shad = _total(biomass[:, self.slices[SHAD]])
+    def _found(self, biomass: Array) -> Array | None:
+        """Ease of finding prey, relative: few shad are hard to find [member, species * length]; None without shad."""
+        p, groups = self.parameters, self.slices[SHAD]
+        if groups.start == groups.stop:
+            return None
+        shad = _total(biomass[:, groups])
         found = np.ones((shad.size, len(SPECIES), feeding.GRID_POINTS))
         found[:, SHAD] = (shad**2 / (shad**2 + p.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
         return found.reshape(shad.size, -1)
 
-    def _naive(self) -> Array:
-        """How much more easily hatchery fish are caught in their first weeks."""
+    def _naive(self) -> Array | None:
+        """How much more easily hatchery fish are caught in their first weeks; None once all are as wary as wild fish."""
         p = self.parameters
+        if self.day - self.last_stocked > self.wary_from_day:
+            return None
         return 1.0 + p.naive_ease[:, None] * np.exp((self.state.columns.stocked - self.day) / p.naive_days[:, None])
 
-    def _search_area(self, weight: Array, biomass: Array) -> Array:
+    def _search_area(self, biomass: Array) -> Array:
         """Area that bass search, ha per day and kg of bass [member, bass group].
 
         Nearly the same for a fish of any size; large bass in numbers get into one another's way (interference after
@@ -345,18 +381,20 @@ class Engine:
         p, groups = self.parameters, self.slices[BASS]
         large = _total(biomass * self.longer(groups, p.interference_from_mm[:, BASS]))
         crowding = 1.0 + p.interference_ha_per_kg[:, BASS] * large
-        factor = self.intake_factor[:, self.day, BASS] * self.search_factor[:, self.day, BASS]
-        area = _of(p.search_area_at_100_g, BASS) * (weight / 100.0) ** -_of(p.search_area_exponent, BASS)
-        return area * (factor / crowding)[:, None]
+        per_100_g = self.state.log_weight[:, groups] - np.log(100.0)
+        area = np.exp(per_100_g * -_of(p.search_area_exponent, BASS))
+        area *= (p.search_area_at_100_g[:, BASS] * self.bass_search_factor[self.day] / crowding)[:, None]
+        return area
 
-    def _pellets(self, max_intake: Array, biomass: Array, ration: Array) -> Array:
-        """Pellets that bluegill eat, g per g and day [member, bluegill group]."""
+    def _pellets(self, max_intake: Array, biomass: Array, hunger: Array) -> Array | None:
+        """Pellets that bluegill eat, g per g and day [member, bluegill group]; None where none are given."""
         p, groups = self.parameters, self.slices[BLUEGILL]
         given = self.inputs.pellets_kg_per_ha[self.day]
         if given == 0.0:
-            return np.zeros_like(ration[:, groups])
+            return None
         warm = self.water_c[:, self.day] > p.pellets_above_c[:, BLUEGILL]
-        room = np.maximum(0.0, _of(p.pellet_ration_target, BLUEGILL) - ration[:, groups])
+        ration = 1.0 - hunger[:, groups]
+        room = np.maximum(0.0, _of(p.pellet_ration_target, BLUEGILL) - ration)
         appetite = _of(p.pellet_access, BLUEGILL) * room * max_intake[:, groups] * warm[:, None]
         appetite = appetite * self.longer(groups, p.pellets_from_mm[:, BLUEGILL])
         wanted = _total(appetite * biomass[:, groups])
@@ -364,45 +402,61 @@ class Engine:
         return appetite * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]
 
     def _eat_food(
-        self, max_intake: Array, biomass: Array, food_met: list[Array], hunger: Array, pellets: Array, length: float
-    ) -> tuple[list[Array], Array]:
-        """Plankton and benthos eaten, g per g and day, no more than the pond gave; and what is left, [member, food]."""
-        p, s, bluegill = self.parameters, self.state, self.slices[BLUEGILL]
-        displaced = np.maximum(0.0, 1.0 - _of(p.pellet_displacement, BLUEGILL) * pellets / max_intake[:, bluegill])
-        ate, left = [], []
+        self,
+        max_intake: Array,
+        biomass: Array,
+        food_met: list[Array],
+        hunger: Array,
+        pellets: Array | None,
+        length: float,
+    ) -> tuple[list[Array], Array, Array]:
+        """Plankton and benthos eaten, g per g and day, no more than the pond gave: two arrays [member, group].
+
+        Also what is left of them, and what bass ate of them in the step, both kg/ha [member, food].
+        """
+        p, s, bass, bluegill = self.parameters, self.state, self.slices[BASS], self.slices[BLUEGILL]
+        appetite = max_intake * hunger
+        if pellets is not None:
+            displacement = _of(p.pellet_displacement, BLUEGILL) * pellets / max_intake[:, bluegill]
+            appetite[:, bluegill] *= np.maximum(0.0, 1.0 - displacement)
+        ate, left, of_bass = [], [], []
         for met, stock, capacity, renewal in (
             (food_met[PLANKTON], s.plankton, p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
             (food_met[BENTHOS], s.benthos, p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day),
         ):
-            wish = max_intake * met * hunger
-            wish[:, bluegill] *= displaced
-            renewed = renewal * self._renewal_factor() * length
-            wished = _total(wish * biomass) * length
-            after = (stock + renewed * capacity) / (1.0 + renewed + wished / stock)
+            wish = met * appetite
+            wish_of_bass, wished = _totals(wish * biomass, bass)
+            renewed = renewal * self.renewal_factor[self.day] * length
+            after = (stock + renewed * capacity) / (1.0 + renewed + wished * length / stock)
             after = np.maximum(after, p.resource_floor_kg_per_ha)
-            ate.append(wish * (after / stock)[:, None])
+            given = after / stock
+            wish *= given[:, None]
+            ate.append(wish)
             left.append(after)
-        return ate, np.stack(left, axis=1)
+            of_bass.append(wish_of_bass * given * length)
+        return ate, np.stack(left, axis=1), np.stack(of_bass, axis=1)
 
-    def _renewal_factor(self) -> Array:
-        """How fast the pond's food renews, relative to midsummer light, 20 °C and fertility 1 [member]."""
-        p, inputs, day = self.parameters, self.inputs, self.day
-        year = inputs.year[day]
-        fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
+    def _renewal_factor(self, water_c: Array) -> Array:
+        """How fast the pond's food renews, relative to midsummer light, 20 °C and fertility 1 [day, member]."""
+        p, inputs = self.parameters, self.inputs
+        fertility = (inputs.fertility * inputs.luck.productivity).T[inputs.year]
         saturating = fertility * (1.0 + p.renewal_saturation) / (1.0 + p.renewal_saturation * fertility)
-        warmth = p.renewal_q10 ** ((self.water_c[:, day] - p.renewal_reference_c) / 10.0)
-        return warmth * saturating * water.light(inputs.year_day[day], p.light_floor, p.light_peak_day)
+        warmth = p.renewal_q10 ** ((water_c - p.renewal_reference_c) / 10.0)
+        return np.asarray(warmth * saturating * water.light(inputs.year_day[:, None], p.light_floor, p.light_peak_day))
 
     def _eat_fish(self, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> tuple[Array, Array]:
         """Fish that bass ate: g per g and day [member, bass group], and kg/ha and day by prey species [member, species].
 
         The prey is laid on the grid as it was alive over the step, so that what is eaten is what died of predation.
         """
-        bass = self.slices[BASS]
-        there = feeding.lay_by_species(place, biomass_alive * hunt.naive)
+        bass, members = self.slices[BASS], self.state.members
+        if not hunt.hunting.any():
+            return np.zeros_like(hunt.hunting), np.zeros((members, len(SPECIES)))
+        there = feeding.lay(place, _times(biomass_alive, hunt.naive))
         within_reach = feeding.prey_within_reach(there * hunt.out_of_cover, self.tables.prey_size)
-        ate = hunt.hunting * feeding.read(place, within_reach, bass)
-        by_species = (there * hunt.taken).reshape(self.state.members, len(SPECIES), feeding.GRID_POINTS)
+        ate = feeding.read(place.of_species(BASS, bass), within_reach)
+        ate *= hunt.hunting
+        by_species = (there * hunt.taken).reshape(members, len(SPECIES), feeding.GRID_POINTS)
         return ate, by_species.sum(axis=2)
 
     # ------------------------------------------------------------------ growing and dying
@@ -411,108 +465,123 @@ class Engine:
         g = self.group
         return energetics.log_standard_weight(self.state.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
 
-    def _growth(self, weight: Array, ate_food: list[Array], ate_fish: Array, pellets: Array) -> tuple[Array, Array]:
-        """Growth per day in log weight [member, group], and what daily limits refused of it."""
+    def _free_growth(self, weight: Array, ate_food: list[Array], ate_fish: Array, pellets: Array | None) -> Array:
+        """Growth per day in log weight that the energy eaten and respired asks for [member, group]."""
         p, s, g = self.parameters, self.state, self.group
         bass, bluegill = self.slices[BASS], self.slices[BLUEGILL]
-        energy = (
-            ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None] + ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
-        )
+        energy = ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None]
+        energy += ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
         energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
-        energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
-        respired = (
-            np.exp(g.log_respiration + g.respiration_exponent * s.log_weight)
-            * self.respiration_factor[:, self.day][:, s.columns.species]
-            * (1.0 + g.activity_per_g * weight)
-        )
-        free = (energy * g.kept_share - respired) / self._body_energy(weight)
-        growth = np.clip(free, -p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
-        return growth, free - growth
+        if pellets is not None:
+            energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
+        energy *= g.kept_share
+        energy -= self._respired(weight)
+        energy /= g.body_energy
+        energy[:, bass] /= self._body_energy_rise()
+        return energy
 
-    def _body_energy(self, weight: Array) -> Array:
-        """Energy that one more gram of body holds, J/g; in bass it rises with size."""
-        p, bass = self.parameters, self.slices[BASS]
-        held = np.broadcast_to(self.group.body_energy, weight.shape).copy()
-        rise = _of(p.body_energy_exponent, BASS)
-        held[:, bass] = held[:, bass] * (weight[:, bass] / 100.0) ** rise * (1.0 + rise)
-        return held
+    def _respired(self, weight: Array) -> Array:
+        """Energy respired, J per g and day [member, group]."""
+        s, g, bass = self.state, self.group, self.slices[BASS]
+        respired = g.respiration_exponent * s.log_weight
+        respired += g.log_respiration
+        np.exp(respired, out=respired)
+        respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
+        return self._scaled(respired, self.respiration_factor[self.day])
+
+    def _body_energy_rise(self) -> Array:
+        """Energy that one more gram of a bass's body holds, relative to a bass of 100 g [member, bass group]."""
+        rise = _of(self.parameters.body_energy_exponent, BASS)
+        return np.exp((self.state.log_weight[:, self.slices[BASS]] - np.log(100.0)) * rise) * (1.0 + rise)
+
+    def _within_limits(self, growth: Array) -> Array:
+        p = self.parameters
+        most = np.minimum(growth, p.weight_gain_limit_per_day[:, None])
+        return np.maximum(most, -p.weight_loss_limit_per_day[:, None], out=most)
 
     def _lengthening(self, gain: Array, log_condition: Array) -> Array:
         """Growth in log length: thin fish put on weight first, plump fish length."""
-        p, s = self.parameters, self.state
-        set_point = p.condition_at_no_food[:, None] + p.condition_gain_at_full_food[:, None] * np.minimum(1.0, s.ration)
-        share = np.exp(p.length_growth_power[:, None] * (log_condition - np.log(set_point)))
-        share = np.minimum(p.length_growth_limit[:, None], share)
+        p, s, grows = self.parameters, self.state, gain > 0.0
+        share = np.minimum(1.0, s.ration)
+        share *= p.condition_gain_at_full_food[:, None]
+        share += p.condition_at_no_food[:, None]  # the set point of condition
+        np.log(share, out=share, where=grows)
+        np.subtract(log_condition, share, out=share)
+        share *= p.length_growth_power[:, None]
+        np.exp(share, out=share, where=grows)
+        np.minimum(share, p.length_growth_limit[:, None], out=share)
         slope = np.where(s.log_length < self.group.isometric_below, 3.0, self.group.ws_slope)
-        return np.maximum(gain, 0.0) / slope * share
+        share *= np.maximum(gain, 0.0)
+        share /= slope
+        return share
 
-    def _death_rates(self, weight: Array, log_condition: Array, predation: Array) -> dict[str, Array]:
-        """Deaths per fish and day by cause [member, group]."""
+    def _death_rates(self, log_condition: Array, predation: Array) -> Rates:
+        """Deaths per fish and day by cause."""
         p, s, g, day = self.parameters, self.state, self.group, self.day
-        bass, shad = self.slices[BASS], self.slices[SHAD]
-        year = self.inputs.year[day]
-        background = g.background * np.exp(p.background_deaths_exponent[:, None] * s.log_weight)
+        bass, shad, every = self.slices[BASS], self.slices[SHAD], slice(None)
+        background = p.background_deaths_exponent[:, None] * s.log_weight
+        background += g.log_background
+        np.exp(background, out=background)
         large = logistic((s.log_weight[:, bass] - np.log(_of(p.large_fish_from_g, BASS))) / _of(p.large_fish_width_ln, BASS))
         background[:, bass] *= 1.0 - _of(p.large_fish_death_reduction, BASS) * large
-        luck = self.inputs.luck.background_deaths[:, :, year] / self.inputs.local_survival
-        background *= luck[:, s.columns.species]
-        age_years = (day - s.columns.born) / 365.0
-        cold = np.zeros_like(predation)
-        cold[:, shad] = self.cold_deaths[:, day, None]
-        rates = {
-            "predation": predation,
-            "background": background,
-            "starvation": life.starvation_deaths(
-                np.exp(log_condition),
-                p.starvation_deaths_per_day[:, None],
-                p.starvation_below_condition[:, None],
-                p.starvation_width[:, None],
-            ),
-            "old_age": np.broadcast_to(
-                life.old_age_deaths(
-                    age_years,
-                    g.oldest,
-                    p.old_age_deaths_per_year[:, None],
-                    p.old_age_from_share[:, None],
-                    p.old_age_ramp_share[:, None],
-                    p.old_age_ramp_limit[:, None],
-                ),
-                predation.shape,
-            ),
-            "cold": cold,
+        old_age = life.old_age_deaths(
+            (day - s.columns.born) / 365.0,
+            g.oldest,
+            p.old_age_deaths_per_year[:, None],
+            p.old_age_from_share[:, None],
+            p.old_age_ramp_share[:, None],
+            p.old_age_ramp_limit[:, None],
+        )
+        rates: Rates = {
+            "predation": (every, predation),
+            "background": (every, background),
+            "starvation": (every, self._starvation(log_condition)),
+            "old_age": (every, old_age),
+            "cold": (shad, self.cold_deaths[day][:, None]),
         }
-        rates["harvest"] = self._harvest_rates()
-        rates["release"] = np.zeros_like(predation)
-        rates["release"][:, bass] = self._release_rates()
+        if any(rule.effort[day] for rule in self.inputs.fishing):
+            rates["harvest"] = every, self._harvest_rates()
+        if self.inputs.angling_hours_per_ha[day]:
+            rates["release"] = bass, self._release_rates()
         return rates
+
+    def _starvation(self, log_condition: Array) -> Array:
+        p = self.parameters
+        thin = log_condition < np.log(p.starvation_below_condition)[:, None]
+        condition = np.exp(log_condition, out=np.full_like(log_condition, np.inf), where=thin)
+        return life.starvation_deaths(
+            condition,
+            p.starvation_deaths_per_day[:, None],
+            p.starvation_below_condition[:, None],
+            p.starvation_width[:, None],
+        )
 
     def _tally(
         self,
-        rates: dict[str, Array],
+        rates: Rates,
         alive: Array,
         weight: Array,
         biomass: Array,
-        ate_food: list[Array],
+        food_of_bass: Array,
         fish_eaten: Array,
-        pellets: Array,
+        pellets: Array | None,
         length: float,
     ) -> None:
         """Add what moved in this step to the flows."""
         s, flows, kinds = self.state, self.flows, len(SPECIES)
         bass = self.slices[BASS]
         flows.eaten_by_bass[:, :kinds] += fish_eaten * length
-        for r in (PLANKTON, BENTHOS):
-            flows.eaten_by_bass[:, kinds + r] += _total(ate_food[r][:, bass] * biomass[:, bass]) * length
-        if self.inputs.pellets_kg_per_ha[self.day]:
+        flows.eaten_by_bass[:, kinds : kinds + 2] += food_of_bass
+        if pellets is not None:
             flows.pellets_given += self.inputs.pellets_kg_per_ha[self.day] * length
             flows.pellets_eaten += _total(pellets * biomass[:, self.slices[BLUEGILL]]) * length
-        if any(rule.effort[self.day] for rule in self.inputs.fishing):
-            caught = s.number * alive * rates["harvest"] * length
+        if "harvest" in rates:
+            caught = s.number * alive * rates["harvest"][1] * length
             for species, groups in enumerate(self.slices):
                 flows.harvest_number[:, species] += _total(caught[:, groups])
                 flows.harvest_biomass[:, species] += _total(caught[:, groups] * weight[:, groups]) / 1000.0
-        if self.inputs.angling_hours_per_ha[self.day]:
-            flows.release_deaths += _total(s.number[:, bass] * alive[:, bass] * rates["release"][:, bass]) * length
+        if "release" in rates:
+            flows.release_deaths += _total(s.number[:, bass] * alive[:, bass] * rates["release"][1]) * length
 
     def _harvest_rates(self) -> Array:
         """Deaths per fish and day from harvest rules [member, group]."""
@@ -539,8 +608,6 @@ class Engine:
     def _release_rates(self) -> Array:
         """Deaths per bass and day after being caught and let go [member, bass group]."""
         groups, deaths = self.slices[BASS], self.inputs.death_after_release[self.day]
-        if self.inputs.angling_hours_per_ha[self.day] == 0.0:
-            return np.zeros_like(self.state.number[:, groups])
         return (self._caught_and_released() * deaths)[:, None] * self.longer(groups, STOCK_LENGTH_MM)
 
     def _caught_and_released(self) -> Array:
@@ -598,7 +665,7 @@ class Engine:
             stocked=np.full(sex.size, stocked),
             origin=np.full(sex.size, origin, np.intp),
         )
-        group = _GroupParameters(p, columns, self.growth)
+        group = self._group_parameters(columns)
         log_length = np.full((self.state.members, sex.size), np.log(length_mm))
         if origin >= 0:
             if length_cv is None:
@@ -638,25 +705,25 @@ class Engine:
         if year_day == 0:
             s.spawn_gathered[:] = 0.0
             s.spawn_released[:] = 0.0
+        s.spawn_gathered += self.spawning[self.day]
         for species in range(len(SPECIES)):
-            s.spawn_gathered[:, species] += self._spawning_today(species, year_day)
             if (year_day + 1) % int(self.parameters.pulse_slot_days[0, species]) == 0 or self.day == 0:
                 self._pulse(species)
 
-    def _spawning_today(self, species: int, year_day: int) -> Array:
-        """Spawning that this day's water allows [member]: for bass a hazard, for the others a share of a cycle."""
-        p, water_c = self.parameters, self.water_c[:, self.day]
-        first, last = p.spawning_first_day[0, species], p.spawning_last_day[0, species]
-        if year_day < first or year_day > last:
-            return np.zeros(1)
+    def _spawning(self, species: int, water_c: Array) -> Array:
+        """Spawning that each day's water allows [day, member]: for bass a hazard, for the others a share of a cycle."""
+        p, year_day = self.parameters, self.inputs.year_day[:, None]
         today = logistic((water_c - p.spawning_from_c[:, species]) / p.spawning_width_c)
         if species == BASS:
-            return p.spawning_hazard_per_day[:, BASS] * today
+            today = p.spawning_hazard_per_day[:, BASS] * today
+        else:
+            today = today / p.spawning_cycle_days[:, species]
         if species == SHAD:
             today = today * logistic((p.spawning_until_c[:, SHAD] - water_c) / p.spawning_width_c)
-            if year_day >= p.spawning_autumn_from_day[0, SHAD]:
-                today = today * p.spawning_autumn_share[:, SHAD]
-        return today / p.spawning_cycle_days[:, species]
+            autumn = year_day >= p.spawning_autumn_from_day[:, SHAD]
+            today = np.where(autumn, today * p.spawning_autumn_share[:, SHAD], today)
+        first, last = p.spawning_first_day[:, species], p.spawning_last_day[:, species]
+        return np.where((year_day < first) | (year_day > last), 0.0, today)
 
     def _pulse(self, species: int) -> None:
         """Release what spawning has gathered since the last pulse as one group of young; parents pay for it."""
@@ -707,13 +774,20 @@ class Engine:
         return _total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
 
     def forget_empty(self) -> None:
-        """Groups of hardly a fish are gone; columns that are empty in every member are given up."""
+        """Groups of hardly a fish are gone; columns that are empty in every member are given up now and then."""
         s = self.state
-        s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
-        if s.drop_empty():
+        s.number *= s.number >= self.parameters.group_min_per_ha[:, None]
+        if self.day % DAYS_BETWEEN_TIDYING == 0 and s.drop_empty():
             self.columns_changed()
 
     # ------------------------------------------------------------------ small helps
+
+    def _scaled(self, amount: Array, factor: Array) -> Array:
+        """An amount [member, group], changed in place by a factor [member, species]."""
+        for species, groups in enumerate(self.slices):
+            if groups.start < groups.stop:
+                amount[:, groups] *= factor[:, species, None]
+        return amount
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
@@ -728,8 +802,37 @@ def _of(parameter: Array, species: int) -> Array:
     return parameter[:, species, None]
 
 
+def _times(amount: Array, factor: Array | None) -> Array:
+    """amount · factor, where None stands for 1."""
+    return amount if factor is None else amount * factor
+
+
+def _sum_of(rates: Rates) -> Array:
+    """Deaths per fish and day of all causes [member, group]."""
+    (_, predation), (_, background), *others = rates.values()
+    deaths = predation + background
+    for groups, rate in others:
+        deaths[:, groups] += rate
+    return deaths
+
+
+def _whole(groups: slice, rate: Array, shape: tuple[int, ...]) -> Array:
+    """Rates of one cause at all groups [member, group]."""
+    whole = np.zeros(shape)
+    whole[:, groups] = rate
+    return whole
+
+
 def _total(amount: Array) -> Array:
     """Sum over groups [member], always in group order, so that empty columns change no bit of it."""
+    return _totals(amount, slice(0, 0))[1]
+
+
+def _totals(amount: Array, part: slice) -> tuple[Array, Array]:
+    """Sums over the first groups, those of `part`, and over all groups [member], always in group order."""
     members, groups = amount.shape
-    rows = np.repeat(np.arange(members), groups)
-    return np.bincount(rows, weights=amount.ravel(), minlength=members)
+    by_group = np.zeros((groups, max(members, 2)))  # never one column alone, which numpy would add pairwise
+    by_group[:, :members] = amount.T
+    first = np.add.reduce(by_group[part], axis=0)[:members]
+    rest = np.add.reduce(by_group[part.stop :], axis=0)[:members]
+    return first, first + rest

@@ -22,6 +22,7 @@ GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
 LOG_GRID_START = float(np.log(GRID_MM[0]))
 LOG_GRID_STEP = float(np.log(GRID_MM[1] / GRID_MM[0]))
 PLANKTON, BENTHOS = 0, 1
+_LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last point, so that a point stands above
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class FeedingTables:
 
     prey_size: [m, species * prey length, predator length], share of full catchability, capture ease included
     leaving_cover: [m, species * prey length], per day
-    food_use: for plankton and benthos [m, species * length], use of that food
+    food_use: for plankton and benthos [m, species, length], use of that food
     """
 
     prey_size: Array
@@ -77,7 +78,7 @@ def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
 
 
 def _food_use(p: Parameters) -> tuple[Array, Array]:
-    """Use of plankton and of benthos by length, each [m, species * length]: plankton by the small, benthos by the larger."""
+    """Use of plankton and of benthos by length, each [m, species, length]: plankton by the small, benthos by the larger."""
     use = np.zeros((p.members, len(SPECIES), 2, GRID_POINTS))
 
     def young(species: int) -> Array:
@@ -99,72 +100,60 @@ def _food_use(p: Parameters) -> tuple[Array, Array]:
     use[:, SHAD, PLANKTON] = shared("plankton_use", SHAD)
     use[:, MINNOW, PLANKTON] = shared("plankton_use", MINNOW)
     use[:, MINNOW, BENTHOS] = shared("benthos_use", MINNOW)
-    return use[:, :, PLANKTON].reshape(p.members, -1), use[:, :, BENTHOS].reshape(p.members, -1)
+    return use[:, :, PLANKTON].copy(), use[:, :, BENTHOS].copy()
 
 
 @dataclass(frozen=True)
 class GridPlace:
-    """Where each group stands on the length grid: flat indices [member, group] and the weight of the upper point."""
+    """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
 
-    members: int
-    by_length: NDArray[np.intp]  # index into [member, length]
-    in_table: NDArray[np.intp]  # index into [species, length]
-    by_species: NDArray[np.intp]  # index into [member, species, length]
-    upper: Array
+    The grid has `points` points a member: all lengths of every species, or the lengths of one species.
+    """
 
+    points: int
+    below: NDArray[np.intp]  # [member, group], index into [member, points]
+    above_share: Array  # [member, group]
 
-def place_on_grid(log_length: Array, species: NDArray[np.intp]) -> GridPlace:
-    """Find the grid interval of each length; lengths beyond the ends stand at the ends."""
-    members = log_length.shape[0]
-    position = np.clip((log_length - LOG_GRID_START) / LOG_GRID_STEP, 0.0, GRID_POINTS - 1.0)
-    lower = np.minimum(position.astype(np.intp), GRID_POINTS - 2)
-    rows = np.arange(members, dtype=np.intp)[:, None]
-    return GridPlace(
-        members=members,
-        by_length=rows * GRID_POINTS + lower,
-        in_table=species * GRID_POINTS + lower,
-        by_species=(rows * len(SPECIES) + species) * GRID_POINTS + lower,
-        upper=position - lower,
-    )
+    def of_species(self, species: int, groups: slice) -> GridPlace:
+        """The groups of one species, on a grid of lengths alone."""
+        members = np.arange(self.below.shape[0], dtype=np.intp)[:, None]
+        first = members * (self.points - GRID_POINTS) + species * GRID_POINTS
+        return GridPlace(GRID_POINTS, self.below[:, groups] - first, self.above_share[:, groups])
 
 
-def lay_by_species(place: GridPlace, amount: Array) -> Array:
-    """Lay an amount of each group on the grid: [member, species * length]. Sums run in group order, always."""
-    size = place.members * len(SPECIES) * GRID_POINTS
-    return _lay(place.by_species, place.upper, amount, size).reshape(place.members, -1)
+def first_points(members: int, species: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Flat index of the shortest length of each group's species [member, group]."""
+    return (np.arange(members, dtype=np.intp)[:, None] * len(SPECIES) + species) * GRID_POINTS
 
 
-def lay(place: GridPlace, amount: Array, groups: slice) -> Array:
-    """Lay an amount of the groups of one species on the grid: [member, length]."""
-    size = place.members * GRID_POINTS
-    return _lay(place.by_length[:, groups], place.upper[:, groups], amount, size).reshape(place.members, GRID_POINTS)
+def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
+    """Find the grid interval of each length; lengths beyond the ends stand at the ends. `first` as of `first_points`."""
+    position = (log_length - LOG_GRID_START) * (1.0 / LOG_GRID_STEP)
+    np.maximum(position, 0.0, out=position)
+    np.minimum(position, _LAST_POSITION, out=position)
+    lower = position.astype(np.intp)
+    position -= lower
+    lower += first
+    return GridPlace(points=len(SPECIES) * GRID_POINTS, below=lower, above_share=position)
 
 
-def _lay(index: NDArray[np.intp], upper: Array, amount: Array, size: int) -> Array:
-    high = amount * upper
-    laid = np.bincount(index.ravel(), weights=(amount - high).ravel(), minlength=size)
-    laid += np.bincount(index.ravel() + 1, weights=high.ravel(), minlength=size)
-    return laid
+def lay(place: GridPlace, amount: Array) -> Array:
+    """Lay an amount of each group on the grid: [member, points]. Sums run in group order, always."""
+    members = amount.shape[0]
+    high = amount * place.above_share
+    below, size = place.below.ravel(), members * place.points
+    laid = np.bincount(below, weights=(amount - high).ravel(), minlength=size)
+    laid[1:] += np.bincount(below, weights=high.ravel(), minlength=size)[:-1]
+    return laid.reshape(members, place.points)
 
 
-def read_by_species(place: GridPlace, field: Array) -> Array:
-    """Read a field [member, species * length] at each group: [member, group]."""
-    return _read(place.by_species, place.upper, field.ravel())
-
-
-def read(place: GridPlace, field: Array, groups: slice) -> Array:
-    """Read a field [member, length] at the groups of one species: [member, group]."""
-    return _read(place.by_length[:, groups], place.upper[:, groups], field.ravel())
-
-
-def read_table(place: GridPlace, table: Array) -> Array:
-    """Read a table [member or 1, species * length] at each group: [member, group]."""
-    return _read(place.in_table if table.shape[0] == 1 else place.by_species, place.upper, table.ravel())
-
-
-def _read(index: NDArray[np.intp], upper: Array, flat: Array) -> Array:
-    low = flat[index]
-    return low + upper * (flat[index + 1] - low)
+def read(place: GridPlace, field: Array) -> Array:
+    """Read a field [member, points] at each group: [member, group]."""
+    flat = field.ravel()
+    value = (flat[1:] - flat[:-1]).take(place.below)
+    value *= place.above_share
+    value += flat.take(place.below)
+    return value
 
 
 def prey_within_reach(prey: Array, kernel: Array) -> Array:

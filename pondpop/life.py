@@ -43,7 +43,14 @@ def spawn_left_by_egg_predators(predators: Array, half: ArrayLike, exponent: Arr
     return 1.0 / (1.0 + (predators / half) ** exponent)
 
 
-def mean_share_alive(deaths: Array) -> Array:
-    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish act; 1 at Z = 0."""
-    safe = np.maximum(deaths, 1e-300)
-    return -np.expm1(-safe) / safe
+def share_left(deaths: Array) -> Array:
+    """e^−Z: share of a group alive after a step in which Z deaths per fish act; the least number above 0 if Z is huge.
+
+    Z below 1e-15 counts as 1e-15.
+    """
+    return np.maximum(np.exp(-np.maximum(deaths, 1e-15)), 1e-300)
+
+
+def mean_share_alive(left: Array) -> Array:
+    """(1 − e^−Z)/Z: mean share of a group alive over a step that leaves a share e^−Z of it (below 1, see `share_left`)."""
+    return (left - 1.0) / np.log(left)

@@ -54,13 +54,10 @@ def project(inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
     out |= {name: np.stack([one[name] for one in mid_month], axis=1) for name in mid_month[0]}
     for name in Flows.__dataclass_fields__:
         out[name] = np.stack([getattr(one, name) for one in flows], axis=1)
-    out["water_temperature"] = np.stack(
-        [
-            np.broadcast_to(engine.water_c, (inputs.members, inputs.days))[:, month == k].mean(axis=1)
-            for k in range(months)
-        ],
-        axis=1,
-    )
+    water_c = np.broadcast_to(engine.water_c, (inputs.members, inputs.days))
+    # contiguous rows, so that a member's sum has the same bits whoever shares its block
+    monthly = [np.ascontiguousarray(water_c[:, month == k]).mean(axis=1) for k in range(months)]
+    out["water_temperature"] = np.stack(monthly, axis=1)
     return out
 
 
@@ -169,8 +166,8 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     bass = engine.slices[BASS]
     weight = s.weight()
     biomass = s.number * weight / 1000.0
-    place = feeding.place_on_grid(s.log_length, s.columns.species)
-    there = feeding.lay_by_species(place, biomass)
+    place = feeding.place_on_grid(s.log_length, feeding.first_points(s.members, s.columns.species))
+    there = feeding.lay(place, biomass)
     lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN
     upper = np.append(lower[1:], lower[-1] * 1.2)
     position = (np.log(np.sqrt(lower * upper)) - feeding.LOG_GRID_START) / feeding.LOG_GRID_STEP

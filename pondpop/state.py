@@ -100,9 +100,8 @@ class State:
         order = np.argsort(joined.species, kind="stable")
         self.columns = joined.taken(order)
         for name, new in (("number", number), ("log_weight", log_weight), ("log_length", log_length), ("ration", ration)):
-            old = getattr(self, name)
             new = np.broadcast_to(new, (self.members, len(columns)))
-            setattr(self, name, np.ascontiguousarray(np.concatenate([old, new], axis=1)[:, order]))
+            setattr(self, name, np.concatenate([getattr(self, name), new], axis=1).take(order, axis=1))
 
     def drop_empty(self) -> bool:
         """Forget columns in which no member has fish; True if there were any."""
@@ -111,5 +110,5 @@ class State:
             return False
         self.columns = self.columns.taken(occupied)
         for name in ("number", "log_weight", "log_length", "ration"):
-            setattr(self, name, np.ascontiguousarray(getattr(self, name)[:, occupied]))
+            setattr(self, name, getattr(self, name).take(occupied, axis=1))
         return True
