@@ -335,7 +335,15 @@ def test_the_shipped_records(tmp_path, capsys):
     assert max(len(line) for line in printed.splitlines()) <= 110
     assert "state agency" in printed and "certified" in printed
     assert "INVENTED" in (SHIPPED / "README.txt").read_text(encoding="utf-8")
-    assert sorted(p.name for p in out.iterdir()) == ["assessment.csv", "assessment.txt"]
+    assert {"assessment.csv", "assessment.txt"} <= {p.name for p in out.iterdir()}
+    assert main(["assess", str(SHIPPED), "--out", str(out)]) == 0  # its own folder is written anew
+
+
+def test_the_records_are_never_written_over(tmp_path, capsys):
+    (tmp_path / "survey.csv").write_text(SURVEY + fish("2024-04-10", "bass", 250))
+    assert main(["assess", str(tmp_path), "--out", str(tmp_path)]) == 2
+    assert "which pondpop did not write" in capsys.readouterr().err
+    assert [p.name for p in tmp_path.iterdir()] == ["survey.csv"]
 
 
 def test_units_change_lengths_and_never_psd():

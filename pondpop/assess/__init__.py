@@ -120,13 +120,15 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
 
 
 def write_assessment(assessment: Assessment, out: str | Path, units: str = "us") -> None:
-    """Writes assessment.txt and assessment.csv into a folder; each file is complete or not there. Raises OSError."""
-    out = Path(out)
-    out.mkdir(parents=True, exist_ok=True)
-    for name, text in (
-        ("assessment.txt", assessment_text(assessment, units)),
-        ("assessment.csv", assessment_csv(assessment, units)),
-    ):
-        partial = out / f"{name}.partial"
-        partial.write_text(text, encoding="utf-8", newline="\n")
-        partial.replace(out / name)
+    """Writes assessment.txt and assessment.csv into a folder of their own, whole or not at all.
+
+    Raises InputError if the folder holds anything that pondpop did not write, and OSError.
+    """
+    from pondpop.outputs import Output, text
+
+    Output(Path(out), "assessment").finish(
+        {
+            "assessment.txt": text(assessment_text(assessment, units)),
+            "assessment.csv": text(assessment_csv(assessment, units)),
+        }
+    )

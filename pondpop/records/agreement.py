@@ -10,7 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 from typing import TypeVar
 
-from pondpop.checks import InputError
+from pondpop.checks import Fact, InputError
 from pondpop.records.sheets import Sheet
 from pondpop.records.sightings import Catch, Effort, Fish, TagEvent
 
@@ -29,7 +29,9 @@ def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], word
         if key(row) in first and sheet:
             sheet.reject(
                 row.line,
-                InputError("row", "a second one", f"one row for {words}", f"the first is line {first[key(row)].line}"),
+                InputError(
+                    "row", Fact("a second one"), f"one row for {words}", f"the first is line {first[key(row)].line}"
+                ),
             )
         else:
             first[key(row)] = row
@@ -53,14 +55,17 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
             sheet.reject(
                 row.line,
                 InputError(
-                    "row", "a second one", "one row for this trip, species and class", f"the first is line {twin.line}"
+                    "row",
+                    Fact("a second one"),
+                    "one row for this trip, species and class",
+                    f"the first is line {twin.line}",
                 ),
             )
         elif over := next((c for c in trip if c.species == row.species and _overlap(c, row)), None):
             sheet.reject(
                 row.line,
                 InputError(
-                    "length class", f"one that overlaps line {over.line}", "classes of a trip that do not overlap"
+                    "length class", Fact(f"one that overlaps line {over.line}"), "classes of a trip that do not overlap"
                 ),
             )
         else:
@@ -167,7 +172,10 @@ def _impossible_growth(before: Fish | TagEvent, now: Fish | TagEvent, file: str)
     least, most = before.length_mm - LENGTH_ERROR_MM, before.length_mm + LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days
     earlier = f"it measured {before.length_mm:.0f} mm {days} days before ({file} line {before.line})"
     return InputError(
-        "length", f"{now.length_mm:.0f} mm", f"{least:.0f} to {most:.0f} mm", earlier + "; one of the two is wrong"
+        "length",
+        Fact(f"{now.length_mm:.0f} mm"),
+        f"{least:.0f} to {most:.0f} mm",
+        earlier + "; one of the two is wrong",
     )
 
 

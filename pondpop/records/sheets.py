@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, InputError, nearest
+from pondpop.checks import MISSING, Fact, InputError, nearest
 from pondpop.units import Family
 
 MAX_BYTES = 100_000_000
@@ -37,18 +37,20 @@ class Sheet:
             raise InputError("", MISSING, "a file, not a folder", file=str(path))
         size = path.stat().st_size
         if size > MAX_BYTES:
-            raise InputError("", f"{size / 1e6:,.0f} MB", "at most 100 MB", "split the records by year", file=str(path))
+            raise InputError(
+                "", Fact(f"{size / 1e6:,.0f} MB"), "at most 100 MB", "split the records by year", file=str(path)
+            )
         data = path.read_bytes()
         save = "save it as CSV in UTF-8"
         if b"\0" in data:
             line = data[: data.index(b"\0")].count(b"\n") + 1
-            raise InputError(f"line {line}", "a zero byte", "plain text", save, file=str(path))
+            raise InputError(f"line {line}", Fact("a zero byte"), "plain text", save, file=str(path))
         try:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError as e:
             line = data[: e.start].count(b"\n") + 1
             raise InputError(
-                f"line {line}", f"the byte {data[e.start]:#04x}", "text in UTF-8", save, file=str(path)
+                f"line {line}", Fact(f"the byte {data[e.start]:#04x}"), "text in UTF-8", save, file=str(path)
             ) from None
         self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         header = next(self._lines(), None)
@@ -64,7 +66,7 @@ class Sheet:
                 cells = next(self._reader, None)
             except csv.Error as e:
                 raise InputError(
-                    f"line {line}", str(e), "rows of CSV", "check the quotation marks", file=str(self.path)
+                    f"line {line}", Fact(e), "rows of CSV", "check the quotation marks", file=str(self.path)
                 ) from None
             if cells is None:
                 return
@@ -83,7 +85,9 @@ class Sheet:
         for group in needed + optional:
             found = [name for name in group.split("|") if name in self.header]
             if len(found) > 1:
-                raise InputError(given=" and ".join(found), allowed="one unit", remedy="keep one of them", **where)
+                raise InputError(
+                    given=Fact(" and ".join(found)), allowed="one unit", remedy="keep one of them", **where
+                )
             if group in needed and not found:
                 raise InputError(given=MISSING, allowed=f"a column {group.replace('|', ' or ')}", **where)
 
@@ -93,7 +97,7 @@ class Sheet:
             if number > MAX_ROWS:
                 raise InputError(
                     f"line {line}",
-                    "more rows",
+                    Fact("more rows"),
                     f"at most {MAX_ROWS:,} rows",
                     "split the records by year",
                     file=str(self.path),

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from pondpop.checks import MISSING, InputError
+from pondpop.checks import MISSING, Fact, InputError
 from pondpop.records.sheets import date_of, label, measure, needed, number, whole, word
 from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
@@ -94,7 +94,7 @@ def _size(cells: dict[str, str], species: str) -> tuple[float | None, float | No
         if not low - COARSE_SCALE_G <= weight <= high + COARSE_SCALE_G:
             raise InputError(
                 "weight",
-                f"{weight:.4g} g",
+                Fact(f"{weight:.4g} g"),
                 f"{low:.3g} to {high:.3g} g for a {species} of {length:.0f} mm",
                 "check length, weight and units",
             )
@@ -137,9 +137,9 @@ def catch(line: int, cells: dict[str, str]) -> Catch:
         return Catch(line, date, trip, hours, None, None, None, 0, 0)
     species = word(cells, "species", SPECIES)
     if longest is not None and longest <= (shortest or 0):
-        raise InputError("longest", f"{longest:g} mm", f"a length above the shortest, {shortest or 0:g} mm")
+        raise InputError("longest", Fact(f"{longest:g} mm"), f"a length above the shortest, {shortest or 0:g} mm")
     if (shortest or 0) > LENGTH_MM[species][1]:
-        raise InputError("shortest", f"{shortest:g} mm", f"at most {LENGTH_MM[species][1]:g} mm for {species}")
+        raise InputError("shortest", Fact(f"{shortest:g} mm"), f"at most {LENGTH_MM[species][1]:g} mm for {species}")
     return Catch(line, date, trip, hours, species, shortest, longest, kept, released)
 
 
