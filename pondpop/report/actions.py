@@ -27,6 +27,11 @@ from pondpop.scenario.words import describe
 from pondpop.units import brief
 
 YEARS = 2
+HOW_TO_SURVEY = (
+    "Survey: measure and weigh bass and bluegill, 100 bass of 8 in (20 cm) and longer if you can get them; note gear and "
+    "hours; compare with the tables below.",
+    "Seine: note every haul, also empty ones. Look for young bass, new bluegill, and bluegill of 3–5 in (8–13 cm).",
+)
 MOVING_C = (7.0, 18.0)  # 45 to 65 °F: common practice, no source
 WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
 
@@ -63,7 +68,7 @@ def calendar(material: Material) -> Table:
     header = ["When", "Strategy", "What"] if every > 1 else ["When", "What"]
     return Table(
         "calendar", "Calendar of actions. The letters are those of the strategies.", header, rows,
-        ["first_day", "when", "strategy", "action"], csv_rows, wide=True,
+        ["first_day", "when", "strategy", "action"], csv_rows, look="texts",
     )  # fmt: skip
 
 
@@ -98,13 +103,11 @@ def _actions(case: Case) -> Iterator[Action]:
                      "when the water is hot.")  # fmt: skip
     for date in run.survey_dates:
         if date < end:
-            yield Action(date, day(date), "Survey: measure and weigh bass and bluegill (100 bass of 8 in and longer if you "
-                         "can get them), note hours and gear; compare with the tables below.")  # fmt: skip
+            yield Action(date, day(date), "Survey.")
     for year in range(run.start.year, end.year + 1):
         first, last = dt.date(year, 6, 1), dt.date(year, 7, 15)
         if run.start <= first and last < end:
-            yield Action(first, f"June to mid-July {year}", "Seine the shore: are there young bass, new bluegill, and "
-                         "bluegill of 3–5 in? Write down hauls, also empty ones.")  # fmt: skip
+            yield Action(first, f"June to mid-July {year}", "Seine the shore.")
 
 
 def _season_words(rule: object, start: int) -> str:
@@ -222,7 +225,7 @@ def harvest_tables(material: Material) -> list[Table]:
         tables.append(Table(
             "harvest_by_month", "Harvest in whole fish of this pond by month (below: range of 8 of 10 courses; weight): the "
             "coming two years, or the first year of harvest where it begins later.",
-            ["Month", *heads], rows, header, csv_rows,
+            ["Month", *heads], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
     return tables or [Table("harvest_by_month", "", [], [], header, [])]
 
@@ -279,7 +282,7 @@ def signs(cases: Sequence[Case]) -> Table:
         rows.append(["Shad flutter or float in winter", "Water below about 45 °F (7 °C) kills threadfin",
                      "Note the day and the temperature; decide in spring whether to restock, with the agency's leave"])  # fmt: skip
     return Table("signs", "What to look for, and what to do if you see it (common practice of agencies and extension services).",
-                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"], rows, wide=True)  # fmt: skip
+                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"], rows, look="texts")  # fmt: skip
 
 
 def assumptions(projection: Projection) -> list[str]:

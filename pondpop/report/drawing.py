@@ -72,7 +72,7 @@ def look() -> Iterator[None]:
         yield
 
 
-def stacked(count: int, panel_in: float, gap_in: float = 0.24, left_in: float = 0.42, right_in: float = 0.12,
+def stacked(count: int, panel_in: float, gap_in: float = 0.22, left_in: float = 0.42, right_in: float = 0.12,
             bottom_in: float = 0.26, top_in: float = 0.2) -> tuple[Figure, list[Axes]]:  # fmt: skip
     """Panels below each other on one width, sizes in inches."""
     height = top_in + count * panel_in + (count - 1) * gap_in + bottom_in
@@ -104,9 +104,17 @@ def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.3
 def heading(axes: Axes, letter: str, title: str, most: int = 46, colour: str = INK) -> None:
     """Letter and title of a case above its panel."""
     axes.annotate(
-        f"{letter}  {shortened(title, most)}" if letter else shortened(title, most),
+        f"{letter}: {shortened(title, most)}" if letter else shortened(title, most),
         (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
         fontsize=7.5, fontweight="bold", color=colour, va="bottom", ha="left",
+    )  # fmt: skip
+
+
+def unit_above(axes: Axes, words: str) -> None:
+    """The unit of the upright axis, above the right end of a panel."""
+    axes.annotate(
+        words, (1, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
+        fontsize=6.5, color="#444444", va="bottom", ha="right",
     )  # fmt: skip
 
 
@@ -149,7 +157,9 @@ def _clean(svg: str, key: str, title: str, words: str) -> str:
     svg = re.sub(r"<defs>\s*</defs>", "", svg)
     svg = re.sub(r"font: ([\d.]+)px 'DejaVu Sans'", r"font-size: \1px", svg)
     svg = re.sub(r"font: (\d+|bold) ([\d.]+)px 'DejaVu Sans'", r"font-weight: \1; font-size: \2px", svg)
-    svg = re.sub(r"(\d+\.\d{2})\d+", r"\1", svg)
+    svg = svg.replace(" font-family: 'DejaVu Sans';", "")
+    svg = re.sub(r' transform="rotate\(-0 [^)]*\)"', "", svg)
+    svg = re.sub(r"(\d+\.\d)\d+", r"\1", svg)
     svg = re.sub(r"\s*\n\s*", "\n", svg)
     box = re.search(r'viewBox="([^"]*)"', svg)
     assert box is not None

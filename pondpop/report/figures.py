@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from numpy.typing import ArrayLike, NDArray
 
 from pondpop import indices
@@ -25,6 +26,7 @@ from pondpop.report.drawing import (
     picture,
     spread_apart,
     stacked,
+    unit_above,
     year_axis,
 )
 from pondpop.report.words import EXPLAINED, converted, figure_of, joined, unit_of
@@ -99,17 +101,20 @@ def _decimal(date: dt.date) -> float:
     return date.year + (date - year).days / (dt.date(date.year + 1, 1, 1) - year).days
 
 
-def _time_panels(cases: Sequence[Case], panel_in: float, right_in: float = 0.12) -> tuple[object, list[Axes]]:
-    figure, panels = stacked(len(cases), panel_in, right_in=right_in)
+def _time_panels(cases: Sequence[Case], unit: str, right_in: float = 0.12) -> tuple[Figure, list[Axes]]:
+    """A panel over time for each case, with the unit of its upright axis."""
+    figure, panels = stacked(len(cases), panel_height(len(cases)), right_in=right_in)
     first, last = _span(cases)
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
         year_axis(axes, first, last, labels=k == len(cases) - 1)
-        heading(axes, case.letter, case.title)
+        heading(axes, case.letter, case.title, 36)
+        unit_above(axes, unit)
     return figure, panels
 
 
-def _panel_height(cases: Sequence[Case], most: float = 1.0) -> float:
-    return min(most, 3.6 / len(cases) - 0.24)
+def panel_height(count: int) -> float:
+    """Height in inches of each of some panels, so that three pictures stand below each other on a printed page."""
+    return max(0.44, min(1.3, 2.3 / count - 0.22))
 
 
 def _line(axes: Axes, case: Case, band: Array, look: tuple[str, object, str] | None = None) -> None:
@@ -123,13 +128,13 @@ def _line(axes: Axes, case: Case, band: Array, look: tuple[str, object, str] | N
 
 def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
     """One index over time: a panel for each strategy, the range wanted behind it, the other strategies in grey."""
-    figure, panels = _time_panels(cases, _panel_height(cases))
+    figure, panels = _time_panels(cases, index.axis)
     said = []
     for axes, case in zip(panels, cases, strict=True):
         band = case.band(index.name)
         if index.log:
             axes.set_yscale("log")
-            axes.set_yticks([0.5, 1, 2, 5, 10, 20, 50], labels=["0.5", "1", "2", "5", "10", "20", "50"])
+            axes.set_yticks([0.5, 2, 10, 50], labels=["0.5", "2", "10", "50"])
             axes.minorticks_off()
             axes.set_ylim(index.limits)
         else:
@@ -137,7 +142,7 @@ def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
             low = min([index.limits[0], *(seen - 2)])
             high = max([index.limits[1], *(seen + 2)])
             axes.set_ylim(low, high)
-            axes.set_yticks([0, 20, 40, 60, 80, 100] if index.limits[0] == 0 else range(int(low / 10) * 10 + 10, int(high) + 1, 10))
+            axes.set_yticks([0, 50, 100] if index.limits[0] == 0 else range(-(-int(low) // 10) * 10, int(high) + 1, 10))
         if index.wanted:
             axes.axhspan(*index.wanted, color=TARGET, linewidth=0, zorder=0)
             for edge in index.wanted:
@@ -153,7 +158,7 @@ def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
     short = index.axis.split(",")[0].split(" of ")[0].split()[-1]
     wanted = f"Shaded: {_range(index)} ({index.origin})." if index.wanted else ""
     return picture(
-        figure, key, index.title, f"{index.axis}. {wanted} {_reading(cases)}",
+        figure, key, index.title, f"{wanted} {_reading(cases)}",
         f"{index.title}, one panel for each strategy, by year. {EXPLAINED.get(short, '')}. {wanted} " + "; ".join(said) + ".",
     )  # fmt: skip
 
@@ -184,7 +189,7 @@ def _ends(case: Case, band: Array, kind: str) -> str:
 
 def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
     """Bass PSD against bluegill PSD: the path of each strategy through the years, last survey of each year."""
-    figure, panels = grid(len(cases), 1.5)
+    figure, panels = grid(len(cases), 1.0 if len(cases) > 2 else 1.5 if len(cases) > 1 else 2.2)
     bass, bluegill = (indices.target_range(option, s, "psd") or (0.0, 0.0) for s in ("bass", "bluegill"))
     said = []
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
@@ -194,8 +199,6 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
             [bluegill[0], bluegill[1], bluegill[1], bluegill[0], bluegill[0]],
             [bass[0], bass[0], bass[1], bass[1], bass[0]], color="#a89f80", linewidth=0.5, zorder=0.5,
         )  # fmt: skip
-        axes.text(98, 2, "bass crowded", ha="right", va="bottom", fontsize=6.5, color="#555555")
-        axes.text(2, 98, "bluegill crowded", ha="left", va="top", fontsize=6.5, color="#555555")
         heading(axes, case.letter, case.title, 24)
         if k % 2 == 0:
             axes.set_ylabel("bass PSD, %", labelpad=1)
@@ -205,6 +208,10 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         x = np.array([case.band("bluegill_psd")[i, 1] for _, i in years])
         y = np.array([case.band("bass_psd")[i, 1] for _, i in years])
         known = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+        if not ((x[known] < 45) & (y[known] > 75)).any():
+            axes.text(2, 98, "bluegill crowded", ha="left", va="top", fontsize=6.5, color="#555555")
+        if not ((x[known] > 80) & (y[known] < 65)).any():
+            axes.text(99, 2, "bass crowded", ha="right", va="bottom", rotation=90, fontsize=6.5, color="#555555")
         if not known.size:
             no_data(axes, "not defined")
             said.append(f"{case.letter}: not defined")
@@ -215,7 +222,7 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         axes.plot(x[known[-1:]], y[known[-1:]], color=colour, marker=marker, markersize=5.5, clip_on=False)
         for i in _far_apart(x, y, known):
             up = y[i] < 88
-            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, 3.5 if up else -3.5), textcoords="offset points",
+            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, (4.5 if i == known[-1] else 3) * (1 if up else -1)), textcoords="offset points",
                           ha="left" if x[i] < 15 else "right" if x[i] > 85 else "center", va="bottom" if up else "top",
                           fontsize=6.5, color=INK)  # fmt: skip
         first, last = known[0], known[-1]
@@ -243,7 +250,7 @@ def _far_apart(x: Array, y: Array, known: NDArray[np.intp]) -> list[int]:
 def crop(cases: Sequence[Case], key: str) -> Picture:
     """Standing crop of each species over time, lines labelled at their ends."""
     units = cases[0].projection.units
-    figure, panels = _time_panels(cases, _panel_height(cases, 1.2), right_in=0.5)
+    figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
     said = []
     top = max(np.nanmax([*c.band(f"{s}_standing_crop")[:, 2], 1.0]) for c in cases for s in SPECIES) * 1.05
     for axes, case in zip(panels, cases, strict=True):
@@ -255,7 +262,7 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
             band = case.band(f"{species}_standing_crop")
             _line(axes, case, band, (colour, dashes, "None"))
             ends.append(float(np.nan_to_num(band[-1, 1])))
-        height_pt = axes.get_position().height * figure.get_figheight() * 72  # type: ignore[attr-defined]
+        height_pt = axes.get_position().height * figure.get_figheight() * 72
         places = spread_apart(ends, 7.2 * top / height_pt)
         lift = max(0.0, -min(places))
         for species, place in zip(SPECIES, places, strict=True):
@@ -276,7 +283,7 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
 def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     """Length distribution at the last survey of each year: per cent of the fish of stock length, by inch class."""
     rows = max(len(case.projection.yearly) for case in cases)
-    figure, panels = grid(len(cases), 0.5 + 0.13 * rows, left_in=0.36, between_in=0.66, right_in=0.3)
+    figure, panels = grid(len(cases), 0.2 + (0.085 if len(cases) > 2 else 0.17) * rows, left_in=0.36, between_in=0.66, right_in=0.3)
     stock, quality, preferred, memorable, *_ = indices.category_inches(species)
     last_in = 26 if species == "bass" else 12
     k = SPECIES.index(species)
@@ -284,12 +291,12 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     said = []
     for n, (axes, case) in enumerate(zip(panels, cases, strict=True)):
         number = np.median(case.of("number")[:, :, k, :], axis=0)
-        axes.set(xlim=(stock, last_in), ylim=(-0.1, rows + 0.9), yticks=[])
+        axes.set(xlim=(stock, last_in), ylim=(-0.1, rows + 1.0), yticks=[])
         axes.spines["left"].set_visible(False)
         axes.set_xticks([stock, quality, preferred, memorable] + ([25] if species == "bass" else []))
         for edge in (quality, preferred, memorable):
             axes.axvline(edge, color=PALE, linewidth=0.5, zorder=0)
-        heading(axes, case.letter, case.title, 22)
+        heading(axes, case.letter, case.title, 24)
         for row, (year, i) in enumerate(case.projection.yearly):
             base = rows - 1 - row
             fish = number[i, stock:last_in]
@@ -300,9 +307,9 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
                           textcoords="offset points", ha="left", va="bottom", fontsize=6.5)  # fmt: skip
             edges = np.arange(stock, last_in + 1)
             share = fish / fish.sum() if fish.sum() > 1e-6 else np.zeros_like(fish)
-            axes.stairs(base + np.minimum(share * 2.2, 1.6), edges, baseline=base, fill=True, color=case.look[0],
+            axes.stairs(base + np.minimum(share * 3.5, 1.9), edges, baseline=base, fill=True, color=case.look[0],
                         alpha=0.55, linewidth=0, zorder=2 + row)  # fmt: skip
-            axes.stairs(base + np.minimum(share * 2.2, 1.6), edges, baseline=base, color=INK, linewidth=0.5,
+            axes.stairs(base + np.minimum(share * 3.5, 1.9), edges, baseline=base, color=INK, linewidth=0.5,
                         zorder=2 + row)  # fmt: skip
         if n >= len(cases) - 2:
             axes.set_xlabel("length, in", labelpad=1)
@@ -332,12 +339,13 @@ def growth(cases: Sequence[Case], units: Units, n: int) -> Iterator[Picture]:
         ("weight", "weight", "Growth of stocked fish: mean weight"),
         ("survivors", "density", "How many stocked fish are left"),
     ):
-        figure, panels = stacked(len(groups), min(1.2, 3.6 / len(groups) - 0.24), right_in=0.24)
+        figure, panels = stacked(len(groups), panel_height(len(groups)), right_in=0.24)
         first, last = _span(cases)
         said = []
         for k, (axes, group) in enumerate(zip(panels, groups, strict=True)):
             year_axis(axes, first, last, labels=k == len(groups) - 1)
             heading(axes, "", group.replace("_", " "))
+            unit_above(axes, unit_of(kind, units))
             ends = []
             for case in cases:
                 name = f"group_{measure}:{group}"
@@ -374,7 +382,7 @@ def growth(cases: Sequence[Case], units: Units, n: int) -> Iterator[Picture]:
 
 def big_fish(cases: Sequence[Case], key: str) -> Picture:
     """Chance of at least one bass above each weight in this pond: 1 − e^−n of the expected number n, over members."""
-    figure, panels = _time_panels(cases, _panel_height(cases), right_in=0.4)
+    figure, panels = _time_panels(cases, "chances in 10", right_in=0.4)
     looks = (("#14418b", "-", "o"), ("#b5461a", (0, (5, 2)), "s"), ("#5b5b5b", (0, (1.2, 1.2)), "^"))
     said = []
     for axes, case in zip(panels, cases, strict=True):
@@ -387,7 +395,7 @@ def big_fish(cases: Sequence[Case], key: str) -> Picture:
             colour, dashes, marker = looks[k]
             axes.plot(case.projection.survey_years, chance[:, k], color=colour, linestyle=dashes, marker=marker)
             ends.append(float(chance[-1, k]))
-        height_pt = axes.get_position().height * figure.get_figheight() * 72  # type: ignore[attr-defined]
+        height_pt = axes.get_position().height * figure.get_figheight() * 72
         for k, place in enumerate(spread_apart(ends, 7.2 * 10.6 / height_pt)):
             axes.annotate(f"{pounds[k]} lb", (1, place), xycoords=("axes fraction", "data"), xytext=(3, 0),
                           textcoords="offset points", va="center", fontsize=7, color=looks[k][0],
@@ -407,7 +415,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
     if not taken:
         return None
     units = cases[0].projection.units
-    figure, panels = _time_panels(cases, _panel_height(cases), right_in=0.5)
+    figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
     hatches = dict(zip(SPECIES, ("", "////", "....", "xxxx"), strict=True))
     top = 1.1 * max(np.nanmax([*c.band(names[s])[:, 2], 0.01]) for c in cases for s in taken)
     said = []

@@ -71,7 +71,7 @@ def _settled(case: Case) -> dict[int, list[int]]:
 def draw(cases: Sequence[Case], units: Units, key: str) -> Picture:
     """Months in which each class finds less than it needs: black where it is likely, grey where it may be tight."""
     names = class_words(cases[0], units)
-    figure, panels = stacked(len(cases), min(1.0, 3.6 / len(cases) - 0.24), left_in=0.72)
+    figure, panels = stacked(len(cases), max(0.62, min(1.3, 2.6 / len(cases) - 0.22)), left_in=0.72)
     first = min(decimal_years(c.projection.months[:1])[0] for c in cases)
     last = max(decimal_years(c.projection.months[-1:])[0] for c in cases) + 1 / 12
     said = []
@@ -95,7 +95,7 @@ def draw(cases: Sequence[Case], units: Units, key: str) -> Picture:
                                      linewidth=0)  # fmt: skip
         said.append(f"{case.letter}: {_short_words(found, names) or 'no class is short'}")
     return picture(
-        figure, key, "Which bass go hungry, and when",
+        figure, key, "Months in which bass find too little",
         "Dark and tall: prey of their size is less than a month's need. Ochre: less than three months' need. Thin grey: "
         "enough. Empty: no such bass.",
         "Months in which each length class of bass finds too little prey. " + "; ".join(said) + ".",

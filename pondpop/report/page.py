@@ -13,7 +13,7 @@ from pondpop import results
 from pondpop.quantities import Units
 from pondpop.report import actions, tables
 from pondpop.report.answer import Answer, answer
-from pondpop.report.cases import Case, Material, Projection, gather
+from pondpop.report.cases import Material, Projection, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import Table
 from pondpop.report.words import EXPLAINED, day, html, joined
@@ -78,13 +78,13 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     sections = [
         ("answer", "The answer", _answer(material, said)),
         ("actions", f"What to do and when: the coming {actions.YEARS} years",
-         calendar.to_html() + "".join(t.to_html() for t in harvest)
-         + "".join(f"<p>{html(text)}</p>" for text in _moving(material)) + signs.to_html()),
+         calendar.to_html() + _list(actions.HOW_TO_SURVEY) + "".join(t.to_html() for t in harvest)
+         + _list(_moving(material)) + signs.to_html()),
         ("years", "The pond year by year",
-         _explained() + "".join(t.to_html() for t in outcomes) + plots(pictures)
+         "".join(t.to_html() for t in outcomes) + plots(pictures)
          + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         ("hunger", "Which bass go hungry, and when",
-         plots(hungry) + "".join(_advice(case, material.units) for case in material.cases)
+         plots(hungry) + _advice(material)
          + "".join(t.to_html() for t in prey)),
         ("records", "What the records say", _records(material)),
         ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
@@ -121,9 +121,9 @@ def _document(
     yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
     yield "<main>"
     for n, (key, words, content) in enumerate(sections):
+        yield '<div class="first">' if n == 0 else ""
         yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
-        if n == 0:
-            yield _cautions()
+        yield f"{_cautions()}</div>" if n == 0 else ""
     yield "</main>"
     files = ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets)
     yield f"<footer><p>Tables as CSV beside this page: {html(files)}.</p></footer>"
@@ -161,7 +161,8 @@ def _answer(material: Material, said: Answer) -> str:
     more = "".join(f"<h3>{html(head)}</h3>{_list(lines)}" for head, lines in said.more if lines)
     pictures = "".join(map(_figure, said.pictures))
     shown = f'<div class="plots">{pictures}</div>' if pictures else ""
-    return f'{_key(material)}<div class="lead">{lead}</div>{more}{"".join(t.to_html() for t in said.tables)}{shown}'
+    tables_html = "".join(t.to_html() for t in said.tables)
+    return f'{_key(material)}<div class="lead">{lead}</div>{more}{tables_html}{shown}{_explained()}'
 
 
 def _cautions() -> str:
@@ -193,11 +194,14 @@ def _moving(material: Material) -> list[str]:
     return list(texts) if len(texts) == 1 else [f"{title}: {text}" for text, title in texts.items()]
 
 
-def _advice(case: Case, units: Units) -> str:
+def _advice(material: Material) -> str:
+    """The advice for hungry bass; cases with the same advice are told together."""
     from pondpop.report.hunger import advice
 
-    lines = advice(case, units)
-    return f"<h3>{html(f'{case.letter}: {case.title}')}</h3>{_list(lines)}"
+    told: dict[tuple[str, ...], list[str]] = {}
+    for case in material.cases:
+        told.setdefault(tuple(advice(case, material.units)), []).append(f"{case.letter}: {case.title}")
+    return "".join(f"<h3>{html('; '.join(names))}</h3>{_list(lines)}" for lines, names in told.items())
 
 
 def _records(material: Material) -> str:

@@ -27,6 +27,7 @@ max-width:none}
 .warn{border:2px solid var(--warn);padding:10px 16px;margin:14px 0;max-width:none}
 .warn h2,.warn h3{color:var(--warn);margin-top:0;border:0;padding:0}
 .warn li,.warn p{font-size:.95rem}
+.first{display:grid;grid-template-columns:minmax(0,1fr);gap:0 30px}
 .two{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,420px),1fr));gap:0 28px}
 .plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,340px),1fr));gap:22px 26px;margin:10px 0}
 figure{margin:0;max-width:430px;break-inside:avoid}
@@ -37,11 +38,13 @@ figcaption{font-size:.8rem;line-height:1.4;color:var(--soft)}
 table{border-collapse:collapse;font-size:.84rem;line-height:1.35;margin:10px 0 18px;width:100%;font-variant-numeric:tabular-nums}
 caption{text-align:left;font-size:.84rem;color:var(--soft);padding-bottom:4px}
 th,td{padding:3px 6px;border-bottom:1px solid var(--line);text-align:right;vertical-align:top;min-width:0}
-th:first-child,.wide th,.wide td{text-align:left}
+th:first-child,.texts th,.texts td{text-align:left}
+.bands{width:auto;min-width:min(100%,660px)}.bands th,.bands td{text-align:left;padding-right:18px}
 thead th{border-bottom:2px solid var(--deep);vertical-align:bottom;font-weight:700}
 tbody th{font-weight:600}
-.wide tbody th{white-space:normal;min-width:6.2em}
-small{display:block;font-size:.85em;color:var(--soft)}
+.texts tbody th{min-width:6.2em}
+small{display:block;font-size:.85em;color:var(--soft);white-space:nowrap}
+.bands small{display:inline;margin-left:.35em}
 code,pre{font-family:"Courier New",monospace;font-size:.86rem;white-space:pre-wrap;overflow-wrap:anywhere}
 .fine{font-size:.85rem;line-height:1.4}
 .fine ul{padding-left:1.1em}.fine li{margin:0 0 3px;break-inside:avoid}
@@ -52,10 +55,12 @@ footer{margin-top:30px;padding:12px 20px 30px;color:var(--soft);font-size:.82rem
 header,main,footer,nav{padding-left:14px;padding-right:14px}
 h1{font-size:1.4rem}
 table{font-size:.74rem}th,td{padding:3px 3px}
-.wide tbody th{min-width:4.6em}
+.texts tbody th{min-width:4.6em}
+.bands th,.bands td{padding-right:6px}.bands small{display:block;margin:0}small{white-space:normal}
 }
+@media(min-width:1000px){.first{grid-template-columns:minmax(0,1fr) 370px;align-items:start}.first .warn{margin-top:34px}}
 @media print{
-@page{size:letter;margin:12mm 13mm}
+@page{size:letter;margin:11mm 13mm}
 body{font-size:9pt;line-height:1.35;background:#fff}
 header,main,footer,nav{max-width:none;padding:0}
 nav,.skip{display:none}
@@ -63,11 +68,13 @@ header{border-top-width:5px;padding-top:8px}
 h1{font-size:15pt}h2{font-size:12pt;margin:12px 0 5px;padding-top:5px;break-after:avoid}h3{font-size:9.5pt;margin:8px 0 3px;break-after:avoid}
 p,ul,ol{max-width:none;margin-bottom:5px}
 .lead{padding:7px 12px}.lead p{font-size:10pt}
-.plots{display:block;columns:2;column-gap:18px;margin:4px 0}
-figure{max-width:none;margin:0 0 10px}figcaption{font-size:7pt;line-height:1.3}
-table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 4px}
-tr{break-inside:avoid}thead{display:table-header-group}
-.two{display:block;columns:2;column-gap:18px}.two>*{break-inside:avoid}
+.plots,.two{orphans:1;widows:1}
+.plots{display:block;margin:4px 0}
+figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}figcaption{font-size:7pt;line-height:1.3}
+table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}small{font-size:.82em}
+tr,.bands,.numbers{break-inside:avoid}thead{display:table-header-group}
+.first{display:block}.first .warn ul{columns:2;column-gap:20px}
+.two{display:block}.two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
 .fine{font-size:7.2pt;line-height:1.25}.columns{columns:3;column-gap:14px}
 .warn{padding:5px 10px;break-inside:avoid}.warn li,.warn p{font-size:8.6pt}
 code,pre{font-size:7.6pt}

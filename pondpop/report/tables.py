@@ -61,7 +61,7 @@ class Table:
     rows: Sequence[Sequence[Cell]]
     csv_header: Sequence[str]
     csv_rows: Sequence[Sequence[object]] = field(default_factory=list)
-    wide: bool = False
+    look: str = "numbers"  # numbers, bands (each on its line where there is room), or texts
 
     def to_html(self) -> str:
         """The table with scoped headers, or nothing where it has no rows."""
@@ -72,9 +72,8 @@ class Table:
         for first, *rest in self.rows:
             cells = "".join(f"<td>{_cell(cell)}</td>" for cell in rest)
             body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
-        style = ' class="wide"' if self.wide else ""
         return (
-            f"<table{style}><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>"
+            f'<table class="{self.look}"><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>'
             f"<tbody>{''.join(body)}</tbody></table>"
         )
 
@@ -90,7 +89,7 @@ def _cell(cell: Cell) -> str:
     if isinstance(cell, str):
         return html(cell)
     text, small = cell
-    return html(text) + (f"<small>{html(small)}</small>" if small else "")
+    return html(text) + (f" <small>{html(small)}</small>" if small else "")
 
 
 def harmless(cell: object) -> object:
@@ -132,7 +131,7 @@ def outcomes(material: Material) -> list[Table]:
         tables.append(Table(
             "outcomes", f"At the last survey ({', '.join(dates)}): the middle (median), and below it the range that "
             "8 of 10 possible courses fall into. What is nil everywhere is left out.",
-            ["", *(f"{case.letter}: {case.title}" for case in cases)], rows, header, csv_rows,
+            ["", *(f"{case.letter}: {case.title}" for case in cases)], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
     return tables
 

@@ -42,7 +42,8 @@ def figure_of(value: float, kind: str) -> str:
 def with_band(values: Iterable[float], kind: str) -> tuple[str, str]:
     """Middle and band of p10, p50 and p90 as shown; the band is empty where it says nothing."""
     low, middle, high = (figure_of(float(v), kind) for v in values)
-    return middle, "" if NONE in (low, high) or low == high else f"{low}–{high}"
+    nothing = NONE in (low, high) or low == high or (low == "0" and high.startswith("<"))
+    return middle, "" if nothing else f"{low}–{high}"
 
 
 def unit_of(kind: str, units: Units) -> str:
