@@ -736,7 +736,7 @@ class Engine:
             return
         s.spawn_released[:, species] += ready
         columns = s.columns.taken(np.arange(groups.start, groups.stop))
-        of_age = (self.day - columns.born) / 365.0 >= p.mature_age_years[0]
+        of_age = (self.day + 1 - columns.born) / 365.0 >= p.mature_age_years[0]
         mature = self.longer(groups, p.mature_length_mm[:, species]) * of_age
         spawners = _total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * mature * columns.female_share)
         if species == BASS:
@@ -756,7 +756,7 @@ class Engine:
                 species=species,
                 number=young,
                 female_share=float(p.female_share[0]),
-                age_years=float(p.recruit_age_years[0]),
+                age_years=float(p.recruit_age_years[0]) - 1.0 / 365.0,  # that age at the next day's start
                 stocked=-np.inf,
                 origin=-1,
                 length_mm=float(p.recruit_length_mm[0, species]),

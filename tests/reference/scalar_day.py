@@ -23,6 +23,7 @@ SPECIES = ("bass", "bluegill", "shad", "minnow")
 BASS, BLUEGILL, SHAD, MINNOW = range(4)
 FOODS = ("plankton", "benthos")
 DAYS_PER_YEAR = 365.0
+STOCK_LENGTH_OF_BASS = 8 * 25.4  # mm
 LOGISTIC_FOR_NORMAL = 1.702  # logistic(1.702 z) stays within 0.01 of the normal distribution function
 
 GRID_POINTS, GRID_FIRST, GRID_LAST = 36, 8.0, 800.0
@@ -58,6 +59,7 @@ class Pond:
     food: dict  # kg/ha of plankton and benthos
     spawning_gathered: list = field(default_factory=lambda: [0.0] * 4)
     spawning_released: list = field(default_factory=lambda: [0.0] * 4)
+    wariness: float = 0.0  # recent catches per catchable bass, from angling with release
     caught_number: list = field(default_factory=lambda: [0.0] * 4)  # by harvest rules since the start, fish/ha
     caught_biomass: list = field(default_factory=lambda: [0.0] * 4)  # kg/ha
 
@@ -105,6 +107,8 @@ class Day:
     stockings: tuple = ()
     removals: tuple = ()
     fishing: tuple = ()
+    angling_hours_per_ha: float = 0.0  # all bass that are caught are let go
+    death_after_release: float = 0.0  # share
     first_of_run: bool = False
     local_growth: tuple = (1.0, 1.0, 1.0, 1.0)  # multipliers by species: maximum intake,
     local_survival: tuple = (1.0, 1.0, 1.0, 1.0)  # background deaths divided by this,
@@ -248,7 +252,8 @@ def one_step(pond, day, p, tables, dt):
     out_of_cover = hunt(groups, day, p, tables)
     for g in groups:
         g.hunger = 1 / (1 + g.fish_met + g.other_food_met)  # one saturating response shared by all food
-    set_deaths(groups, day, p, dt)
+    caught_and_released = angling_catch(pond, day, p)
+    set_deaths(groups, day, p, dt, caught_and_released)
     set_fish_eaten(groups, p, tables, out_of_cover)
     set_pellets_eaten(groups, day, p)
     food_after = set_food_eaten(pond, day, p, dt)
@@ -259,6 +264,8 @@ def one_step(pond, day, p, tables, dt):
     for g in groups:
         g.number *= exp(-g.deaths)
     pond.food = food_after
+    if caught_and_released or pond.wariness:
+        pond.wariness = pond.wariness * exp(-dt / p.wariness_memory_days) + caught_and_released * dt
 
 
 def of_species(value, species):
@@ -434,7 +441,17 @@ def hunting_pressure(bass, ease, prey, tables):
 
 # ---------------------------------------------------------------------------------------------- deaths
 
-def set_deaths(groups, day, p, dt):
+def angling_catch(pond, day, p):
+    """How often a catchable bass is caught and let go, per day; the catch falls as fish grow scarce and wary."""
+    if day.angling_hours_per_ha == 0:
+        return 0.0
+    catchable = sum(g.number * longer(p, g, STOCK_LENGTH_OF_BASS) for g in pond.groups if g.species == BASS)
+    there = max(catchable, 1e-12)
+    per_hour = p.catch_per_hour_at_100_per_ha * (there / 100) ** p.catch_density_exponent
+    return per_hour / (1 + p.wariness_per_catch * pond.wariness) * day.angling_hours_per_ha / there
+
+
+def set_deaths(groups, day, p, dt, caught_and_released):
     """Deaths per fish over the step by all causes, and the mean share of the group alive during it."""
     fishing = [harvest_rates(groups, rule, p) for rule in day.fishing]
     for i, g in enumerate(groups):
@@ -454,7 +471,10 @@ def set_deaths(groups, day, p, dt):
             cold = p.cold_deaths_per_day[SHAD] * step_up(
                 (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD])
         g.harvest = sum(rates[i] for rates in fishing) if fishing else 0.0
-        g.deaths = (g.predation + background + starvation + old_age + cold + g.harvest) * dt
+        released = 0.0
+        if s == BASS and caught_and_released:
+            released = caught_and_released * day.death_after_release * longer(p, g, STOCK_LENGTH_OF_BASS)
+        g.deaths = (g.predation + background + starvation + old_age + cold + g.harvest + released) * dt
         g.mean_alive = -expm1(-g.deaths) / g.deaths
 
 
