@@ -12,8 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pondpop.checks import InputError
-from pondpop.scenario import CLIMATES, SPREADS, Condition, describe, dump, load, read, resolve
-from pondpop.scenario.tables import KEYS
+from pondpop.scenario import CLIMATES, SPREADS, Condition, describe, dump, load, read, resolve, years_after
+from pondpop.scenario.tables import KEYS, si
+from pondpop.units import AREA, DENSITY, LENGTH, WEIGHT
 
 ROOT = Path(__file__).parent.parent
 SHIPPED = sorted((ROOT / "scenarios").glob("*.toml"))
@@ -228,6 +229,28 @@ def test_bounds_hold_at_their_edge_in_any_unit_and_after_the_round_trip():
     assert resolve(tomllib.loads(dump(scenario))) == scenario
 
 
+@given(st.sampled_from([LENGTH["in"], WEIGHT["lb"], AREA["acres"], DENSITY["per_acre"]]), st.floats(0.01, 1000))
+def test_what_is_allowed_in_one_unit_is_allowed_in_si(unit, bound):
+    assert si("p", unit.from_si(bound), unit, 0, bound) <= bound
+    assert si("p", unit.from_si(bound), unit, bound, 2000) >= bound
+
+
+def test_the_end_is_exclusive_and_29_february_ends_on_1_march():
+    scenario = resolve(small(run__start=dt.date(2026, 3, 20), run__surveys=["03-20"]))
+    assert scenario.run.survey_dates == (dt.date(2026, 3, 20), dt.date(2027, 3, 20), dt.date(2028, 3, 20))
+    assert years_after(dt.date(2024, 2, 29), 1) == dt.date(2025, 3, 1)
+    assert years_after(dt.date(2024, 2, 29), 4) == dt.date(2028, 2, 29)
+
+
+def test_a_survey_without_sampling_error_survives_the_round_trip():
+    raw = small(strategies__light__harvest__0__when={"any": [{"quantity": "bass_psd", "below": 40}], "fish_sampled": 0})
+    scenario = resolve(raw)
+    (rule,) = scenario.strategies["light"].harvest
+    assert (rule.when.fish_sampled, rule.otherwise) == (None, 0)
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+    assert "without sampling error" in describe(scenario)
+
+
 def event(species, day, per_acre):
     return {"species": species, "date": dt.date(2026, 4, day), "per_acre": per_acre, "length_in": 2}
 
@@ -249,6 +272,7 @@ def test_events_without_a_name_have_the_same_name_in_every_strategy():
 
 
 LIGHT = "strategies__light__"
+PSD_LOW = {"any": [{"quantity": "bass_psd", "below": 40}]}
 NAN, INF = float("nan"), float("inf")
 
 WRONG = [
@@ -304,6 +328,7 @@ WRONG = [
     ({"stocking__0__per_acre": -1}, "stocking[0].per_acre", "from 0 to"),
     ({"stocking__0__length_in": 0}, "stocking[0].length_in", "from 0.197 to 35.4 in"),
     ({"stocking__0__weight_g": 500}, "stocking[0].weight_g", "a fish of 50.8 mm"),
+    ({"stocking__0__weight_g": 0.2}, "stocking[0].weight_g", "a fish of 50.8 mm"),
     ({"stocking__0__name": "a b"}, "stocking[0].name", "a name of"),
     ({"stocking__0__length_cv": 0.6}, "stocking[0].length_cv", "from 0 to 0.5"),
     ({"stocking__0__resident": True}, "stocking[0].date", "leave it out"),
@@ -318,6 +343,8 @@ WRONG = [
     ({LIGHT + "harvest__0__season": ["10-01", "03-01"]}, "strategies.light.harvest[0].season", "one calendar year"),
     ({LIGHT + "harvest__0__season": "March"}, "strategies.light.harvest[0].season", "a first and a last day"),
     ({LIGHT + "harvest__0__otherwise_share": 0.1}, "strategies.light.harvest[0].otherwise_share", "a condition"),
+    ({LIGHT + "harvest__0__otherwise_share": 0.1, LIGHT + "harvest__0__when": PSD_LOW},
+     "strategies.light.harvest[0].otherwise_share", "the same kind"),
     ({LIGHT + "harvest__0__when": {}}, "strategies.light.harvest[0].when", "one of any, all"),
     ({LIGHT + "harvest__0__when": {"any": []}}, "strategies.light.harvest[0].when.any", "1 to 10 conditions"),
     ({LIGHT + "harvest__0__when": {"any": [{"quantity": "bass_pds", "below": 4}]}},
@@ -439,6 +466,7 @@ def test_readings_from_a_csv_are_inlined(tmp_path):
         ("date,water_c\n2025-01-01,20\n2025-01-01,21\n", "one reading a day"),
         ("date,water_c\n2025-01-01,20\n2026-01-01,21\n", "no reading for 365 days after 2025-01-01"),
         ("date,water_c\n2025-01-01,20\n", "readings of 1 days"),
+        ("date,water_c\n2025-01-01,20\n2025-02-01,20\n2025-03-01,20\n", "readings of 60 days"),
         ("date,water_c\n", "readings of 0 days"),
         ('date,water_c\n"2025' + "x" * 200_000, "needs"),
         ("date,water_c\n" + "".join(f"{dt.date(1990, 1, 1) + dt.timedelta(i)},9\n" for i in range(10_001)), "10,000"),
