@@ -85,6 +85,23 @@ def _parser() -> argparse.ArgumentParser:
     _long_work(compare, "folder to write (default: the file's name + -result)")
     compare.set_defaults(command=_compare)
 
+    sweep = commands.add_parser(
+        "sweep", parents=[units], help="vary one or two numbers or dates of a scenario under the same luck"
+    )
+    sweep.add_argument("file", metavar="FILE", help="a scenario (TOML)")
+    sweep.add_argument(
+        "--vary",
+        metavar="PATH=VALUES",
+        action="append",
+        required=True,
+        help="a path in the file and its values: first..last/step (days, for dates) or a,b,c; twice for a grid",
+    )
+    sweep.add_argument("--survivors", metavar="GROUP", help="stocked group whose survivors are counted")
+    sweep.add_argument("--keep-share", metavar="SHARE", type=float, default=0.5, help="of the group (default: 0.5)")
+    sweep.add_argument("--with-probability", metavar="P", type=float, default=0.8, help="(default: 0.8)")
+    _long_work(sweep, "folder to write (default: the file's name + -sweep)")
+    sweep.set_defaults(command=_sweep)
+
     report = commands.add_parser("report", help="write the report of a stored projection again")
     report.add_argument("file", metavar="FILE", type=Path, help="projection.nc of an earlier comparison")
     report.add_argument("--out", metavar="HTML", type=Path, help="page to write (default: report.html beside FILE)")
@@ -133,6 +150,7 @@ def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
     out = given.out or Path(f"{Path(given.file).stem}-result")
 
+    from pondpop.answers import answers_text
     from pondpop.outputs import Output, comparison_files
     from pondpop.scenario import dump
     from pondpop.screen import balance_table
@@ -143,6 +161,37 @@ def _compare(given: argparse.Namespace) -> None:
         dataset = compare(scenario, **how)
     output.finish(comparison_files(scenario, dataset))
     print(balance_table(dataset, scenario.units))
+    print(answers_text(dataset, scenario.units))
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+
+
+def _sweep(given: argparse.Namespace) -> None:
+    from pondpop import checks
+    from pondpop.scenario import dump, read, resolve
+    from pondpop.vary import points, read_axis
+
+    scenario = _load(given)
+    keep_share = checks.number("--keep-share", given.keep_share, 0, 1)
+    probability = checks.number("--with-probability", given.with_probability, 0, 1)
+    axes = [read_axis(text) for text in given.vary]
+
+    def finish(raw: dict[str, Any]) -> "Scenario":
+        found = resolve(raw, Path(given.file).parent)
+        return replace(found, ensemble=replace(found.ensemble, members=scenario.ensemble.members), units=scenario.units)
+
+    every = points(read(given.file), axes, finish)
+
+    from pondpop import sweep
+    from pondpop.outputs import Output, text
+
+    out = given.out or Path(f"{Path(given.file).stem}-sweep")
+    output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}", given.resume)
+    with _working(given, output) as how:
+        rows = sweep.run(every, group=given.survivors, **how)
+    told = f"{sweep.table(rows, axes)}\n{sweep.answer(rows, axes, keep_share, probability)}"
+    files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
+    output.finish({name: text(content) for name, content in files.items()})
+    print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
 
 

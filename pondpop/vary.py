@@ -1,0 +1,159 @@
+"""What a sweep varies: paths into a scenario file, their values, and the scenarios that these make.
+
+Standard library only.
+"""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+import itertools
+import math
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from pondpop.checks import MISSING, Fact, InputError, nearest
+from pondpop.scenario import Scenario, resolve
+
+Value = int | float | str | dt.date
+MOST_POINTS = 200
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What is varied: the path of a key in the scenario file, and its values."""
+
+    path: str
+    values: tuple[Value, ...]
+
+
+@dataclass(frozen=True)
+class Point:
+    """One combination of values, and the scenario that they make (with the strategies that are looked at)."""
+
+    values: tuple[Value, ...]
+    scenario: Scenario
+
+
+def read_axis(text: str) -> Axis:
+    """An axis from PATH=VALUES: a list `a,b,c` or a range `first..last/step` (days, for dates). Raises InputError."""
+    path, equals, given = text.partition("=")
+    if not equals or not path or not given:
+        raise InputError("--vary", text, "PATH=VALUES, such as strategies.light.stocking.bass.per_acre=75..100/5")
+    return Axis(path, tuple(_values(given)))
+
+
+def _values(given: str) -> list[Value]:
+    match = re.fullmatch(r"(.+?)\.\.(.+?)/(.+)", given)
+    if not match:
+        values = [_value(part.strip()) for part in given.split(",")]
+    else:
+        first, last = _value(match[1]), _value(match[2])
+        try:
+            step = Decimal(match[3])
+            if not step.is_finite() or step <= 0:
+                raise InvalidOperation
+        except InvalidOperation:
+            raise InputError("--vary", match[3], "a step above 0, such as 75..100/5") from None
+        values = list(itertools.islice(_range(match, first, last, step), MOST_POINTS + 1))
+    if not values:
+        raise InputError("--vary", given, "at least one value", "write the smaller end first")
+    if len(values) > MOST_POINTS:
+        given = Fact(f"more than {MOST_POINTS} values")
+        raise InputError("--vary", given, f"at most {MOST_POINTS}", "take a larger step")
+    return values
+
+
+def _range(match: re.Match[str], first: Value, last: Value, step: Decimal) -> Iterator[Value]:
+    if isinstance(first, dt.date) and isinstance(last, dt.date):
+        while first <= last:
+            yield first
+            first += dt.timedelta(days=float(step))
+    elif isinstance(first, int | float) and isinstance(last, int | float):
+        for k in itertools.count():
+            value = Decimal(match[1]) + k * step
+            if value > Decimal(match[2]):
+                return
+            yield _value(f"{value:f}")
+    else:
+        raise InputError("--vary", match[0], "a range of numbers or of dates", "write words as a list: a,b,c")
+
+
+def _value(text: str) -> Value:
+    if re.fullmatch(r"[+-]?\d{1,18}", text):
+        return int(text)
+    if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
+        try:
+            return dt.date.fromisoformat(text)
+        except ValueError:
+            raise InputError("--vary", text, "a date such as 2027-06-05") from None
+    try:
+        number = float(text)
+    except ValueError:
+        return text
+    if not math.isfinite(number):
+        raise InputError("--vary", text, "a finite number")
+    return number
+
+
+def points(
+    raw: dict[str, Any], axes: Sequence[Axis], finish: Callable[[dict[str, Any]], Scenario] = resolve
+) -> list[Point]:
+    """Every combination of values as a scenario, checked; strategies that no path touches are left out.
+
+    raw is what the file says, `finish` makes a scenario of it. Raises InputError.
+    """
+    if not 1 <= len(axes) <= 2 or len({axis.path for axis in axes}) < len(axes):
+        raise InputError("--vary", Fact(f"{len(axes)} paths"), "one path, or two different ones for a grid")
+    count = math.prod(len(axis.values) for axis in axes)
+    if count > MOST_POINTS:
+        raise InputError("--vary", Fact(f"{count} points"), f"at most {MOST_POINTS} points", "take fewer values")
+    found = []
+    for values in itertools.product(*(axis.values for axis in axes)):
+        changed = copy.deepcopy(raw)
+        for axis, value in zip(axes, values, strict=True):
+            put(changed, axis.path, value)
+        scenario = finish(changed)
+        named = {axis.path.split(".")[1] for axis in axes if axis.path.startswith("strategies.")}
+        common = any(not axis.path.startswith("strategies.") for axis in axes)
+        kept = {name: s for name, s in scenario.strategies.items() if common or name in named}
+        found.append(Point(values, replace(scenario, strategies=kept)))
+    return found
+
+
+def put(raw: dict[str, Any], path: str, value: Value) -> None:
+    """Change one value in what a file says. Events and rules are found by their names. Raises InputError.
+
+    The two ends of a pair such as length_in are addressed as length_in.1 and length_in.2.
+    """
+    parts = path.split(".")
+    if parts[0] == "ensemble" and parts[-1] in ("seed", "members"):
+        raise InputError(path, Fact("a sweep over it"), "something that changes the pond", "variants share their luck")
+    node: Any = raw
+    for depth, part in enumerate(parts[:-1]):
+        node = _inside(node, part, ".".join(parts[: depth + 1]))
+    last = parts[-1]
+    if isinstance(node, list) and node and not isinstance(node[0], dict):
+        if last not in ("1", "2") or len(node) != 2:
+            raise InputError(path, Fact(f"position {last}"), "1 or 2, the ends of a pair")
+        node[int(last) - 1] = value
+    elif isinstance(node, dict) and not isinstance(node.get(last), dict | list):
+        node[last] = value
+    else:
+        raise InputError(path, Fact("a table or a list"), "the path of one number, date or word")
+
+
+def _inside(node: Any, part: str, path: str) -> Any:
+    if isinstance(node, list):
+        named = {item["name"]: item for item in node if isinstance(item, dict) and isinstance(item.get("name"), str)}
+        if part not in named:
+            remedy = nearest(part, named) if named else 'give the event a name = "…"'
+            raise InputError(path, MISSING, "the name of an event or rule in the file", remedy)
+        return named[part]
+    if not isinstance(node, dict) or not isinstance(node.get(part), dict | list):
+        tables = [key for key, item in node.items() if isinstance(item, dict | list)] if isinstance(node, dict) else []
+        raise InputError(path, MISSING, "a table of the file", nearest(part, tables) if tables else "")
+    return node[part]
