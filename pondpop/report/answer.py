@@ -1,51 +1,367 @@
-"""The answer first: which strategy, how sure, what it costs, what would change the advice."""
+"""The answer first: which strategy, how sure, what it costs, what would change the advice; all from `goals`."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from functools import cached_property
 
 import numpy as np
 
-from pondpop import indices
-from pondpop.report.cases import Case, Material
-from pondpop.report.tables import Table
+from pondpop import answers, goals, indices
+from pondpop.chance import at_least_one
+from pondpop.goals import Duel, Score
+from pondpop.quantities import QUANTILES, UNITS
+from pondpop.report.cases import Array, Case, Material, Projection
+from pondpop.report.tables import Cell, Table
+from pondpop.report.words import NONE, both, converted, figure_of, in_ten, joined, unit_of
+from pondpop.scenario import SPECIES
+from pondpop.units import G_PER_LB, brief
 
-if TYPE_CHECKING:
-    from pondpop.report.drawing import Picture
+BIG_G = 5 * G_PER_LB
+CLEAR = 0.05  # lead in standing below which two strategies are called equally good; a choice of ours
+GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """What the goals say of one projection: `best` wins most comparisons; `ranked` has all, best first."""
+
+    projection: Projection
+    cases: list[Case]
+
+    @cached_property
+    def standing(self) -> dict[str, float]:
+        return goals.standing(self.scores, [case.strategy.name for case in self.cases])
+
+    @cached_property
+    def scores(self) -> list[Score]:
+        return goals.scores(self.projection.dataset)
+
+    @cached_property
+    def cost(self) -> goals.Cost:
+        return goals.costs(self.projection.dataset)
+
+    @cached_property
+    def answers(self) -> list[answers.Answer]:
+        return answers.answers(self.projection.dataset, self.projection.units)
+
+    def answers_on(self, *topics: str) -> list[str]:
+        return [one.words for one in self.answers if one.topic in topics]
+
+    @cached_property
+    def ranked(self) -> list[Case]:
+        return sorted(self.cases, key=lambda case: -self.standing[case.strategy.name])
+
+    @property
+    def best(self) -> Case:
+        return self.ranked[0]
+
+    @property
+    def equals(self) -> list[Case]:
+        """The strategies that are as good as the best one, itself first."""
+        top = self.standing[self.best.strategy.name]
+        return [case for case in self.ranked if top - self.standing[case.strategy.name] < CLEAR]
+
+    def duels(self, score: Score) -> list[Duel]:
+        return goals.duels(score, [case.strategy.name for case in self.cases])
+
+    def case(self, name: str) -> Case:
+        return next(case for case in self.cases if case.strategy.name == name)
+
+    @property
+    def option(self) -> str:
+        """The management option whose ranges count: of the first goal that names one, otherwise balanced."""
+        kinds = [goal.kind for goal in self.projection.scenario.goals if goal.kind in indices.TARGET_OPTIONS]
+        return kinds[0] if kinds else "balanced"
 
 
 @dataclass(frozen=True)
 class Answer:
-    """What the page says first; `best` is None where nothing singles a strategy out."""
+    """What the page says first, for each projection in order; `best` stands for the page where one must be shown."""
 
-    best: Case | None
+    best: Case
     option: str
-    lead: list[str]
-    more: list[tuple[str, list[str]]] = field(default_factory=list)
+    verdicts: list[Verdict]
+    lead: list[list[tuple[str, str]]]
     tables: list[Table] = field(default_factory=list)
-    pictures: list[Picture] = field(default_factory=list)
 
 
 def answer(material: Material) -> Answer:
-    """The answer of every projection in words."""
-    lead = [f"{case.letter}, {case.title}: {_reading(case)}" for case in material.cases]
-    return Answer(None, option(material), lead)
+    """The answer of every projection in words: a heading word and a sentence or two for each point."""
+    verdicts = [Verdict(projection, material.cases_of(projection)) for projection in material.projections]
+    lead = [
+        [
+            ("Choose", _choice(verdict)),
+            ("How sure", _sureness(verdict)),
+            ("What to expect", _expected(verdict)),
+            *([("The repair", _repair(verdict))] if goals.is_repair(verdict.projection.scenario) else []),
+            ("Cost", _cost(verdict)),
+            ("What would change this", _change(verdict)),
+        ]
+        for verdict in verdicts
+    ]
+    lead = [[(head, text) for head, text in one if text] for one in lead]
+    return Answer(verdicts[0].best, verdicts[0].option, verdicts, lead, goal_tables(verdicts))
 
 
-def option(material: Material) -> str:
-    """The management option whose ranges are drawn: that of the first goal that names one, otherwise balanced."""
-    for projection in material.projections:
-        for goal in projection.scenario.goals:
-            if goal.kind in indices.TARGET_OPTIONS:
-                return goal.kind
-    return "balanced"
+def named(case: Case) -> str:
+    return f"{case.letter} ({case.title})"
 
 
-def _reading(case: Case) -> str:
-    bass, bluegill = (float(case.band(f"{s}_psd")[-1, 1]) for s in ("bass", "bluegill"))
-    year = case.projection.yearly[-1][0]
-    if not (np.isfinite(bass) and np.isfinite(bluegill)):
-        return f"too few fish of stock length in {year} to read the balance."
-    words = indices.pair_reading(bass, bluegill).words
-    return f"in {year} bass PSD {bass:.0f}, bluegill PSD {bluegill:.0f}: {words}."
+def chance_words(chance: float, projection: Projection) -> str:
+    """8 of 10 courses; where there is only one course, that it is only one."""
+    if projection.members == 1:
+        return "in the one course run" if chance > 0.5 else "not in the one course run"
+    return f"in {in_ten(chance, projection.members)} courses"
+
+
+def tenths(chance: float, projection: Projection) -> str:
+    """A chance as a number of tenths, for a small space: 8, >9, <1."""
+    words = in_ten(chance, projection.members)
+    return words.replace("more than ", ">").replace("less than ", "<").removesuffix(" of 10")
+
+
+def option_words(option: str) -> str:
+    return {"big_bass": "big-bass"}.get(option, option)
+
+
+def _choice(v: Verdict) -> str:
+    if len(v.cases) == 1:
+        return f"{named(v.best)} is the only strategy here; nothing is compared."
+    if len(v.equals) > 1:
+        cheapest = _cheapest(v.equals, v)
+        tip = f" {named(cheapest)} costs least of them." if cheapest else " Take the one that is easier to do."
+        return f"no clear winner: {joined(map(named, v.equals), 'or')} do equally well on the goals.{tip}"
+    return f"{named(v.best)}."
+
+
+def _cheapest(cases: list[Case], v: Verdict) -> Case | None:
+    total = np.median(v.cost.total, axis=1)
+    prices = [float(total[case.index]) for case in cases]
+    return cases[int(np.argmin(prices))] if max(prices) > min(prices) else None
+
+
+def _sureness(v: Verdict) -> str:
+    """Chances against each other strategy, goal by goal."""
+    if len(v.cases) == 1:
+        return ""
+    lines = []
+    for score in v.scores:
+        parts = []
+        for duel in v.duels(score):
+            if v.best.strategy.name not in (duel.first, duel.second):
+                continue
+            won = duel.first == v.best.strategy.name
+            another = v.case(duel.second if won else duel.first)
+            if not np.isfinite(duel.chance):
+                parts.append(f"cannot be compared with {another.letter}")
+            elif abs(duel.chance - 0.5) < 1e-9:
+                parts.append(f"ties with {another.letter}")
+            else:
+                verb = "beats" if won else "loses to"
+                parts.append(f"{verb} {another.letter} {chance_words(duel.chance, v.projection)}{_by(duel, score, v)}")
+        lines.append(f"on {goal_words(score, v.projection)}, {v.best.letter} {joined(parts)}")
+    text = "; ".join(lines)
+    return text[0].upper() + text[1:] + "."
+
+
+def _by(duel: Duel, score: Score, v: Verdict) -> str:
+    """The difference as a size with its band: by 32 points [20–41]."""
+    low, middle, high = (abs(d) for d in duel.difference)
+    low, high = min(low, high), max(low, high)
+    same_sign = duel.difference[0] * duel.difference[2] > 0
+    if not np.isfinite(middle):
+        return ""
+    if v.projection.members == 1 or not same_sign:
+        return f", by {amount(middle, score.kind, v)}"
+    return f", by {amount(middle, score.kind, v)} [{amount(low, score.kind, v, False)}–{amount(high, score.kind, v, False)}]"
+
+
+def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
+    """A value of a score with its unit: 32 points, USD 1,200, 25 lb/acre."""
+    if not np.isfinite(value):
+        return NONE
+    if kind == "money":
+        return f"{v.cost.currency} {brief(value, 2)}" if unit else brief(value, 2)
+    if kind not in UNITS:
+        return f"{points(value)} {kind}" if unit else points(value)
+    if unit:
+        return both(value, kind, v.projection.units)
+    return figure_of(converted(value, kind, v.projection.units), kind)
+
+
+def points(value: float) -> str:
+    """Points of a PSD: whole ones, below one with one digit."""
+    return NONE if not np.isfinite(value) else f"{value:.0f}" if value >= 1 else brief(value, 1)
+
+
+def goal_words(score: Score, projection: Projection) -> str:
+    """What a goal asks for, short."""
+    goal = score.goal
+    if goal.kind in indices.TARGET_OPTIONS:
+        text = f"being near the {option_words(goal.kind)} ranges"
+    elif goal.kind == "bass_above":
+        text = f"bass above {both(goal.above_g or 0.0, 'weight', projection.units)}"
+    else:
+        text = {"pounds_harvested": "weight harvested in all", "cost": "cost"}.get(goal.kind, score.words)
+    return text + (f" in {projection.scenario.run.start.year + goal.by_year - 1}" if goal.by_year else "")
+
+
+def _expected(v: Verdict) -> str:
+    """Balance of the best at the end, and how likely the ranges are for each strategy."""
+    case, words = v.best, option_words(v.option)
+    chances = goals.chance_in_range(v.projection.dataset, v.option)
+    bass, bluegill = (_at_end(case, f"{s}_psd") for s in ("bass", "bluegill"))
+    if np.isfinite(bass[1]) and np.isfinite(bluegill[1]):
+        reading = indices.pair_reading(float(bass[1]), float(bluegill[1])).words
+        text = f"with {case.letter}, bass PSD {_band(bass)} and bluegill PSD {_band(bluegill)} at the end: {reading}."
+    else:
+        text = f"with {case.letter}, too few fish of stock length at the end to read the balance."
+    each = joined(f"{c.letter} {chance_words(float(chances[c.index]), v.projection)}" for c in v.cases)
+    text += f" Both PSDs in the {words} ranges at the end: {each}."
+    if max(chances) < GOOD and any(score.goal.kind == v.option for score in v.scores):
+        text += " None is likely to get there: try other strategies, and survey before you spend."
+    for score in v.scores:
+        if score.goal.kind == "bass_above":
+            sure = [float(at_least_one(score.values[c.index])) for c in v.cases]
+            each = joined(f"{c.letter} {in_ten(p)}" for c, p in zip(v.cases, sure, strict=True))
+            text += f" Chance of at least one {goal_words(score, v.projection)} in the pond: {each}."
+    return text[0].upper() + text[1:]
+
+
+def _at_end(case: Case, name: str) -> Array:
+    """p10, p50, p90 of the surveys of the last twelve months, as the goals read them."""
+    values = goals.at_end(case.projection.quantities[name].values, case.projection.dataset)[case.index]
+    known = values[np.isfinite(values)]
+    return np.quantile(known, QUANTILES) if known.size else np.full(3, np.nan)
+
+
+def _band(values: Array) -> str:
+    low, middle, high = (f"{x:.0f}" for x in values)
+    return middle if low == high else f"{middle} [{low}–{high}]"
+
+
+def _cost(v: Verdict) -> str:
+    total = v.cost.total
+    if not total.any():
+        return "no prices were given, so nothing can be said of cost."
+    big = goals.at_end(goals.bass_above(v.projection.dataset, BIG_G), v.projection.dataset)
+    big *= v.projection.scenario.pond.area_ha
+    each = []
+    for case in v.cases:
+        low, middle, high = (brief(x, 2) for x in np.quantile(total[case.index], QUANTILES))
+        text = f"{case.letter} {v.cost.currency} {middle}" + ("" if low == high else f" [{low}–{high}]")
+        if float(np.median(big[case.index])) >= 0.5 and middle != "0":
+            one = float(np.median(total[case.index] / np.maximum(big[case.index], 0.1)))
+            text += f" ({brief(one, 2)} for each bass above 5 lb at the end)"
+        each.append(text)
+    missing = f" Without a price: {joined(words.replace('_', ' ') for words in v.cost.unpriced)}." if v.cost.unpriced else ""
+    return f"over {v.projection.scenario.run.years} years, {joined(each)}.{missing}"
+
+
+def _repair(v: Verdict) -> str:
+    found = goals.repair(v.projection.dataset, v.option)
+    parts = []
+    for case in v.cases:
+        name = case.strategy.name
+        years = found.years[name]
+        when = f"in range after {years:.1f} years" if years is not None else "not surely in range within the run"
+        out = np.median(found.taken_out[name], axis=0)
+        out_words = joined(f"{brief(round(n), 2)} {s}" for s, n in zip(SPECIES, out, strict=True) if n >= 0.5)
+        added = found.put_in[name]
+        in_words = joined(f"{brief(round(n), 2)} {s}" for s, n in zip(SPECIES, added, strict=True) if n >= 0.5)
+        lost = float(np.median(found.seasons_lost[case.index]))
+        season = f"{lost:.0f} {'season' if round(lost) == 1 else 'seasons'} of fishing lost" if lost >= 0.5 else ""
+        moved = "; ".join(p for p in (out_words and f"{out_words} out", in_words and f"{in_words} in", season) if p)
+        parts.append(f"{case.letter}: {when}" + (f"; {moved}" if moved else ""))
+    return f"(8 of 10 courses with both PSDs in range count as sure) {'. '.join(parts)}."
+
+
+def _change(v: Verdict) -> str:
+    """Goals under which another strategy would win, close calls, and what a survey could show."""
+    texts = []
+    if len(v.cases) > 1:
+        for score in v.scores:
+            wins = {case: _wins(v, score, case) for case in v.cases}
+            top = max(v.cases, key=lambda case: wins[case])
+            if top is not v.best and wins[top] > wins[v.best] + CLEAR:
+                texts.append(f"if only {goal_words(score, v.projection)} counted, {named(top)} would be the choice")
+        runner = [case for case in v.ranked if case not in v.equals][:1]
+        if runner and v.standing[v.best.strategy.name] - v.standing[runner[0].strategy.name] < 0.15:
+            texts.append(f"{named(runner[0])} is close behind: a price, or your own liking, may decide")
+    texts.append("a survey that finds a PSD or Wr outside the band drawn below: run it again from the fish found")
+    text = "; ".join(texts)
+    return text[0].upper() + text[1:] + "."
+
+
+def _wins(v: Verdict, score: Score, case: Case) -> float:
+    chances = [
+        d.chance if d.first == case.strategy.name else 1 - d.chance
+        for d in v.duels(score)
+        if case.strategy.name in (d.first, d.second) and np.isfinite(d.chance)
+    ]
+    return float(np.mean(chances)) if chances else 0.5
+
+
+def goal_tables(verdicts: list[Verdict]) -> list[Table]:
+    """Each goal by strategy with its band; and, as CSV only, the chance that one strategy beats another."""
+    header = ["strategy", "title", "goal", "unit", "better", "p10", "p50", "p90", "standing"]
+    csv_rows: list[list[object]] = []
+    pairs: list[list[object]] = []
+    tables = []
+    for v in verdicts:
+        rows: list[list[Cell]] = []
+        for score in v.scores:
+            better = "more is better" if score.better > 0 else "less is better"
+            unit = _unit(score, v)
+            for case in v.cases:
+                csv_rows.append([case.letter, case.title, goal_words(score, v.projection), unit, better,
+                                 *_quantiles(score, v, case), v.standing[case.strategy.name]])  # fmt: skip
+            words = score.words if score.goal.kind in indices.TARGET_OPTIONS else goal_words(score, v.projection)
+            words = words.replace("big_bass", "big-bass")
+            rows.append([f"{words}{f', {unit}' if unit and unit not in words else ''}; {better}",
+                         *(_goal_cell(score, v, case) for case in v.cases)])  # fmt: skip
+            for duel in v.duels(score):
+                a, b = v.case(duel.first), v.case(duel.second)
+                difference = [_in_units(d, score, v) for d in duel.difference]
+                pairs.append([a.letter, a.title, b.letter, b.title, goal_words(score, v.projection), duel.chance, unit,
+                              *difference])  # fmt: skip
+        if len(v.cases) > 1:
+            share: list[Cell] = [in_ten(v.standing[case.strategy.name], v.projection.members) for case in v.cases]
+            rows.append(["Comparisons won, all goals by their weight", *share])
+        for k in range(0, len(v.cases), 4):
+            part = v.cases[k : k + 4]
+            cut = [[row[0], *row[1 + k : 5 + k]] for row in rows]
+            tables.append(Table(
+                "goals", "The goals: the middle (median) and the range of 8 of 10 courses" if len(verdicts) == 1 else f"Goals: {v.projection.scenario.title}",
+                ["Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
+            ))  # fmt: skip
+    pair_header = ["first", "first_title", "second", "second_title", "goal", "chance_first_is_better", "unit",
+                   "difference_p10", "difference_p50", "difference_p90"]  # fmt: skip
+    return [*tables, Table("pairs", "", [], [], pair_header, pairs)]
+
+
+def _unit(score: Score, v: Verdict) -> str:
+    if score.kind == "money":
+        return v.cost.currency
+    return unit_of(score.kind, v.projection.units) if score.kind in UNITS else score.kind
+
+
+def _in_units(value: float, score: Score, v: Verdict) -> float:
+    return converted(value, score.kind, v.projection.units) if score.kind in UNITS else value
+
+
+def _quantiles(score: Score, v: Verdict, case: Case) -> list[float]:
+    values = score.values[case.index]
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return [float("nan")] * 3
+    return [_in_units(float(q), score, v) for q in np.quantile(known, QUANTILES)]
+
+
+def _goal_cell(score: Score, v: Verdict, case: Case) -> Cell:
+    kind = score.kind if score.kind in UNITS else "fish"
+    low, middle, high = (
+        points(x) if score.kind == "points" else figure_of(x, kind) for x in _quantiles(score, v, case)
+    )
+    return middle, "" if low == high else f"{low}–{high}"

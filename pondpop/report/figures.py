@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pondpop import indices
 from pondpop.quantities import Units
+from pondpop.report.answer import Verdict, chance_words, goal_words, tenths
 from pondpop.report.cases import Array, Case, Material
 from pondpop.report.drawing import (
     INK,
@@ -208,7 +209,7 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         x = np.array([case.band("bluegill_psd")[i, 1] for _, i in years])
         y = np.array([case.band("bass_psd")[i, 1] for _, i in years])
         known = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
-        if not ((x[known] < 45) & (y[known] > 75)).any():
+        if not ((x[known] < 45) & (y[known] > 62)).any():
             axes.text(2, 98, "bluegill crowded", ha="left", va="top", fontsize=6.5, color="#555555")
         if not ((x[known] > 80) & (y[known] < 65)).any():
             axes.text(99, 2, "bass crowded", ha="right", va="bottom", rotation=90, fontsize=6.5, color="#555555")
@@ -443,6 +444,45 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
         figure, key, "Harvest",
         f"Taken in the twelve months before the last survey of each year, {unit} (1 lb/acre = 1.12 kg/ha); median{whisker}.",
         f"Weight harvested by year in {unit}. " + "; ".join(said) + ".",
+    )  # fmt: skip
+
+
+def duels(verdict: Verdict, key: str) -> Picture | None:
+    """The chance that one strategy beats another: a square for each goal, rows against columns, in tenths."""
+    if len(verdict.cases) < 2 or verdict.projection.members < 2:
+        return None
+    letters = [case.letter for case in verdict.cases]
+    n = len(letters)
+    figure, panels = grid(len(verdict.scores), 0.25 * n + 0.25 if n < 7 else 1.7, gap_in=0.5, top_in=0.42, bottom_in=0.08,
+                          left_in=0.24)  # fmt: skip
+    said = []
+    for axes, score in zip(panels, verdict.scores, strict=True):
+        words = goal_words(score, verdict.projection)
+        heading(axes, "", words, 60 if len(verdict.scores) == 1 else 30)
+        axes.texts[-1].set_y(12)
+        axes.set(xlim=(-0.5, n - 0.5), ylim=(n - 0.5, -0.5))
+        axes.xaxis.tick_top()
+        axes.set_xticks(range(n), labels=letters, fontweight="bold")
+        axes.set_yticks(range(n), labels=letters, fontweight="bold")
+        axes.tick_params(length=0)
+        for spine in axes.spines.values():
+            spine.set_visible(False)
+        for duel in verdict.duels(score):
+            i, j = (letters.index(verdict.case(name).letter) for name in (duel.first, duel.second))
+            for row, column, chance in ((i, j, duel.chance), (j, i, 1 - duel.chance)):
+                if not np.isfinite(chance):
+                    continue
+                axes.fill_between([column - 0.47, column + 0.47], row - 0.46, row + 0.46, linewidth=0,
+                                  color=(0.98 - 0.4 * chance, 0.98 - 0.33 * chance, 0.95 - 0.4 * chance))  # fmt: skip
+                axes.text(column, row, tenths(chance, verdict.projection), ha="center", va="center", fontsize=8,
+                          fontweight="bold" if chance > 0.5 else "normal")  # fmt: skip
+            said.append(f"{verdict.case(duel.first).letter} beats {verdict.case(duel.second).letter} on {words} "
+                        f"{chance_words(duel.chance, verdict.projection)}")  # fmt: skip
+    return picture(
+        figure, key, "How often one strategy beats another",
+        "Each number: in how many of 10 courses the strategy of the row does better than that of the column, weather and "
+        "luck being the same for both. 5 is a toss-up.",
+        "; ".join(said) + ".",
     )  # fmt: skip
 
 

@@ -64,8 +64,9 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     from pondpop.report.drawing import Picture, look
 
     said = answer(material)
-    best = said.best or material.cases[0]
+    best = said.best
     with look():
+        contests = [one for n, v in enumerate(said.verdicts) if (one := figures.duels(v, f"duels-{n}"))]
         pictures = list(figures.draw_all(material, said.option))
         hungry = [hunger.draw(c, material.units, f"hunger-{n}") for n, c in enumerate(figures.groups_of(material.cases))]
     calendar, harvest = actions.calendar(material), actions.harvest_tables(material)
@@ -73,15 +74,15 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     signs = actions.signs(material.cases)
 
     def plots(some: Sequence[Picture]) -> str:
-        return f'<div class="plots">{"".join(map(_figure, some))}</div>'
+        return f'<div class="plots">{"".join(map(_figure, some))}</div>' if some else ""
 
     sections = [
-        ("answer", "The answer", _answer(material, said)),
+        ("answer", "The answer", _answer(material, said) + plots(contests)),
         ("actions", f"What to do and when: the coming {actions.YEARS} years",
          calendar.to_html() + _list(actions.HOW_TO_SURVEY) + "".join(t.to_html() for t in harvest)
          + _list(_moving(material)) + signs.to_html()),
         ("years", "The pond year by year",
-         "".join(t.to_html() for t in outcomes) + plots(pictures)
+         "".join(t.to_html() for t in outcomes) + _differences(said) + plots(pictures)
          + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         ("hunger", "Which bass go hungry, and when",
          plots(hungry) + _advice(material)
@@ -123,7 +124,7 @@ def _document(
     for n, (key, words, content) in enumerate(sections):
         yield '<div class="first">' if n == 0 else ""
         yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
-        yield f"{_cautions()}</div>" if n == 0 else ""
+        yield f'<div class="beside">{_cautions()}{_explained()}</div></div>' if n == 0 else ""
     yield "</main>"
     files = ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets)
     yield f"<footer><p>Tables as CSV beside this page: {html(files)}.</p></footer>"
@@ -157,12 +158,18 @@ def _key(material: Material) -> str:
 
 
 def _answer(material: Material, said: Answer) -> str:
-    lead = "".join(f"<p>{html(text)}</p>" for text in said.lead)
-    more = "".join(f"<h3>{html(head)}</h3>{_list(lines)}" for head, lines in said.more if lines)
-    pictures = "".join(map(_figure, said.pictures))
-    shown = f'<div class="plots">{pictures}</div>' if pictures else ""
-    tables_html = "".join(t.to_html() for t in said.tables)
-    return f'{_key(material)}<div class="lead">{lead}</div>{more}{tables_html}{shown}{_explained()}'
+    several = len(material.projections) > 1
+    parts = []
+    for projection, points in zip(material.projections, said.lead, strict=True):
+        head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
+        lines = "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points)
+        parts.append(f'<div class="lead">{head}{lines}</div>')
+    return _key(material) + "".join(parts) + "".join(t.to_html() for t in said.tables)
+
+
+def _differences(said: Answer) -> str:
+    lines = [line for verdict in said.verdicts for line in verdict.answers_on("stocked group", "differences")]
+    return f'<h3>What differs (middle and range of 8 of 10 courses)</h3><div class="fine columns">{_list(lines)}</div>' if lines else ""
 
 
 def _cautions() -> str:
@@ -183,7 +190,7 @@ def _list(lines: Sequence[str]) -> str:
 
 def _explained() -> str:
     terms = "".join(f"<dt>{html(short)}</dt><dd>{html(text)}</dd>" for short, text in EXPLAINED.items())
-    return f'<dl class="fine">{terms}</dl>'
+    return f'<section class="fine" aria-labelledby="words"><h2 id="words">Words used</h2><dl>{terms}</dl></section>'
 
 
 def _moving(material: Material) -> list[str]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from pondpop.quantities import Quantity
 from pondpop.report.cases import Case, Material
-from pondpop.report.words import NONE, converted, figure_of, html, other, unit_of, with_band
+from pondpop.report.words import NONE, converted, figure_of, html, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
 COLUMNS = 4  # strategies beside each other in one table
@@ -142,8 +142,7 @@ def _both_systems(case: Case, name: str, q: Quantity) -> tuple[str, str]:
     second = other(units)
     if middle in (NONE, "0") or unit_of(q.kind, units) == unit_of(q.kind, second):
         return middle, band
-    value = converted(_si(case.band(name)[-1, 1], q.kind, units), q.kind, second)
-    beside = f"{figure_of(value, q.kind)} {unit_of(q.kind, second)}"
+    beside = with_unit(converted(_si(case.band(name)[-1, 1], q.kind, units), q.kind, second), q.kind, second)
     return middle, "; ".join(part for part in (band, beside) if part)
 
 

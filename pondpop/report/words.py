@@ -63,10 +63,15 @@ def converted(value: float, kind: str, units: Units) -> float:
 
 def both(value: float, kind: str, units: Units) -> str:
     """An SI value in the first system with the other beside it: 25 lb/acre (28 kg/ha)."""
-    first, second = (
-        f"{figure_of(converted(value, kind, u), kind)} {unit_of(kind, u)}" for u in (units, other(units))
-    )
+    first, second = (with_unit(converted(value, kind, u), kind, u) for u in (units, other(units)))
     return first if first == second else f"{first} ({second})"
+
+
+def with_unit(value: float, kind: str, units: Units) -> str:
+    """A value that is in one system already, with its unit; a kilogram and more in kg."""
+    if kind == "weight" and units == "metric" and value >= 1000:
+        return f"{figure_of(value / 1000, kind)} kg"
+    return f"{figure_of(value, kind)} {unit_of(kind, units)}".rstrip()
 
 
 def window(length_mm: tuple[float, float], shortest: float, longest: float, units: Units) -> str:
@@ -85,15 +90,16 @@ def window(length_mm: tuple[float, float], shortest: float, longest: float, unit
     return f"{parts[0]} ({parts[1]})"
 
 
-def in_ten(chance: float) -> str:
-    """A chance as people say it: 8 of 10; never a certainty."""
+def in_ten(chance: float, members: int = 1000) -> str:
+    """A chance as people say it: 8 of 10; never a certainty, and the less so the fewer members it was counted in."""
     if not math.isfinite(chance):
         return "not known"
-    if chance > 0.95:
+    guarded = (chance * members + 0.5) / (members + 1)
+    if guarded > 0.95:
         return "more than 9 of 10"
-    if chance < 0.05:
+    if guarded < 0.05:
         return "less than 1 of 10"
-    return f"{min(9, max(1, math.floor(10 * chance + 0.5)))} of 10"
+    return f"{min(9, max(1, math.floor(10 * guarded + 0.5)))} of 10"
 
 
 def day(date: dt.date) -> str:
