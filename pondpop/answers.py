@@ -69,7 +69,8 @@ def answers_text(dataset: xr.Dataset, units: Units) -> str:
 def _goal(dataset: xr.Dataset, scenario: Scenario, score: Score, units: Units) -> Answer:
     goal, names = score.goal, list(scenario.strategies)
     unit, factor = _unit(score, scenario, units)
-    when = f"by the end of year {goal.by_year}" if goal.by_year else "at the end"
+    whole = "over the run" if score.kind in ("crop", "money") else "at the end"
+    when = f"by the end of year {goal.by_year}" if goal.by_year else whole
     each = []
     for s, name in enumerate(names):
         told = f"{_title(scenario, name)} {_band(score.values[s] * factor)}{unit}"
@@ -102,7 +103,7 @@ def _duel(scenario: Scenario, pair: Duel, factor: float, unit: str) -> str:
     if pair.difference[0] == pair.difference[2] == 0.0:
         return f"{a} and {b} do not differ in this."
     low, middle, high = (factor * d for d in pair.difference)
-    difference = f"{_signed(middle)} [{_signed(low)} to {_signed(high)}]{unit}"
+    difference = f"{_signed(middle)} [{_range(low, high)}]{unit}"
     return f"{a} beats {b} with probability {_percent(pair.chance)} (difference {difference})."
 
 
@@ -187,7 +188,7 @@ def _difference_words(difference: Array, unit: str, more: str, less: str) -> str
     if middle < 0:
         low, middle, high = -high, -middle, -low
         more = less
-    return f"{brief(middle, 2)}{unit} [{_signed(low)} to {_signed(high)}] {more}"
+    return f"{brief(middle, 2)}{unit} [{_range(low, high)}] {more}"
 
 
 def _survey_after(dataset: xr.Dataset, stocked: dt.date) -> tuple[int | None, int]:
@@ -300,6 +301,10 @@ def _money(values: Array) -> str:
 
 def _short(value: float) -> str:
     return "0" if abs(value) < 0.005 else brief(value, 2 if abs(value) < 10 else 3)
+
+
+def _range(low: float, high: float) -> str:
+    return f"{_short(low)}–{_short(high)}" if low >= 0 else f"{_signed(low)} to {_signed(high)}"
 
 
 def _signed(value: float) -> str:

@@ -102,6 +102,26 @@ def _parser() -> argparse.ArgumentParser:
     _long_work(sweep, "folder to write (default: the file's name + -sweep)")
     sweep.set_defaults(command=_sweep)
 
+    quota = commands.add_parser(
+        "quota", parents=[units], help="find how many bass to take each year, by length window, under constraints"
+    )
+    quota.add_argument("file", metavar="FILE", help="a scenario (TOML)")
+    quota.add_argument("--strategy", metavar="NAME", help="the strategy whose bass are harvested (default: the first)")
+    quota.add_argument(
+        "--window-in",
+        metavar="FROM..TO",
+        action="append",
+        help="length window in inches, up to three times (default: 8..12 and 15..25)",
+    )
+    quota.add_argument("--from-year", metavar="N", type=int, help="calendar year of the run in which harvest begins")
+    quota.add_argument("--option", metavar="NAME", help="whose bass PSD range: balanced, big_bass or panfish")
+    quota.add_argument("--wr-floor", metavar="WR", type=float, default=90, help="of bass of 8–12 in (default: 90)")
+    quota.add_argument("--with-probability", metavar="P", type=float, default=0.8, help="(default: 0.8)")
+    quota.add_argument("--search-members", metavar="N", type=int, default=16, help="while searching (default: 16)")
+    quota.add_argument("--tries", metavar="N", type=int, default=24, help="steps after the first scan (default: 24)")
+    _long_work(quota, "folder to write (default: the file's name + -quota)")
+    quota.set_defaults(command=_quota)
+
     report = commands.add_parser("report", help="write the report of a stored projection again")
     report.add_argument("file", metavar="FILE", type=Path, help="projection.nc of an earlier comparison")
     report.add_argument("--out", metavar="HTML", type=Path, help="page to write (default: report.html beside FILE)")
@@ -193,6 +213,45 @@ def _sweep(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+
+
+def _quota(given: argparse.Namespace) -> None:
+    from pondpop import checks
+    from pondpop.scenario import dump
+    from pondpop.units import MM_PER_IN
+    from pondpop.vary import read_pair
+
+    scenario = _load(given)
+    windows = [read_pair("--window-in", text, 0.2, 35) for text in given.window_in or ("8..12", "15..25")]
+    search_members = checks.integer("--search-members", given.search_members, 1, 1000)
+    tries = checks.integer("--tries", given.tries, 0, 500)
+    asked = {
+        "wr_floor": checks.number("--wr-floor", given.wr_floor, 50, 130),
+        "probability": checks.number("--with-probability", given.with_probability, 0, 1),
+        "windows": [(low * MM_PER_IN, high * MM_PER_IN) for low, high in windows],
+        "strategy": given.strategy,
+        "from_year": given.from_year,
+        "option": given.option,
+    }
+
+    from pondpop.outputs import Output, text
+    from pondpop.quota import ask, search, with_quota
+    from pondpop.quota_words import quota_csv, quota_text
+
+    question = ask(scenario, **asked)
+    out = given.out or Path(f"{Path(given.file).stem}-quota")
+    output = Output(out, f"{dump(scenario)}{question}{search_members} {tries}", given.resume)
+    with _working(given, output) as how:
+        found = search(scenario, question, search_members=search_members, tries=tries, **how)
+    told = quota_text(found)
+    files = {
+        "quota.txt": told,
+        "quota.csv": quota_csv(found),
+        "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
+    }
+    output.finish({name: text(content) for name, content in files.items()})
+    print(told, end="")
+    print(f"seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}")
 
 
 @contextmanager

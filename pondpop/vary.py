@@ -17,6 +17,7 @@ from typing import Any
 
 from pondpop.checks import MISSING, Fact, InputError, nearest
 from pondpop.scenario import Scenario, resolve
+from pondpop.units import brief
 
 Value = int | float | str | dt.date
 MOST_POINTS = 200
@@ -157,3 +158,15 @@ def _inside(node: Any, part: str, path: str) -> Any:
         tables = [key for key, item in node.items() if isinstance(item, dict | list)] if isinstance(node, dict) else []
         raise InputError(path, MISSING, "a table of the file", nearest(part, tables) if tables else "")
     return node[part]
+
+
+def read_pair(name: str, text: str, low: float, high: float) -> tuple[float, float]:
+    """Two increasing numbers from `FROM..TO`, both from low to high. Raises InputError."""
+    first, dots, last = text.partition("..")
+    try:
+        pair = (float(first), float(last))
+    except ValueError:
+        pair = (math.nan, math.nan)
+    if not dots or not low <= pair[0] < pair[1] <= high:
+        raise InputError(name, text, f"FROM..TO with FROM below TO, both from {brief(low)} to {brief(high)}")
+    return pair
