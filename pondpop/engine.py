@@ -55,6 +55,7 @@ class Flows:
 class Hunt:
     """How bass and their prey met in a step."""
 
+    at_length: GridPlace  # where the bass stand on a grid of lengths
     naive: Array | None  # [member, group], ease of catching relative to a wary fish; None where all are wary
     out_of_cover: Array  # [member, species * length], share of the prey that bass can find
     fish_met: Array  # [member, bass group], as multiples of what half satisfies
@@ -74,11 +75,11 @@ class Books:
     alive: Array  # mean share alive over the step
     length: float  # days
     ate_fish: Array  # g per g and day, [member, bass group]
-    ate_food: list[Array]  # plankton, benthos, g per g and day
+    ate_food: Array  # g per g and day [food, member, group]
     ate_pellets: Array  # g per g and day, [member, bluegill group]
     growth: Array  # per day, in log weight
     refused: Array  # growth per day beyond the daily limits
-    food: Array  # kg/ha [member, food] before
+    food: Array  # kg/ha [member, food] before: plankton and benthos
     food_after: Array
 
 
@@ -97,6 +98,7 @@ class _GroupParameters:
         of_sex = np.where(columns.sex == 0.0, 0.0, spread("sex_growth_difference")) * columns.sex
         growth_type = spread("growth_spread") * p.growth_type_z[:, None] * columns.growth_z + of_sex
         self.log_growth = growth_type
+        self.log_search_of_type = np.where(kind == BASS, spread("search_growth_exponent"), 0.0) * growth_type
         self.log_max_intake = np.log(spread("max_intake_at_1_g")) + growth_type + np.log(growth[:, kind])
         self.max_intake_exponent = spread("max_intake_exponent")
         activity = spread("activity_multiplier") * p.oxygen_energy_j_per_g[:, None]
@@ -114,7 +116,9 @@ class _GroupParameters:
         self.isometric_below = np.where(np.isnan(isometric), -np.inf, np.log(isometric))
         background = spread("background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[:, None] / 365.0
         self.log_background = np.log(background) + np.log(background_luck[:, kind])
-        self.oldest = spread("oldest_age_years")
+        oldest_days = 365.0 * spread("oldest_age_years")
+        self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
+        self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days
 
 
 class Engine:
@@ -165,7 +169,10 @@ class Engine:
         self.cold_deaths = life.cold_deaths(
             water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
         )
-        self.renewal_factor = self._renewal_factor(water_c)
+        renewal = np.stack(np.broadcast_arrays(p.plankton_renewal_per_day, p.benthos_renewal_per_day))
+        self.renewal_per_day = renewal[:, None, :] * self._warmth_and_light(water_c)  # [food, day, member], if rich
+        self.food_capacity = np.stack(np.broadcast_arrays(p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha))
+        self.richness = np.ones(inputs.members)
         self.spawning = np.stack([self._spawning(k, water_c) for k in range(len(SPECIES))], axis=2)
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
@@ -253,6 +260,7 @@ class Engine:
         all_met += 1.0
         hunger = 1.0 / all_met
         pellets = self._pellets(max_intake, biomass, hunger)
+        self.richness = self._richness(pellets, biomass)
         ate_food, food_after, food_of_bass = self._eat_food(max_intake, biomass, food_met, hunger, pellets, length)
         ate_fish, fish_eaten = self._eat_fish(place, hunt, biomass * alive)
 
@@ -274,8 +282,8 @@ class Engine:
                     ate_pellets=np.zeros_like(weight[:, bluegill]) if pellets is None else pellets,
                     growth=growth,
                     refused=free_growth - growth,
-                    food=np.stack([s.plankton, s.benthos], axis=1),
-                    food_after=food_after,
+                    food=s.food.T.copy(),
+                    food_after=food_after.T,
                 )
             )
 
@@ -293,7 +301,7 @@ class Engine:
         s.log_length += self._lengthening(gain, log_condition)
         s.log_weight += gain
         s.number *= left
-        s.plankton, s.benthos = food_after[:, PLANKTON].copy(), food_after[:, BENTHOS].copy()
+        s.food = food_after
 
     # ------------------------------------------------------------------ meeting and eating
 
@@ -305,17 +313,14 @@ class Engine:
         np.exp(intake, out=intake)
         return self._scaled(intake, self.intake_factor[self.day])
 
-    def _food_met(self, place: GridPlace, weight: Array) -> list[Array]:
-        """Plankton and benthos met, as multiples of what half satisfies: two arrays [member, group]."""
+    def _food_met(self, place: GridPlace, weight: Array) -> Array:
+        """Plankton and benthos met, as multiples of what half satisfies: [food, member, group]."""
         p, s, bluegill = self.parameters, self.state, self.slices[BLUEGILL]
-        met = []
-        for use, stock in zip(self.tables.food_use, (s.plankton, s.benthos), strict=True):
-            ease = self.food_ease[self.day] * stock[:, None]
-            met.append(feeding.read(place, (use * ease[:, :, None]).reshape(s.members, -1)))
+        ease = s.food[:, :, None] * self.food_ease[self.day]
+        field = self.tables.food_use * ease[:, :, :, None]
+        met = feeding.read(place, field.reshape(2, s.members, -1))
         size = (weight[:, bluegill] + _of(p.foraging_size_offset_g, BLUEGILL)) / _of(p.foraging_size_reference_g, BLUEGILL)
-        small_forage_better = np.exp(np.log(size) * -_of(p.foraging_size_exponent, BLUEGILL))
-        for share in met:
-            share[:, bluegill] *= small_forage_better
+        met[:, :, bluegill] *= np.exp(np.log(size) * -_of(p.foraging_size_exponent, BLUEGILL))  # small ones forage better
         return met
 
     def _hunt(self, place: GridPlace, biomass: Array, max_intake: Array, other_food_met: Array) -> Hunt:
@@ -325,45 +330,47 @@ class Engine:
         bass compete for what is out.
         """
         bass, kernel = self.slices[BASS], self.tables.prey_size
-        hunters = biomass[:, bass]
-        if not hunters.any():
+        hunters, at_length = biomass[:, bass], place.of_species(BASS, bass)
+        if not hunters.shape[1]:
             nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
-            return Hunt(None, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
+            return Hunt(at_length, None, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
         naive, found = self._naive(), self._found(biomass)
-        offered = _times(feeding.lay(place, _times(biomass, naive)), found)
-        search = self._search_area(hunters)
+        offered = feeding.lay(place, _times(biomass, naive))
+        offered *= found
+        search = self._search_area(at_length, hunters)
         per_intake, not_hungry = search / max_intake[:, bass], 1.0 + other_food_met[:, bass]
-        at_length = place.of_species(BASS, bass)
 
         def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array]:
             fish_met = feeding.read(at_length, feeding.prey_within_reach(out_of_cover, kernel))
             fish_met *= per_intake
             hunting = search / (not_hungry + fish_met)
             load = feeding.lay(at_length, hunters * hunting)
-            return fish_met, hunting, _times(feeding.search_upon_prey(load, kernel), found)
+            return fish_met, hunting, feeding.search_upon_prey(load, kernel) * found
 
         _, _, hunted = hunted_by(offered)
         exposed = 1.0 / (1.0 + hunted / self.tables.leaving_cover)
         fish_met, hunting, hunted = hunted_by(offered * exposed)
         taken = exposed * hunted
         return Hunt(
+            at_length=at_length,
             naive=naive,
-            out_of_cover=_times(exposed, found),
+            out_of_cover=exposed * found,
             fish_met=fish_met,
             hunting=hunting,
             taken=taken,
             predation=_times(feeding.read(place, taken), naive),
         )
 
-    def _found(self, biomass: Array) -> Array | None:
-        """Ease of finding prey, relative: few shad are hard to find [member, species * length]; None without shad."""
-        p, groups = self.parameters, self.slices[SHAD]
+    def _found(self, biomass: Array) -> Array:
+        """Ease of finding and catching prey; few shad are hard to find [member, species * length]."""
+        p, groups, ease = self.parameters, self.slices[SHAD], self.tables.capture_ease
         if groups.start == groups.stop:
-            return None
-        shad = _total(biomass[:, groups])
-        found = np.ones((shad.size, len(SPECIES), feeding.GRID_POINTS))
-        found[:, SHAD] = (shad**2 / (shad**2 + p.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
-        return found.reshape(shad.size, -1)
+            return ease
+        shad = _total(biomass[:, groups]) ** 2
+        found = np.repeat(ease, biomass.shape[0], axis=0) if ease.shape[0] == 1 else ease.copy()
+        of_shad = slice(SHAD * feeding.GRID_POINTS, (SHAD + 1) * feeding.GRID_POINTS)
+        found[:, of_shad] *= (shad / (shad + p.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
+        return found
 
     def _naive(self) -> Array | None:
         """How much more easily hatchery fish are caught in their first weeks; None once all are as wary as wild fish."""
@@ -372,18 +379,21 @@ class Engine:
             return None
         return 1.0 + p.naive_ease[:, None] * np.exp((self.state.columns.stocked - self.day) / p.naive_days[:, None])
 
-    def _search_area(self, biomass: Array) -> Array:
+    def _search_area(self, at_length: GridPlace, biomass: Array) -> Array:
         """Area that bass search, ha per day and kg of bass [member, bass group].
 
-        Nearly the same for a fish of any size; large bass in numbers get into one another's way (interference after
-        Beddington 1975 and DeAngelis et al. 1975, from memory).
+        Nearly the same for a fish of any size; fast growers search more. Bass get into one another's way (interference
+        after Beddington 1975 and DeAngelis et al. 1975, from memory), and the smaller gives way to the larger.
         """
         p, groups = self.parameters, self.slices[BASS]
-        large = _total(biomass * self.longer(groups, p.interference_from_mm[:, BASS]))
-        crowding = 1.0 + p.interference_ha_per_kg[:, BASS] * large
-        per_100_g = self.state.log_weight[:, groups] - np.log(100.0)
-        area = np.exp(per_100_g * -_of(p.search_area_exponent, BASS))
-        area *= (p.search_area_at_100_g[:, BASS] * self.bass_search_factor[self.day] / crowding)[:, None]
+        large = feeding.lay(at_length, biomass * self.longer(groups, p.interference_from_mm[:, BASS]))
+        in_the_way = feeding.prey_within_reach(large, self.tables.gives_way)
+        crowding = 1.0 + _of(p.interference_ha_per_kg, BASS) * in_the_way
+        area = self.group.log_search_of_type[:, groups] - _of(p.search_area_exponent, BASS) * (
+            self.state.log_weight[:, groups] - np.log(100.0)
+        )
+        np.exp(area, out=area)
+        area *= feeding.read(at_length, (p.search_area_at_100_g[:, BASS] * self.bass_search_factor[self.day])[:, None] / crowding)
         return area
 
     def _pellets(self, max_intake: Array, biomass: Array, hunger: Array) -> Array | None:
@@ -402,59 +412,57 @@ class Engine:
         return appetite * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]
 
     def _eat_food(
-        self,
-        max_intake: Array,
-        biomass: Array,
-        food_met: list[Array],
-        hunger: Array,
-        pellets: Array | None,
-        length: float,
-    ) -> tuple[list[Array], Array, Array]:
-        """Plankton and benthos eaten, g per g and day, no more than the pond gave: two arrays [member, group].
+        self, max_intake: Array, biomass: Array, food_met: Array, hunger: Array, pellets: Array | None, length: float
+    ) -> tuple[Array, Array, Array]:
+        """Plankton and benthos eaten, g per g and day, no more than the pond gave [food, member, group].
 
-        Also what is left of them, and what bass ate of them in the step, both kg/ha [member, food].
+        Also what is left of them, and what bass ate of them in the step, both kg/ha [food, member].
         """
         p, s, bass, bluegill = self.parameters, self.state, self.slices[BASS], self.slices[BLUEGILL]
         appetite = max_intake * hunger
         if pellets is not None:
             displacement = _of(p.pellet_displacement, BLUEGILL) * pellets / max_intake[:, bluegill]
             appetite[:, bluegill] *= np.maximum(0.0, 1.0 - displacement)
-        ate, left, of_bass = [], [], []
-        for met, stock, capacity, renewal in (
-            (food_met[PLANKTON], s.plankton, p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
-            (food_met[BENTHOS], s.benthos, p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day),
-        ):
-            wish = met * appetite
-            wish_of_bass, wished = _totals(wish * biomass, bass)
-            renewed = renewal * self.renewal_factor[self.day] * length
-            after = (stock + renewed * capacity) / (1.0 + renewed + wished * length / stock)
-            after = np.maximum(after, p.resource_floor_kg_per_ha)
-            given = after / stock
-            wish *= given[:, None]
-            ate.append(wish)
-            left.append(after)
-            of_bass.append(wish_of_bass * given * length)
-        return ate, np.stack(left, axis=1), np.stack(of_bass, axis=1)
+        ate = food_met * appetite
+        wish_of_bass, wished = _totals(ate * biomass, bass)
+        renewed = self.renewal_per_day[:, self.day] * self.richness * length
+        left = (s.food + renewed * self.food_capacity) / (1.0 + renewed + wished * length / s.food)
+        left = np.maximum(left, p.resource_floor_kg_per_ha)
+        given = left / s.food
+        ate *= given[:, :, None]
+        return ate, left, wish_of_bass * given * length
 
-    def _renewal_factor(self, water_c: Array) -> Array:
-        """How fast the pond's food renews, relative to midsummer light, 20 °C and fertility 1 [day, member]."""
-        p, inputs = self.parameters, self.inputs
-        fertility = (inputs.fertility * inputs.luck.productivity).T[inputs.year]
-        saturating = fertility * (1.0 + p.renewal_saturation) / (1.0 + p.renewal_saturation * fertility)
+    def _warmth_and_light(self, water_c: Array) -> Array:
+        """How fast the pond's food renews, relative to midsummer light and the reference temperature [day, member]."""
+        p = self.parameters
         warmth = p.renewal_q10 ** ((water_c - p.renewal_reference_c) / 10.0)
-        return np.asarray(warmth * saturating * water.light(inputs.year_day[:, None], p.light_floor, p.light_peak_day))
+        return np.asarray(warmth * water.light(self.inputs.year_day[:, None], p.light_floor, p.light_peak_day))
+
+    def _richness(self, pellets: Array | None, biomass: Array) -> Array:
+        """Renewal of food relative to fertility 1 [member]: saturates, and pellets that are not eaten fertilise.
+
+        Bluegill ponds of Wudtisin 2003 gained nothing from phosphorus beyond some dose; the shape is ours.
+        """
+        p, inputs = self.parameters, self.inputs
+        year = inputs.year[self.day]
+        fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
+        if pellets is not None:
+            eaten = _total(pellets * biomass[:, self.slices[BLUEGILL]])
+            fertility = fertility + p.pellet_fertility_ha_day_per_kg * (inputs.pellets_kg_per_ha[self.day] - eaten)
+        half = p.renewal_saturation
+        return np.asarray(fertility * np.sqrt((1.0 + half) / (half + fertility**2)))
 
     def _eat_fish(self, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> tuple[Array, Array]:
         """Fish that bass ate: g per g and day [member, bass group], and kg/ha and day by prey species [member, species].
 
         The prey is laid on the grid as it was alive over the step, so that what is eaten is what died of predation.
         """
-        bass, members = self.slices[BASS], self.state.members
-        if not hunt.hunting.any():
+        members = self.state.members
+        if not hunt.hunting.shape[1]:
             return np.zeros_like(hunt.hunting), np.zeros((members, len(SPECIES)))
         there = feeding.lay(place, _times(biomass_alive, hunt.naive))
         within_reach = feeding.prey_within_reach(there * hunt.out_of_cover, self.tables.prey_size)
-        ate = feeding.read(place.of_species(BASS, bass), within_reach)
+        ate = feeding.read(hunt.at_length, within_reach)
         ate *= hunt.hunting
         by_species = (there * hunt.taken).reshape(members, len(SPECIES), feeding.GRID_POINTS)
         return ate, by_species.sum(axis=2)
@@ -465,7 +473,7 @@ class Engine:
         g = self.group
         return energetics.log_standard_weight(self.state.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
 
-    def _free_growth(self, weight: Array, ate_food: list[Array], ate_fish: Array, pellets: Array | None) -> Array:
+    def _free_growth(self, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
         """Growth per day in log weight that the energy eaten and respired asks for [member, group]."""
         p, s, g = self.parameters, self.state, self.group
         bass, bluegill = self.slices[BASS], self.slices[BLUEGILL]
@@ -525,29 +533,29 @@ class Engine:
         large = logistic((s.log_weight[:, bass] - np.log(_of(p.large_fish_from_g, BASS))) / _of(p.large_fish_width_ln, BASS))
         background[:, bass] *= 1.0 - _of(p.large_fish_death_reduction, BASS) * large
         old_age = life.old_age_deaths(
-            (day - s.columns.born) / 365.0,
-            g.oldest,
-            p.old_age_deaths_per_year[:, None],
-            p.old_age_from_share[:, None],
-            p.old_age_ramp_share[:, None],
-            p.old_age_ramp_limit[:, None],
+            day - g.age_tells_from, p.old_age_deaths_per_year[:, None], g.old_age_ramp_days, p.old_age_ramp_limit[:, None]
         )
         rates: Rates = {
             "predation": (every, predation),
             "background": (every, background),
-            "starvation": (every, self._starvation(log_condition)),
             "old_age": (every, old_age),
             "cold": (shad, self.cold_deaths[day][:, None]),
         }
+        starvation = self._starvation(log_condition)
+        if starvation is not None:
+            rates["starvation"] = every, starvation
         if any(rule.effort[day] for rule in self.inputs.fishing):
             rates["harvest"] = every, self._harvest_rates()
         if self.inputs.angling_hours_per_ha[day]:
             rates["release"] = bass, self._release_rates()
         return rates
 
-    def _starvation(self, log_condition: Array) -> Array:
+    def _starvation(self, log_condition: Array) -> Array | None:
+        """Deaths of thin fish per fish and day [member, group]; None where no fish is thin."""
         p = self.parameters
         thin = log_condition < np.log(p.starvation_below_condition)[:, None]
+        if not thin.any():
+            return None
         condition = np.exp(log_condition, out=np.full_like(log_condition, np.inf), where=thin)
         return life.starvation_deaths(
             condition,
@@ -571,7 +579,7 @@ class Engine:
         s, flows, kinds = self.state, self.flows, len(SPECIES)
         bass = self.slices[BASS]
         flows.eaten_by_bass[:, :kinds] += fish_eaten * length
-        flows.eaten_by_bass[:, kinds : kinds + 2] += food_of_bass
+        flows.eaten_by_bass[:, kinds : kinds + 2] += food_of_bass.T
         if pellets is not None:
             flows.pellets_given += self.inputs.pellets_kg_per_ha[self.day] * length
             flows.pellets_eaten += _total(pellets * biomass[:, self.slices[BLUEGILL]]) * length
@@ -637,7 +645,7 @@ class Engine:
             return np.array([-1.0, 0.0, 1.0] * 2), np.array([1.0] * 3 + [-1.0] * 3), share
         if species == BLUEGILL:
             return np.array([-1.0, 0.0, 1.0]), np.zeros(3), np.stack([outer, middle, outer], axis=1)
-        return np.zeros(1), np.zeros(1), np.ones((p.members, 1))
+        return np.zeros(1), np.zeros(1), np.ones((1, 1))
 
     def _add(
         self,
@@ -726,7 +734,11 @@ class Engine:
         return np.where((year_day < first) | (year_day > last), 0.0, today)
 
     def _pulse(self, species: int) -> None:
-        """Release what spawning has gathered since the last pulse as one group of young; parents pay for it."""
+        """Release what spawning has gathered since the last pulse as one group of young; parents pay for it.
+
+        Larvae live on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows
+        zooplankton; DeVries & Stein 1990, 1992, from memory; the shape is ours).
+        """
         p, s, groups = self.parameters, self.state, self.slices[species]
         gathered = s.spawn_gathered[:, species]
         done = -np.expm1(-gathered) if species == BASS else gathered
@@ -746,6 +758,8 @@ class Engine:
         young = ready * life.recruits(
             spawners, p.recruits_cap_per_ha[:, species], p.recruits_half_saturation_kg_per_ha[:, species]
         )
+        larval_food = self.richness * s.plankton / p.plankton_capacity_kg_per_ha
+        young = young * larval_food**p.recruit_food_exponent
         young = young * self.inputs.luck.recruitment[:, species, self.inputs.year[self.day]]
         young = young * self.inputs.local_spawning[species]
         young = np.where(young >= p.pulse_min_per_ha, young, 0.0)
@@ -824,15 +838,16 @@ def _whole(groups: slice, rate: Array, shape: tuple[int, ...]) -> Array:
 
 
 def _total(amount: Array) -> Array:
-    """Sum over groups [member], always in group order, so that empty columns change no bit of it."""
-    return _totals(amount, slice(0, 0))[1]
+    """Sum over groups [..., member], always in group order, so that empty columns change no bit of it."""
+    if amount.shape[0] == 1:
+        return np.bincount(np.zeros(amount.size, np.intp), weights=amount[0], minlength=1)
+    return np.add.reduce(np.ascontiguousarray(amount.T), axis=0)  # row after row; along a row numpy adds pairwise
 
 
 def _totals(amount: Array, part: slice) -> tuple[Array, Array]:
-    """Sums over the first groups, those of `part`, and over all groups [member], always in group order."""
-    members, groups = amount.shape
-    by_group = np.zeros((groups, max(members, 2)))  # never one column alone, which numpy would add pairwise
-    by_group[:, :members] = amount.T
-    first = np.add.reduce(by_group[part], axis=0)[:members]
-    rest = np.add.reduce(by_group[part.stop :], axis=0)[:members]
-    return first, first + rest
+    """Sums over the first groups, those of `part`, and over all [food, member] of [food, member, group], in group order."""
+    foods, members, groups = amount.shape
+    by_group = amount.reshape(-1, groups).T.copy()  # foods keep numpy from adding a single column pairwise
+    first = np.add.reduce(by_group[part], axis=0)
+    whole = first + np.add.reduce(by_group[part.stop :], axis=0)
+    return first.reshape(foods, members), whole.reshape(foods, members)

@@ -29,14 +29,18 @@ _LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last po
 class FeedingTables:
     """What depends on parameters and length alone, tabulated on the grid once per run.
 
-    prey_size: [m, species * prey length, predator length], share of full catchability, capture ease included
+    prey_size: [m, predator length, species * prey length], share of full catchability
+    capture_ease: [m, species * length]
     leaving_cover: [m, species * prey length], per day
-    food_use: for plankton and benthos [m, species, length], use of that food
+    gives_way: [m, own length, length of the other], share of another bass of that length that is in one's way
+    food_use: [food, m, species, length], use of plankton and of benthos
     """
 
     prey_size: Array
+    capture_ease: Array
     leaving_cover: Array
-    food_use: tuple[Array, Array]
+    food_use: Array
+    gives_way: Array
 
 
 def prey_size_kernel(p: Parameters) -> Array:
@@ -67,19 +71,28 @@ def prey_size_kernel(p: Parameters) -> Array:
 
 def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
     """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters and a pond's cover."""
-    kernel = prey_size_kernel(p) * p.capture_ease[:, :, None, None]
+    kernel = prey_size_kernel(p)
     cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
     return FeedingTables(
-        prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS)),
+        prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2)),
+        capture_ease=np.repeat(p.capture_ease, GRID_POINTS, axis=1),
         leaving_cover=leaving.reshape(leaving.shape[0], -1),
         food_use=_food_use(p),
+        gives_way=_gives_way(p),
     )
 
 
-def _food_use(p: Parameters) -> tuple[Array, Array]:
-    """Use of plankton and of benthos by length, each [m, species, length]: plankton by the small, benthos by the larger."""
-    use = np.zeros((p.members, len(SPECIES), 2, GRID_POINTS))
+def _gives_way(p: Parameters) -> Array:
+    """Share of a bass of length b that is in the way of one of length a: [m, a, b]; the smaller gives way (assumed shape)."""
+    share = p.interference_length_share[:, BASS, None, None]
+    apart = np.log(GRID_MM[None, :] / (share * GRID_MM[:, None]))
+    return logistic(apart / p.interference_length_width[:, BASS, None, None])
+
+
+def _food_use(p: Parameters) -> Array:
+    """Use of plankton and of benthos by length [food, m, species, length]: plankton by the small, benthos by the larger."""
+    use = np.zeros((2, p.members, len(SPECIES), GRID_POINTS))
 
     def young(species: int) -> Array:
         until, width = p.plankton_use_until_mm[:, species, None], p.plankton_use_width_mm[:, species, None]
@@ -88,19 +101,19 @@ def _food_use(p: Parameters) -> tuple[Array, Array]:
     def shared(name: str, species: int) -> Array:
         return getattr(p, name)[:, species, None]
 
-    use[:, BASS, PLANKTON] = shared("plankton_use", BASS) * young(BASS)
+    use[PLANKTON, :, BASS] = shared("plankton_use", BASS) * young(BASS)
     until, width = shared("benthos_use_until_mm", BASS), shared("benthos_use_until_width_mm", BASS)
-    use[:, BASS, BENTHOS] = shared("benthos_use", BASS) * logistic((until - GRID_MM) / width) + shared(
+    use[BENTHOS, :, BASS] = shared("benthos_use", BASS) * logistic((until - GRID_MM) / width) + shared(
         "benthos_use_floor", BASS
     )
     kept = shared("plankton_use_of_large", BLUEGILL)
-    use[:, BLUEGILL, PLANKTON] = shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL))
+    use[PLANKTON, :, BLUEGILL] = shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL))
     begins, width = shared("benthos_use_from_mm", BLUEGILL), shared("benthos_use_from_width_mm", BLUEGILL)
-    use[:, BLUEGILL, BENTHOS] = shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width)
-    use[:, SHAD, PLANKTON] = shared("plankton_use", SHAD)
-    use[:, MINNOW, PLANKTON] = shared("plankton_use", MINNOW)
-    use[:, MINNOW, BENTHOS] = shared("benthos_use", MINNOW)
-    return use[:, :, PLANKTON].copy(), use[:, :, BENTHOS].copy()
+    use[BENTHOS, :, BLUEGILL] = shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width)
+    use[PLANKTON, :, SHAD] = shared("plankton_use", SHAD)
+    use[PLANKTON, :, MINNOW] = shared("plankton_use", MINNOW)
+    use[BENTHOS, :, MINNOW] = shared("benthos_use", MINNOW)
+    return use
 
 
 @dataclass(frozen=True)
@@ -148,19 +161,19 @@ def lay(place: GridPlace, amount: Array) -> Array:
 
 
 def read(place: GridPlace, field: Array) -> Array:
-    """Read a field [member, points] at each group: [member, group]."""
-    flat = field.ravel()
-    value = (flat[1:] - flat[:-1]).take(place.below)
+    """Read a field [..., member, points] at each group: [..., member, group]."""
+    flat = field.reshape(*field.shape[:-2], -1)
+    value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1)
     value *= place.above_share
-    value += flat.take(place.below)
+    value += flat.take(place.below, axis=-1)
     return value
 
 
 def prey_within_reach(prey: Array, kernel: Array) -> Array:
     """Sum over prey of kernel times prey, for each predator length: [member, length]; one product per member."""
-    return np.matmul(prey[:, None, :], kernel)[:, 0, :]
+    return np.matmul(kernel, prey[:, :, None])[:, :, 0]
 
 
 def search_upon_prey(search: Array, kernel: Array) -> Array:
     """Rate at which prey of each species and length meet the searching predators: [member, species * length]."""
-    return np.matmul(kernel, search[:, :, None])[:, :, 0]
+    return np.matmul(search[:, None, :], kernel)[:, 0, :]

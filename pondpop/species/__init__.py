@@ -84,8 +84,11 @@ class Parameters:
     # Search, and who can eat whom
     search_area_at_100_g: PerSpecies
     search_area_exponent: PerSpecies
+    search_growth_exponent: PerSpecies
     interference_ha_per_kg: PerSpecies
     interference_from_mm: PerSpecies
+    interference_length_share: PerSpecies
+    interference_length_width: PerSpecies
     fish_eating_from_mm: PerSpecies
     fish_eating_width_mm: PerSpecies
     prey_length_ratio_min: PerSpecies
@@ -198,6 +201,8 @@ class Parameters:
     renewal_q10: Shared
     renewal_reference_c: Shared
     renewal_saturation: Shared
+    recruit_food_exponent: Shared
+    pellet_fertility_ha_day_per_kg: Shared
     light_floor: Shared
     light_peak_day: Shared
     resource_floor_kg_per_ha: Shared

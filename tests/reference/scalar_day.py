@@ -59,6 +59,7 @@ class Pond:
     food: dict  # kg/ha of plankton and benthos
     spawning_gathered: list = field(default_factory=lambda: [0.0] * 4)
     spawning_released: list = field(default_factory=lambda: [0.0] * 4)
+    richness: float = 1.0  # renewal of food relative to fertility 1
     wariness: float = 0.0  # recent catches per catchable bass, from angling with release
     caught_number: list = field(default_factory=lambda: [0.0] * 4)  # by harvest rules since the start, fish/ha
     caught_biomass: list = field(default_factory=lambda: [0.0] * 4)  # kg/ha
@@ -343,9 +344,17 @@ def set_temperature_factors(groups, day, p):
 
 
 def set_maximum_intake_and_search(groups, day, p):
-    """Maximum intake, g/g/d; area that bass search, ha/d per kg of bass, less where large bass are many."""
-    large = sum(g.biomass * longer(p, g, p.interference_from_mm[BASS]) for g in groups if g.species == BASS)
-    crowding = 1 + p.interference_ha_per_kg[BASS] * large
+    """Maximum intake, g/g/d; area that bass search, ha/d per kg of bass, less where bass of their size or larger are many."""
+    large = [0.0] * GRID_POINTS
+    for g in groups:
+        if g.species == BASS:
+            lay(large, place_on_grid(g.length), g.biomass * longer(p, g, p.interference_from_mm[BASS]))
+    unhindered = []
+    for own in GRID:
+        in_the_way = sum(
+            there * step_up(log(other / (p.interference_length_share[BASS] * own)) / p.interference_length_width[BASS])
+            for other, there in zip(GRID, large, strict=True))
+        unhindered.append(1 / (1 + p.interference_ha_per_kg[BASS] * in_the_way))
     for g in groups:
         s = g.species
         g.max_intake = (p.max_intake_at_1_g[s] * g.weight ** p.max_intake_exponent[s] * g.intake_factor * g.growth
@@ -353,7 +362,8 @@ def set_maximum_intake_and_search(groups, day, p):
         g.search = 0.0
         if s == BASS:
             area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
-            g.search = area * g.intake_factor * g.search_factor / crowding
+            area *= g.growth ** p.search_growth_exponent[BASS]
+            g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_on_grid(g.length))
 
 
 def set_food_met(pond, p, tables):
@@ -529,7 +539,9 @@ def set_pellets_eaten(groups, day, p):
 
 def set_food_eaten(pond, day, p, dt):
     """Plankton and benthos eaten are what the pond gave; returns what is left."""
-    f = day.fertility * (1 + p.renewal_saturation) / (1 + p.renewal_saturation * day.fertility)
+    eaten = sum(g.pellets_eaten * g.biomass for g in pond.groups)
+    f = day.fertility + p.pellet_fertility_ha_day_per_kg * (day.pellets_kg_per_ha - eaten)
+    pond.richness = f = f * sqrt((1 + p.renewal_saturation) / (p.renewal_saturation + f * f))
     sun = max(0.0, cos(2 * pi * (day.year_day - p.light_peak_day) / DAYS_PER_YEAR))
     light = p.light_floor + (1 - p.light_floor) * sun
     warmth = p.renewal_q10 ** ((day.water_c - p.renewal_reference_c) / 10)
@@ -621,6 +633,8 @@ def one_pulse(pond, species, ready, day, p):
         females /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
     half = p.recruits_half_saturation_kg_per_ha[species]
     young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
+    larval_food = pond.richness * pond.food["plankton"] / p.plankton_capacity_kg_per_ha
+    young *= larval_food ** p.recruit_food_exponent
     for g, part in zip(parents, mature, strict=True):
         cost = p.spawning_cost_male[BASS] if g.sex == "male" else p.spawning_cost_female[species]
         g.weight *= 1 - cost * min(ready, 1.0) * part
