@@ -10,17 +10,10 @@ from pondpop.energetics import logistic
 Array = NDArray[np.float64]
 
 
-def old_age_deaths(
-    age_years: ArrayLike,
-    oldest_years: ArrayLike,
-    per_year: ArrayLike,
-    from_share: ArrayLike,
-    ramp_share: ArrayLike,
-    ramp_limit: ArrayLike,
-) -> Array:
-    """Deaths per day of the old: rise from a share of the greatest age on (assumed shape)."""
-    past = (np.asarray(age_years) / np.asarray(oldest_years) - from_share) / np.asarray(ramp_share)
-    return np.asarray(per_year) / 365.0 * np.clip(past, 0.0, ramp_limit)
+def old_age_deaths(days_past: Array, per_year: ArrayLike, ramp_days: ArrayLike, ramp_limit: ArrayLike) -> Array:
+    """Deaths per day of fish so many days past the age at which age begins to tell: rise to a limit (assumed shape)."""
+    past = np.minimum(np.maximum(days_past / ramp_days, 0.0), ramp_limit)
+    return np.asarray(past * per_year / 365.0)
 
 
 def starvation_deaths(condition: Array, per_day: ArrayLike, below: ArrayLike, width: ArrayLike) -> Array:

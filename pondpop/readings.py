@@ -172,9 +172,8 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     upper = np.append(lower[1:], lower[-1] * 1.2)
     position = (np.log(np.sqrt(lower * upper)) - feeding.LOG_GRID_START) / feeding.LOG_GRID_STEP
     floor = position.astype(np.intp)
-    kernel = feeding.prey_size_kernel(p)
-    kernel = kernel.reshape(kernel.shape[0], -1, feeding.GRID_POINTS)
-    at_class = kernel[:, :, floor] * (1.0 - (position - floor)) + kernel[:, :, floor + 1] * (position - floor)
+    kernel, above = engine.tables.prey_size, (position - floor)[:, None]
+    at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
     edible = feeding.prey_within_reach(there, at_class)
     ration = (ENOUGH_CONDITION - p.condition_at_no_food) / p.condition_gain_at_full_food
     wanted = biomass[:, bass] * engine.max_intake()[:, bass] * np.clip(ration, 0.0, 1.0)[:, None] * days

@@ -46,15 +46,14 @@ class Columns:
 
 @dataclass
 class State:
-    """One block of members: groups [member, group], food and spawning counters [member]."""
+    """One block of members: groups [member, group], food [food, member], spawning counters [member, …]."""
 
     columns: Columns
     number: Array  # fish/ha
     log_weight: Array  # natural log of mean weight in g
     log_length: Array  # natural log of structural length in mm, which never shrinks
     ration: Array  # running mean of the share of maximum intake that was eaten
-    plankton: Array  # kg/ha
-    benthos: Array  # kg/ha
+    food: Array  # kg/ha [food, member]: plankton and benthos
     spawn_gathered: Array  # [member, species]: spawning done this year, and
     spawn_released: Array  # [member, species]: that part of it which pulses have used
     wariness: Array  # [member]: recent catches per catchable bass
@@ -70,8 +69,7 @@ class State:
             log_weight=groups(),
             log_length=groups(),
             ration=groups(),
-            plankton=np.broadcast_to(plankton, (members,)).astype(float),
-            benthos=np.broadcast_to(benthos, (members,)).astype(float),
+            food=np.stack([np.broadcast_to(food, (members,)) for food in (plankton, benthos)]).astype(float),
             spawn_gathered=np.zeros((members, len(SPECIES))),
             spawn_released=np.zeros((members, len(SPECIES))),
             wariness=np.zeros(members),
@@ -79,7 +77,15 @@ class State:
 
     @property
     def members(self) -> int:
-        return self.plankton.size
+        return self.food.shape[1]
+
+    @property
+    def plankton(self) -> Array:
+        return self.food[0]
+
+    @property
+    def benthos(self) -> Array:
+        return self.food[1]
 
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
