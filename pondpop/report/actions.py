@@ -12,6 +12,7 @@ from pondpop.report.cases import Case, Material, Projection
 from pondpop.report.tables import Cell, Table
 from pondpop.report.words import (
     NONE,
+    PLURAL,
     both,
     converted,
     day,
@@ -50,8 +51,11 @@ def until(projection: Projection) -> dt.date:
     return years_after(projection.scenario.run.start, YEARS)
 
 
-def calendar(material: Material) -> Table:
-    """Actions of the first two years by date, and later stockings and removals; the same action is told once."""
+def calendar(material: Material, chosen: Sequence[Case] = ()) -> Table:
+    """Actions of the first two years by date, and later stockings and removals; the same action is told once.
+
+    Those of a chosen strategy that not all share are ticked.
+    """
     merged: dict[tuple[dt.date, str, str], list[str]] = {}
     for case in material.cases:
         for action in _actions(case):
@@ -63,13 +67,20 @@ def calendar(material: Material) -> Table:
     csv_rows: list[list[object]] = []
     for (date, when, what), letters in sorted(merged.items(), key=lambda item: (item[0][0], item[0][2])):
         who = "all" if len(letters) == every and every > 1 else ", ".join(letters)
-        rows.append([when, who, what] if every > 1 else [when, what])
+        tick = " ✓" if who != "all" and any(case.letter in letters for case in chosen) else ""
+        rows.append([when, who + tick, what] if every > 1 else [when, what])
         csv_rows.append([str(date), when, who, what])
     header = ["When", "Strategy", "What"] if every > 1 else ["When", "What"]
     return Table(
-        "calendar", "Calendar of actions. The letters are those of the strategies.", header, rows,
+        "calendar", "Calendar of actions." + (" ✓ belongs to the strategy chosen above." if chosen else ""), header, rows,
         ["first_day", "when", "strategy", "action"], csv_rows, look="texts",
     )  # fmt: skip
+
+
+def first_steps(case: Case, most: int = 3) -> list[Action]:
+    """The first stockings, removals and harvests of a strategy, by date."""
+    done = [action for action in _actions(case) if not action.what.startswith(("Survey", "Seine"))]
+    return sorted(done, key=lambda action: action.date)[:most]
 
 
 def _actions(case: Case) -> Iterator[Action]:
@@ -122,25 +133,28 @@ def _stock(case: Case, event: Stocking) -> str:
     units = case.projection.units
     water = water_c(case, event.date)
     text = (
-        f"Stock {brief(count)} {event.species} of {both(event.length_mm, 'length', units)}: "
+        f"Stock {brief(count)} {PLURAL[event.species]} of {both(event.length_mm, 'length', units)}: "
         f"{both(event.per_ha, 'density', units)}."
     )
     if event.species == "shad" and water < SHAD_COLD_C:
         return f"{text} Water is about {both(water, 'temperature', units)}: too cold for threadfin; wait."
     if water > WARM_C:
-        return f"{text} Water is about {both(water, 'temperature', units)}: move at dawn, cool and aerated, temper slowly."
+        return (
+            f"{text} Water is about {both(water, 'temperature', units)}: move at dawn, cool and aerated, temper slowly."
+        )
     return text
 
 
 def _take(case: Case, event: Removal) -> str:
     scenario, units = case.projection.scenario, case.projection.units
     if event.share is not None:
-        amount = f"{brief(100 * event.share, 2)} % of the"
+        amount = "all" if event.share == 1 else f"{brief(100 * event.share, 2)} % of the"
     elif event.per_ha is not None:
         amount = f"{brief(event.per_ha * scenario.pond.area_ha)}"
     else:
         amount = f"{both(event.kg_per_ha or 0.0, 'crop', units)} of"
-    return f"Take out {amount} {event.species}, {window(event.length_mm, SHORTEST_MM, LONGEST_MM, units)}."
+    size = window(event.length_mm, SHORTEST_MM, LONGEST_MM, units)
+    return f"Take out {amount} {PLURAL[event.species]}, {size}."
 
 
 def _harvest(case: Case, rule: Harvest) -> str:
@@ -155,7 +169,7 @@ def _harvest(case: Case, rule: Harvest) -> str:
         return f"{both(value, 'crop', units)} a year"
 
     given = rule.share if rule.share is not None else rule.per_ha if rule.per_ha is not None else rule.kg_per_ha
-    text = f"Harvest {rule.species}, {size}: {amount(given or 0.0)}"
+    text = f"Harvest {PLURAL[rule.species]}, {size}: {amount(given or 0.0)}"
     if rule.when is not None:
         signs = [
             f"{_sign(c.quantity)} {'below' if c.below is not None else 'above'} {c.below if c.below is not None else c.above:g}"
@@ -197,7 +211,18 @@ def harvest_tables(material: Material) -> list[Table]:
                 soon = taken[taken < horizon]
                 first_year = taken[taken < taken[0] + 12]
                 columns.append((case, k, list(map(int, soon if median[soon].sum() > 0 else first_year))))
-    header = ["strategy", "title", "species", "size", "month", "fish_p10", "fish_p50", "fish_p90", "weight_unit", "weight_p50"]
+    header = [
+        "strategy",
+        "title",
+        "species",
+        "size",
+        "month",
+        "fish_p10",
+        "fish_p50",
+        "fish_p90",
+        "weight_unit",
+        "weight_p50",
+    ]
     csv_rows: list[list[object]] = []
     tables = []
     weight_unit = "lb" if material.units == "us" else "kg"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -11,9 +11,9 @@ from pondpop import answers, goals, indices
 from pondpop.chance import at_least_one
 from pondpop.goals import Duel, Score
 from pondpop.quantities import QUANTILES, UNITS
+from pondpop.report.actions import first_steps
 from pondpop.report.cases import Array, Case, Material, Projection
-from pondpop.report.tables import Cell, Table
-from pondpop.report.words import NONE, both, converted, figure_of, in_ten, joined, unit_of
+from pondpop.report.words import NONE, PLURAL, both, converted, figure_of, in_ten, joined
 from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, brief
 
@@ -83,7 +83,6 @@ class Answer:
     option: str
     verdicts: list[Verdict]
     lead: list[list[tuple[str, str]]]
-    tables: list[Table] = field(default_factory=list)
 
 
 def answer(material: Material) -> Answer:
@@ -91,7 +90,8 @@ def answer(material: Material) -> Answer:
     verdicts = [Verdict(projection, material.cases_of(projection)) for projection in material.projections]
     lead = [
         [
-            ("Choose", _choice(verdict)),
+            ("Choose" if len(verdict.cases) > 1 else "Only one strategy", _choice(verdict)),
+            ("Do next", _next(verdict)),
             ("How sure", _sureness(verdict)),
             ("What to expect", _expected(verdict)),
             *([("The repair", _repair(verdict))] if goals.is_repair(verdict.projection.scenario) else []),
@@ -101,7 +101,7 @@ def answer(material: Material) -> Answer:
         for verdict in verdicts
     ]
     lead = [[(head, text) for head, text in one if text] for one in lead]
-    return Answer(verdicts[0].best, verdicts[0].option, verdicts, lead, goal_tables(verdicts))
+    return Answer(verdicts[0].best, verdicts[0].option, verdicts, lead)
 
 
 def named(case: Case) -> str:
@@ -127,12 +127,24 @@ def option_words(option: str) -> str:
 
 def _choice(v: Verdict) -> str:
     if len(v.cases) == 1:
-        return f"{named(v.best)} is the only strategy here; nothing is compared."
+        return f"{v.best.title}. Nothing is compared."
     if len(v.equals) > 1:
         cheapest = _cheapest(v.equals, v)
         tip = f" {named(cheapest)} costs least of them." if cheapest else " Take the one that is easier to do."
         return f"no clear winner: {joined(map(named, v.equals), 'or')} do equally well on the goals.{tip}"
     return f"{named(v.best)}."
+
+
+def _next(v: Verdict) -> str:
+    """The first things to do under the best strategy (the cheapest of equals)."""
+    case = v.best
+    if len(v.equals) > 1:
+        case = _cheapest(v.equals, v) or v.best
+    steps = [
+        f"{step.when}: {step.what.removeprefix('Later: ').partition('. Whole')[0].rstrip('.')}"
+        for step in first_steps(case)
+    ]
+    return "; ".join(steps) + ". Then follow the calendar." if steps else "nothing but to survey, as the calendar says."
 
 
 def _cheapest(cases: list[Case], v: Verdict) -> Case | None:
@@ -174,7 +186,9 @@ def _by(duel: Duel, score: Score, v: Verdict) -> str:
         return ""
     if v.projection.members == 1 or not same_sign:
         return f", by {amount(middle, score.kind, v)}"
-    return f", by {amount(middle, score.kind, v)} [{amount(low, score.kind, v, False)}–{amount(high, score.kind, v, False)}]"
+    ends = [amount(end, score.kind, v, False) for end in (low, high)]
+    band = f" [{ends[0]}–{ends[1]}]" if ends[0] != ends[1] else ""
+    return f", by {amount(middle, score.kind, v)}{band}"
 
 
 def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
@@ -184,7 +198,7 @@ def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
     if kind == "money":
         return f"{v.cost.currency} {brief(value, 2)}" if unit else brief(value, 2)
     if kind not in UNITS:
-        return f"{points(value)} {kind}" if unit else points(value)
+        return f"{points(value)} PSD {kind}" if unit else points(value)
     if unit:
         return both(value, kind, v.projection.units)
     return figure_of(converted(value, kind, v.projection.units), kind)
@@ -255,7 +269,9 @@ def _cost(v: Verdict) -> str:
             one = float(np.median(total[case.index] / np.maximum(big[case.index], 0.1)))
             text += f" ({brief(one, 2)} for each bass above 5 lb at the end)"
         each.append(text)
-    missing = f" Without a price: {joined(words.replace('_', ' ') for words in v.cost.unpriced)}." if v.cost.unpriced else ""
+    missing = (
+        f" Without a price: {joined(words.replace('_', ' ') for words in v.cost.unpriced)}." if v.cost.unpriced else ""
+    )
     return f"over {v.projection.scenario.run.years} years, {joined(each)}.{missing}"
 
 
@@ -267,9 +283,9 @@ def _repair(v: Verdict) -> str:
         years = found.years[name]
         when = f"in range after {years:.1f} years" if years is not None else "not surely in range within the run"
         out = np.median(found.taken_out[name], axis=0)
-        out_words = joined(f"{brief(round(n), 2)} {s}" for s, n in zip(SPECIES, out, strict=True) if n >= 0.5)
+        out_words = joined(f"{brief(round(n), 2)} {PLURAL[s]}" for s, n in zip(SPECIES, out, strict=True) if n >= 0.5)
         added = found.put_in[name]
-        in_words = joined(f"{brief(round(n), 2)} {s}" for s, n in zip(SPECIES, added, strict=True) if n >= 0.5)
+        in_words = joined(f"{brief(round(n), 2)} {PLURAL[s]}" for s, n in zip(SPECIES, added, strict=True) if n >= 0.5)
         lost = float(np.median(found.seasons_lost[case.index]))
         season = f"{lost:.0f} {'season' if round(lost) == 1 else 'seasons'} of fishing lost" if lost >= 0.5 else ""
         moved = "; ".join(p for p in (out_words and f"{out_words} out", in_words and f"{in_words} in", season) if p)
@@ -301,67 +317,3 @@ def _wins(v: Verdict, score: Score, case: Case) -> float:
         if case.strategy.name in (d.first, d.second) and np.isfinite(d.chance)
     ]
     return float(np.mean(chances)) if chances else 0.5
-
-
-def goal_tables(verdicts: list[Verdict]) -> list[Table]:
-    """Each goal by strategy with its band; and, as CSV only, the chance that one strategy beats another."""
-    header = ["strategy", "title", "goal", "unit", "better", "p10", "p50", "p90", "standing"]
-    csv_rows: list[list[object]] = []
-    pairs: list[list[object]] = []
-    tables = []
-    for v in verdicts:
-        rows: list[list[Cell]] = []
-        for score in v.scores:
-            better = "more is better" if score.better > 0 else "less is better"
-            unit = _unit(score, v)
-            for case in v.cases:
-                csv_rows.append([case.letter, case.title, goal_words(score, v.projection), unit, better,
-                                 *_quantiles(score, v, case), v.standing[case.strategy.name]])  # fmt: skip
-            words = score.words if score.goal.kind in indices.TARGET_OPTIONS else goal_words(score, v.projection)
-            words = words.replace("big_bass", "big-bass")
-            rows.append([f"{words}{f', {unit}' if unit and unit not in words else ''}; {better}",
-                         *(_goal_cell(score, v, case) for case in v.cases)])  # fmt: skip
-            for duel in v.duels(score):
-                a, b = v.case(duel.first), v.case(duel.second)
-                difference = [_in_units(d, score, v) for d in duel.difference]
-                pairs.append([a.letter, a.title, b.letter, b.title, goal_words(score, v.projection), duel.chance, unit,
-                              *difference])  # fmt: skip
-        if len(v.cases) > 1:
-            share: list[Cell] = [in_ten(v.standing[case.strategy.name], v.projection.members) for case in v.cases]
-            rows.append(["Comparisons won, all goals by their weight", *share])
-        for k in range(0, len(v.cases), 4):
-            part = v.cases[k : k + 4]
-            cut = [[row[0], *row[1 + k : 5 + k]] for row in rows]
-            tables.append(Table(
-                "goals", "The goals: the middle (median) and the range of 8 of 10 courses" if len(verdicts) == 1 else f"Goals: {v.projection.scenario.title}",
-                ["Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
-            ))  # fmt: skip
-    pair_header = ["first", "first_title", "second", "second_title", "goal", "chance_first_is_better", "unit",
-                   "difference_p10", "difference_p50", "difference_p90"]  # fmt: skip
-    return [*tables, Table("pairs", "", [], [], pair_header, pairs)]
-
-
-def _unit(score: Score, v: Verdict) -> str:
-    if score.kind == "money":
-        return v.cost.currency
-    return unit_of(score.kind, v.projection.units) if score.kind in UNITS else score.kind
-
-
-def _in_units(value: float, score: Score, v: Verdict) -> float:
-    return converted(value, score.kind, v.projection.units) if score.kind in UNITS else value
-
-
-def _quantiles(score: Score, v: Verdict, case: Case) -> list[float]:
-    values = score.values[case.index]
-    known = values[np.isfinite(values)]
-    if not known.size:
-        return [float("nan")] * 3
-    return [_in_units(float(q), score, v) for q in np.quantile(known, QUANTILES)]
-
-
-def _goal_cell(score: Score, v: Verdict, case: Case) -> Cell:
-    kind = score.kind if score.kind in UNITS else "fish"
-    low, middle, high = (
-        points(x) if score.kind == "points" else figure_of(x, kind) for x in _quantiles(score, v, case)
-    )
-    return middle, "" if low == high else f"{low}–{high}"

@@ -8,7 +8,6 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -18,6 +17,7 @@ from matplotlib.figure import Figure
 from pondpop.report.words import html, shortened
 
 WIDTH_IN = 3.6
+MOST_CASES = 5  # of one picture, so that it fits a printed page
 INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
 LOOK = {
     "font.family": "DejaVu Sans",
@@ -67,7 +67,7 @@ def look() -> Iterator[None]:
     """The one look, whatever the user's own settings are; glyphs that the measuring font lacks are left to the page."""
     with mpl.rc_context(), warnings.catch_warnings():
         mpl.rcdefaults()
-        mpl.rcParams.update(LOOK)
+        mpl.rcParams.update(LOOK)  # type: ignore[arg-type]
         warnings.filterwarnings("ignore", message="Glyph .* missing")
         yield
 
@@ -182,8 +182,6 @@ def year_axis(axes: Axes, first: float, last: float, labels: bool) -> None:
             if (year - start) % every == 0 and min(last, year + 1) - max(first, year) > 0.4:
                 axes.annotate(str(year), (middle, 0), xycoords=("data", "axes fraction"), xytext=(0, -4),
                               textcoords="offset points", ha="center", va="top", fontsize=7)  # fmt: skip
-
-
 
 
 def dashes_for_html(dashes: object, scale: float = 2.0) -> str:

@@ -140,7 +140,9 @@ def advice(case: Case, units: Units) -> list[str]:
     lines = []
     for c, months in short.items():
         sure = float(np.nanmean([np.nanmean(_some(found.share_short[settled[m], c])) for m in months]))
-        lines.append(f"Bass of {names[c]} run short of prey of their size in {months_in_words(months)} ({in_ten(sure)}).")
+        lines.append(
+            f"Bass of {names[c]} run short of prey of their size in {months_in_words(months)} ({in_ten(sure)})."
+        )
     lower = case.projection.dataset["bass_class"].values
     small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
     if medium:

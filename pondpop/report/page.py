@@ -60,27 +60,31 @@ def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None =
 
 def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     """The text of the page, and the tables whose CSV belongs beside it."""
-    from pondpop.report import figures, hunger
-    from pondpop.report.drawing import Picture, look
+    from pondpop.report import contests, figures, hunger
+    from pondpop.report.drawing import MOST_CASES, Picture, look
 
     said = answer(material)
     best = said.best
     with look():
-        contests = [one for n, v in enumerate(said.verdicts) if (one := figures.duels(v, f"duels-{n}"))]
+        squares = [one for n, v in enumerate(said.verdicts) if (one := contests.duels(v, f"duels-{n}"))]
         pictures = list(figures.draw_all(material, said.option))
-        hungry = [hunger.draw(c, material.units, f"hunger-{n}") for n, c in enumerate(figures.groups_of(material.cases))]
-    calendar, harvest = actions.calendar(material), actions.harvest_tables(material)
+        hungry = [
+            hunger.draw(c, material.units, f"hunger-{n}")
+            for n, c in enumerate(tables.chunks(material.cases, MOST_CASES))
+        ]
+    chosen = [v.best for v in said.verdicts if len(v.equals) == 1 and len(v.cases) > 1]
+    calendar, harvest = actions.calendar(material, chosen), actions.harvest_tables(material)
     outcomes, years, prey = tables.outcomes(material), tables.by_year(material), hunger.table(material, best)
-    signs = actions.signs(material.cases)
+    signs, goals = actions.signs(material.cases), contests.goal_tables(said.verdicts)
 
     def plots(some: Sequence[Picture]) -> str:
         return f'<div class="plots">{"".join(map(_figure, some))}</div>' if some else ""
 
     sections = [
-        ("answer", "The answer", _answer(material, said) + plots(contests)),
+        ("answer", "The answer", _answer(material, said, goals) + plots(squares)),
         ("actions", f"What to do and when: the coming {actions.YEARS} years",
-         calendar.to_html() + _list(actions.HOW_TO_SURVEY) + "".join(t.to_html() for t in harvest)
-         + _list(_moving(material)) + signs.to_html()),
+         calendar.to_html() + _list([*actions.HOW_TO_SURVEY, *_moving(material)])
+         + "".join(t.to_html() for t in harvest) + signs.to_html()),
         ("years", "The pond year by year",
          "".join(t.to_html() for t in outcomes) + _differences(said) + plots(pictures)
          + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
@@ -95,7 +99,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     ]  # fmt: skip
     sheets = [
         next(iter(same)) for _, same in groupby(
-            [*said.tables, calendar, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
+            [*goals, calendar, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
              tables.length_classes(material)], key=lambda t: t.name)
     ]  # fmt: skip
     return "\n".join(_document(material, [s for s in sections if s[2]], sheets, folder)) + "\n", sheets
@@ -104,7 +108,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
 def _document(
     material: Material, sections: Sequence[tuple[str, str, str]], sheets: Sequence[Table], folder: str
 ) -> Iterator[str]:
-    title = joined(dict.fromkeys(p.scenario.title for p in material.projections))
+    title = " / ".join(dict.fromkeys(p.scenario.title for p in material.projections))
     yield "<!doctype html>"
     yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -157,19 +161,23 @@ def _key(material: Material) -> str:
     return f'<ul class="key">{"".join(items)}</ul>'
 
 
-def _answer(material: Material, said: Answer) -> str:
+def _answer(material: Material, said: Answer, goals: Sequence[Table]) -> str:
     several = len(material.projections) > 1
     parts = []
     for projection, points in zip(material.projections, said.lead, strict=True):
         head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
         lines = "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points)
         parts.append(f'<div class="lead">{head}{lines}</div>')
-    return _key(material) + "".join(parts) + "".join(t.to_html() for t in said.tables)
+    return f'{_key(material)}<div class="leads">{"".join(parts)}</div>' + "".join(t.to_html() for t in goals)
 
 
 def _differences(said: Answer) -> str:
     lines = [line for verdict in said.verdicts for line in verdict.answers_on("stocked group", "differences")]
-    return f'<h3>What differs (middle and range of 8 of 10 courses)</h3><div class="fine columns">{_list(lines)}</div>' if lines else ""
+    return (
+        f'<h3>What differs (middle and range of 8 of 10 courses)</h3><div class="fine columns">{_list(lines)}</div>'
+        if lines
+        else ""
+    )
 
 
 def _cautions() -> str:
@@ -194,7 +202,7 @@ def _explained() -> str:
 
 
 def _moving(material: Material) -> list[str]:
-    texts = {}
+    texts: dict[str, str] = {}
     for projection in material.projections:
         text = actions.moving_window(projection, material.cases_of(projection)[0])
         texts.setdefault(text, projection.scenario.title)
@@ -226,7 +234,9 @@ def _assumptions(projection: Projection) -> str:
     scenario = projection.scenario
     lines = actions.assumptions(projection)
     spreads = [
-        f"{SPREADS[name].words}: {value:g} ({SPREADS[name].source})" for name, value in scenario.ensemble.spreads.items() if value
+        f"{SPREADS[name].words}: {value:g} ({SPREADS[name].source})"
+        for name, value in scenario.ensemble.spreads.items()
+        if value
     ]
     known = [line for line in lines if not any(line.strip().startswith(f"{name}:") for name in SPREADS)]
     doubts = f"<p>Doubts that make the courses differ:</p>{_list(spreads)}" if projection.members > 1 else ""

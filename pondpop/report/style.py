@@ -21,6 +21,7 @@ ul,ol{padding-left:1.3em}
 nav ul{list-style:none;padding:8px 0;margin:8px 0 0;display:flex;flex-wrap:wrap;gap:4px 18px;max-width:none;font-size:.9rem}
 .key{padding:0;list-style:none;display:flex;flex-wrap:wrap;gap:4px 20px;font-size:.95rem;max-width:none}
 .key svg{width:38px;height:10px;vertical-align:middle;margin-right:4px}
+.leads{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,380px),1fr));gap:0 14px}.lead h3{margin-top:0}
 .lead{background:var(--wash);border:1px solid var(--line);border-left:8px solid var(--deep);padding:14px 18px;margin:0 0 14px;
 max-width:none}
 .lead p{max-width:none}.lead p:first-of-type{font-size:1.25rem;line-height:1.35}.lead p:last-child{margin-bottom:0}
@@ -68,7 +69,7 @@ nav,.skip{display:none}
 header{border-top-width:5px;padding-top:8px}
 h1{font-size:15pt}h2{font-size:12pt;margin:12px 0 5px;padding-top:5px;break-after:avoid}h3{font-size:9.5pt;margin:8px 0 3px;break-after:avoid}
 p,ul,ol{max-width:none;margin-bottom:5px}
-.lead{padding:7px 12px}.lead p{font-size:9.5pt}.lead p:first-of-type{font-size:12pt}
+.leads{display:block}.lead{padding:7px 12px}.lead p{font-size:9.5pt}.lead p:first-of-type{font-size:12pt}
 .plots,.two{orphans:1;widows:1}
 .plots{display:block;margin:4px 0}
 figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}figcaption{font-size:7pt;line-height:1.3}

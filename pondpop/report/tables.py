@@ -11,7 +11,7 @@ import numpy as np
 
 from pondpop.quantities import Quantity
 from pondpop.report.cases import Case, Material
-from pondpop.report.words import NONE, converted, figure_of, html, other, unit_of, with_band, with_unit
+from pondpop.report.words import NONE, converted, html, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
 COLUMNS = 4  # strategies beside each other in one table
@@ -102,8 +102,10 @@ def harmless(cell: object) -> object:
 
 
 def chunks(cases: Sequence[Case], most: int = COLUMNS) -> Iterable[Sequence[Case]]:
-    for k in range(0, len(cases), most):
-        yield cases[k : k + most]
+    """The cases in as few parts as their number allows, of about the same size."""
+    size = -(-len(cases) // -(-len(cases) // most))
+    for k in range(0, len(cases), size):
+        yield cases[k : k + size]
 
 
 def outcomes(material: Material) -> list[Table]:
@@ -152,7 +154,10 @@ def _si(value: float, kind: str, units: str) -> float:
 
 def by_year(material: Material) -> list[Table]:
     """Each strategy at the last survey of each year."""
-    crop, header = unit_of("crop", material.units), ["strategy", "title", "date", "quantity", "unit", "p10", "p50", "p90"]
+    crop, header = (
+        unit_of("crop", material.units),
+        ["strategy", "title", "date", "quantity", "unit", "p10", "p50", "p90"],
+    )
     csv_rows: list[list[object]] = []
     for case in material.cases:
         for _, i in case.projection.yearly:

@@ -13,6 +13,7 @@ from pondpop.units import brief
 DIGITS = {"crop": 2, "density": 2, "length": 3, "weight": 2, "ratio": 2, "fish": 2, "rate": 2}
 SMALLEST = {"weight": 0.01, "ratio": 0.01}
 NONE = "–"
+PLURAL = {"bass": "bass", "bluegill": "bluegill", "shad": "shad", "minnow": "minnows"}
 EXPLAINED = {
     "PSD": "proportional size distribution: of the fish of stock length and longer, the per cent that reach quality "
     "length (bass: 8 and 12 in; bluegill: 3 and 6 in)",
@@ -31,6 +32,8 @@ def figure_of(value: float, kind: str) -> str:
         return NONE
     if kind in ("percent", "temperature"):
         return f"{value:.0f}".replace("-0", "0") if abs(value) < 0.5 else f"{value:.0f}"
+    if kind == "length" and abs(value) >= 40:  # millimetres, not inches
+        return f"{value:.0f}"
     smallest = SMALLEST.get(kind, 0.1)
     if abs(value) < smallest / 100:
         return "0"
