@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -23,6 +24,8 @@ from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
 from pondpop.species import SPECIES, Parameters, find, load_parameters
 
 Array = NDArray[np.float64]
+Deal = Callable[[str, int], Array]
+"""Uniforms [member, size] for a decision and a size; a larger size begins with a smaller one."""
 
 # Share of a day's departure from the mean temperature that is still there on the next day (assumed).
 DAY_MEMORY = 0.8
@@ -64,34 +67,38 @@ class Prior:
     identity: str = "spreads"
 
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
-        seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
-        everyone = range(first, first + members)
-        return draw_parameters(seed, everyone, spreads["parameters"]), draw_luck(scenario, strategy, everyone)
+        deal = streams(scenario.ensemble.seed, range(first, first + members))
+        return draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
 
 
-def draw_parameters(seed: int, members: range, multiple: float) -> Parameters:
+def streams(seed: int, members: range) -> Deal:
+    """What the streams of a seed deal to members."""
+    return lambda decision, size: uniform(seed, decision, members, size)
+
+
+def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
     """The model's parameters with one value per member of those that are uncertain.
 
-    multiple scales their listed spreads; 0 leaves the parameters as they are, with a member axis of 1.
+    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1.
     """
-    parameters = load_parameters()
+    parameters, multiple = load_parameters(), scenario.ensemble.spreads["parameters"]
     if multiple == 0.0:
         return parameters
     for path, spread in UNCERTAIN_PARAMETERS.items():
         entry = find(path)
-        z = normal(seed, f"parameter {path}", members, 1)[:, 0]
+        z = _deviates(deal(f"parameter {path}", 1))[:, 0]
         values = np.clip(entry.value * np.exp(multiple * spread * z), entry.low, entry.high)
         parameters = parameters.replace(path, values)
     return parameters
 
 
-def draw_luck(scenario: Scenario, strategy: Strategy, members: range) -> Luck:
+def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
     """What differs between members besides their parameters; see `inputs.Luck` for shapes and units."""
-    seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
-    years, days, count = scenario.run.last_year, run_days(scenario), len(members)
+    spreads = scenario.ensemble.spreads
+    years, days = scenario.run.last_year, run_days(scenario)
 
     def factor(source: str, decision: str, size: int) -> Array:
-        return multiplier(normal(seed, decision, members, size), spreads[source])
+        return multiplier(_deviates(deal(decision, size)), spreads[source])
 
     recruitment = np.stack([factor("recruitment", f"recruitment of {s}", years) for s in SPECIES], axis=1)
     growth = np.stack([factor("growth", f"growth of {s}", 1)[:, 0] for s in SPECIES], axis=1)
@@ -99,30 +106,29 @@ def draw_luck(scenario: Scenario, strategy: Strategy, members: range) -> Luck:
     stocked = [factor("stocking_survival", f"stocking {event.name}", 1)[:, 0] for event in strategy.stocking]
     surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
     return Luck(
-        water_c=_weather(scenario, members, years, days),
+        water_c=_weather(scenario, deal, years, days),
         productivity=np.repeat(factor("productivity", "productivity", 1), years, axis=1),
         growth=growth,
         recruitment=recruitment,
         background_deaths=np.repeat(deaths[:, :, None], years, axis=2),
-        stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((count, 0)),
+        stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
         angler_success=factor("angler_success", "angler success", years),
-        survey=uniform(seed, "sampling of surveys", members, surveys * signs).reshape(count, surveys, signs),
+        survey=deal("sampling of surveys", surveys * signs).reshape(-1, surveys, signs),
     )
 
 
-def _weather(scenario: Scenario, members: range, years: int, days: int) -> Array:
+def _weather(scenario: Scenario, deal: Deal, years: int, days: int) -> Array:
     """Departure of the water temperature from its expected course [member, day], °C.
 
     Each calendar year has an anomaly of its own; each day's departure remembers the last one (AR(1) of DAY_MEMORY).
     """
-    seed, spreads = scenario.ensemble.seed, scenario.ensemble.spreads
-    start = scenario.run.start
+    spreads, start = scenario.ensemble.spreads, scenario.run.start
     new_years = [(dt.date(start.year + k, 1, 1) - start).days for k in range(1, years)]
     year = np.searchsorted(new_years, np.arange(days), side="right")
-    yearly = spreads["weather_year"] * normal(seed, "weather of the year", members, years)[:, year]
+    yearly = spreads["weather_year"] * _deviates(deal("weather of the year", years))[:, year]
     if spreads["weather_day"] == 0.0:
         return yearly
-    fresh = normal(seed, "weather of the day", members, days)
+    fresh = _deviates(deal("weather of the day", days))
     daily = np.empty_like(fresh)
     daily[:, 0] = fresh[:, 0]
     for day in range(1, days):
@@ -147,9 +153,13 @@ def uniform(seed: int, decision: str, members: range, size: int) -> Array:
 
 def normal(seed: int, decision: str, members: range, size: int) -> Array:
     """Standard normal deviates [member, size], one from each uniform."""
+    return _deviates(uniform(seed, decision, members, size))
+
+
+def _deviates(uniforms: Array) -> Array:
     from scipy.special import ndtri
 
-    deviates: Array = ndtri(uniform(seed, decision, members, size))
+    deviates: Array = ndtri(uniforms)
     return deviates
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small import pond
 
-from pondpop.chance import UNCERTAIN_PARAMETERS, Prior, at_least_one, draw_luck, multiplier, normal, uniform
+from pondpop.chance import UNCERTAIN_PARAMETERS, Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
 from pondpop.inputs import Luck
 from pondpop.scenario import SPREADS
 from pondpop.species import find, load_parameters
@@ -114,7 +114,7 @@ FIELD_OF = {
 @pytest.mark.parametrize(("source", "name"), FIELD_OF.items())
 def test_each_spread_moves_what_it_names_and_nothing_else(source, name):
     scenario = no_spreads(pond(), **{source: 0.5})
-    dealt = draw_luck(scenario, scenario.strategies["few"], range(400))
+    dealt = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(400)))
     for other in set(FIELDS) - {"survey", name}:
         assert np.ptp(getattr(dealt, other)) == 0.0
     values = getattr(dealt, name).reshape(400, -1)[:, 0]
@@ -127,7 +127,7 @@ def test_each_spread_moves_what_it_names_and_nothing_else(source, name):
 
 def test_each_day_remembers_the_last():
     scenario = no_spreads(pond(), weather_day=1.5)
-    water = draw_luck(scenario, scenario.strategies["few"], range(60)).water_c
+    water = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(60))).water_c
     ahead = np.corrcoef(water[:, :-1].ravel(), water[:, 1:].ravel())[0, 1]
     assert ahead == pytest.approx(0.8, abs=0.02)
     assert water.std() == pytest.approx(1.5, abs=0.05)
@@ -135,7 +135,7 @@ def test_each_day_remembers_the_last():
 
 def test_the_weather_of_the_year_changes_on_new_years_day():
     scenario = no_spreads(pond(), weather_year=1.0)
-    water = draw_luck(scenario, scenario.strategies["few"], range(3)).water_c
+    water = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(3))).water_c
     changes = np.flatnonzero(np.abs(np.diff(water[0])) > 0)
     assert list(changes) == [274]  # 31 December is day 274 from 1 April
 
