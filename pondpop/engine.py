@@ -847,7 +847,7 @@ def _total(amount: Array) -> Array:
 def _totals(amount: Array, part: slice) -> tuple[Array, Array]:
     """Sums over the first groups, those of `part`, and over all [food, member] of [food, member, group], in group order."""
     foods, members, groups = amount.shape
-    by_group = amount.reshape(-1, groups).T.copy()  # foods keep numpy from adding a single column pairwise
+    by_group = amount.reshape(foods * members, groups).T.copy()  # foods keep numpy from adding a single column pairwise
     first = np.add.reduce(by_group[part], axis=0)
     whole = first + np.add.reduce(by_group[part.stop :], axis=0)
     return first.reshape(foods, members), whole.reshape(foods, members)

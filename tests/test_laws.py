@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from small import pond
@@ -198,8 +200,6 @@ def test_more_fishing_leaves_fewer_fish_of_that_cohort_that_day():
 def test_doubling_the_area_leaves_densities_alone():
     def ponds(acres: int) -> np.ndarray:
         scenario = pond(1, 1, EVERYTHING)
-        from dataclasses import replace
-
         scenario = replace(scenario, pond=replace(scenario.pond, area_ha=acres * 0.40468564224))
         chosen = scenario.strategies["few"]
         luck = Luck.none(1, run_days(scenario), scenario.run.last_year, len(chosen.stocking))
@@ -220,3 +220,11 @@ def test_laying_and_reading_are_adjoint():
     amount, field = rng.random((3, 30)), rng.random((3, len(SPECIES) * feeding.GRID_POINTS))
     laid = (feeding.lay(place, amount) * field).sum(axis=1)
     np.testing.assert_allclose(laid, (amount * feeding.read(place, field)).sum(axis=1), rtol=1e-12)
+
+
+def test_a_pond_without_fish_waits_for_them():
+    engine = Engine(replace(inputs(), stockings=()))
+    for _ in range(40):
+        engine.run_day()
+    assert engine.state.number.size == 0
+    assert (engine.state.plankton > 0.0).all()
