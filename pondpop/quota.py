@@ -155,12 +155,16 @@ def search(
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Found:
-    """Find the quota, confirm it on as many fresh members as the scenario asks for. Raises RunError."""
+    """Find the quota, confirm it on as many fresh members as the scenario asks for. Raises RunError.
+
+    tries: steps after the scan; 0 leaves it at the scan.
+    """
     scanned = [
         np.repeat(np.array([[first], *([other] for other in others)]), len(question.periods), axis=1)
         for first in SCAN
         for others in itertools.product(SCAN_OTHERS, repeat=len(question.windows) - 1)
     ]
+    tries = max(tries, question.size + 2) if tries else 0  # COBYLA needs as many to begin with
     members = scenario.ensemble.members
     total, before = (len(scanned) + tries) * search_members + 4 * members, 0
 
@@ -295,6 +299,7 @@ def whole_fish(trial: Trial, question: Question) -> Array:
         inside = np.clip(np.minimum(last, low + 1.0) - np.maximum(first, low), 0.0, 1.0)
         for p, (begin, end) in enumerate(question.periods):
             there = (years >= begin) & (years <= end)
+            there = there if there.any() else years == years[np.abs(years - begin).argmin()]
             count, weight = ((array[:, there] * inside).sum(axis=-1).mean() for array in (number, biomass))
             if count > 1e-9:
                 fish[w, p] = trial.amounts[w, p] * area * count / weight

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 
+import numpy as np
+import xarray as xr
+
+from pondpop.results import VARIABLES, to_dataset
 from pondpop.scenario import Scenario, resolve
 
 TEXT = """
@@ -60,3 +65,26 @@ def raw(members: int = 3, years: int = 1, extra: str = "", only: str | None = No
 
 def pond(members: int = 3, years: int = 1, extra: str = "", only: str | None = None) -> Scenario:
     return resolve(raw(members, years, extra, only))
+
+
+def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.ndarray]]:
+    """Readings of every strategy as a projection would return them, all of one value, to be filled by a test."""
+    run = scenario.run
+    last = run.end - dt.timedelta(days=1)
+    sizes = {
+        "survey_date": len(run.survey_dates),
+        "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
+        "species": 4, "length_class": 32, "big_weight": 3, "prey": 7, "bass_class": 6, "catch_size": 2,
+    }  # fmt: skip
+    made = {}
+    for name, strategy in scenario.strategies.items():
+        own = sizes | {"stocked_group": len(strategy.stocking)}
+        made[name] = {
+            variable: np.full((scenario.ensemble.members, *(own[d] for d in dims)), fill)
+            for variable, (dims, _, _) in VARIABLES.items()
+        }
+    return made
+
+
+def dataset(scenario: Scenario, read: dict[str, dict[str, np.ndarray]]) -> xr.Dataset:
+    return to_dataset(scenario, read, {})
