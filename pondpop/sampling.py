@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special, stats
 
 from pondpop import indices
 from pondpop.checks import InputError, nearest
@@ -47,6 +47,8 @@ class Gear:
     temperature_width_c: float
     catch_cv: float
     """Scatter of catches beyond that of a count."""
+    independent_fish: float
+    """Fish that tell as much of the lengths as an endless catch of one day."""
 
     def selectivity(self, length_mm: ArrayLike) -> Array:
         """Share of the fish within reach that is taken [..., species], at lengths [..., species] or [...,1]."""
@@ -104,6 +106,7 @@ def gear(name: str) -> Gear:
         temperature_until_c=value["temperature_until_c"],
         temperature_width_c=value["temperature_width_c"],
         catch_cv=value["catch_cv"],
+        independent_fish=value["independent_fish"],
         **columns,
     )
 
@@ -128,14 +131,41 @@ def expected_catch(number: ArrayLike, used: Gear, effort: ArrayLike, temperature
 def draw_catch(
     number: ArrayLike, used: Gear, effort: ArrayLike, temperature_c: ArrayLike, area_ha: float, rng: np.random.Generator
 ) -> NDArray[np.int64]:
-    """One survey's catch by chance [..., species, length_class].
+    """One survey's catch by chance [..., species, length_class]; see `scatter`."""
+    return scatter(expected_catch(number, used, effort, temperature_c, area_ha), used, rng)
 
-    Around the expected catch each species' catch as a whole scatters with `catch_cv` (gamma, the same for all
-    lengths) and each class as a count (Poisson).
+
+def scatter(mean: Array, used: Gear, rng: np.random.Generator) -> NDArray[np.int64]:
+    """Catches by chance about their mean [..., length_class], for a species and a day each.
+
+    The catch as a whole scatters with `catch_cv` (gamma), its shares by length scatter about those of the mean as
+    `independent_fish` do (Dirichlet), and each class is a count (Poisson).
     """
-    mean = expected_catch(number, used, effort, temperature_c, area_ha)
+    total = mean.sum(-1, keepdims=True)
+    share = np.divide(mean, total, out=np.zeros_like(mean), where=total > 0)
+    drawn = rng.gamma(np.maximum(used.independent_fish * share, 1e-12))
     shape = 1 / used.catch_cv**2
-    return rng.poisson(mean * rng.gamma(shape, 1 / shape, mean.shape[:-1])[..., None])
+    whole = total * rng.gamma(shape, 1 / shape, total.shape)
+    return rng.poisson(whole * drawn / np.maximum(drawn.sum(-1, keepdims=True), 1e-300))
+
+
+def log_chance(catch: ArrayLike, mean: Array, used: Gear, whole: ArrayLike | None = None) -> Array:
+    """Logarithm of the chance of a catch [..., length_class] under `scatter` about a mean above 0 of that shape.
+
+    whole: the number of fish of the catch [...], where some were not measured; NaN leaves out how many there were
+    (effort unknown). Negative binomial for the number, Dirichlet-multinomial for the lengths; terms that do not depend
+    on the mean are kept.
+    """
+    count = np.asarray(catch, float)
+    measured, total = count.sum(-1), mean.sum(-1)
+    fish = measured if whole is None else np.asarray(whole, float)
+    shape = 1 / used.catch_cv**2
+    number = stats.nbinom.logpmf(np.nan_to_num(fish), shape, shape / (shape + total))
+    a = used.independent_fish * mean / total[..., None]
+    lengths = special.gammaln(used.independent_fish) + special.gammaln(measured + 1)
+    lengths = lengths - special.gammaln(measured + used.independent_fish)
+    lengths = lengths + (special.gammaln(count + a) - special.gammaln(a) - special.gammaln(count + 1)).sum(-1)
+    return np.where(np.isnan(fish), 0.0, number) + lengths
 
 
 def as_sampled_psd(number: ArrayLike, used: Gear, species: str, category: str = "quality") -> Array:
