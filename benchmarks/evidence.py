@@ -99,10 +99,14 @@ class Look:
             low, high = np.where(above, middle, low), np.where(above, high, middle)
         return np.exp(low) / G_PER_LB
 
+    def of_origin(self, origin: int) -> tuple[Array, Array]:
+        """Columns of one stocking event and their fish/ha [member, group]."""
+        here = np.flatnonzero(self.columns.origin == origin)
+        return here, self.number[:, here]
+
     def stocked(self, origin: int) -> tuple[Array, Array, Array]:
         """Fish/ha, mean weight g and mean length mm of one stocking event."""
-        here = np.flatnonzero(self.columns.origin == origin)
-        fish = self.number[:, here]
+        here, fish = self.of_origin(origin)
         left = fish.sum(axis=1)
         some = np.maximum(left, 1e-12)
         weight = (fish * np.exp(self.log_weight[:, here])).sum(axis=1) / some
@@ -298,11 +302,21 @@ for _c in (4, 5, 8, 9):
         lambda p, c=_c: p(f"winter_{c}c").looks[dt.date(2027, 4, 25)].n(SHAD)
         / p(f"winter_{c}c").looks[dt.date(2026, 11, 7)].n(SHAD),
     )
-_add("winter_southern", lambda p: 100 * (p(E, "base").founders(9, 2, 28)[1] / p(E, "base").founders(8, 12, 1)[1] - 1))
-_add(
-    "winter_northern",
-    lambda p: 100 * (p("cooler_water", "base").founders(7, 2, 28)[1] / p("cooler_water", "base").founders(6, 12, 1)[1] - 1),
-)
+def _winter(run: Run) -> Array:
+    """Mean change of weight in per cent, 1 December to 28 February of years 2 to 7, of stocked bass that live through it."""
+    changes = []
+    for year in range(2, 8):
+        before, after = run.at(year, 12, 1), run.at(year + 1, 2, 28)
+        (here, fish), (there, _) = after.of_origin(run.origins["bass"]), before.of_origin(run.origins["bass"])
+        kind = [(before.columns.growth_z[k], before.columns.sex[k]) for k in there]
+        then = before.log_weight[:, [there[kind.index((after.columns.growth_z[k], after.columns.sex[k]))] for k in here]]
+        now = after.log_weight[:, here]
+        changes.append(100.0 * ((fish * np.exp(now)).sum(axis=1) / (fish * np.exp(then)).sum(axis=1) - 1.0))
+    return np.mean(changes, axis=0)
+
+
+_add("winter_southern", lambda p: _winter(p(E, "base")))
+_add("winter_northern", lambda p: _winter(p("cooler_water", "base")))
 _add("cooler_growth", lambda p: p("cooler_water", "base").founders(2, 11, 30)[1] / p(E, "base").founders(2, 11, 30)[1])
 _add("cooler_no_shad", lambda p: p("cooler_water", "base").at(2, 4, 15).crop(SHAD))
 _add(
