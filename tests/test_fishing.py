@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from small import pond
 
 from pondpop import management
 from pondpop.species import load_parameters
 from pondpop.variants import compare
-from small import pond
 
 ANGLING = """
 [[strategies.few.angling]]
