@@ -95,7 +95,7 @@ def _cell(cell: Cell) -> str:
 def harmless(cell: object) -> object:
     """A cell that no spreadsheet executes: text that begins like a formula gets an apostrophe before it."""
     if isinstance(cell, str):
-        return "'" + cell if cell.lstrip().startswith(("=", "+", "-", "@")) or cell[:1] in "\t\r" else cell
+        return "'" + cell if cell.lstrip().startswith(("=", "+", "-", "@")) or cell.startswith(("\t", "\r")) else cell
     if isinstance(cell, float | np.floating):
         return "" if not np.isfinite(cell) else repr(float(cell))
     return cell
