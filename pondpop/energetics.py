@@ -7,18 +7,19 @@ values that go into them live in the species files.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import expit
 
 Array = NDArray[np.float64]
+Value = NDArray[np.float64] | float
 
 
-def logistic(z: ArrayLike) -> Array:
+def logistic(z: Value) -> Array:
     """1 / (1 + e^−z), a smooth step from 0 to 1; safe for any z."""
     return np.asarray(expit(z))
 
 
-def temperature_dome(water_c: ArrayLike, q: ArrayLike, optimum_c: ArrayLike, maximum_c: ArrayLike) -> Array:
+def temperature_dome(water_c: Value, q: Value, optimum_c: Value, maximum_c: Value) -> Array:
     """Dome-shaped response to temperature: 1 at the optimum, 0 at and above the maximum.
 
     Kitchell, Stewart & Weininger 1977 (from memory); q is the rise per 10 °C at low temperature.
@@ -32,13 +33,13 @@ def temperature_dome(water_c: ArrayLike, q: ArrayLike, optimum_c: ArrayLike, max
 
 
 def intake_temperature_factor(
-    dome: Array, water_c: ArrayLike, stops_below_c: ArrayLike, width_c: ArrayLike, floor: ArrayLike
+    dome: Array, water_c: Value, stops_below_c: Value, width_c: Value, floor: Value
 ) -> Array:
     """Share of the maximum intake that temperature allows, with feeding fading out in the cold; at least `floor`."""
     return np.maximum(floor, dome * logistic((np.asarray(water_c) - stops_below_c) / width_c))
 
 
-def winter_rest(water_c: ArrayLike, rest_share: ArrayLike, rest_below_c: ArrayLike, width_c: ArrayLike) -> Array:
+def winter_rest(water_c: Value, rest_share: Value, rest_below_c: Value, width_c: Value) -> Array:
     """Factor on respiration of a fish at rest in cold water (assumed shape)."""
     return 1.0 - np.asarray(rest_share) * logistic((np.asarray(rest_below_c) - np.asarray(water_c)) / width_c)
 
@@ -49,14 +50,19 @@ def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, i
     Below the length whose natural log is `isometric_below` the published line no longer holds and weight is taken
     as proportional to length cubed (fish of 50 mm in Sammons & Maceina 2005 weighed 1.8 g).
     """
-    return log_intercept + slope * log_length + (3.0 - slope) * np.minimum(log_length - isometric_below, 0.0)
+    return log_intercept + slope * log_length + isometric_excess(log_length, slope, isometric_below)
 
 
-def share_longer(log_length: Array, threshold_mm: ArrayLike, length_cv: ArrayLike) -> Array:
+def isometric_excess(log_length: Array, slope: Array, isometric_below: Array) -> Array:
+    """What weight in proportion to length cubed adds to the published line below a length, in natural logs."""
+    return (3.0 - slope) * np.minimum(log_length - isometric_below, 0.0)
+
+
+def share_longer(log_length: Array, threshold_mm: Value, length_cv: Value) -> Array:
     """Share of a group that is longer than a threshold, lengths being spread about the group's own (log-logistic)."""
     return logistic(1.702 * (log_length - np.log(threshold_mm)) / length_cv)
 
 
-def share_heavier(log_weight: Array, threshold_g: ArrayLike, length_cv: ArrayLike, slope: ArrayLike) -> Array:
+def share_heavier(log_weight: Array, threshold_g: Value, length_cv: Value, slope: Value) -> Array:
     """Share of a group that is heavier than a threshold; weights spread as lengths to the power `slope`."""
     return logistic(1.702 * (log_weight - np.log(threshold_g)) / (np.asarray(slope) * length_cv))

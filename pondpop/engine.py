@@ -23,7 +23,7 @@ from pondpop.state import Columns, State
 Array = NDArray[np.float64]
 PREY = (*SPECIES, "plankton", "benthos", "pellets")
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
-DAYS_BETWEEN_TIDYING = 8  # columns without fish cost time but change nothing
+DAYS_BETWEEN_TIDYING = 32  # columns without fish cost time but change nothing
 Rates = dict[str, tuple[slice, Array]]  # deaths per fish and day by cause: the groups it acts on, and [member, those groups]
 CAUSES = ("predation", "background", "starvation", "old_age", "cold", "harvest", "release", "removal", "die_off", "too_few")
 
@@ -174,6 +174,7 @@ class Engine:
         self.food_capacity = np.stack(np.broadcast_arrays(p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha))
         self.richness = np.ones(inputs.members)
         self.spawning = np.stack([self._spawning(k, water_c) for k in range(len(SPECIES))], axis=2)
+        self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
 
@@ -182,6 +183,8 @@ class Engine:
         s = self.state
         self.group = self._group_parameters(s.columns)
         self.slices = s.species_slices()
+        isometric_below = self.parameters.isometric_below_mm
+        self.isometric = [groups for k, groups in enumerate(self.slices) if not np.isnan(isometric_below[:, k]).all()]
         self.first_points = feeding.first_points(s.members, s.columns.species)
         self.last_stocked = float(np.max(s.columns.stocked, initial=-np.inf))
 
@@ -311,7 +314,8 @@ class Engine:
         intake = g.max_intake_exponent * self.state.log_weight
         intake += g.log_max_intake
         np.exp(intake, out=intake)
-        return self._scaled(intake, self.intake_factor[self.day])
+        intake *= self.intake_factor[self.day][:, self.state.columns.species]
+        return intake
 
     def _food_met(self, place: GridPlace, weight: Array) -> Array:
         """Plankton and benthos met, as multiples of what half satisfies: [food, member, group]."""
@@ -367,7 +371,8 @@ class Engine:
         if groups.start == groups.stop:
             return ease
         shad = _total(biomass[:, groups]) ** 2
-        found = np.repeat(ease, biomass.shape[0], axis=0) if ease.shape[0] == 1 else ease.copy()
+        found = np.empty((biomass.shape[0], ease.shape[1]))
+        found[:] = ease
         of_shad = slice(SHAD * feeding.GRID_POINTS, (SHAD + 1) * feeding.GRID_POINTS)
         found[:, of_shad] *= (shad / (shad + p.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
         return found
@@ -470,8 +475,14 @@ class Engine:
     # ------------------------------------------------------------------ growing and dying
 
     def log_standard_weight(self) -> Array:
-        g = self.group
-        return energetics.log_standard_weight(self.state.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
+        g, log_length = self.group, self.state.log_length
+        standard = g.ws_slope * log_length
+        standard += g.ws_intercept
+        for groups in self.isometric:
+            standard[:, groups] += energetics.isometric_excess(
+                log_length[:, groups], g.ws_slope[:, groups], g.isometric_below[:, groups]
+            )
+        return standard
 
     def _free_growth(self, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
         """Growth per day in log weight that the energy eaten and respired asks for [member, group]."""
@@ -495,7 +506,8 @@ class Engine:
         respired += g.log_respiration
         np.exp(respired, out=respired)
         respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
-        return self._scaled(respired, self.respiration_factor[self.day])
+        respired *= self.respiration_factor[self.day][:, s.columns.species]
+        return respired
 
     def _body_energy_rise(self) -> Array:
         """Energy that one more gram of a bass's body holds, relative to a bass of 100 g [member, bass group]."""
@@ -518,9 +530,11 @@ class Engine:
         share *= p.length_growth_power[:, None]
         np.exp(share, out=share, where=grows)
         np.minimum(share, p.length_growth_limit[:, None], out=share)
-        slope = np.where(s.log_length < self.group.isometric_below, 3.0, self.group.ws_slope)
         share *= np.maximum(gain, 0.0)
-        share /= slope
+        share /= self.group.ws_slope
+        for groups in self.isometric:
+            below = s.log_length[:, groups] < self.group.isometric_below[:, groups]
+            share[:, groups] *= np.where(below, self.group.ws_slope[:, groups] / 3.0, 1.0)
         return share
 
     def _death_rates(self, log_condition: Array, predation: Array) -> Rates:
@@ -556,7 +570,9 @@ class Engine:
         thin = log_condition < np.log(p.starvation_below_condition)[:, None]
         if not thin.any():
             return None
-        condition = np.exp(log_condition, out=np.full_like(log_condition, np.inf), where=thin)
+        condition = np.empty_like(log_condition)
+        condition.fill(np.inf)
+        np.exp(log_condition, out=condition, where=thin)
         return life.starvation_deaths(
             condition,
             p.starvation_deaths_per_day[:, None],
@@ -688,6 +704,7 @@ class Engine:
                 np.full_like(log_length, np.log(length_mm)), group.ws_intercept, group.ws_slope, group.isometric_below
             )
             log_weight = log_weight + np.log(weight_g) - at_mean
+        self.state.drop_empty()
         self.state.add(columns, number[:, None] * share * sexes, log_weight, log_length, ration[:, None])
         self.columns_changed()
 
@@ -715,7 +732,7 @@ class Engine:
             s.spawn_released[:] = 0.0
         s.spawn_gathered += self.spawning[self.day]
         for species in range(len(SPECIES)):
-            if (year_day + 1) % int(self.parameters.pulse_slot_days[0, species]) == 0 or self.day == 0:
+            if (year_day + 1) % self.pulse_slot_days[species] == 0 or self.day == 0:
                 self._pulse(species)
 
     def _spawning(self, species: int, water_c: Array) -> Array:
@@ -790,18 +807,11 @@ class Engine:
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; columns that are empty in every member are given up now and then."""
         s = self.state
-        s.number *= s.number >= self.parameters.group_min_per_ha[:, None]
+        s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0 and s.drop_empty():
             self.columns_changed()
 
     # ------------------------------------------------------------------ small helps
-
-    def _scaled(self, amount: Array, factor: Array) -> Array:
-        """An amount [member, group], changed in place by a factor [member, species]."""
-        for species, groups in enumerate(self.slices):
-            if groups.start < groups.stop:
-                amount[:, groups] *= factor[:, species, None]
-        return amount
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
@@ -840,7 +850,7 @@ def _whole(groups: slice, rate: Array, shape: tuple[int, ...]) -> Array:
 def _total(amount: Array) -> Array:
     """Sum over groups [..., member], always in group order, so that empty columns change no bit of it."""
     if amount.shape[0] == 1:
-        return np.bincount(np.zeros(amount.size, np.intp), weights=amount[0], minlength=1)
+        return np.bincount(np.zeros(amount.size, np.intp), weights=amount[0], minlength=1).astype(float, copy=False)
     return np.add.reduce(np.ascontiguousarray(amount.T), axis=0)  # row after row; along a row numpy adds pairwise
 
 

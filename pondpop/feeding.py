@@ -155,7 +155,7 @@ def lay(place: GridPlace, amount: Array) -> Array:
     members = amount.shape[0]
     high = amount * place.above_share
     below, size = place.below.ravel(), members * place.points
-    laid = np.bincount(below, weights=(amount - high).ravel(), minlength=size)
+    laid: Array = np.bincount(below, weights=(amount - high).ravel(), minlength=size).astype(float, copy=False)
     laid[1:] += np.bincount(below, weights=high.ravel(), minlength=size)[:-1]
     return laid.reshape(members, place.points)
 

@@ -3,35 +3,36 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pondpop.energetics import logistic
 
 Array = NDArray[np.float64]
+Value = NDArray[np.float64] | float
 
 
-def old_age_deaths(days_past: Array, per_year: ArrayLike, ramp_days: ArrayLike, ramp_limit: ArrayLike) -> Array:
+def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_limit: Value) -> Array:
     """Deaths per day of fish so many days past the age at which age begins to tell: rise to a limit (assumed shape)."""
     past = np.minimum(np.maximum(days_past / ramp_days, 0.0), ramp_limit)
     return np.asarray(past * per_year / 365.0)
 
 
-def starvation_deaths(condition: Array, per_day: ArrayLike, below: ArrayLike, width: ArrayLike) -> Array:
+def starvation_deaths(condition: Array, per_day: Value, below: Value, width: Value) -> Array:
     """Deaths per day of thin fish: rise linearly as condition (weight over standard weight) falls below a limit."""
     return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
 
 
-def cold_deaths(water_c: ArrayLike, per_day: ArrayLike, below_c: ArrayLike, width_c: ArrayLike) -> Array:
+def cold_deaths(water_c: Value, per_day: Value, below_c: Value, width_c: Value) -> Array:
     """Deaths per day from cold, for threadfin shad (Griffith 1978: none survive 4 °C)."""
     return np.asarray(per_day) * logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))
 
 
-def recruits(spawners: Array, cap: ArrayLike, half: ArrayLike) -> Array:
+def recruits(spawners: Array, cap: Value, half: Value) -> Array:
     """Young that reach recruit length per ha from kg/ha of mature females: saturating (Beverton & Holt 1957, from memory)."""
     return np.asarray(cap) * spawners / (spawners + half)
 
 
-def spawn_left_by_egg_predators(predators: Array, half: ArrayLike, exponent: ArrayLike) -> Array:
+def spawn_left_by_egg_predators(predators: Array, half: Array, exponent: Array) -> Array:
     """Share of bass spawn that egg predators (kg/ha of bluegill) leave."""
     return 1.0 / (1.0 + (predators / half) ** exponent)
 

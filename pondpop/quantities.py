@@ -37,6 +37,7 @@ UNITS: dict[str, tuple[str, str, float]] = {
     "rate": ("per hour", "per hour", 1.0),
 }
 WR_CLASSES_IN = {"bass": ((8, 12), (12, 15), (15, 20), (20, 25)), "bluegill": ((3, 6), (6, 8), (8, 10))}
+DENSITY_EDGES_IN = {"bass": (8, 12, 15, 20), "bluegill": (0, 3, 6, 8)}
 PSD_CATEGORIES = {"psd": "quality", "psd_p": "preferred", "psd_m": "memorable"}
 QUANTILES = (0.1, 0.5, 0.9)
 
@@ -77,12 +78,11 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
         yield Quantity(f"{species}_density", "density", number[..., k, :].sum(axis=-1))
         yield Quantity(f"{species}_standing_crop", "crop", biomass[..., k, :].sum(axis=-1))
     yield Quantity("total_standing_crop", "crop", biomass.sum(axis=(-2, -1)))
-    for low, high in ((8, 12), (12, 15), (15, 20), (20, None)):
-        name = f"bass_density_{low}_{high}in" if high else f"bass_density_{low}in_up"
-        yield Quantity(name, "density", number[..., 0, low:high].sum(axis=-1))
-    for low, high in ((0, 3), (3, 6), (6, 8), (8, None)):
-        name = f"bluegill_density_{low}_{high}in" if high else f"bluegill_density_{low}in_up"
-        yield Quantity(name, "density", number[..., 1, low:high].sum(axis=-1))
+    for k, species in enumerate(("bass", "bluegill")):
+        edges = DENSITY_EDGES_IN[species]
+        for low, below in zip(edges, (*edges[1:], None), strict=True):
+            name = f"{species}_density_{low}_{below}in" if below else f"{species}_density_{low}in_up"
+            yield Quantity(name, "density", number[..., k, low:below].sum(axis=-1))
     yield Quantity("bass_age0_density", "density", ds["age0_number"].values[..., 0])
     yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
     largest_prey = load_parameters().prey_length_ratio_max[0]
@@ -122,7 +122,7 @@ def _since_last_year(monthly: Array, at: NDArray[np.intp]) -> Array:
 
 def quantiles(values: Array) -> Array:
     """p10, p50 and p90 over members [strategy, survey_date, 3]; NaN where no member has a value."""
-    some = np.isfinite(values).any(axis=1)
+    some = np.asarray(np.isfinite(values).any(axis=1))
     filled = np.where(some[:, None, :], values, 0.0)
     q = np.moveaxis(np.nanquantile(filled, QUANTILES, axis=1), 0, -1)
     return np.where(some[..., None], q, np.nan)
