@@ -84,7 +84,7 @@ def project_all(
     """Readings [member, …] of each variant in order, each as soon as it is whole.
 
     first is the number of the first member; as many follow as the variant's scenario asks for. Blocks that the store
-    has are not run again.
+    has are not run again. progress is told the members done and those there are, before the work and after each block.
     """
     source = source or Prior()
     jobs = [_jobs(variant, first, source) for variant in variants]
@@ -98,7 +98,7 @@ def project_all(
             store.save(job.identity, readings)
         blocks[place] = readings
         done += job.members
-        if progress:
+        if progress and fresh:
             progress(done, total)
 
     waiting: list[tuple[tuple[int, int], Job]] = []
@@ -117,6 +117,8 @@ def project_all(
             yield results.stack_members([blocks.pop((following, b)) for b in range(len(jobs[following]))])
             following += 1
 
+    if progress:
+        progress(done, total)
     yield from whole()
     for place, job, readings in _run(waiting, executor):
         arrived(place, job, readings, fresh=True)
