@@ -21,7 +21,7 @@ from pondpop.report.cases import LOOKS, gather
 from pondpop.report.drawing import INK
 from pondpop.report.figures import length_frequency
 from pondpop.report.hunger import advice
-from pondpop.report.page import CAUTIONS
+from pondpop.report.page import CAUTIONS, make_page
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
 from pondpop.report.words import figure_of, in_ten, months_in_words, with_band
@@ -146,7 +146,7 @@ class Outline(HTMLParser):
 
     @property
     def text(self):
-        return " ".join("".join(self.texts).split())
+        return " ".join(" ".join(self.texts).split())
 
 
 @pytest.fixture(scope="module")
@@ -236,12 +236,10 @@ def test_hunger_is_found_where_prey_is_less_than_need():
 
 
 def test_same_input_same_bytes(dataset, folder, tmp_path):
-    write_page([dataset], tmp_path / "report.html")
     results.write(dataset, tmp_path / "projection.nc")
     (tmp_path / "again").mkdir()
     write_page([results.read(tmp_path / "projection.nc")], tmp_path / "again" / "report.html")
     first = (folder / "report.html").read_bytes()
-    assert (tmp_path / "report.html").read_bytes() == first
     assert (tmp_path / "again" / "report.html").read_bytes() == first
     for file in sorted((folder / "report_tables").iterdir()):
         assert (tmp_path / "again" / "report_tables" / file.name).read_bytes() == file.read_bytes()
@@ -314,12 +312,13 @@ def test_scenario_text_is_escaped_and_shown():
     raw = raw_scenario(report={"consultant": HOSTILE, "note": f"one\n{HOSTILE}"})
     raw["title"] = f"=1+1 {HOSTILE}"
     raw["strategies"]["light"]["title"] = f"=cmd {HOSTILE}"
-    material = gather([dataset_of(raw)], "us")
-    from pondpop.report.page import make_page
-
+    carrying = dataset_of(raw, 3).assign_attrs(assessment=f"Bass PSD 40 (31–50) {HOSTILE}")
+    material = gather([carrying], "metric")
     text, sheets = make_page(material, "tables")
     outline = Outline(text)
     assert "<script" not in text
+    assert "Pond of 1.62 ha (4 acres)" in outline.text
+    assert f"What the records say Assessment Bass PSD 40 (31–50) {HOSTILE}" in outline.text
     assert f"Prepared by {HOSTILE}" in outline.text and f"one {HOSTILE}" in outline.text
     assert f"A: =cmd {HOSTILE[:20]}" in outline.text  # also above the panels of the pictures, dollars and all
     for sheet in sheets:
@@ -328,12 +327,13 @@ def test_scenario_text_is_escaped_and_shown():
             assert not any(cell.startswith("-") and not re.fullmatch(r"-?[\d.e+-]+", cell) for cell in row)
 
 
-def test_units_of_the_page(dataset, tmp_path):
-    write_page([dataset], tmp_path / "report.html", units="metric")
-    text = Outline((tmp_path / "report.html").read_text(encoding="utf-8")).text
-    assert "Pond of 1.62 ha (4 acres)" in text and "190 per ha (75 per acre)" in text
+def test_units_of_the_page(dataset):
+    told = [str(row[3]) for row in calendar(gather([dataset], "metric")).csv_rows]
+    assert any("of 51 mm (2 in): 190 per ha (75 per acre)" in text for text in told)
     us = read_csv_of(dataset, "us", "bass_psd")
     assert read_csv_of(dataset, "metric", "bass_psd") == us  # units never change a PSD
+    crop = [float(read_csv_of(dataset, units, "bass_standing_crop")[0][7]) for units in ("us", "metric")]
+    assert crop[1] / crop[0] == pytest.approx(1.1208511, rel=1e-6)
 
 
 def read_csv_of(dataset, units, quantity):
@@ -347,14 +347,6 @@ def empty(ds):
         if name != "water_temperature":
             undefined = name in ("relative_weight", "largest_weight", "group_length", "group_weight")
             ds[name].values[:] = np.nan if undefined else 0.0
-
-
-def one_strategy(raw):
-    del raw["strategies"]["light"]
-
-
-def no_goals(raw):
-    del raw["goals"]
 
 
 def all_goals(raw):
@@ -374,20 +366,18 @@ def everything(raw):
     ]
 
 
+def lonely(raw):
+    """One strategy, and no goals."""
+    del raw["strategies"]["light"], raw["goals"]
+
+
 @pytest.mark.parametrize(
     ("edit", "members", "change"),
-    [
-        (None, 1, None),
-        (None, 5, empty),
-        (one_strategy, 5, None),
-        (no_goals, 5, None),
-        (all_goals, 5, None),
-        (everything, 3, None),
-        (everything, 1, empty),
-    ],
+    [(None, 1, None), (None, 4, empty), (lonely, 4, None), (all_goals, 4, None), (everything, 1, empty)],
 )
 def test_any_outcome_can_be_told(edit, members, change, tmp_path):
     raw = raw_scenario()
+    raw["run"]["years"] = 2
     if edit is not None:
         edit(raw)
     write_page([dataset_of(raw, members, change=change)], tmp_path / "r.html")
@@ -413,12 +403,6 @@ def test_several_files_side_by_side(dataset, tmp_path):
     assert len(outline.ids) == len(set(outline.ids))
     rows = read_csv(tmp_path / "r_tables" / "outcomes.csv")
     assert {row["strategy"] for row in rows} == {"A", "B", "C", "D"}
-
-
-def test_records_that_the_projection_carries_are_told(dataset, tmp_path):
-    carrying = dataset.assign_attrs(assessment="Bass PSD 40 (31–50), by electrofishing <b>")
-    write_page([carrying], tmp_path / "r.html")
-    assert "Bass PSD 40 (31–50), by electrofishing &lt;b&gt;" in (tmp_path / "r.html").read_text(encoding="utf-8")
 
 
 def test_length_frequency_of_survey_counts():

@@ -13,6 +13,7 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.lines import TICKDOWN
 
 from pondpop.report.words import html, shortened
 
@@ -175,7 +176,10 @@ def year_axis(axes: Axes, first: float, last: float, labels: bool) -> None:
     axes.set_xlim(first, last)
     start, end = int(first), int(last) if last > int(last) else int(last) - 1
     every = 1 if end - start < 10 else 2
-    axes.set_xticks([y for y in range(start + 1, end + 1)], labels=[])
+    axes.set_xticks([])
+    ticks = range(start + 1, end + 1)
+    axes.plot(ticks, [0.0] * len(ticks), linestyle="", marker=TICKDOWN, markersize=2.5, markeredgewidth=0.6, color="#666666",
+              transform=axes.get_xaxis_transform(), clip_on=False)  # fmt: skip
     if labels:
         for year in range(start, end + 1):
             middle = (max(first, year) + min(last, year + 1)) / 2
