@@ -18,6 +18,7 @@ from pondpop import __version__
 from pondpop.checks import InputError, RunError, one_line
 
 if TYPE_CHECKING:
+    from pondpop.chance import Source
     from pondpop.outputs import Output
     from pondpop.scenario import Scenario
 
@@ -31,6 +32,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without ° or – is no reason to fail
+    for library in ("OPENBLAS", "MKL", "OMP"):  # one thread each: the same bits for any number of processes
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     given = _parser().parse_args(arguments)
     command: Callable[[argparse.Namespace], None] = given.command
     try:
@@ -83,6 +86,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     compare.add_argument("file", metavar="FILE", help="a scenario (TOML)")
     _long_work(compare, "folder to write (default: the file's name + -result)")
+    _with_ensemble(compare)
     compare.set_defaults(command=_compare)
 
     sweep = commands.add_parser(
@@ -100,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     sweep.add_argument("--keep-share", metavar="SHARE", type=float, default=0.5, help="of the group (default: 0.5)")
     sweep.add_argument("--with-probability", metavar="P", type=float, default=0.8, help="(default: 0.8)")
     _long_work(sweep, "folder to write (default: the file's name + -sweep)")
+    _with_ensemble(sweep)
     sweep.set_defaults(command=_sweep)
 
     quota = commands.add_parser(
@@ -120,7 +125,19 @@ def _parser() -> argparse.ArgumentParser:
     quota.add_argument("--search-members", metavar="N", type=int, default=16, help="while searching (default: 16)")
     quota.add_argument("--tries", metavar="N", type=int, default=24, help="steps after the first scan (default: 24)")
     _long_work(quota, "folder to write (default: the file's name + -quota)")
+    _with_ensemble(quota)
     quota.set_defaults(command=_quota)
+
+    update = commands.add_parser(
+        "update", parents=[units], help="learn from the records of a pond: an ensemble that explains them"
+    )
+    update.add_argument("file", metavar="FILE", help="a scenario (TOML)")
+    update.add_argument("--records", metavar="FOLDER", type=Path, required=True, help="folder with record files (CSV)")
+    update.add_argument("--strategy", metavar="NAME", help="the strategy that was followed so far (default: the first)")
+    update.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
+    update.add_argument("--seed", metavar="N", type=int, help="of all chance (default: the scenario's)")
+    _long_work(update, "folder to write (default: the file's name + -updated)")
+    update.set_defaults(command=_update)
 
     report = commands.add_parser("report", help="write the report of a stored projection again")
     report.add_argument("file", metavar="FILE", type=Path, help="projection.nc of an earlier comparison")
@@ -147,6 +164,10 @@ def _long_work(command: argparse.ArgumentParser, out: str) -> None:
     command.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
 
 
+def _with_ensemble(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--ensemble", metavar="FILE", type=Path, help="posterior.nc of an update, in place of spreads")
+
+
 def _load(given: argparse.Namespace) -> "Scenario":
     from pondpop import checks
     from pondpop.scenario import load
@@ -155,9 +176,27 @@ def _load(given: argparse.Namespace) -> "Scenario":
     if getattr(given, "members", None) is not None:
         members = checks.integer("--members", given.members, 1, 10_000)
         scenario = replace(scenario, ensemble=replace(scenario.ensemble, members=members))
+    if getattr(given, "seed", None) is not None:
+        seed = checks.integer("--seed", given.seed, 0, 2**63 - 1)
+        scenario = replace(scenario, ensemble=replace(scenario.ensemble, seed=seed))
     if getattr(given, "workers", None) is not None:
         checks.integer("--workers", given.workers, 1, 256)
     return replace(scenario, units=given.units) if given.units else scenario
+
+
+def _source(given: argparse.Namespace, *scenarios: "Scenario") -> "Source":
+    """Where the luck of members comes from; an ensemble must have learned of the past that every strategy has."""
+    from pondpop.chance import Prior
+
+    if given.ensemble is None:
+        return Prior()
+    from pondpop.update.ensemble import read_ensemble
+
+    posterior = read_ensemble(given.ensemble)
+    for scenario in scenarios:
+        for strategy in scenario.strategies.values():
+            posterior.check(scenario, strategy)
+    return posterior
 
 
 def _check(given: argparse.Namespace) -> None:
@@ -176,9 +215,10 @@ def _compare(given: argparse.Namespace) -> None:
     from pondpop.screen import balance_table
     from pondpop.variants import compare
 
-    output = Output(out, dump(scenario), given.resume)
+    source = _source(given, scenario)
+    output = Output(out, f"{dump(scenario)}{source.identity}", given.resume)
     with _working(given, output) as how:
-        dataset = compare(scenario, **how)
+        dataset = compare(scenario, source=source, **how)
     output.finish(comparison_files(scenario, dataset))
     print(balance_table(dataset, scenario.units))
     print(answers_text(dataset, scenario.units))
@@ -205,9 +245,10 @@ def _sweep(given: argparse.Namespace) -> None:
     from pondpop.outputs import Output, text
 
     out = given.out or Path(f"{Path(given.file).stem}-sweep")
-    output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}", given.resume)
+    source = _source(given, *(point.scenario for point in every))
+    output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}{source.identity}", given.resume)
     with _working(given, output) as how:
-        rows = sweep.run(every, group=given.survivors, **how)
+        rows = sweep.run(every, group=given.survivors, source=source, **how)
     told = f"{sweep.table(rows, axes)}\n{sweep.answer(rows, axes, keep_share, probability)}"
     files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
@@ -234,15 +275,19 @@ def _quota(given: argparse.Namespace) -> None:
         "option": given.option,
     }
 
+    import numpy as np
+
     from pondpop.outputs import Output, text
     from pondpop.quota import ask, search, with_quota
     from pondpop.quota_words import quota_csv, quota_text
 
     question = ask(scenario, **asked)
     out = given.out or Path(f"{Path(given.file).stem}-quota")
-    output = Output(out, f"{dump(scenario)}{question}{search_members} {tries}", given.resume)
+    with_none = with_quota(scenario, question, np.zeros((len(question.windows), len(question.periods))))
+    source = _source(given, with_none)
+    output = Output(out, f"{dump(scenario)}{question}{search_members} {tries}{source.identity}", given.resume)
     with _working(given, output) as how:
-        found = search(scenario, question, search_members=search_members, tries=tries, **how)
+        found = search(scenario, question, search_members=search_members, tries=tries, source=source, **how)
     told = quota_text(found)
     files = {
         "quota.txt": told,
@@ -252,6 +297,36 @@ def _quota(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}")
+
+
+def _update(given: argparse.Namespace) -> None:
+    from pondpop.records import read_records
+    from pondpop.scenario import dump
+
+    scenario = _load(given)
+    records = read_records(given.records, given.strict)
+
+    from pondpop.outputs import Output, text
+    from pondpop.update import update
+    from pondpop.update.ensemble import write_ensemble
+    from pondpop.update.text import update_csv, update_text
+
+    out = given.out or Path(f"{Path(given.file).stem}-updated")
+    output = Output(out, f"{dump(scenario)}{given.strategy}{records}", given.resume)
+    with _working(given, output) as how:
+        found = update(scenario, records, given.strategy, **how)
+    told = update_text(found, scenario.units)
+    files = {
+        "update.txt": text(told),
+        "update.csv": text(update_csv(found, scenario.units)),
+        "scenario.resolved.toml": text(dump(scenario)),
+    }
+    posterior = found.posterior
+    if posterior is not None:
+        files["posterior.nc"] = lambda path: write_ensemble(posterior, path)
+    output.finish(files)
+    print(told, end="")
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
 
 
 @contextmanager

@@ -194,5 +194,10 @@ def sweep_csv(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
         for name, (_, unit, values) in row.bands.items():
             for date, three in zip(row.dates, values, strict=True):
                 cells = ["" if np.isnan(v) else repr(float(v)) for v in three]
-                lines.writerow([*(str(v) for v in row.values), row.strategy, date, name, unit, *cells])
+                lines.writerow([*map(_cell, row.values), row.strategy, date, name, unit, *cells])
     return out.getvalue()
+
+
+def _cell(value: Value) -> str:
+    """A value as a cell that no spreadsheet takes for a formula."""
+    return f"'{value}" if isinstance(value, str) and value[0] in "=+-@" else str(value)

@@ -180,9 +180,12 @@ def compare(
     """
     variants = [Variant(scenario, name) for name in scenario.strategies]
     projected = project_all(variants, source=source, executor=executor, store=store, progress=progress)
-    return results.to_dataset(
+    dataset = results.to_dataset(
         scenario, dict(zip(scenario.strategies, projected, strict=True)), results.package_versions()
     )
+    if source and source != Prior():
+        dataset.attrs["members_from"] = source.identity
+    return dataset
 
 
 @contextmanager
@@ -194,7 +197,8 @@ def processes(workers: int) -> Iterator[Executor | None]:
     if workers == 1:
         yield None
         return
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for library in ("OPENBLAS", "MKL", "OMP"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     before = set(multiprocessing.active_children())
     executor = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_leave_interrupts_alone)
     try:

@@ -162,6 +162,12 @@ def test_the_table_and_the_file_hold_every_point(rows):
     assert float(one["p50"]) == rows[0].bands["bass_standing_crop"][2][0, 1]
 
 
+def test_no_cell_is_a_formula(rows):
+    made = [replace(rows[0], values=(value,)) for value in ("=1+1", "@x", "bare", -2)]
+    lines = list(csv.DictReader(io.StringIO(sweep.sweep_csv(made, [Axis("pond.cover", ())]))))
+    assert list(dict.fromkeys(line["pond.cover"] for line in lines)) == ["'=1+1", "'@x", "bare", "-2"]
+
+
 def survivors(row, values, share):
     return replace(row, values=values, survivors=np.array(share))
 
