@@ -123,9 +123,11 @@ def ask(
 
 
 def with_quota(scenario: Scenario, question: Question, amounts: Array) -> Scenario:
-    """The strategy alone, with these amounts as its bass harvest in place of the rules that it has for bass."""
-    strategy = scenario.strategies[question.strategy]
+    """The strategy alone, with these amounts as its bass harvest in place of the rules that it has for bass by then."""
+    strategy, before = scenario.strategies[question.strategy], question.periods[0][0] - 1
     rules = [rule for rule in strategy.harvest if rule.species != "bass"]
+    done = [rule for rule in strategy.harvest if rule.species == "bass" and rule.from_year <= before]
+    rules += [replace(rule, to_year=min(rule.to_year, before)) for rule in done]
     for (w, window), (p, (first, last)) in itertools.product(
         enumerate(question.windows), enumerate(question.periods)
     ):

@@ -134,8 +134,8 @@ def write(dataset: xr.Dataset, path: Path) -> None:
     plain.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT")
 
 
-def read(path: Path) -> xr.Dataset:
-    """Read a file that `write` made.
+def read(path: Path, kind: str = "projection") -> xr.Dataset:
+    """Read a file that `write` made; kind is its attribute of that name, if it has one.
 
     Raises OSError if it cannot be read, RunError if it is damaged, altered, or of another schema version.
     """
@@ -152,6 +152,8 @@ def read(path: Path) -> xr.Dataset:
     version = plain.attrs.get("schema_version")
     if version is None or int(version) != SCHEMA_VERSION:
         raise RunError(f"{path}: schema version {version}, this pondpop reads version {SCHEMA_VERSION}; make it again")
+    if plain.attrs.get("kind", "projection") != kind:
+        raise RunError(f"{path}: holds no {kind} but one of another kind: {plain.attrs.get('kind', 'projection')}")
     try:
         for name in list(plain.coords):
             attrs = plain[name].attrs

@@ -7,9 +7,9 @@ tell how a survey distorts, not by exactly how much.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from scipy import special, stats
 from pondpop import indices
 from pondpop.checks import InputError, nearest
 from pondpop.records import GEARS
-from pondpop.species.listing import SPECIES, Entry, find, read_entries, works
+from pondpop.species.listing import SPECIES, Entry, find, gears
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -76,12 +76,11 @@ def _logistic(z: Array) -> Array:
     return np.asarray(0.5 * (1 + np.tanh(z / 2)))
 
 
-@cache
-def gear_entries(name: str) -> dict[str, Entry]:
+def gear_entries(name: str) -> Mapping[str, Entry]:
     """Every value of a gear with unit, range, kind and source. Raises InputError for an unknown gear."""
     if name not in GEARS:
         raise InputError("gear", name, "one of " + ", ".join(GEARS), nearest(name, GEARS))
-    return read_entries(files("pondpop.gears").joinpath(f"{name}.toml").read_text("utf-8"), f"{name}.toml", works())
+    return gears()[name]
 
 
 @cache

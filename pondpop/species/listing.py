@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from textwrap import fill
 from typing import Any, Final
 
@@ -54,6 +55,13 @@ class Work:
 def entries() -> Mapping[str, Mapping[str, Entry]]:
     """Every parameter, by species (or "pond") and key, in the order of the files. Raises InputError."""
     return {place: read_entries(_text(f"{place}.toml"), f"{place}.toml", works()) for place in PLACES}
+
+
+@cache
+def gears() -> Mapping[str, Mapping[str, Entry]]:
+    """Every value of the gears, by gear and key. Raises InputError."""
+    found = sorted((file.name, file.read_text("utf-8")) for file in _files_of("pondpop.gears"))
+    return {name.removesuffix(".toml"): read_entries(text, name, works()) for name, text in found}
 
 
 @cache
@@ -134,8 +142,9 @@ def works_cited(*parts: str) -> list[str]:
 def sources_text(width: int = 110) -> str:
     """Every parameter with value, unit and source, the yardsticks of surveys, and the works to cite."""
     lines = ["Parameters of the model: value [range] unit, kind, source", ""]
-    for place, table in entries().items():
-        lines += [_TITLES[place], "-" * len(_TITLES[place])]
+    titles = _TITLES | {name: f"Gear: {name}" for name in gears()}
+    for place, table in ({**entries(), **gears()}).items():
+        lines += [titles[place], "-" * len(titles[place])]
         for key, entry in table.items():
             unit = "" if entry.unit == "1" else f" {entry.unit}"
             there = "" if entry.published is None else f" (there {entry.published:g})"
@@ -197,6 +206,10 @@ def _nearest_path(path: str) -> str:
     key = path.rpartition(".")[2]
     remedy = nearest(path, [known for known in paths() if known.endswith(f".{key}")] or paths())
     return remedy if remedy.startswith("did you mean") else "`pondpop sources` lists them"
+
+
+def _files_of(package: str) -> list[Traversable]:
+    return [file for file in files(package).iterdir() if file.name.endswith(".toml")]
 
 
 def _text(file: str) -> str:

@@ -1,0 +1,278 @@
+"""Joins a scenario with the records of its pond: what the pond, and the model for it, must be like to explain them.
+
+Members drawn from the scenario's spreads (parameters, growth, deaths, productivity, young of each year, losses of
+stocking, weather, catch) are run up to the last record, weighed by the likelihood of the records and renewed in stages
+(`stages`). Where too few members are left to tell anything, nothing is concluded.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop import results
+from pondpop.chance import draw_luck, draw_parameters, streams
+from pondpop.checks import Fact, InputError, nearest
+from pondpop.records import Records
+from pondpop.scenario import Run, Scenario, dump, years_after
+from pondpop.update.ensemble import Posterior, history
+from pondpop.update.seen import (
+    Evidence,
+    Observation,
+    View,
+    catchabilities,
+    evidence,
+    log_likelihood,
+    view_of,
+)
+from pondpop.update.stages import Members, Stage, learn
+from pondpop.update.watch import Uniforms, watch_all
+from pondpop.variants import Store
+
+__all__ = ["Update", "update"]
+
+Array = NDArray[np.float64]
+
+LEAST_EFFECTIVE = 20.0  # members that differ, below which nothing is concluded (a choice)
+LEAST_SHARE = 0.1  # the same as a share of the members
+FAR_OUT = 4.0  # standard deviations from the mean of the ensemble beyond all of which a record cannot be explained
+MOST_UNEXPLAINED = 0.5  # share of the records that may be so before nothing is concluded
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One figure of one record: what was seen, and what ponds of either ensemble would have shown [member]."""
+
+    title: str
+    name: str
+    unit: str
+    observed: float
+    prior: Array
+    posterior: Array | None
+    used: bool
+
+
+@dataclass(frozen=True)
+class Update:
+    """What was learned. posterior is None where nothing is concluded; `why` says so in words."""
+
+    scenario: Scenario
+    strategy: str
+    until: dt.date | None
+    evidence: Evidence
+    impossible: tuple[str, ...]  # records that no member can explain: named and not used
+    contradictory: tuple[str, ...]  # records that the ensemble that explains the others cannot explain
+    stages: tuple[Stage, ...]
+    prior: Members
+    learned: Members | None
+    posterior: Posterior | None
+    fits: tuple[Fit, ...]
+    why: str
+
+
+def update(
+    scenario: Scenario,
+    records: Records,
+    strategy: str | None = None,
+    *,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Update:
+    """Weigh the scenario's ensemble by the records. strategy: the one that was followed so far (default: the first).
+
+    Raises InputError if the strategies differ before the last record and none is named, RunError.
+    """
+    seen = evidence(records, scenario)
+    if not seen.observations:
+        return _nothing_seen(scenario, _followed(scenario, strategy, None), seen)
+    until = scenario.run.start + dt.timedelta(days=seen.last_day)
+    name = _followed(scenario, strategy, until)
+    past = up_to(scenario, name, until)
+    runs = 0
+
+    def ran(members: int) -> None:
+        nonlocal runs
+        runs += members
+        if progress:
+            progress(runs, max(runs, 9 * scenario.ensemble.members))
+
+    def look_for(observations: tuple[Observation, ...]) -> Callable[[Uniforms], Members]:
+        def look(uniforms: Uniforms) -> Members:
+            read = watch_all(past, name, seen.watched, uniforms, executor=executor, store=store, done=ran)
+            view = view_of(past, seen.watched, read, dict(uniforms))
+            return Members(uniforms, read, log_likelihood(observations, view))
+
+        return look
+
+    prior = look_for(seen.observations)(prior_uniforms(past, name, until, catchabilities(seen.observations)))
+    before = view_of(past, seen.watched, prior.seen, dict(prior.uniforms))
+    figures = _figures(seen.observations, before, 0)
+    far = [o for o, shown in zip(seen.observations, figures, strict=True) if _far(o, shown)]
+    kept = tuple(o for o in seen.observations if o not in far)
+    impossible = tuple(_told(o, figures[seen.observations.index(o)]) for o in far)
+    found = Update(scenario, name, until, seen, impossible, (), (), prior, None, None, (), "")
+    if len(far) > MOST_UNEXPLAINED * len(seen.observations):
+        why = (
+            f"Nothing is concluded: {len(far)} of {len(seen.observations)} records lie outside all that the scenario "
+            "can bring about. Check its stocking, harvest and dates, and the units of the records."
+        )
+        return replace(found, fits=_fits(seen.observations, far, figures, None), why=why)
+    prior = replace(prior, log_likelihood=log_likelihood(kept, before))
+    learned, stages = learn(prior, look_for(kept), scenario.ensemble.seed)
+    after = view_of(past, seen.watched, learned.seen, dict(learned.uniforms))
+    shown = _figures(seen.observations, after, 1)
+    fits = _fits(seen.observations, far, figures, shown)
+    against = tuple(
+        _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if o not in far and _far(o, now)
+    )
+    found = replace(found, contradictory=against, stages=tuple(stages), fits=fits)
+    left, least = stages[-1].different, max(LEAST_EFFECTIVE, LEAST_SHARE * scenario.ensemble.members)
+    if stages[-1].power < 1.0 or left < least:
+        how = f"after {len(stages)} stages {stages[-1].power:.0%} of what the records say was taken in" if (
+            stages[-1].power < 1.0
+        ) else f"only {left:.0f} members that differ are left, {least:.0f} are needed"
+        return replace(found, why=f"Nothing is concluded: {how}. Take more members (--members), or check the records.")
+    posterior = Posterior(
+        {decision: u for decision, u in learned.uniforms.items() if not decision.startswith("catchability ")},
+        until,
+        history(scenario, scenario.strategies[name], until),
+        _provenance(scenario, name, records),
+    )
+    return replace(found, learned=learned, posterior=posterior)
+
+
+def _nothing_seen(scenario: Scenario, name: str, seen: Evidence) -> Update:
+    """Without records the ensemble is what it was: every number comes from the members' own streams."""
+    start = scenario.run.start
+    count = scenario.ensemble.members
+    uniforms = prior_uniforms(up_to(scenario, name, start), name, start, ())
+    members = Members(uniforms, {}, np.zeros(count))
+    posterior = Posterior(
+        uniforms, start, history(scenario, scenario.strategies[name], start), _provenance(scenario, name, None)
+    )
+    why = "The records hold nothing on this run: the ensemble is that of the scenario, unchanged."
+    return Update(scenario, name, None, seen, (), (), (), members, members, posterior, (), why)
+
+
+def _followed(scenario: Scenario, strategy: str | None, until: dt.date | None) -> str:
+    names = list(scenario.strategies)
+    if strategy is not None:
+        if strategy not in names:
+            raise InputError("--strategy", strategy, "a strategy of the scenario", nearest(strategy, names))
+        return strategy
+    if until and len({history(scenario, scenario.strategies[name], until) for name in names}) > 1:
+        raise InputError(
+            "--strategy", Fact(f"strategies that differ before the last record, {until}"),
+            "the one that was followed so far: " + ", ".join(names),
+        )  # fmt: skip
+    return names[0]
+
+
+def up_to(scenario: Scenario, strategy: str, until: dt.date) -> Scenario:
+    """The scenario cut to the whole years that hold the day, with one strategy, and the surveys up to that day."""
+    start = scenario.run.start
+    years = next(n for n in range(1, scenario.run.years + 1) if until < years_after(start, n))
+    surveys = tuple(day for day in scenario.run.survey_dates if day <= until)
+    return replace(
+        scenario,
+        title="",
+        run=Run(start, years, surveys),
+        strategies={strategy: scenario.strategies[strategy]},
+        goals=(),
+        costs=None,
+        consultant=None,
+        note=None,
+        units="us",
+        source_file=None,
+    )
+
+
+def prior_uniforms(past: Scenario, strategy: str, until: dt.date, caught: tuple[str, ...]) -> dict[str, Array]:
+    """What the members' own streams deal of the past, by decision [member, size]: all that can bear on the records."""
+    sizes = dict.fromkeys(caught, 1)
+
+    def note(decision: str, size: int) -> Array:
+        sizes[decision] = size
+        return np.full((1, size), 0.5)
+
+    draw_parameters(past, note)
+    draw_luck(past, past.strategies[strategy], note)
+    years, days = until.year - past.run.start.year + 1, (until - past.run.start).days
+    later = {f"stocking {event.name}" for event in past.strategies[strategy].stocking if event.date > until}
+    deal = streams(past.ensemble.seed, range(past.ensemble.members))
+    most = {"weather of the day": days, "weather of the year": years, "angler success": years}
+    cut = {
+        name: min(size, years if name.startswith("recruitment ") else most.get(name, size))
+        for name, size in sizes.items()
+        if size and name not in later
+    }
+    return {name: deal(name, size) for name, size in cut.items() if size}
+
+
+def _provenance(scenario: Scenario, strategy: str, records: Records | None) -> dict[str, str]:
+    versions = ", ".join(f"{name} {version}" for name, version in results.package_versions().items())
+    told = "none" if records is None else (
+        f"{', '.join(records.files)}: {sum(f.count for f in records.fish)} survey fish, {len(records.catches)} rows of "
+        f"catches, {len(records.tags)} of tags"
+    )
+    return {
+        "title": scenario.title, "followed": strategy, "seed": str(scenario.ensemble.seed), "versions": versions,
+        "records": told, "scenario": dump(scenario),
+    }  # fmt: skip
+
+
+# ---------------------------------------------------------------------- records against the ensemble
+
+Figures = dict[str, tuple[str, float, Array]]  # name: unit, observed, what each member would have shown
+
+
+def _figures(observations: tuple[Observation, ...], view: View, salt: int) -> list[Figures]:
+    rng = np.random.default_rng([salt, len(observations)])
+    found = []
+    for one in observations:
+        drawn = one.figures(one.draw(one.expected(view), rng))
+        seen = one.figures(one.data)
+        found.append({name: (unit, float(seen[name][1]), values) for name, (unit, values) in drawn.items()})
+    return found
+
+
+def _far(observation: Observation, figures: Figures) -> bool:
+    """Whether a record lies beyond what any member would have shown, and far out."""
+    return any(_outside(unit, seen, values) for unit, seen, values in figures.values())
+
+
+def _outside(unit: str, seen: float, values: Array) -> bool:
+    some = values[np.isfinite(values)]
+    if not np.isfinite(seen) or some.size < 2:
+        return False
+    scale: Callable[[Array], Array] = np.log1p if unit == "fish" else np.asarray
+    x, all_x = float(scale(np.array(seen))), scale(some)
+    return not all_x.min() <= x <= all_x.max() and abs(x - all_x.mean()) > FAR_OUT * all_x.std()
+
+
+def _told(observation: Observation, figures: Figures) -> str:
+    parts = [
+        f"{name} {seen:.4g} {unit}, the ponds showed {np.nanmin(values):.4g} to {np.nanmax(values):.4g}"
+        for name, (unit, seen, values) in figures.items()
+        if _outside(unit, seen, values)
+    ]
+    return f"{observation.title}: {'; '.join(parts)}"
+
+
+def _fits(
+    observations: tuple[Observation, ...], far: list[Observation], prior: list[Figures], posterior: list[Figures] | None
+) -> tuple[Fit, ...]:
+    rows = []
+    for k, one in enumerate(observations):
+        for name, (unit, seen, values) in prior[k].items():
+            after = posterior[k][name][2] if posterior else None
+            rows.append(Fit(one.title, name, unit, seen, values, after, one not in far))
+    return tuple(rows)
+
+

@@ -1,0 +1,212 @@
+"""What was learned, as text and as a table: prior against posterior, and fitted against observed for each record."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from textwrap import fill
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop import indices
+from pondpop.chance import UNCERTAIN_PARAMETERS, draw_luck, draw_parameters, multiplier
+from pondpop.quantities import QUANTILES, UNITS, Units
+from pondpop.sampling import gear
+from pondpop.scenario import SPECIES
+from pondpop.screen import columns
+from pondpop.species import load_parameters
+from pondpop.update import Update
+from pondpop.update.seen import CATCHABILITY_SPREAD
+from pondpop.update.stages import Members
+from pondpop.update.watch import deal_past
+
+Array = NDArray[np.float64]
+NARROWED = 0.85  # a spread that fell below this share of the prior's is worth a line of the text
+
+
+@dataclass(frozen=True)
+class Row:
+    """One quantity before and after, or one figure of a record with what was observed; values [member]."""
+
+    about: str  # "model", "pond" or "record"
+    quantity: str
+    kind: str
+    observed: float | None
+    prior: Array
+    posterior: Array | None
+    note: str = ""
+
+    @property
+    def narrowed(self) -> float:
+        """Spread left, as a share of the prior's."""
+        if self.posterior is None or not np.isfinite(self.prior).sum() > 1 or not np.isfinite(self.posterior).any():
+            return np.nan
+        before = float(np.nanstd(self.prior))
+        return float(np.nanstd(self.posterior)) / before if before > 0 else np.nan
+
+
+def rows(found: Update) -> list[Row]:
+    """Everything that update.csv lists."""
+    return [*_model(found), *_pond(found), *_records(found)]
+
+
+def _model(found: Update) -> Iterator[Row]:
+    """Parameters (relative to their listed values), luck, and catchability."""
+    before = _dealt(found, found.prior)
+    after = None if found.learned is None else _dealt(found, found.learned)
+    for name, values in before.items():
+        yield Row("model", name, "ratio", None, values, None if after is None else after[name])
+
+
+def _dealt(found: Update, members: Members) -> dict[str, Array]:
+    from scipy.special import ndtri
+
+    scenario, strategy = found.scenario, found.scenario.strategies[found.strategy]
+    count = found.prior.log_likelihood.size
+    deal = deal_past(members.uniforms, scenario.ensemble.seed, range(count), np.arange(count))
+    parameters, luck = draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
+    listed = load_parameters()
+    out = {"productivity": luck.productivity[:, 0]}
+    for k, species in enumerate(SPECIES):
+        out[f"growth of {species}"] = luck.growth[:, k]
+        out[f"background deaths of {species}"] = luck.background_deaths[:, k, 0]
+    start = scenario.run.start
+    until = found.until or start - dt.timedelta(days=1)
+    for year in range(start.year, until.year + 1):
+        for k, species in enumerate(SPECIES):
+            out[f"young of {species} {year}"] = luck.recruitment[:, k, year - start.year]
+    for k, event in enumerate(strategy.stocking):
+        if event.date <= until:
+            out[f"stocked {event.name}"] = luck.stocking_survival[:, k]
+    for path in UNCERTAIN_PARAMETERS:
+        out[path] = np.broadcast_to(parameters.value(path) / listed.value(path)[0], (count,))
+    for name, u in members.uniforms.items():
+        if name.startswith("catchability "):
+            out[name] = multiplier(ndtri(u[:, 0]), CATCHABILITY_SPREAD)
+    return out
+
+
+def _pond(found: Update) -> Iterator[Row]:
+    """The pond itself on the day of the last record."""
+    if found.until is None or not found.prior.seen:
+        return
+    before = _standing(found.prior)
+    after = None if found.learned is None else _standing(found.learned)
+    for name, (kind, values) in before.items():
+        yield Row("pond", name, kind, None, values, None if after is None else after[name][1])
+
+
+def _standing(members: Members) -> dict[str, tuple[str, Array]]:
+    number, biomass, wr = (members.seen[name][:, -1] for name in ("number", "biomass", "relative_weight"))
+    out: dict[str, tuple[str, Array]] = {}
+    for species in ("bass", "bluegill"):
+        out[f"{species}_psd"] = "percent", indices.psd(number, species)
+        used = gear("electrofishing")
+        seen = number * used.class_selectivity()
+        out[f"{species}_psd_as_sampled"] = "percent", indices.psd(seen, species)
+    out["bass_wr_8_12in"] = "percent", indices.class_mean(wr, number, "bass", 8, 12)
+    for k, species in enumerate(SPECIES):
+        out[f"{species}_standing_crop"] = "crop", biomass[:, k].sum(axis=-1)
+    for species in ("bass", "bluegill"):
+        stock = indices.category_inches(species)[0]
+        out[f"{species}_density_{stock}in_up"] = "density", number[:, SPECIES.index(species), stock:].sum(axis=-1)
+    return out
+
+
+def _records(found: Update) -> Iterator[Row]:
+    for fit in found.fits:
+        if np.isfinite(fit.observed):
+            note = "" if fit.used else "not used: no member explains it"
+            yield Row("record", f"{fit.title}: {fit.name}", fit.unit, fit.observed, fit.prior, fit.posterior, note)
+
+
+# ---------------------------------------------------------------------- telling it
+
+
+def _in_units(kind: str, values: Array, units: Units) -> tuple[str, Array]:
+    if kind in ("mm", "mm a year"):
+        return (kind, values) if units == "metric" else (kind.replace("mm", "in"), values / 25.4)
+    if kind not in UNITS:
+        return kind, values
+    metric, us, factor = UNITS[kind]
+    return (us, values * factor) if units == "us" else (metric, values)
+
+
+def _three(values: Array | None) -> list[float]:
+    some = np.array([]) if values is None else values[np.isfinite(values)]
+    return [float(q) for q in np.quantile(some, QUANTILES)] if some.size else [np.nan] * 3
+
+
+def update_csv(found: Update, units: Units) -> str:
+    """The text of update.csv: about, quantity, unit, observed, the prior's and the posterior's p10, p50, p90, note."""
+    out = io.StringIO()
+    lines = csv.writer(out, lineterminator="\n")
+    sides = [f"{side}_{q}" for side in ("prior", "posterior") for q in ("p10", "p50", "p90")]
+    lines.writerow(["about", "quantity", "unit", "observed", *sides, "note"])
+    for row in rows(found):
+        unit, prior = _in_units(row.kind, row.prior, units)
+        posterior = None if row.posterior is None else _in_units(row.kind, row.posterior, units)[1]
+        seen = np.nan if row.observed is None else float(_in_units(row.kind, np.array(row.observed), units)[1])
+        cells = ["" if np.isnan(v) else repr(v) for v in (seen, *_three(prior), *_three(posterior))]
+        lines.writerow([row.about, row.quantity, unit, *cells, row.note])
+    return out.getvalue()
+
+
+def update_text(found: Update, units: Units) -> str:
+    """What was learned, or why nothing was, in words and tables."""
+    said = [*found.evidence.unused]
+    if found.until is not None:
+        n = len(found.evidence.observations)
+        said.insert(0, f"{n} record{'s' * (n != 1)} of the strategy {found.strategy} until {found.until}.")
+    said += [f"Not used, for no member explains it: {one}." for one in found.impossible]
+    said += [f"Contradicts the others, or the scenario: {one}." for one in found.contradictory]
+    text = "".join(fill(line, 100, subsequent_indent="  ") + "\n" for line in said)
+    if found.stages:
+        text += "\n" + columns(_stage_cells(found))
+    if found.why:
+        return text + "\n" + fill(found.why, 100) + "\n"
+    every = rows(found)
+    model = [r for r in every if r.about == "model" and r.narrowed < NARROWED]
+    pond = [r for r in every if r.about == "pond"]
+    if model:
+        text += "\nWhat the records narrowed, relative to what is listed (median [p10–p90]):\n" + _table(model, units)
+    else:
+        text += "\nThe records narrow nothing about the model by much.\n"
+    text += f"\nThe pond on {found.until}:\n" + _table(pond, units)
+    text += "\nFitted against observed (what a pond would have shown, its sampling included):\n"
+    return text + _table([r for r in every if r.about == "record"], units)
+
+
+def _stage_cells(found: Update) -> list[list[str]]:
+    head = ["stage", "of the likelihood", "effective members", "members that differ", "of prior members", "moves taken"]
+    body = [
+        [
+            str(k + 1), f"{stage.power:.1%}", f"{stage.effective:.0f}", f"{stage.different:.0f}", str(stage.founders),
+            f"{stage.taken:.0%}",
+        ]
+        for k, stage in enumerate(found.stages)
+    ]  # fmt: skip
+    return [head, *body]
+
+
+def _table(every: list[Row], units: Units) -> str:
+    seen = any(row.observed is not None for row in every)
+    head = ["", *(["observed"] if seen else []), "prior", "posterior", "" if seen else "spread left"]
+    body = []
+    for row in every:
+        unit, prior = _in_units(row.kind, row.prior, units)
+        posterior = None if row.posterior is None else _in_units(row.kind, row.posterior, units)[1]
+        name = f"{row.quantity}, {unit}" if unit else row.quantity
+        observed = np.nan if row.observed is None else float(_in_units(row.kind, np.array(row.observed), units)[1])
+        cells = [name, *([f"{observed:.3g}"] if seen else []), _band(prior), _band(posterior)]
+        body.append([*cells, row.note if seen else "" if np.isnan(row.narrowed) else f"{row.narrowed:.0%}"])
+    return columns([head, *body])
+
+
+def _band(values: Array | None) -> str:
+    low, middle, high = _three(values)
+    return "–" if np.isnan(middle) else f"{middle:.3g} [{low:.3g}–{high:.3g}]"
