@@ -1,14 +1,15 @@
 """Chance: prefixes, shared luck, means and spreads of what members are dealt."""
 
+import datetime as dt
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from small import pond
+from small import pond, raw
 
 from pondpop.chance import UNCERTAIN_PARAMETERS, Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
 from pondpop.inputs import Luck
-from pondpop.scenario import SPREADS
+from pondpop.scenario import SPREADS, resolve
 from pondpop.species import find, load_parameters
 
 FIELDS = tuple(Luck.__dataclass_fields__)
@@ -79,6 +80,13 @@ def test_an_event_keeps_its_luck_whatever_else_is_stocked():
         luck(more, "many").stocking_survival[:, names.index("young_bass")],
         luck(pond(), "many").stocking_survival[:, before.index("young_bass")],
     )
+
+
+def test_an_event_keeps_its_luck_when_its_date_and_number_change():
+    content = raw()
+    content["strategies"]["few"]["stocking"][0] |= {"date": dt.date(2026, 6, 1), "per_acre": 99}
+    moved = luck(resolve(content)).stocking_survival
+    np.testing.assert_array_equal(np.sort(moved), np.sort(luck(pond()).stocking_survival))
 
 
 def test_a_longer_run_begins_with_the_luck_of_a_shorter_one():
