@@ -19,6 +19,7 @@ from pondpop.units import G_PER_LB, brief
 
 Array = NDArray[np.float64]
 
+EVEN = 0.55  # below this chance of winning two strategies count as even
 CLEAR = 0.7  # a difference is told where it has this sign in at least such a share of the members
 MONTHS_AFTER_STOCKING = 24
 AT_THE_END = (  # name, words, more, less
@@ -67,7 +68,7 @@ def answers_text(dataset: xr.Dataset, units: Units) -> str:
 
 
 def _goal(dataset: xr.Dataset, scenario: Scenario, score: Score, units: Units) -> Answer:
-    goal, names = score.goal, list(scenario.strategies)
+    goal, names, members = score.goal, list(scenario.strategies), dataset.sizes["member"]
     unit, factor = _unit(score, scenario, units)
     whole = "over the run" if score.kind in ("crop", "money") else "at the end"
     when = f"by the end of year {goal.by_year}" if goal.by_year else whole
@@ -76,13 +77,13 @@ def _goal(dataset: xr.Dataset, scenario: Scenario, score: Score, units: Units) -
         told = f"{_title(scenario, name)} {_band(score.values[s] * factor)}{unit}"
         if goal.kind in indices.TARGET_OPTIONS:
             chance = float(goals.chance_in_range(dataset, goal.kind, goal.by_year)[s])
-            told += f" (both PSDs in range with probability {_percent(chance)})"
+            told += f" (both PSDs in range with probability {_percent(chance, members)})"
         if goal.kind == "bass_above":
             told += f" (at least one with probability {_percent(float(at_least_one(score.values[s])))})"
         each.append(told)
     words = f"{_goal_words(score, units)} {when}: {'; '.join(each)}."
     for pair in _pairs(score, names):
-        words += f" {_duel(scenario, pair, factor, unit)}"
+        words += f" {_duel(scenario, pair, members, factor, unit)}"
     return Answer(goal.kind, words, score.made_of)
 
 
@@ -96,7 +97,7 @@ def _pairs(score: Score, names: list[str]) -> list[Duel]:
     return [p for p in pairs if best in (p.first, p.second)]
 
 
-def _duel(scenario: Scenario, pair: Duel, factor: float, unit: str) -> str:
+def _duel(scenario: Scenario, pair: Duel, members: int, factor: float, unit: str) -> str:
     if not np.isfinite(pair.chance):
         return ""
     a, b = _title(scenario, pair.first), _title(scenario, pair.second)
@@ -104,7 +105,9 @@ def _duel(scenario: Scenario, pair: Duel, factor: float, unit: str) -> str:
         return f"{a} and {b} do not differ in this."
     low, middle, high = (factor * d for d in pair.difference)
     difference = f"{_signed(middle)} [{_range(low, high)}]{unit}"
-    return f"{a} beats {b} with probability {_percent(pair.chance)} (difference {difference})."
+    if pair.chance < EVEN:
+        return f"{a} and {b} come out even (difference {difference})."
+    return f"{a} beats {b} with probability {_percent(pair.chance, members)} (difference {difference})."
 
 
 def _goal_words(score: Score, units: Units) -> str:
@@ -125,7 +128,7 @@ def _advice(dataset: xr.Dataset, scenario: Scenario) -> Iterator[Answer]:
     yield Answer(
         "advice",
         f"By these goals and their weights {_title(scenario, best)} does best: it beats another strategy "
-        f"in {_percent(standing[best])} of paired ponds.",
+        f"in {_percent(standing[best], dataset.sizes['member'])} of paired ponds.",
         made_of,
     )
 
@@ -311,7 +314,9 @@ def _signed(value: float) -> str:
     return _short(value).replace("-", "−")
 
 
-def _percent(share: float) -> str:
-    """A probability without more certainty than an ensemble gives."""
-    percent = 100.0 * share
-    return "under 1 %" if percent < 1 else "over 99 %" if percent > 99 else f"{percent:.0f} %"
+def _percent(share: float, members: int = 99) -> str:
+    """A probability, without more certainty than so many members give: all of 8 is over 89 %, not 100 %."""
+    least = max(1.0 / (members + 1.0), 0.01)
+    if share < least:
+        return f"under {100.0 * least:.0f} %"
+    return f"over {100.0 * (1.0 - least):.0f} %" if share > 1.0 - least else f"{100.0 * share:.0f} %"

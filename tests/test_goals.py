@@ -267,3 +267,15 @@ def test_a_stored_projection_gives_the_same_answers(tmp_path):
     ds = dataset(scenario, read)
     write(ds, tmp_path / "p.nc")
     assert answers(read_file(tmp_path / "p.nc"), "us") == answers(ds, "us")
+
+
+def test_few_members_give_no_certainty():
+    scenario, read = two_ponds("", members=4)
+    fish(read["few"], bass=(80, 20, 0, 0))
+    words = answers(dataset(scenario, read), "us")[0].words
+    assert "“many” beats “few” with probability over 80 %" in words
+    scenario, read = two_ponds("", members=200)
+    fish(read["few"], bass=(80, 20, 0, 0))
+    words = answers(dataset(scenario, read), "us")[0].words
+    assert "“many” 0 points (both PSDs in range with probability over 99 %)" in words
+    assert "“few” 6 points (both PSDs in range with probability under 1 %)" in words
