@@ -36,6 +36,8 @@ class Output:
         Raises InputError if something else is in the way, OSError if the folder cannot be written.
         """
         self.path = Path(os.path.abspath(path))
+        if not self.path.name:
+            raise InputError("--out", Fact(f"{self.path}, the top of the disk"), "a new folder", "give it a name")
         self.partial = self.path.with_name(self.path.name + ".partial")
         self._replaced = self.path.with_name(self.path.name + ".replaced")
         key = hashlib.sha256(f"{what}\n{json.dumps(results.package_versions(), sort_keys=True)}".encode()).hexdigest()

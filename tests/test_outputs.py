@@ -5,6 +5,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -104,6 +105,11 @@ def test_nothing_strange_is_replaced(tmp_path, make, name):
     with pytest.raises(InputError, match="--out: got"):
         Output(tmp_path / "out", "run")
     assert contents(tmp_path) == before
+
+
+def test_the_top_of_the_disk_is_refused():
+    with pytest.raises(InputError, match="top of the disk"):
+        Output(Path("/"), "run")
 
 
 def test_an_empty_folder_may_be_filled(tmp_path):
