@@ -8,6 +8,7 @@ Arrays are [member, group] unless said; see `state` for the shapes and `inputs` 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +52,7 @@ class Flows:
         )
 
 
-@dataclass(frozen=True)
-class Hunt:
+class Hunt(NamedTuple):
     """How bass and their prey met in a step."""
 
     at_length: GridPlace  # where the bass stand on a grid of lengths
@@ -92,31 +92,28 @@ class _GroupParameters:
     def __init__(self, p: Parameters, columns: Columns, growth: Array, background_luck: Array) -> None:
         kind = columns.species
 
-        def spread(name: str) -> Array:
-            return getattr(p, name)[:, kind]
+        def spread(of_species: Array) -> Array:
+            return of_species.take(kind, axis=1)
 
-        of_sex = np.where(columns.sex == 0.0, 0.0, spread("sex_growth_difference")) * columns.sex
-        growth_type = spread("growth_spread") * p.growth_type_z[:, None] * columns.growth_z + of_sex
+        of_sex = spread(np.nan_to_num(p.sex_growth_difference)) * columns.sex
+        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z + of_sex
         self.log_growth = growth_type
-        self.log_search_of_type = np.where(kind == BASS, spread("search_growth_exponent"), 0.0) * growth_type
-        self.log_max_intake = np.log(spread("max_intake_at_1_g")) + growth_type + np.log(growth[:, kind])
-        self.max_intake_exponent = spread("max_intake_exponent")
-        activity = spread("activity_multiplier") * p.oxygen_energy_j_per_g[:, None]
-        self.log_respiration = np.log(spread("respiration_at_1_g") * activity)
-        self.respiration_exponent = spread("respiration_exponent")
-        per_kg = np.where(columns.sex > 0.0, spread("activity_per_kg_female"), spread("activity_per_kg_male"))
+        self.log_search_of_type = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type
+        self.log_max_intake = spread(np.log(p.max_intake_at_1_g * growth)) + growth_type
+        self.max_intake_exponent = spread(p.max_intake_exponent)
+        activity = p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
+        self.log_respiration = spread(np.log(p.respiration_at_1_g * activity))
+        self.respiration_exponent = spread(p.respiration_exponent)
+        per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
         self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
-        self.kept_share = (1.0 - spread("egested_share")) * (
-            1.0 - spread("excreted_share") - spread("digestion_cost_share")
-        )
-        self.body_energy = spread("body_energy_j_per_g")
-        self.ws_intercept = spread("standard_weight_intercept") * np.log(10.0)
-        self.ws_slope = spread("standard_weight_slope")
-        isometric = spread("isometric_below_mm")
-        self.isometric_below = np.where(np.isnan(isometric), -np.inf, np.log(isometric))
-        background = spread("background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[:, None] / 365.0
-        self.log_background = np.log(background) + np.log(background_luck[:, kind])
-        oldest_days = 365.0 * spread("oldest_age_years")
+        self.kept_share = spread((1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share))
+        self.body_energy = spread(p.body_energy_j_per_g)
+        self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
+        self.ws_slope = spread(p.standard_weight_slope)
+        self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
+        background = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+        self.log_background = spread(np.log(background * background_luck))
+        oldest_days = spread(365.0 * p.oldest_age_years)
         self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
         self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days
 
@@ -186,6 +183,7 @@ class Engine:
         isometric_below = self.parameters.isometric_below_mm
         self.isometric = [groups for k, groups in enumerate(self.slices) if not np.isnan(isometric_below[:, k]).all()]
         self.first_points = feeding.first_points(s.members, s.columns.species)
+        self.first_of_bass = feeding.first_points_of(BASS, s.members)
         self.last_stocked = float(np.max(s.columns.stocked, initial=-np.inf))
 
     def _group_parameters(self, columns: Columns) -> _GroupParameters:
@@ -334,7 +332,7 @@ class Engine:
         bass compete for what is out.
         """
         bass, kernel = self.slices[BASS], self.tables.prey_size
-        hunters, at_length = biomass[:, bass], place.of_species(BASS, bass)
+        hunters, at_length = biomass[:, bass], place.of_species(bass, self.first_of_bass)
         if not hunters.shape[1]:
             nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
             return Hunt(at_length, None, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))

@@ -8,6 +8,7 @@ lose are the same sum. Prey-by-length arrays are [member, species, prey length];
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,8 +117,7 @@ def _food_use(p: Parameters) -> Array:
     return use
 
 
-@dataclass(frozen=True)
-class GridPlace:
+class GridPlace(NamedTuple):
     """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
 
     The grid has `points` points a member: all lengths of every species, or the lengths of one species.
@@ -127,16 +127,19 @@ class GridPlace:
     below: NDArray[np.intp]  # [member, group], index into [member, points]
     above_share: Array  # [member, group]
 
-    def of_species(self, species: int, groups: slice) -> GridPlace:
-        """The groups of one species, on a grid of lengths alone."""
-        members = np.arange(self.below.shape[0], dtype=np.intp)[:, None]
-        first = members * (self.points - GRID_POINTS) + species * GRID_POINTS
+    def of_species(self, groups: slice, first: NDArray[np.intp]) -> GridPlace:
+        """The groups of one species, on a grid of lengths alone. `first` as of `first_points_of`."""
         return GridPlace(GRID_POINTS, self.below[:, groups] - first, self.above_share[:, groups])
 
 
 def first_points(members: int, species: NDArray[np.intp]) -> NDArray[np.intp]:
     """Flat index of the shortest length of each group's species [member, group]."""
     return (np.arange(members, dtype=np.intp)[:, None] * len(SPECIES) + species) * GRID_POINTS
+
+
+def first_points_of(species: int, members: int) -> NDArray[np.intp]:
+    """What flat indices of one species exceed those on a grid of lengths alone by [member, 1]."""
+    return first_points(members, np.array([species])) - np.arange(members, dtype=np.intp)[:, None] * GRID_POINTS
 
 
 def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
