@@ -19,8 +19,8 @@ WIDTHS = (390, 1280)
 MOST_PAGES = 8
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 QUIET = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--enable-logging=stderr",
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--enable-logging=stderr",
 )  # fmt: skip
 MEASURE = """
 const seen = [], page = document.getElementById('page');

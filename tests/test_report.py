@@ -72,7 +72,9 @@ def dataset_of(raw, members=5, seed=1, change=None) -> xr.Dataset:
         arrays["number"] = arrays["number"] * np.exp(-0.2 * LENGTH_CLASSES_IN)
         arrays["relative_weight"] = 90 + arrays["relative_weight"] / 5
         phase = (start.month - 1 + np.arange(months)) % 12
-        arrays["water_temperature"] = np.broadcast_to(18 - 11 * np.cos(2 * np.pi * phase / 12), (members, months)).copy()
+        arrays["water_temperature"] = np.broadcast_to(
+            18 - 11 * np.cos(2 * np.pi * phase / 12), (members, months)
+        ).copy()
         if not strategy.harvest:
             arrays["harvest_number"] *= 0
             arrays["harvest_biomass"] *= 0
@@ -178,7 +180,9 @@ def test_every_number_of_the_tables_is_that_of_yearly_csv(dataset, folder):
 
 def test_shown_cells_are_the_rounded_csv(outline, folder):
     table = next(t for t in outline.tables if any(row[0].startswith("Bass PSD") for row in t))
-    rows = {row["quantity"]: row for row in read_csv(folder / "report_tables" / "outcomes.csv") if row["strategy"] == "A"}
+    rows = {
+        row["quantity"]: row for row in read_csv(folder / "report_tables" / "outcomes.csv") if row["strategy"] == "A"
+    }
     shown = next(row for row in table if row[0].startswith("Bass PSD,"))[1].strip()
     assert shown == figure_of(float(rows["bass_psd"]["p50"]), "percent")
     crop = next(row for row in table if row[0].startswith("Bass, lb/acre"))[1].strip()
@@ -270,7 +274,9 @@ def test_valid_structure(outline):
         assert set(wanted) <= known
     for landmark in ("header", "nav", "main", "footer", "h1", "title"):
         assert [tag for tag, _ in outline.tags].count(landmark) == 1 + (
-            sum(tag == "svg" and attrs.get("role") == "img" for tag, attrs in outline.tags) if landmark == "title" else 0
+            sum(tag == "svg" and attrs.get("role") == "img" for tag, attrs in outline.tags)
+            if landmark == "title"
+            else 0
         )
     assert outline.headings[0] == 1
     assert all(b - a <= 1 for a, b in zip(outline.headings, outline.headings[1:], strict=False))
@@ -290,7 +296,9 @@ def test_every_picture_has_a_text_alternative_and_a_caption(page):
     pictures = re.findall(r"<figure>.*?</figure>", page, flags=re.S)
     assert len(pictures) >= 12
     for one in pictures:
-        assert re.search(r"<svg[^>]*role=\"img\"[^>]*><title id=\"[^\"]+\">[^<]+</title><desc id=\"[^\"]+\">[^<]{20,}", one)
+        assert re.search(
+            r"<svg[^>]*role=\"img\"[^>]*><title id=\"[^\"]+\">[^<]+</title><desc id=\"[^\"]+\">[^<]{20,}", one
+        )
         assert "<figcaption>" in one and "<h3>" in one
         assert "nan" not in one.lower().replace("alternan", "")
 
@@ -425,8 +433,8 @@ def test_chances_are_told_in_tenths_and_never_as_certain():
 
 @pytest.mark.parametrize(
     ("value", "kind", "shown"),
-    [(52.4, "percent", "52"), (-0.2, "percent", "0"), (116.2, "crop", "120"), (0.034, "fish", "<0.1"), (0.0, "fish", "0"),
-     (50.8, "length", "51"), (10.64, "length", "10.6"), (float("nan"), "crop", "–"), (1234.0, "density", "1,200")],
+    [(52.4, "percent", "52"), (-0.2, "percent", "0"), (116.2, "crop", "120"), (0.034, "fish", "<0.1"),
+     (0.0, "fish", "0"),     (50.8, "length", "51"), (10.64, "length", "10.6"), (float("nan"), "crop", "–"), (1234.0, "density", "1,200")],
 )  # fmt: skip
 def test_no_more_digits_than_a_number_deserves(value, kind, shown):
     assert figure_of(value, kind) == shown

@@ -29,7 +29,8 @@ from pondpop.units import brief
 
 YEARS = 2
 HOW_TO_SURVEY = (
-    "Survey: measure and weigh bass and bluegill, 100 bass of 8 in (20 cm) and longer if you can get them; note gear and "
+    "Survey: measure and weigh bass and bluegill, 100 bass of 8 in (20 cm) and longer if you can get them; note "
+    "gear and "
     "hours; compare with the tables below.",
     "Seine: note every haul, also empty ones. Look for young bass, new bluegill, and bluegill of 3–5 in (8–13 cm).",
 )
@@ -72,8 +73,8 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> Table:
         csv_rows.append([str(date), when, who, what])
     header = ["When", "Strategy", "What"] if every > 1 else ["When", "What"]
     return Table(
-        "calendar", "Calendar of actions." + (" ✓ belongs to the strategy chosen above." if chosen else ""), header, rows,
-        ["first_day", "when", "strategy", "action"], csv_rows, look="texts",
+        "calendar", "Calendar of actions." + (" ✓ belongs to the strategy chosen above." if chosen else ""),
+        header, rows, ["first_day", "when", "strategy", "action"], csv_rows, look="texts",
     )  # fmt: skip
 
 
@@ -110,7 +111,8 @@ def _actions(case: Case) -> Iterator[Action]:
         first = dt.date(run.start.year + angling.from_year - 1, *angling.season[0])
         hours = angling.hours_per_ha * projection.scenario.pond.area_ha
         yield Action(max(first, run.start), _season_words(angling, run.start.year),
-                     f"Fishing for bass, all released: about {brief(hours, 2)} hours a year. Land them fast; fewer live "
+                     f"Fishing for bass, all released: about {brief(hours, 2)} hours a year. Land them fast; fewer "
+                     f"live "
                      "when the water is hot.")  # fmt: skip
     for date in run.survey_dates:
         if date < end:
@@ -172,7 +174,8 @@ def _harvest(case: Case, rule: Harvest) -> str:
     text = f"Harvest {PLURAL[rule.species]}, {size}: {amount(given or 0.0)}"
     if rule.when is not None:
         signs = [
-            f"{_sign(c.quantity)} {'below' if c.below is not None else 'above'} {c.below if c.below is not None else c.above:g}"
+            f"{_sign(c.quantity)} {'below' if c.below is not None else 'above'} "
+            f"{c.below if c.below is not None else c.above:g}"
             for c in rule.when.conditions
         ]
         link = "or" if rule.when.needs == "any" else "and"
@@ -248,7 +251,8 @@ def harvest_tables(material: Material) -> list[Table]:
             rows.append(cells)
         heads = [f"{case.letter}: {SPECIES[k]}, {_sizes(case, SPECIES[k])}" for case, k, _ in part]
         tables.append(Table(
-            "harvest_by_month", "Harvest in whole fish of this pond by month (below: range of 8 of 10 courses; weight): the "
+            "harvest_by_month", "Harvest in whole fish of this pond by month (below: range of 8 of 10 courses; "
+                                "weight): the "
             "coming two years, or the first year of harvest where it begins later.",
             ["Month", *heads], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
@@ -277,12 +281,17 @@ def moving_window(projection: Projection, case: Case) -> str:
     unit = unit_of("temperature", units)
     span = f"{low:.0f}–{high:.0f} {unit}"
     second = "7–18 °C" if units == "us" else "45–64 °F"
-    text = f"Fish travel best in water of {span} ({second}; common practice, no source): here in {months_in_words(good) or 'no month'}."
+    text = (
+        f"Fish travel best in water of {span} ({second}; common practice, no source): "
+        f"here in {months_in_words(good) or 'no month'}."
+    )
     if hot:
-        text += f" In {months_in_words(hot)} the water is above {both(WARM_C, 'temperature', units)}: move only what must be moved, at dawn."
+        warm = both(WARM_C, "temperature", units)
+        text += f" In {months_in_words(hot)} the water is above {warm}: move only what must be moved, at dawn."
     if cold and any(e.species == "shad" for s in projection.scenario.strategies.values() for e in s.stocking):
         text += (
-            f" In {months_in_words(cold)} it is below {both(SHAD_COLD_C, 'temperature', units)}, where threadfin shad stop "
+            f" In {months_in_words(cold)} it is below {both(SHAD_COLD_C, 'temperature', units)}, where threadfin "
+            f"shad stop "
             "feeding well and may die (Griffith 1978): do not stock them then."
         )
     return text
@@ -299,15 +308,19 @@ def signs(cases: Sequence[Case]) -> Table:
          "Take no bass; ask about adding 20–30 bass of 12 in and longer per acre (50–75 per ha)"],
         ["No young bass in the seine in June or July", "The bass spawn failed, or the young were eaten",
          "Seine again after two weeks; one poor year needs no help, two call for advice"],
-        ["No new bluegill in summer", "Adults too few, too crowded or too cold", "Survey the bluegill before any stocking"],
+        ["No new bluegill in summer", "Adults too few, too crowded or too cold", "Survey the bluegill before any "
+                                                                                 "stocking"],
         ["Fish you did not stock (green sunfish, bullheads, carp)", "Wild fish have come in",
          "Do not move them; find the way in; ask a professional"],
     ]  # fmt: skip
     if any(event.species == "shad" for case in cases for event in case.strategy.stocking):
         rows.append(["Shad flutter or float in winter", "Water below about 45 °F (7 °C) kills threadfin",
-                     "Note the day and the temperature; decide in spring whether to restock, with the agency's leave"])  # fmt: skip
-    return Table("signs", "What to look for, and what to do if you see it (common practice of agencies and extension services).",
-                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"], rows, look="texts")  # fmt: skip
+                     "Note the day and the temperature; decide in spring whether to restock, with the agency's "
+                     "leave"])  # fmt: skip
+    return Table("signs", "What to look for, and what to do if you see it (common practice of agencies and "
+                          "extension services).",
+                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"], rows,
+                 look="texts")  # fmt: skip
 
 
 def assumptions(projection: Projection) -> list[str]:

@@ -18,7 +18,8 @@ from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, brief
 
 BIG_G = 5 * G_PER_LB
-CLEAR = 0.05  # lead in standing below which two strategies are called equally good; a choice of ours
+CLEAR = 0.6  # chance against another strategy from which one is called better; a choice of ours
+CLOSE = 0.7  # and below which the other is close behind
 GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
 
 
@@ -31,7 +32,7 @@ class Verdict:
 
     @cached_property
     def standing(self) -> dict[str, float]:
-        return goals.standing(self.scores, [case.strategy.name for case in self.cases])
+        return goals.standing(self.scores, self.names)
 
     @cached_property
     def scores(self) -> list[Score]:
@@ -56,14 +57,25 @@ class Verdict:
     def best(self) -> Case:
         return self.ranked[0]
 
-    @property
+    @cached_property
     def equals(self) -> list[Case]:
-        """The strategies that are as good as the best one, itself first."""
-        top = self.standing[self.best.strategy.name]
-        return [case for case in self.ranked if top - self.standing[case.strategy.name] < CLEAR]
+        """The best strategy, and those that it does not beat in CLEAR of the comparisons."""
+        return [self.best, *(case for case in self.ranked[1:] if self.against(self.best, case) < CLEAR)]
+
+    def against(self, case: Case, another: Case) -> float:
+        """Chance that one strategy beats another, over the goals by their weight."""
+        total = sum(score.goal.weight for score in self.scores) or 1.0
+        i, j = case.index, another.index
+        chances = [goals.duel(s.values, s.better, i, j, self.names).chance for s in self.scores]
+        weights = [score.goal.weight / total for score in self.scores]
+        return float(np.dot(weights, np.nan_to_num(chances, nan=0.5)))
+
+    @property
+    def names(self) -> list[str]:
+        return [case.strategy.name for case in self.cases]
 
     def duels(self, score: Score) -> list[Duel]:
-        return goals.duels(score, [case.strategy.name for case in self.cases])
+        return goals.duels(score, self.names)
 
     def case(self, name: str) -> Case:
         return next(case for case in self.cases if case.strategy.name == name)
@@ -131,7 +143,7 @@ def _choice(v: Verdict) -> str:
     if len(v.equals) > 1:
         cheapest = _cheapest(v.equals, v)
         tip = f" {named(cheapest)} costs least of them." if cheapest else " Take the one that is easier to do."
-        return f"no clear winner: {joined(map(named, v.equals), 'or')} do equally well on the goals.{tip}"
+        return f"{joined(map(named, v.equals), 'or')}: no clear winner on the goals.{tip}"
     return f"{named(v.best)}."
 
 
@@ -170,6 +182,9 @@ def _sureness(v: Verdict) -> str:
             elif abs(duel.chance - 0.5) < 1e-9:
                 parts.append(f"ties with {another.letter}")
             else:
+                if in_ten(duel.chance, v.projection.members) == "5 of 10":
+                    parts.append(f"is level with {another.letter}{_by(duel, score, v)}")
+                    continue
                 verb = "beats" if won else "loses to"
                 parts.append(f"{verb} {another.letter} {chance_words(duel.chance, v.projection)}{_by(duel, score, v)}")
         lines.append(f"on {goal_words(score, v.projection)}, {v.best.letter} {joined(parts)}")
@@ -184,8 +199,14 @@ def _by(duel: Duel, score: Score, v: Verdict) -> str:
     same_sign = duel.difference[0] * duel.difference[2] > 0
     if not np.isfinite(middle):
         return ""
-    if v.projection.members == 1 or not same_sign:
+    if v.projection.members == 1:
         return f", by {amount(middle, score.kind, v)}"
+    if not same_sign:
+        worse, better = sorted(score.better * d for d in (duel.difference[0], duel.difference[2]))
+        if duel.first != v.best.strategy.name:
+            worse, better = -better, -worse
+        ends = [amount(max(0.0, end), score.kind, v) for end in (-worse, better)]
+        return f" (from {ends[0]} worse to {ends[1]} better)"
     ends = [amount(end, score.kind, v, False) for end in (low, high)]
     band = f" [{ends[0]}–{ends[1]}]" if ends[0] != ends[1] else ""
     return f", by {amount(middle, score.kind, v)}{band}"
@@ -206,7 +227,9 @@ def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
 
 def points(value: float) -> str:
     """Points of a PSD: whole ones, below one with one digit."""
-    return NONE if not np.isfinite(value) else f"{value:.0f}" if value >= 1 else brief(value, 1)
+    if not np.isfinite(value):
+        return NONE
+    return f"{value:.0f}" if value >= 1 or value < 0.05 else brief(value, 1)
 
 
 def goal_words(score: Score, projection: Projection) -> str:
@@ -228,11 +251,12 @@ def _expected(v: Verdict) -> str:
     bass, bluegill = (_at_end(case, f"{s}_psd") for s in ("bass", "bluegill"))
     if np.isfinite(bass[1]) and np.isfinite(bluegill[1]):
         reading = indices.pair_reading(float(bass[1]), float(bluegill[1])).words
-        text = f"with {case.letter}, bass PSD {_band(bass)} and bluegill PSD {_band(bluegill)} at the end: {reading}."
+        text = f"with {case.letter}, bass PSD {_band(bass)} and bluegill PSD {_band(bluegill)} in the last year: "
+        text += f"{reading}."
     else:
-        text = f"with {case.letter}, too few fish of stock length at the end to read the balance."
+        text = f"with {case.letter}, too few fish of stock length in the last year to read the balance."
     each = joined(f"{c.letter} {chance_words(float(chances[c.index]), v.projection)}" for c in v.cases)
-    text += f" Both PSDs in the {words} ranges at the end: {each}."
+    text += f" Both PSDs in the {words} ranges in the last year: {each}."
     if max(chances) < GOOD and any(score.goal.kind == v.option for score in v.scores):
         text += " None is likely to get there: try other strategies, and survey before you spend."
     for score in v.scores:
@@ -300,11 +324,11 @@ def _change(v: Verdict) -> str:
         for score in v.scores:
             wins = {case: _wins(v, score, case) for case in v.cases}
             top = max(v.cases, key=lambda case: wins[case])
-            if top is not v.best and wins[top] > wins[v.best] + CLEAR:
+            if top not in v.equals and wins[top] > wins[v.best]:
                 texts.append(f"if only {goal_words(score, v.projection)} counted, {named(top)} would be the choice")
-        runner = [case for case in v.ranked if case not in v.equals][:1]
-        if runner and v.standing[v.best.strategy.name] - v.standing[runner[0].strategy.name] < 0.15:
-            texts.append(f"{named(runner[0])} is close behind: a price, or your own liking, may decide")
+        for case in v.ranked:
+            if case not in v.equals and v.against(v.best, case) < CLOSE:
+                texts.append(f"{named(case)} is close behind: a price, or your own liking, may decide")
     texts.append("a survey that finds a PSD or Wr outside the band drawn below: run it again from the fish found")
     text = "; ".join(texts)
     return text[0].upper() + text[1:] + "."

@@ -20,8 +20,8 @@ def duels(verdict: Verdict, key: str) -> Picture | None:
         return None
     letters = [case.letter for case in verdict.cases]
     n = len(letters)
-    figure, panels = grid(len(verdict.scores), 0.25 * n + 0.25 if n < 7 else 1.7, gap_in=0.5, top_in=0.42, bottom_in=0.08,
-                          left_in=0.24)  # fmt: skip
+    figure, panels = grid(len(verdict.scores), 0.25 * n + 0.25 if n < 7 else 1.7, gap_in=0.5, top_in=0.42,
+                          bottom_in=0.08, left_in=0.24)  # fmt: skip
     said = []
     for axes, score in zip(panels, verdict.scores, strict=True):
         words = goal_words(score, verdict.projection)
@@ -47,7 +47,8 @@ def duels(verdict: Verdict, key: str) -> Picture | None:
                         f"{chance_words(duel.chance, verdict.projection)}")  # fmt: skip
     return picture(
         figure, key, "How often one strategy beats another",
-        "Each number: in how many of 10 courses the strategy of the row does better than that of the column, weather and "
+        "Each number: in how many of 10 courses the strategy of the row does better than that of the column, "
+        "weather and "
         "luck being the same for both. 5 is a toss-up.",
         "; ".join(said) + ".",
     )  # fmt: skip
@@ -59,6 +60,7 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
     csv_rows: list[list[object]] = []
     pairs: list[list[object]] = []
     tables = []
+    caption = "The goals: the middle (median) and the range of 8 of 10 courses"
     for v in verdicts:
         rows: list[list[Cell]] = []
         for score in v.scores:
@@ -83,7 +85,7 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
             k = v.cases.index(part[0])
             cut = [[row[0], *row[1 + k : 1 + k + len(part)]] for row in rows]
             tables.append(Table(
-                "goals", "The goals: the middle (median) and the range of 8 of 10 courses" if len(verdicts) == 1 else f"Goals: {v.projection.scenario.title}",
+                "goals", caption + (f": {v.projection.scenario.title}" if len(verdicts) > 1 else ""),
                 ["Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
             ))  # fmt: skip
     pair_header = ["first", "first_title", "second", "second_title", "goal", "chance_first_is_better", "unit",

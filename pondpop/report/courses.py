@@ -99,7 +99,8 @@ def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
     wanted = f"Shaded: {_range(index)} ({index.origin})." if index.wanted else ""
     return picture(
         figure, key, index.title, f"{wanted} {_reading(cases)}",
-        f"{index.title}, one panel for each strategy, by year. {EXPLAINED.get(short, '')}. {wanted} " + "; ".join(said) + ".",
+        f"{index.title}, one panel for each strategy, by year. {EXPLAINED.get(short, '')}. {wanted} "
+        f"" + "; ".join(said) + ".",
     )  # fmt: skip
 
 
@@ -273,13 +274,15 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
         total = [np.nansum([case.band(names[s])[i, 1] for s in taken]) for _, i in case.projection.yearly]
         said.append(f"{case.letter}: up to {figure_of(max(total), 'crop')} a year")
     for k, species in enumerate(taken):
-        panels[0].annotate(species, (1, 1), xycoords="axes fraction", xytext=(3, -6 - 9 * k), textcoords="offset points",
-                           fontsize=7, color=SPECIES_LOOKS[species][0], annotation_clip=False)  # fmt: skip
+        panels[0].annotate(species, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction",
+                           textcoords="offset points", fontsize=7, color=SPECIES_LOOKS[species][0],
+                           annotation_clip=False)  # fmt: skip
     unit = unit_of("crop", units)
     whisker = "; thin line: 8 of 10 possible courses" if cases[0].projection.members > 1 else ""
     return picture(
         figure, key, "Harvest",
-        f"Taken in the twelve months before the last survey of each year, {unit} (1 lb/acre = 1.12 kg/ha); median{whisker}.",
+        f"Taken in the twelve months before the last survey of each year, {unit} (1 lb/acre = 1.12 kg/ha); "
+        f"median{whisker}.",
         f"Weight harvested by year in {unit}. " + "; ".join(said) + ".",
     )  # fmt: skip
 

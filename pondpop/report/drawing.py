@@ -13,7 +13,7 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.lines import TICKDOWN
+from matplotlib.markers import TICKDOWN
 
 from pondpop.report.words import html, shortened
 
@@ -87,7 +87,8 @@ def stacked(count: int, panel_in: float, gap_in: float = 0.22, left_in: float = 
 
 
 def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.38, right_in: float = 0.08,
-         bottom_in: float = 0.4, top_in: float = 0.2, between_in: float = 0.2) -> tuple[Figure, list[Axes]]:  # fmt: skip
+         bottom_in: float = 0.4, top_in: float = 0.2, between_in: float = 0.2
+         ) -> tuple[Figure, list[Axes]]:  # fmt: skip
     """Panels two in a row (one alone if there is one), sizes in inches."""
     columns = min(count, 2)
     rows = -(-count // 2)
@@ -178,8 +179,8 @@ def year_axis(axes: Axes, first: float, last: float, labels: bool) -> None:
     every = 1 if end - start < 10 else 2
     axes.set_xticks([])
     ticks = range(start + 1, end + 1)
-    axes.plot(ticks, [0.0] * len(ticks), linestyle="", marker=TICKDOWN, markersize=2.5, markeredgewidth=0.6, color="#666666",
-              transform=axes.get_xaxis_transform(), clip_on=False)  # fmt: skip
+    axes.plot(ticks, [0.0] * len(ticks), linestyle="", marker=TICKDOWN, markersize=2.5, markeredgewidth=0.6,
+              color="#666666", transform=axes.get_xaxis_transform(), clip_on=False)  # fmt: skip
     if labels:
         for year in range(start, end + 1):
             middle = (max(first, year) + min(last, year + 1)) / 2

@@ -80,7 +80,8 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         axes.plot(x[known[-1:]], y[known[-1:]], color=colour, marker=marker, markersize=5.5, clip_on=False)
         for i in _far_apart(x, y, known):
             up = y[i] < 88
-            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, (4.5 if i == known[-1] else 3) * (1 if up else -1)), textcoords="offset points",
+            away = (4.5 if i == known[-1] else 3) * (1 if up else -1)
+            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, away), textcoords="offset points",
                           ha="left" if x[i] < 15 else "right" if x[i] > 85 else "center", va="bottom" if up else "top",
                           fontsize=6.5, color=INK)  # fmt: skip
         first, last = known[0], known[-1]
@@ -145,7 +146,8 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     unit = unit_of("density", cases[0].projection.units)
     return picture(
         figure, key, f"Lengths of {species} by year",
-        f"Share of the {species} of {stock} in and longer in each inch class, last survey of each year (1 in = 25.4 mm). "
+        f"Share of the {species} of {stock} in and longer in each inch class, last survey of each year (1 in = 25.4 "
+        f"mm). "
         f"Lines: quality, preferred and memorable length. Right: such fish {unit}.",
         f"Length distribution of {species} by year, a row for each year. " + "; ".join(said) + ".",
     )  # fmt: skip

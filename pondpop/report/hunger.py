@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -54,7 +55,7 @@ def class_words(case: Case, units: Units) -> list[str]:
     if units == "metric":
         lower = [round(inches * MM_PER_IN) for inches in lower]
     unit = "in" if units == "us" else "mm"
-    return [f"{a}–{b} {unit}" for a, b in zip(lower, lower[1:], strict=False)] + [f"{lower[-1]} {unit} and up"]
+    return [f"{a}–{b} {unit}" for a, b in pairwise(lower)] + [f"{lower[-1]} {unit} and up"]
 
 
 def _settled(case: Case) -> dict[int, list[int]]:
@@ -91,12 +92,13 @@ def draw(cases: Sequence[Case], units: Units, key: str) -> Picture:
             ):
                 runs = list(_runs(share >= 0.5))
                 if runs:
-                    axes.broken_barh([(start[a], (b - a) / 12) for a, b in runs], (c - height / 2, height), color=colour,
-                                     linewidth=0)  # fmt: skip
+                    axes.broken_barh([(start[a], (b - a) / 12) for a, b in runs], (c - height / 2, height),
+                                     color=colour, linewidth=0)  # fmt: skip
         said.append(f"{case.letter}: {_short_words(found, names) or 'no class is short'}")
     return picture(
         figure, key, "Months in which bass find too little",
-        "Dark and tall: prey of their size is less than a month's need. Ochre: less than three months' need. Thin grey: "
+        "Dark and tall: prey of their size is less than a month's need. Ochre: less than three months' need. Thin "
+        "grey: "
         "enough. Empty: no such bass.",
         "Months in which each length class of bass finds too little prey. " + "; ".join(said) + ".",
     )  # fmt: skip
@@ -147,7 +149,8 @@ def advice(case: Case, units: Units) -> list[str]:
     small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
     if medium:
         lines.append(
-            "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to take "
+            "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to "
+            "take "
             "out bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add "
             "bluegill of 3–5 in, 200 per acre (490 per ha)."
         )
@@ -196,7 +199,8 @@ def table(material: Material, shown: Case) -> list[Table]:
                 rows.append(cells)
     return [Table(
         "prey_and_need",
-        f"{shown.letter}: {shown.title}. Prey of the right size in the pond / what the class needs in the month, {unit}, "
+        f"{shown.letter}: {shown.title}. Prey of the right size in the pond / what the class needs in the month, "
+        f"{unit}, "
         f"usual year at the end of the run. * short. Classes share the same prey.",
         ["Month", *class_words(shown, material.units)], rows, header, csv_rows,
     )]  # fmt: skip

@@ -22,22 +22,28 @@ from pondpop.species import works_cited
 from pondpop.units import AREA, in_words
 
 CAUTIONS = (
-    ("The law", "Stocking and moving fish, the species and strains you may stock, and harvest are regulated by the state, "
+    ("The law", "Stocking and moving fish, the species and strains you may stock, and harvest are regulated by the "
+                "state, "
      "often with permits and health certificates. Ask the state agency, and a certified fisheries professional, before "
      "you act on this report."),
-    ("Eating fish", "Follow the state's consumption advisories; fish of some waters should not be eaten often, or at all."),
-    ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off thin "
+    ("Eating fish", "Follow the state's consumption advisories; fish of some waters should not be eaten often, or "
+                    "at all."),
+    ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off "
+               "thin "
      "ice. Electrofishing is for trained crews with a permit."),
-    ("This model", "A projection is not a promise. It knows bass, bluegill, threadfin shad and minnows in a mixed pond, not "
+    ("This model", "A projection is not a promise. It knows bass, bluegill, threadfin shad and minnows in a mixed "
+                   "pond, not "
      "disease, oxygen kills, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
 )  # fmt: skip
 LIMITS = (
     "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",
-    "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were checked "
+    "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were "
+    "checked "
     "against your pond. Differences between strategies are surer than levels.",
     "All fish of a species are one stock in one well-mixed pond; nothing is said about where they are.",
     "Big-fish figures rest on the upper tail of size and age, the least certain part.",
-    "Target ranges were made for populations sampled in spring or autumn with electrofishing; your gear sees otherwise.",
+    "Target ranges were made for populations sampled in spring or autumn with electrofishing; your gear sees "
+    "otherwise.",
 )  # fmt: skip
 
 
@@ -89,7 +95,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
          "".join(t.to_html() for t in outcomes) + _differences(said) + plots(pictures)
          + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         ("hunger", "Which bass go hungry, and when",
-         plots(hungry) + _advice(material)
+         f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(material)}</div></div>'
          + "".join(t.to_html() for t in prey)),
         ("records", "What the records say", _records(material)),
         ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),

@@ -12,17 +12,20 @@ a{color:#14418b}
 header,main,footer,nav{max-width:1240px;margin:0 auto;padding:0 20px}
 header{padding-top:22px;border-top:10px solid var(--deep)}
 h1{font-size:1.75rem;line-height:1.2;margin:0 0 6px}
-h2{font-size:1.3rem;line-height:1.25;margin:34px 0 8px;padding-top:10px;border-top:2px solid var(--deep);color:var(--deep)}
+h2{font-size:1.3rem;line-height:1.25;margin:34px 0 8px;padding-top:10px;border-top:2px solid var(--deep);
+color:var(--deep)}
 h3{font-size:1rem;line-height:1.3;margin:18px 0 6px}
 p,ul,ol{margin:0 0 10px;max-width:78ch}
 ul,ol{padding-left:1.3em}
 .by{color:var(--soft);font-size:.95rem}
 .note{white-space:pre-line;border-left:4px solid var(--line);padding:2px 0 2px 12px;font-size:.92rem}
-nav ul{list-style:none;padding:8px 0;margin:8px 0 0;display:flex;flex-wrap:wrap;gap:4px 18px;max-width:none;font-size:.9rem}
+nav ul{list-style:none;padding:8px 0;margin:8px 0 0;display:flex;flex-wrap:wrap;gap:4px 18px;max-width:none;
+font-size:.9rem}
 .key{padding:0;list-style:none;display:flex;flex-wrap:wrap;gap:4px 20px;font-size:.95rem;max-width:none}
 .key svg{width:38px;height:10px;vertical-align:middle;margin-right:4px}
 .leads{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,380px),1fr));gap:0 14px}.lead h3{margin-top:0}
-.lead{background:var(--wash);border:1px solid var(--line);border-left:8px solid var(--deep);padding:14px 18px;margin:0 0 14px;
+.lead{background:var(--wash);border:1px solid var(--line);border-left:8px solid var(--deep);padding:14px 18px;
+margin:0 0 14px;
 max-width:none}
 .lead p{max-width:none}.lead p:first-of-type{font-size:1.25rem;line-height:1.35}.lead p:last-child{margin-bottom:0}
 .warn{border:2px solid var(--warn);padding:10px 16px;margin:14px 0;max-width:none}
@@ -37,7 +40,8 @@ figure h3{margin:0 0 2px}
 figcaption{font-size:.8rem;line-height:1.4;color:var(--soft)}
 .plot{display:block;width:100%;height:auto;font-family:Arial,Helvetica,sans-serif}
 .plot *{stroke-linejoin:round;stroke-linecap:butt}
-table{border-collapse:collapse;font-size:.84rem;line-height:1.35;margin:10px 0 18px;width:100%;font-variant-numeric:tabular-nums}
+table{border-collapse:collapse;font-size:.84rem;line-height:1.35;margin:10px 0 18px;width:100%;
+font-variant-numeric:tabular-nums}
 caption{text-align:left;font-size:.84rem;color:var(--soft);padding-bottom:4px}
 th,td{padding:3px 6px;border-bottom:1px solid var(--line);text-align:right;vertical-align:top;min-width:0}
 th:first-child,.texts th,.texts td{text-align:left}
@@ -60,23 +64,28 @@ table{font-size:.74rem}th,td{padding:3px 3px}
 .texts tbody th{min-width:4.6em}
 .bands th,.bands td{padding-right:6px}.bands small{display:block;margin:0}small{white-space:normal}
 }
-@media(min-width:1000px){.first{grid-template-columns:minmax(0,1fr) 370px;align-items:start}.first .warn{margin-top:34px}}
+@media(min-width:1000px){.first{grid-template-columns:minmax(0,1fr) 370px;align-items:start}
+.first .warn{margin-top:34px}}
 @media print{
 @page{size:letter;margin:11mm 13mm}
 body{font-size:9pt;line-height:1.35;background:#fff}
 header,main,footer,nav{max-width:none;padding:0}
 nav,.skip{display:none}
 header{border-top-width:5px;padding-top:8px}
-h1{font-size:15pt}h2{font-size:12pt;margin:12px 0 5px;padding-top:5px;break-after:avoid}h3{font-size:9.5pt;margin:8px 0 3px;break-after:avoid}
+h1{font-size:15pt}h2{font-size:12pt;margin:12px 0 5px;padding-top:5px;break-after:avoid}
+h3{font-size:9.5pt;margin:8px 0 3px;break-after:avoid}
 p,ul,ol{max-width:none;margin-bottom:5px}
 .leads{display:block}.lead{padding:7px 12px}.lead p{font-size:9.5pt}.lead p:first-of-type{font-size:12pt}
 .plots,.two{orphans:1;widows:1}
 .plots{display:block;margin:4px 0}
-figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}figcaption{font-size:7pt;line-height:1.3}
-table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}small{font-size:.82em}
+figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}
+figcaption{font-size:7pt;line-height:1.3}
+table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}
+small{font-size:.82em}
 tr,.bands,.numbers{break-inside:avoid}thead{display:table-header-group}
 .first{display:block}.first .warn ul{columns:2;column-gap:20px}
-.two{display:block}.two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
+.two{display:block}.two figure{width:100%;margin:0}
+.two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
 .fine{font-size:7.2pt;line-height:1.25}.columns{columns:3;column-gap:14px}
 .warn{padding:5px 10px;break-inside:avoid}.warn li,.warn p{font-size:8.6pt}
 code,pre{font-size:7.6pt}
