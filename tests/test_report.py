@@ -434,7 +434,8 @@ def test_chances_are_told_in_tenths_and_never_as_certain():
 @pytest.mark.parametrize(
     ("value", "kind", "shown"),
     [(52.4, "percent", "52"), (-0.2, "percent", "0"), (116.2, "crop", "120"), (0.034, "fish", "<0.1"),
-     (0.0, "fish", "0"),     (50.8, "length", "51"), (10.64, "length", "10.6"), (float("nan"), "crop", "–"), (1234.0, "density", "1,200")],
+     (0.0, "fish", "0"), (50.8, "length", "51"), (10.64, "length", "10.6"), (float("nan"), "crop", "–"),
+     (1234.0, "density", "1,200")],
 )  # fmt: skip
 def test_no_more_digits_than_a_number_deserves(value, kind, shown):
     assert figure_of(value, kind) == shown

@@ -13,13 +13,14 @@ from pondpop.goals import Duel, Score
 from pondpop.quantities import QUANTILES, UNITS
 from pondpop.report.actions import first_steps
 from pondpop.report.cases import Array, Case, Material, Projection
-from pondpop.report.words import NONE, PLURAL, both, converted, figure_of, in_ten, joined
+from pondpop.report.words import NONE, PLURAL, both, converted, figure_of, in_ten, joined, unit_of
 from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, brief
 
 BIG_G = 5 * G_PER_LB
 CLEAR = 0.6  # chance against another strategy from which one is called better; a choice of ours
 CLOSE = 0.7  # and below which the other is close behind
+MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
 GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
 
 
@@ -106,6 +107,7 @@ def answer(material: Material) -> Answer:
             ("Do next", _next(verdict)),
             ("How sure", _sureness(verdict)),
             ("What to expect", _expected(verdict)),
+            ("Mind", _mind(verdict)),
             *([("The repair", _repair(verdict))] if goals.is_repair(verdict.projection.scenario) else []),
             ("Cost", _cost(verdict)),
             ("What would change this", _change(verdict)),
@@ -265,6 +267,22 @@ def _expected(v: Verdict) -> str:
             each = joined(f"{c.letter} {in_ten(p)}" for c, p in zip(v.cases, sure, strict=True))
             text += f" Chance of at least one {goal_words(score, v.projection)} in the pond: {each}."
     return text[0].upper() + text[1:]
+
+
+def _mind(v: Verdict) -> str:
+    """What the goals do not count and the best strategy does badly: few bass left, out of range more often."""
+    texts = []
+    crop = {case: float(case.band("bass_standing_crop")[-1, 1]) for case in v.cases}
+    most = max(v.cases, key=lambda case: crop[case])
+    if crop[v.best] < MUCH_LESS * crop[most]:
+        unit = unit_of("crop", v.projection.units)
+        left, there = (figure_of(crop[case], "crop") for case in (v.best, most))
+        texts.append(f"{v.best.letter} leaves {left} {unit} of bass at the end, {named(most)} {there}")
+    chances = goals.chance_in_range(v.projection.dataset, v.option)
+    likely = max(v.cases, key=lambda case: chances[case.index])
+    if chances[likely.index] - chances[v.best.index] > MORE_OFTEN:
+        texts.append(f"{named(likely)} is in the {option_words(v.option)} ranges more often")
+    return "; ".join(texts) + "." if texts else ""
 
 
 def _at_end(case: Case, name: str) -> Array:

@@ -69,20 +69,15 @@ def balance_indices(option: str) -> list[Index]:
 def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
     """One index over time: a panel for each strategy, the range wanted behind it, the other strategies in grey."""
     figure, panels = _time_panels(cases, index.axis)
+    low, high, ticks = _scale(cases, index)
     said = []
     for axes, case in zip(panels, cases, strict=True):
         band = case.band(index.name)
         if index.log:
             axes.set_yscale("log")
-            axes.set_yticks([0.5, 2, 10, 50], labels=["0.5", "2", "10", "50"])
             axes.minorticks_off()
-            axes.set_ylim(index.limits)
-        else:
-            seen = band[np.isfinite(band)]
-            low = min([index.limits[0], *(seen - 2)])
-            high = max([index.limits[1], *(seen + 2)])
-            axes.set_ylim(low, high)
-            axes.set_yticks([0, 50, 100] if index.limits[0] == 0 else range(-(-int(low) // 10) * 10, int(high) + 1, 10))
+        axes.set_yticks(ticks, labels=[f"{tick:g}" for tick in ticks])
+        axes.set_ylim(low, high)
         if index.wanted:
             axes.axhspan(*index.wanted, color=TARGET, linewidth=0, zorder=0)
             for edge in index.wanted:
@@ -102,6 +97,21 @@ def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
         f"{index.title}, one panel for each strategy, by year. {EXPLAINED.get(short, '')}. {wanted} "
         f"" + "; ".join(said) + ".",
     )  # fmt: skip
+
+
+def _scale(cases: Sequence[Case], index: Index) -> tuple[float, float, list[float]]:
+    """Limits and ticks of an index, the same for all strategies: its usual ones, wider where a band goes beyond."""
+    every = np.concatenate([case.band(index.name).ravel() for case in cases])
+    every = every[np.isfinite(every)]
+    if index.log:
+        every = np.clip(every, 0.05, 2000.0)
+        low, high = min([index.limits[0], *every]), max([index.limits[1], *every])
+        return low, high, [tick for tick in (0.1, 0.5, 2, 10, 50, 250, 1250) if low <= tick <= high]
+    low, high = min([index.limits[0], *(every - 2)]), max([index.limits[1], *(every + 2)])
+    if index.limits[0] == 0:
+        return 0.0, 100.0, [0, 50, 100]
+    step = 10 if high - low < 60 else 20
+    return low, high, [float(tick) for tick in range(-(-int(low) // step) * step, int(high) + 1, step)]
 
 
 def _range(index: Index) -> str:
@@ -304,8 +314,8 @@ def _time_panels(cases: Sequence[Case], unit: str, right_in: float = 0.12) -> tu
     first, last = _span(cases)
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
         year_axis(axes, first, last, labels=k == len(cases) - 1)
-        heading(axes, case.letter, case.title, 36)
-        unit_above(axes, unit)
+        heading(axes, case.letter, case.title, 48 if k else 34)
+    unit_above(panels[0], unit)
     return figure, panels
 
 
