@@ -39,9 +39,19 @@ def intake_temperature_factor(
     return np.maximum(floor, dome * logistic((np.asarray(water_c) - stops_below_c) / width_c))
 
 
-def winter_rest(water_c: Value, rest_share: Value, rest_below_c: Value, width_c: Value) -> Array:
-    """Factor on respiration of a fish at rest in cold water (assumed shape)."""
-    return 1.0 - np.asarray(rest_share) * logistic((np.asarray(rest_below_c) - np.asarray(water_c)) / width_c)
+def winter_cold(water_c: Value, rest_below_c: Value, width_c: Value) -> Array:
+    """Share of its winter rest that a fish takes in water of a temperature (assumed shape)."""
+    return logistic((np.asarray(rest_below_c) - np.asarray(water_c)) / width_c)
+
+
+def resting_share(cold: Array, rest_share: Value) -> Array:
+    """Share of a resting fish's respiration that is respired at rest, and so depends on size as rest does.
+
+    With a share c of winter rest, respiration is multiplied by 1 − c + c·(1 − rest)·(W/100)^exponent, so that small
+    fish rest more deeply, as the losses of unfed bass of 2–517 g ask for (Breck 2014). The last millionth of c is
+    cut off, so that in warm water nothing needs to be worked out.
+    """
+    return np.maximum(0.0, cold - 1e-6) * (1.0 - np.asarray(rest_share)) / (1.0 - rest_share * cold)
 
 
 def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, isometric_below: Array) -> Array:

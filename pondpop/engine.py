@@ -160,8 +160,9 @@ class Engine:
             respiration[:, :, k] = energetics.temperature_dome(
                 water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
             )
-        self.respiration_factor = respiration * energetics.winter_rest(
-            t, p.winter_rest_share, p.winter_rest_below_c[:, None], p.winter_rest_width_c[:, None]
+        cold = energetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
+        self.bass_resting = energetics.resting_share(cold, p.winter_rest_share[:, BASS])
+        self.respiration_factor = respiration * (1.0 - p.winter_rest_share * cold[:, :, None]
         )
         self.cold_deaths = life.cold_deaths(
             water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
@@ -505,6 +506,11 @@ class Engine:
         np.exp(respired, out=respired)
         respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
         respired *= self.respiration_factor[self.day][:, s.columns.species]
+        resting = self.bass_resting[self.day]
+        if resting.any():
+            exponent = _of(self.parameters.winter_rest_size_exponent, BASS)
+            size = np.expm1((s.log_weight[:, bass] - np.log(100.0)) * exponent)
+            respired[:, bass] *= 1.0 + resting[:, None] * size
         return respired
 
     def _body_energy_rise(self) -> Array:

@@ -112,7 +112,10 @@ def respired(page, water_c: float) -> np.ndarray:
     )
     exponential = np.exp(of("respiration_per_c") * np.minimum(water_c, of("respiration_flat_above_c")))
     warmth = np.where(np.isnan(of("respiration_per_c")), by_dome, exponential)
-    rest = 1.0 - of("winter_rest_share") / (1.0 + np.exp(-(p.winter_rest_below_c[0] - water_c) / p.winter_rest_width_c[0]))
+    cold = 1.0 / (1.0 + np.exp(-(p.winter_rest_below_c[0] - water_c) / p.winter_rest_width_c[0]))
+    awake = 1.0 - of("winter_rest_share")
+    size = (page.weight / 100.0) ** np.nan_to_num(of("winter_rest_size_exponent"))
+    rest = 1.0 - cold + cold * awake + max(0.0, cold - 1e-6) * awake * (size - 1.0)
     per_kg = np.where(page.columns.sex > 0, of("activity_per_kg_female"), of("activity_per_kg_male"))
     activity = of("activity_multiplier") * (1.0 + np.nan_to_num(per_kg) * page.weight / 1000.0)
     oxygen = of("respiration_at_1_g") * page.weight ** of("respiration_exponent") * warmth * rest * activity

@@ -63,6 +63,7 @@ class Parameters:
     respiration_optimum_c: PerSpecies
     respiration_maximum_c: PerSpecies
     winter_rest_share: PerSpecies
+    winter_rest_size_exponent: PerSpecies
     activity_multiplier: PerSpecies
     activity_per_kg_female: PerSpecies
     activity_per_kg_male: PerSpecies

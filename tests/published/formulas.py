@@ -178,9 +178,10 @@ def bass_respiration_j(weight_g, water_c, p, rest=True):
     """Energy that a bass respires, J/g/d; the mean of the sexes."""
     warm = np.exp(of(p, "bass", "respiration_per_c") * np.minimum(water_c, of(p, "bass", "respiration_flat_above_c")))
     if rest:
-        warm = warm * energetics.winter_rest(
-            water_c, of(p, "bass", "winter_rest_share"), p.winter_rest_below_c[0], p.winter_rest_width_c[0]
-        )
+        cold = energetics.winter_cold(water_c, p.winter_rest_below_c[0], p.winter_rest_width_c[0])
+        rest = of(p, "bass", "winter_rest_share")
+        size = (weight_g / 100.0) ** of(p, "bass", "winter_rest_size_exponent") - 1.0
+        warm = warm * (1.0 - rest * cold) * (1.0 + energetics.resting_share(cold, rest) * size)
     per_kg = (of(p, "bass", "activity_per_kg_female") + of(p, "bass", "activity_per_kg_male")) / 2
     oxygen = of(p, "bass", "respiration_at_1_g") * weight_g ** of(p, "bass", "respiration_exponent") * warm
     activity = of(p, "bass", "activity_multiplier") * (1 + per_kg * weight_g / 1000)

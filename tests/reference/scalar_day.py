@@ -336,11 +336,15 @@ def set_temperature_factors(groups, day, p):
             burning = exp(p.respiration_per_c[s] * min(t, p.respiration_flat_above_c[s]))
         else:
             burning = dome(t, p.respiration_dome_q[s], p.respiration_optimum_c[s], p.respiration_maximum_c[s])
-        rest = p.winter_rest_share[s] * step_up((p.winter_rest_below_c - t) / p.winter_rest_width_c)
-        respiration.append(burning * (1 - rest))
+        respiration.append(burning)
+    cold = step_up((p.winter_rest_below_c - t) / p.winter_rest_width_c)
     for g in groups:
         g.intake_factor, g.search_factor = intake[g.species], search[g.species]
-        g.respiration_factor = respiration[g.species]
+        awake = 1 - p.winter_rest_share[g.species]
+        left = 1 - cold * (1 - awake)
+        if g.species == BASS:  # small bass rest more deeply
+            left += max(0.0, cold - 1e-6) * awake * ((g.weight / 100) ** p.winter_rest_size_exponent[BASS] - 1)
+        g.respiration_factor = respiration[g.species] * left
 
 
 def set_maximum_intake_and_search(groups, day, p):

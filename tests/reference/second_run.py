@@ -31,6 +31,7 @@ PARAMETERS = SimpleNamespace(
     respiration_optimum_c=(nan, 33.0, nan, 31.0),
     respiration_maximum_c=(nan, 38.0, nan, 35.0),
     winter_rest_share=(0.682, 0.4, 0.4, 0.4),
+    winter_rest_size_exponent=(0.0, nan, nan, nan),  # rest is the same for all sizes
     activity_multiplier=(0.8918, 0.701, 0.9378, 1.0),
     activity_per_kg_female=(0.0, nan, nan, nan),
     activity_per_kg_male=(0.112, nan, nan, nan),
