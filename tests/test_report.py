@@ -320,6 +320,7 @@ def test_scenario_text_is_escaped_and_shown():
     raw = raw_scenario(report={"consultant": HOSTILE, "note": f"one\n{HOSTILE}"})
     raw["title"] = f"=1+1 {HOSTILE}"
     raw["strategies"]["light"]["title"] = f"=cmd {HOSTILE}"
+    raw["strategies"]["hard"]["title"] = "for $5 or $6"
     carrying = dataset_of(raw, 3).assign_attrs(assessment=f"Bass PSD 40 (31–50) {HOSTILE}")
     material = gather([carrying], "metric")
     text, sheets = make_page(material, "tables")
@@ -328,7 +329,8 @@ def test_scenario_text_is_escaped_and_shown():
     assert "Pond of 1.62 ha (4 acres)" in outline.text
     assert f"What the records say Assessment Bass PSD 40 (31–50) {HOSTILE}" in outline.text
     assert f"Prepared by {HOSTILE}" in outline.text and f"one {HOSTILE}" in outline.text
-    assert f"A: =cmd {HOSTILE[:20]}" in outline.text  # also above the panels of the pictures, dollars and all
+    assert f"A: =cmd {HOSTILE[:20]}" in outline.text
+    assert ">B: for $5 or $6</text>" in text  # above the panels of the pictures, dollars and all
     for sheet in sheets:
         for row in csv.reader(io.StringIO(sheet.to_csv())):
             assert not any(cell.startswith(("=", "+", "@")) for cell in row)
@@ -392,7 +394,8 @@ def test_any_outcome_can_be_told(edit, members, change, tmp_path):
     outline = Outline((tmp_path / "r.html").read_text(encoding="utf-8"))
     assert not re.search(r"\b(nan|inf|None(?! is likely))\b", outline.text)
     if members == 1:
-        assert " of 10 courses" not in outline.text.partition("What to do and when")[0].partition("The answer")[2]
+        text = (tmp_path / "r.html").read_text(encoding="utf-8")
+        assert " of 10" not in text[text.index('id="answer"') : text.index('id="actions"')]
 
 
 def test_a_shad_stocking_in_cold_water_is_warned_of():

@@ -21,6 +21,7 @@ BIG_G = 5 * G_PER_LB
 CLEAR = 0.6  # chance against another strategy from which one is called better; a choice of ours
 CLOSE = 0.7  # and below which the other is close behind
 MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
+MOST_RIVALS = 3  # told one by one
 GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
 
 
@@ -96,6 +97,13 @@ class Answer:
     option: str
     verdicts: list[Verdict]
     lead: list[list[tuple[str, str]]]
+
+    def shown(self, most: int) -> list[Case]:
+        """The cases that are drawn where there is no room for all: the best of each projection in turn, by letter."""
+        longest = max(len(v.cases) for v in self.verdicts)
+        in_turn = [v.ranked[k] for k in range(longest) for v in self.verdicts if k < len(v.cases)]
+        letters = {case.letter for case in in_turn[:most]}
+        return [case for v in self.verdicts for case in v.cases if case.letter in letters]
 
 
 def answer(material: Material) -> Answer:
@@ -174,8 +182,9 @@ def _sureness(v: Verdict) -> str:
     lines = []
     for score in v.scores:
         parts = []
+        rivals = {case.strategy.name for case in v.ranked[1 : 1 + MOST_RIVALS]}
         for duel in v.duels(score):
-            if v.best.strategy.name not in (duel.first, duel.second):
+            if v.best.strategy.name not in (duel.first, duel.second) or not rivals & {duel.first, duel.second}:
                 continue
             won = duel.first == v.best.strategy.name
             another = v.case(duel.second if won else duel.first)
@@ -191,7 +200,8 @@ def _sureness(v: Verdict) -> str:
                 parts.append(f"{verb} {another.letter} {chance_words(duel.chance, v.projection)}{_by(duel, score, v)}")
         lines.append(f"on {goal_words(score, v.projection)}, {v.best.letter} {joined(parts)}")
     text = "; ".join(lines)
-    return text[0].upper() + text[1:] + "."
+    more = " The square below has the others." if len(v.cases) > 1 + MOST_RIVALS else ""
+    return text[0].upper() + text[1:] + "." + more
 
 
 def _by(duel: Duel, score: Score, v: Verdict) -> str:
@@ -332,7 +342,8 @@ def _repair(v: Verdict) -> str:
         season = f"{lost:.0f} {'season' if round(lost) == 1 else 'seasons'} of fishing lost" if lost >= 0.5 else ""
         moved = "; ".join(p for p in (out_words and f"{out_words} out", in_words and f"{in_words} in", season) if p)
         parts.append(f"{case.letter}: {when}" + (f"; {moved}" if moved else ""))
-    return f"(8 of 10 courses with both PSDs in range count as sure) {'. '.join(parts)}."
+    sure = "(8 of 10 courses with both PSDs in range count as sure) " if v.projection.members > 1 else ""
+    return f"{sure}{'. '.join(parts)}."
 
 
 def _change(v: Verdict) -> str:

@@ -104,6 +104,11 @@ class Material:
     cases: tuple[Case, ...]
     units: Units
 
+    @property
+    def banded(self) -> bool:
+        """Whether there are bands: where every projection has but one member there are none."""
+        return any(projection.members > 1 for projection in self.projections)
+
     def cases_of(self, projection: Projection) -> list[Case]:
         return [case for case in self.cases if case.projection is projection]
 

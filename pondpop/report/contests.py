@@ -60,7 +60,9 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
     csv_rows: list[list[object]] = []
     pairs: list[list[object]] = []
     tables = []
-    caption = "The goals: the middle (median) and the range of 8 of 10 courses"
+    caption = "The goals"
+    if any(v.projection.members > 1 for v in verdicts):
+        caption += ": the middle (median) and the range of 8 of 10 courses"
     for v in verdicts:
         rows: list[list[Cell]] = []
         for score in v.scores:
@@ -78,14 +80,14 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
                 difference = [_in_units(d, score, v) for d in duel.difference]
                 pairs.append([a.letter, a.title, b.letter, b.title, goal_words(score, v.projection), duel.chance, unit,
                               *difference])  # fmt: skip
-        if len(v.cases) > 1:
+        if len(v.cases) > 1 and v.projection.members > 1:
             share: list[Cell] = [in_ten(v.standing[case.strategy.name], v.projection.members) for case in v.cases]
             rows.append(["Comparisons won, all goals by their weight", *share])
         for part in chunks(v.cases):
             k = v.cases.index(part[0])
             cut = [[row[0], *row[1 + k : 1 + k + len(part)]] for row in rows]
             tables.append(Table(
-                "goals", caption + (f": {v.projection.scenario.title}" if len(verdicts) > 1 else ""),
+                "goals", caption + (f" ({v.projection.scenario.title})" if len(verdicts) > 1 else ""),
                 ["Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
             ))  # fmt: skip
     pair_header = ["first", "first_title", "second", "second_title", "goal", "chance_first_is_better", "unit",

@@ -110,7 +110,7 @@ def _scale(cases: Sequence[Case], index: Index) -> tuple[float, float, list[floa
     low, high = min([index.limits[0], *(every - 2)]), max([index.limits[1], *(every + 2)])
     if index.limits[0] == 0:
         return 0.0, 100.0, [0, 50, 100]
-    step = 10 if high - low < 60 else 20
+    step = 10 if high - low < 60 and len(cases) < 3 else 20
     return low, high, [float(tick) for tick in range(-(-int(low) // step) * step, int(high) + 1, step)]
 
 
@@ -175,7 +175,7 @@ def _bass_groups(case: Case) -> list[str]:
     return [event.name for event in case.strategy.stocking if event.species == "bass"]
 
 
-def growth(cases: Sequence[Case], units: Units, n: int) -> Iterator[Picture]:
+def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
     """Mean weight, and survivors, of the stocked groups of bass (of all groups where there are none of bass)."""
     groups = list(dict.fromkeys(g for c in cases for g in _bass_groups(c)))[:MOST_CASES]
     if not groups:
@@ -220,7 +220,7 @@ def growth(cases: Sequence[Case], units: Units, n: int) -> Iterator[Picture]:
         unit = unit_of(kind, units)
         beside = "1 lb = 454 g" if kind == "weight" else "1 per acre = 2.47 per ha"
         yield picture(
-            figure, f"{measure}-{n}", title,
+            figure, measure, title,
             f"Bass that were stocked or lived there at the start, {unit} ({beside}). A letter marks each strategy."
             if any(map(_bass_groups, cases)) else f"Stocked fish, {unit} ({beside}). A letter marks each strategy.",
             f"{title} of each group in {unit}. " + "; ".join(said) + ".",

@@ -18,7 +18,7 @@ from matplotlib.markers import TICKDOWN
 from pondpop.report.words import html, shortened
 
 WIDTH_IN = 3.6
-MOST_CASES = 5  # of one picture, so that it fits a printed page
+MOST_CASES = 4  # of one picture, so that it fits a printed page
 INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
 LOOK = {
     "font.family": "DejaVu Sans",

@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pondpop import indices
+from pondpop.quantities import Units
 from pondpop.report import courses
-from pondpop.report.cases import Array, Case, Material
+from pondpop.report.cases import Array, Case
 from pondpop.report.drawing import (
     INK,
-    MOST_CASES,
     PALE,
     SOFT,
     TARGET,
@@ -24,25 +24,23 @@ from pondpop.report.drawing import (
     picture,
     stacked,
 )
-from pondpop.report.tables import chunks
 from pondpop.report.words import converted, figure_of, unit_of
 from pondpop.scenario import SPECIES
 
 
-def draw_all(material: Material, option: str) -> Iterator[Picture]:
+def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Picture]:
     """Every picture of the pond year by year, in the order of the page."""
-    for n, cases in enumerate(chunks(material.cases, MOST_CASES)):
-        for index in courses.balance_indices(option):
-            yield courses.balance(cases, index, f"{index.name.replace('_', '-')}-{n}")
-        yield psd_pair(cases, option, f"pair-{n}")
-        yield courses.crop(cases, f"crop-{n}")
-        for species in ("bass", "bluegill"):
-            yield lengths(cases, species, f"length-{species}-{n}")
-        yield from courses.growth(cases, material.units, n)
-        yield courses.big_fish(cases, f"big-{n}")
-        harvest_picture = courses.harvest(cases, f"harvest-{n}")
-        if harvest_picture is not None:
-            yield harvest_picture
+    for index in courses.balance_indices(option):
+        yield courses.balance(cases, index, index.name.replace("_", "-"))
+    yield psd_pair(cases, option, "pair")
+    yield courses.crop(cases, "crop")
+    for species in ("bass", "bluegill"):
+        yield lengths(cases, species, f"length-{species}")
+    yield from courses.growth(cases, units)
+    yield courses.big_fish(cases, "big")
+    harvest_picture = courses.harvest(cases, "harvest")
+    if harvest_picture is not None:
+        yield harvest_picture
 
 
 def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:

@@ -13,7 +13,7 @@ from pondpop import results
 from pondpop.quantities import Units
 from pondpop.report import actions, tables
 from pondpop.report.answer import Answer, answer
-from pondpop.report.cases import Material, Projection, gather
+from pondpop.report.cases import Case, Material, Projection, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import Table
 from pondpop.report.words import EXPLAINED, day, html, joined
@@ -70,17 +70,15 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     from pondpop.report.drawing import MOST_CASES, Picture, look
 
     said = answer(material)
-    best = said.best
+    best, shown = said.best, said.shown(MOST_CASES)
     with look():
         squares = [one for n, v in enumerate(said.verdicts) if (one := contests.duels(v, f"duels-{n}"))]
-        pictures = list(figures.draw_all(material, said.option))
-        hungry = [
-            hunger.draw(c, material.units, f"hunger-{n}")
-            for n, c in enumerate(tables.chunks(material.cases, MOST_CASES))
-        ]
+        pictures = list(figures.draw_all(shown, material.units, said.option))
+        hungry = [hunger.draw(shown, material.units, "hunger")]
     chosen = [v.best for v in said.verdicts if len(v.equals) == 1 and len(v.cases) > 1]
+    yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
     calendar, harvest = actions.calendar(material, chosen), actions.harvest_tables(material)
-    outcomes, years, prey = tables.outcomes(material), tables.by_year(material), hunger.table(material, best)
+    outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), hunger.table(material, best)
     signs, goals = actions.signs(material.cases), contests.goal_tables(said.verdicts)
 
     def plots(some: Sequence[Picture]) -> str:
@@ -92,16 +90,17 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
          calendar.to_html() + _list([*actions.HOW_TO_SURVEY, *_moving(material)])
          + "".join(t.to_html() for t in harvest) + signs.to_html()),
         ("years", "The pond year by year",
-         "".join(t.to_html() for t in outcomes) + _differences(said) + plots(pictures)
+         "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
+         + plots(pictures)
          + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         ("hunger", "Which bass go hungry, and when",
-         f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(material)}</div></div>'
+         f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
          + "".join(t.to_html() for t in prey)),
         ("records", "What the records say", _records(material)),
         ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
         ("limits", "Limits", _list(LIMITS)),
         ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("model", "standards"))}</div>'),
-        ("again", "How to run it again", "".join(map(_again, material.projections))),
+        ("again", "How to run it again", _again(material)),
     ]  # fmt: skip
     sheets = [
         next(iter(same)) for _, same in groupby(
@@ -177,12 +176,20 @@ def _answer(material: Material, said: Answer, goals: Sequence[Table]) -> str:
     return f'{_key(material)}<div class="leads">{"".join(parts)}</div>' + "".join(t.to_html() for t in goals)
 
 
-def _differences(said: Answer) -> str:
+def _differences(material: Material, said: Answer) -> str:
     lines = [line for verdict in said.verdicts for line in verdict.answers_on("stocked group", "differences")]
+    band = " (middle and range of 8 of 10 courses)" if material.banded else ""
+    return f'<h3>What differs{band}</h3><div class="fine columns">{_list(lines)}</div>' if lines else ""
+
+
+def _left_out(material: Material, shown: Sequence[Case]) -> str:
+    """Which strategies have no pictures of their own."""
+    rest = [case.letter for case in material.cases if case not in shown]
+    if not rest:
+        return ""
     return (
-        f'<h3>What differs (middle and range of 8 of 10 courses)</h3><div class="fine columns">{_list(lines)}</div>'
-        if lines
-        else ""
+        f"<p>Pictures show the {len(shown)} strategies that do best on their goals, yearly tables the best one; "
+        f"{html(joined(rest))} stand in the tables above and in the CSV files.</p>"
     )
 
 
@@ -215,13 +222,13 @@ def _moving(material: Material) -> list[str]:
     return list(texts) if len(texts) == 1 else [f"{title}: {text}" for text, title in texts.items()]
 
 
-def _advice(material: Material) -> str:
+def _advice(cases: Sequence[Case], units: Units) -> str:
     """The advice for hungry bass; cases with the same advice are told together."""
     from pondpop.report.hunger import advice
 
     told: dict[tuple[str, ...], list[str]] = {}
-    for case in material.cases:
-        told.setdefault(tuple(advice(case, material.units)), []).append(f"{case.letter}: {case.title}")
+    for case in cases:
+        told.setdefault(tuple(advice(case, units)), []).append(f"{case.letter}: {case.title}")
     return "".join(f"<h3>{html('; '.join(names))}</h3>{_list(lines)}" for lines, names in told.items())
 
 
@@ -249,14 +256,17 @@ def _assumptions(projection: Projection) -> str:
     return f'<h3>{html(scenario.title)}</h3><div class="fine columns">{_list([k.strip() for k in known])}{doubts}</div>'
 
 
-def _again(projection: Projection) -> str:
-    dataset = projection.dataset
-    versions = json.loads(str(dataset.attrs["versions"]))
-    told = joined(f"{name} {number}" for name, number in versions.items())
-    return (
-        f"<p>{html(projection.scenario.title)}: seed {html(dataset.attrs['seed'])}, {projection.members:,} "
-        f"{'member' if projection.members == 1 else 'members'}, made with {html(told)}. Contents of projection.nc: "
-        f"<code>{html(results.content_hash(dataset))}</code>.</p>"
+def _again(material: Material) -> str:
+    items = []
+    for projection in material.projections:
+        dataset = projection.dataset
+        told = joined(f"{name} {number}" for name, number in json.loads(str(dataset.attrs["versions"])).items())
+        items.append(
+            f"<p>{html(projection.scenario.title)}: seed {html(dataset.attrs['seed'])}, {projection.members:,} "
+            f"{'member' if projection.members == 1 else 'members'}, made with {html(told)}. Contents of projection.nc: "
+            f"<code>{html(results.content_hash(dataset))}</code>.</p>"
+        )
+    return "".join(items) + (
         "<pre>pondpop report projection.nc              this page again\n"
         "pondpop compare scenario.resolved.toml    the projection again</pre>"
     )

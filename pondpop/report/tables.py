@@ -14,7 +14,7 @@ from pondpop.report.cases import Case, Material
 from pondpop.report.words import NONE, converted, html, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
-COLUMNS = 4  # strategies beside each other in one table
+COLUMNS = 5  # strategies beside each other in one table
 
 # quantity, how it is called, whether the other system stands beside it
 OUTCOMES = (
@@ -111,6 +111,7 @@ def chunks(cases: Sequence[Case], most: int = COLUMNS) -> Iterable[Sequence[Case
 def outcomes(material: Material) -> list[Table]:
     """Every strategy at its last survey: medians with their bands, in both systems of units."""
     tables, csv_rows = [], []
+    band = ": the middle (median), with the range that 8 of 10 possible courses fall into" if material.banded else ""
     for case in material.cases:
         for name, words in OUTCOMES:
             q = case.projection.quantities[name]
@@ -131,8 +132,7 @@ def outcomes(material: Material) -> list[Table]:
             rows.append([said, *cells])
         dates = sorted({str(case.projection.survey_dates[-1]) for case in cases})
         tables.append(Table(
-            "outcomes", f"At the last survey ({', '.join(dates)}): the middle (median), and below it the range that "
-            "8 of 10 possible courses fall into. What is nil everywhere is left out.",
+            "outcomes", f"At the last survey ({', '.join(dates)}){band}. What is nil everywhere is left out.",
             ["", *(f"{case.letter}: {case.title}" for case in cases)], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
     return tables
@@ -152,8 +152,8 @@ def _si(value: float, kind: str, units: str) -> float:
     return float(value) / (converted(1.0, kind, "us") if units == "us" else 1.0)
 
 
-def by_year(material: Material) -> list[Table]:
-    """Each strategy at the last survey of each year."""
+def by_year(material: Material, shown: Sequence[Case]) -> list[Table]:
+    """Strategies at the last survey of each year: those shown as tables, all of them in the CSV."""
     crop, header = (
         unit_of("crop", material.units),
         ["strategy", "title", "date", "quantity", "unit", "p10", "p50", "p90"],
@@ -166,14 +166,15 @@ def by_year(material: Material) -> list[Table]:
                 date = str(case.projection.survey_dates[i])
                 csv_rows.append([case.letter, case.title, date, name, unit, *case.band(name)[i]])
     tables = []
-    for case in material.cases:
+    below = "; range of 8 of 10 courses below" if material.banded else ""
+    for case in shown:
         rows: list[list[Cell]] = []
         for year, i in case.projection.yearly:
             cells = [with_band(case.band(name)[i], case.projection.quantities[name].kind) for name, _ in BY_YEAR]
             rows.append([str(year), *cells])
         heads = [words + (f", {crop}" if name.endswith("standing_crop") else "") for name, words in BY_YEAR]
         tables.append(Table(
-            "by_year", f"{case.letter}: {case.title}. Last survey of each year; range of 8 of 10 courses below.",
+            "by_year", f"{case.letter}: {case.title}. Last survey of each year{below}.",
             ["Year", *heads], rows, header, csv_rows,
         ))  # fmt: skip
     return tables
