@@ -197,6 +197,9 @@ def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
     fish = np.median(dataset["harvest_number"].values[1, :, at, 0]) * dataset.attrs["area_ha"]
     assert table.csv_rows[0][0] == "B" and table.csv_rows[0][6] == pytest.approx(fish, rel=1e-12)
     assert table.rows[0][1][0] == f"{fish:.0f} fish"
+    assert table.caption.startswith(
+        "Harvest in whole fish of this pond by month with the range of 8 of 10 courses; weight:"
+    )
     months = {str(row[4]) for row in table.csv_rows}
     assert max(months) < "2028-03"  # the coming two years
 

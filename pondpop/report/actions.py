@@ -228,7 +228,7 @@ def harvest_tables(material: Material) -> list[Table]:
     ]
     csv_rows: list[list[object]] = []
     tables = []
-    band = " with the range of 8 of 10 courses" if material.banded else ""
+    ranged = " with the range of 8 of 10 courses" if material.banded else ""
     weight_unit = "lb" if material.units == "us" else "kg"
     per_kg = 1000 * converted(1.0, "weight", "us") if material.units == "us" else 1.0
     for part in [columns[k : k + 4] for k in range(0, len(columns), 4)]:
@@ -254,7 +254,7 @@ def harvest_tables(material: Material) -> list[Table]:
             f"{case.letter}: {', '.join(filter(None, (SPECIES[k], _sizes(case, SPECIES[k]))))}" for case, k, _ in part
         ]
         tables.append(Table(
-            "harvest_by_month", f"Harvest in whole fish of this pond by month{band}; weight: the coming two years, "
+            "harvest_by_month", f"Harvest in whole fish of this pond by month{ranged}; weight: the coming two years, "
             "or the first year of harvest where it begins later.",
             ["Month", *heads], rows, header, csv_rows, look="bands",
         ))  # fmt: skip

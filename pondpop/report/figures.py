@@ -23,6 +23,7 @@ from pondpop.report.drawing import (
     no_data,
     picture,
     stacked,
+    unit_above,
 )
 from pondpop.report.words import converted, figure_of, unit_of
 from pondpop.scenario import SPECIES
@@ -158,7 +159,7 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
     the published length categories of the species where it has them.
     """
     with look():
-        figure, panels = stacked(max(1, len(counts)), 1.1, bottom_in=0.38)
+        figure, panels = stacked(max(1, len(counts)), 1.1, bottom_in=0.38, right_in=0.3)
         edges = indices.category_inches(species) if species in ("bass", "bluegill") else ()
         arrays = {label: np.asarray(values, dtype=float) for label, values in counts.items()}
         filled = [np.flatnonzero(a)[-1] for a in arrays.values() if a.any()]
@@ -173,12 +174,14 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
             axes.set_ylim(0, max(1.0, fish.max(initial=0.0) * 1.1))
             axes.locator_params(axis="y", nbins=4, integer=True)
             heading(axes, "", f"{label}: {fish.sum():.0f} fish")
+            axes.tick_params(labelbottom=axes is panels[-1])
             said.append(
                 f"{label}: {fish.sum():.0f} fish"
                 + (f", most of {fish.argmax()}–{fish.argmax() + 1} in" if fish.any() else "")
             )
         if not arrays:
             no_data(panels[0], "no fish measured")
+        unit_above(panels[0], "fish")
         panels[-1].set_xlabel("total length, in", labelpad=1)
         lines = f"Dashed: length categories {', '.join(map(str, edges))} in." if edges else ""
         return picture(figure, key, title, f"Fish measured in each one-inch class (1 in = 25.4 mm). {lines}",
