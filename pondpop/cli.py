@@ -139,8 +139,14 @@ def _parser() -> argparse.ArgumentParser:
     _long_work(update, "folder to write (default: the file's name + -updated)")
     update.set_defaults(command=_update)
 
-    report = commands.add_parser("report", help="write the report of a stored projection again")
-    report.add_argument("file", metavar="FILE", type=Path, help="projection.nc of an earlier comparison")
+    report = commands.add_parser("report", parents=[units], help="write the report of stored projections again")
+    report.add_argument(
+        "files",
+        metavar="FILE",
+        nargs="+",
+        type=Path,
+        help="projection.nc of a comparison; several side by side",
+    )
     report.add_argument("--out", metavar="HTML", type=Path, help="page to write (default: report.html beside FILE)")
     report.set_defaults(command=_report)
 
@@ -349,7 +355,8 @@ def _report(given: argparse.Namespace) -> None:
     from pondpop.report import write_page
     from pondpop.results import read
 
-    write_page([read(given.file)], given.out or given.file.with_name("report.html"))
+    out = given.out or given.files[0].with_name("report.html")
+    write_page([read(file) for file in given.files], out, given.units)
 
 
 def _assess(given: argparse.Namespace) -> None:

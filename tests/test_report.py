@@ -13,6 +13,7 @@ import pytest
 import xarray as xr
 
 from pondpop import results
+from pondpop.cli import main
 from pondpop.quantities import yearly_csv
 from pondpop.readings import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_page
@@ -417,6 +418,14 @@ def test_several_files_side_by_side(dataset, tmp_path):
     assert len(outline.ids) == len(set(outline.ids))
     rows = read_csv(tmp_path / "r_tables" / "outcomes.csv")
     assert {row["strategy"] for row in rows} == {"A", "B", "C", "D"}
+
+
+def test_the_command_makes_the_page_from_files_alone(dataset, tmp_path):
+    for name in ("one", "two"):
+        results.write(dataset, tmp_path / f"{name}.nc")
+    assert main(["report", str(tmp_path / "one.nc"), str(tmp_path / "two.nc"), "--units", "metric"]) == 0
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "Pond of 1.62 ha (4 acres)" in text and "D: take small ones" in text
 
 
 def test_length_frequency_of_survey_counts():
