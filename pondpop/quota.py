@@ -7,6 +7,7 @@ has not seen. All variants share their luck.
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
@@ -38,6 +39,7 @@ SCAN_OTHERS = (0.0, 10.0)  # every other window
 # How soft the indicator of each constraint is in the search (choices): PSD points, Wr points, log of F/C
 SOFT_PSD, SOFT_WR, SOFT_RATIO = 3.0, 1.5, 0.1
 PENALTY = 10.0  # what a missing probability of 1 weighs against goals of about 1
+VAIN = 1.0  # and what a quota of which nothing can be caught does
 MOST_FORAGE = 10.0  # F/C above which bluegill are crowded (upper end of balanced ponds, Swingle 1950, from memory)
 
 
@@ -242,8 +244,17 @@ def judge(dataset: xr.Dataset, scenario: Scenario, question: Question, amounts: 
 
 
 def merit(trial: Trial, question: Question) -> float:
-    """What the search makes as large as it can: the goals, less a penalty for every probability that is missing."""
-    return trial.worth - PENALTY * float(np.maximum(question.probability - trial.soft, 0.0).sum())
+    """What the search makes as large as it can: the goals, less what is missing of every probability, less what is
+    asked for in vain (a quota that anglers cannot catch is no advice)."""
+    missing = float(np.maximum(question.probability - trial.soft, 0.0).sum())
+    return trial.worth - PENALTY * missing - VAIN * in_vain(trial)
+
+
+def in_vain(trial: Trial) -> float:
+    """Share of what is asked for over the run that is not caught in the middle member; 0 where nothing is asked for."""
+    asked = float(trial.asked.sum())
+    caught = float(np.median(np.minimum(trial.taken, trial.asked).sum(axis=1)))
+    return 1.0 - caught / asked if asked > 0.0 else 0.0
 
 
 def _worth(dataset: xr.Dataset, taken: Array) -> float:
@@ -262,7 +273,8 @@ def _worth(dataset: xr.Dataset, taken: Array) -> float:
 
 
 def _by_year(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tuple[Array, Array]:
-    """Bass taken [member, year] and asked for [year] in each calendar year of the run, kg/ha."""
+    """Bass taken [member, year] and asked for [year] in each calendar year, kg/ha; of a season that the run holds only
+    a part of, as large a part of the quota."""
     years = dataset["month"].values.astype("datetime64[Y]").astype(int)
     numbers = np.unique(years)
     monthly = dataset["harvest_biomass"].values[0, ..., BASS]
@@ -271,7 +283,17 @@ def _by_year(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tup
     for rule in scenario.strategies[question.strategy].harvest:
         if rule.species == "bass":
             asked[rule.from_year - 1 : rule.to_year] += rule.kg_per_ha or 0.0
-    return taken, asked
+    return taken, asked * _season_within(scenario, question.season)
+
+
+def _season_within(scenario: Scenario, season: Season) -> Array:
+    """Share of each calendar year's season that lies within the run [year]."""
+    run, shares = scenario.run, []
+    for year in range(run.start.year, run.start.year + run.last_year):
+        first, after = dt.date(year, *season[0]), dt.date(year, *season[1]) + dt.timedelta(days=1)
+        held = min(after, run.end) - max(first, run.start)
+        shares.append(max(held.days, 0) / (after - first).days)
+    return np.array(shares)
 
 
 def _rounded(amounts: Array, units: str) -> Array:

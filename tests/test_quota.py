@@ -8,7 +8,7 @@ from small import TEXT, dataset, pond, raw, readings
 
 from pondpop import cli, quota
 from pondpop.checks import InputError
-from pondpop.quota import FRESH, Question, ask, chance_caught, judge, merit, search, whole_fish, with_quota
+from pondpop.quota import FRESH, Question, ask, chance_caught, in_vain, judge, merit, search, whole_fish, with_quota
 from pondpop.quota_words import quota_csv, quota_text
 from pondpop.scenario import resolve
 from pondpop.variants import Job
@@ -99,7 +99,7 @@ def test_a_pond_in_range_meets_every_constraint():
     assert set(found.chances.values()) == {1.0}
     assert found.meets(0.99)
     assert (found.soft > 0.9).all()
-    assert merit(found, asked) == pytest.approx(found.worth)
+    assert merit(found, asked) == pytest.approx(found.worth - in_vain(found))
 
 
 @pytest.mark.parametrize(
@@ -135,14 +135,32 @@ def test_the_indicator_falls_smoothly_across_the_edge():
 
 
 def test_a_quota_is_caught_where_nine_tenths_of_it_are():
-    def fill(one):  # 2026 asks for 10 kg/ha, April to December; 2028 for 25
-        one["harvest_biomass"][:, 0, 0] = (10.0, 9.0, 8.9, 0.0)
+    def fill(one):
+        one["harvest_biomass"][:, 0, 0] = np.array([1.0, 0.91, 0.89, 0.0]) * 10 * 214 / 245
 
     found, _, _ = trial(fill=fill)
-    assert found.asked.tolist() == [10.0, 10.0, 25.0, 25.0]
+    part = np.array([214, 245, 245, 31]) / 245  # from 1 April 2026 to 31 March 2029, of a season from March to October
+    np.testing.assert_allclose(found.asked, part * [10.0, 10.0, 25.0, 25.0])
     assert chance_caught(found).tolist() == [0.5, 0.0, 0.0, 0.0]
     none = trial(amounts=((0.0, 0.0), (0.0, 0.0)))[0]
     assert np.isnan(chance_caught(none)).all()
+
+
+def test_what_cannot_be_caught_is_asked_for_in_vain():
+    none = trial(amounts=((0.0, 0.0), (0.0, 0.0)))[0]
+    assert in_vain(none) == 0.0
+    nothing, asked, _ = trial()
+    assert in_vain(nothing) == pytest.approx(1.0)
+
+    def fill(one):  # half of each year's 10, 10, 25 and 25 kg/ha, twice the quota in the first year
+        one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [20.0, 5.0, 12.5, 12.5 * 31 / 245]
+
+    some = trial(fill=fill)[0]
+    whole = 10 * 214 / 245 + 10 + 25 + 25 * 31 / 245
+    assert in_vain(some) == pytest.approx((5 + 12.5 + 12.5 * 31 / 245) / whole)
+    assert merit(some, asked) - merit(nothing, asked) == pytest.approx(
+        some.worth - nothing.worth + in_vain(nothing) - in_vain(some)
+    )
 
 
 def test_whole_fish_are_the_quota_over_the_mean_weight():
