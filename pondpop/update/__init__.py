@@ -41,6 +41,7 @@ Array = NDArray[np.float64]
 LEAST_EFFECTIVE = 20.0  # members that differ, below which nothing is concluded (a choice)
 LEAST_SHARE = 0.1  # the same as a share of the members
 FAR_OUT = 4.0  # standard deviations from the mean of the ensemble beyond all of which a record cannot be explained
+USUAL_RUNS = 30  # a member's ponds, for telling how long it takes
 MOST_UNEXPLAINED = 0.5  # share of the records that may be so before nothing is concluded
 
 
@@ -100,7 +101,7 @@ def update(
         nonlocal runs
         runs += members
         if progress:
-            progress(runs, max(runs, 9 * scenario.ensemble.members))
+            progress(runs, max(runs, USUAL_RUNS * scenario.ensemble.members))
 
     def look_for(observations: tuple[Observation, ...]) -> Callable[[Uniforms], Members]:
         def look(uniforms: Uniforms) -> Members:

@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 
 # All assumed. What the model cannot know of a record beyond the sampling of its fish:
 CATCHABILITY_SPREAD = 0.3  # of each gear and species in this pond, all days alike; standard deviation of the logarithm
-WR_ERROR = 3.0  # of the mean of a length class, %
+WR_ERROR = 5.0  # of the mean of a length class, %
 GROWTH_ERROR_MM = 15.0  # of the mean growth of a length class, mm a year
 GROWTH_SPREAD_MM = 30.0  # between fish of one length class, mm a year
 STRAYS = 0.1  # fish in a day's catch that the model does not have

@@ -2,13 +2,15 @@
 
 A sequential sampler (Del Moral, Doucet & Jasra 2006, from memory): the likelihood enters by growing powers; each power
 is as large as an effective number of half the members allows; members are drawn by their weight (systematically) and
-then moved by steps that keep the posterior. A step turns each member's normal deviates z into √(1 − s²)·z + s·ξ, which
-keeps the prior by itself (Cotter et al. 2013, from memory), and is taken with the chance of the likelihood ratio.
+then moved by steps that keep the posterior. A step turns normal deviates z of a member into √(1 − s²)·z + s·ξ, which
+keeps the prior by itself (Cotter et al. 2013, from memory), and is taken with the chance of the likelihood ratio. Small
+steps in everything find the place of a sharp likelihood; large ones in a few decisions give back the spread of all that
+the records say nothing about, which copying alone would lose.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,9 +24,11 @@ Array = NDArray[np.float64]
 
 KEPT_SHARE = 0.5  # effective share of the members that a stage keeps, before they are drawn
 MOST_STAGES = 12
-MOVES_A_STAGE = 2
+MOVES = (True, False, True, False)  # of a stage: a little in everything (True), or far in a few decisions
+LAST_MOVES = 2  # times as many in the last stage
 FIRST_STEP, SMALLEST_SPREAD = 0.5, 0.1
-WANTED_MOVES = (0.2, 0.45)  # share of steps taken outside of which the next steps are smaller or larger
+FIRST_PICKED, FAR = 0.3, 0.9
+WANTED_MOVES = (0.2, 0.45)  # share of moves taken outside of which the next are smaller or larger
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ class Members:
 
 
 def learn(
-    prior: Members, look: Callable[[Uniforms], Members], seed: int, moves: int = MOVES_A_STAGE
+    prior: Members, look: Callable[[Uniforms], Members], seed: int, moves: Sequence[bool] = MOVES
 ) -> tuple[Members, list[Stage]]:
     """Members of equal weight, and how each stage went; the last power is below 1 if MOST_STAGES were not enough.
 
@@ -81,16 +85,17 @@ def learn(
     count = prior.log_likelihood.size
     founder = np.arange(count)
     copy = np.arange(count)  # members with the same number are copies of one another
-    power, step, moved = 0.0, FIRST_STEP, 0
+    power, moved = 0.0, 0
+    size = {True: FIRST_STEP, False: FIRST_PICKED}
     while power < 1.0 and len(stages) < MOST_STAGES and np.isfinite(now.log_likelihood).any():
         following = next_power(now.log_likelihood, power)
         weight = weights((following - power) * now.log_likelihood)
         rows = draw_rows(weight, float(uniform(seed, f"update draw {len(stages)}", range(1), 1)[0, 0]))
         now, founder, copy, power = now.drawn(rows), founder[rows], copy[rows], following
         shares = []
-        for _ in range(moves):
+        for small in (*moves,) * (LAST_MOVES if power == 1.0 else 1):
             moved += 1
-            there = look(stepped(now.uniforms, step, seed, moved))
+            there = look((stepped if small else redealt)(now.uniforms, size[small], seed, moved))
             with np.errstate(invalid="ignore"):
                 ratio = power * (there.log_likelihood - now.log_likelihood)
             dealt = uniform(seed, f"update choice {moved}", range(count), 1)[:, 0]
@@ -98,7 +103,8 @@ def learn(
             now = now.where(taken, there)
             copy = np.where(taken, count * moved + np.arange(count), copy)
             shares.append(float(taken.mean()))
-            step *= 0.6 if shares[-1] < WANTED_MOVES[0] else 1.5 if shares[-1] > WANTED_MOVES[1] else 1.0
+            change = 0.6 if shares[-1] < WANTED_MOVES[0] else 1.5 if shares[-1] > WANTED_MOVES[1] else 1.0
+            size[small] = min(1.0, size[small] * change)
         copies = np.unique(copy, return_counts=True)[1] / count
         stages.append(
             Stage(
@@ -140,11 +146,24 @@ def draw_rows(weight: Array, start: float) -> NDArray[np.intp]:
 
 
 def stepped(uniforms: Uniforms, step: float, seed: int, number: int) -> dict[str, Array]:
-    """One step of every member from where it is; wider where members still differ more."""
+    """Every member a little from where it is, in all that it was dealt; wider where members still differ more."""
     out = {}
     for decision, u in uniforms.items():
         z = ndtri(u)
         s = np.minimum(1.0, step * np.maximum(z.std(axis=0), SMALLEST_SPREAD))
-        fresh = normal(seed, f"update step {number} {decision}", range(u.shape[0]), u.shape[1])
-        out[decision] = np.clip(ndtr(np.sqrt(1.0 - s**2) * z + s * fresh), 2.0**-53, 1.0 - 2.0**-53)
+        out[decision] = _step(z, s, seed, f"update step {number} {decision}")
     return out
+
+
+def redealt(uniforms: Uniforms, share: float, seed: int, number: int) -> dict[str, Array]:
+    """Every member far from where it is, but only in a share of its decisions, picked by chance for each member."""
+    out = {}
+    for decision, u in uniforms.items():
+        picked = uniform(seed, f"update pick {number} {decision}", range(u.shape[0]), 1) < share
+        out[decision] = np.where(picked, _step(ndtri(u), FAR, seed, f"update deal {number} {decision}"), u)
+    return out
+
+
+def _step(z: Array, s: Array | float, seed: int, decision: str) -> Array:
+    fresh = normal(seed, decision, range(z.shape[0]), z.shape[1])
+    return np.clip(ndtr(np.sqrt(1.0 - np.square(s)) * z + s * fresh), 2.0**-53, 1.0 - 2.0**-53)
