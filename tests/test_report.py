@@ -234,10 +234,10 @@ def test_hunger_is_found_where_prey_is_less_than_need():
         ds["prey_need"].values[0][:, july, 2] = 80.0  # bass of 8–12 in of the first strategy
 
     material = gather([dataset_of(raw_scenario(), change=hungry)], "us")
-    first, second = (advice(case, "us") for case in material.cases)
-    assert first[0] == "Bass of 8–12 in run short of prey of their size in July (more than 9 of 10)."
-    assert any("12–14 in" in line for line in first)
-    assert len(second) == 1 and "No class is likely to run short" in second[0]
+    (seen, helps), (others, _) = (advice(case, "us") for case in material.cases)
+    assert seen == "short of prey of their size: bass of 8–12 in, July (9 of 10)."
+    assert len(helps) == 1 and "12–14 in" in helps[0]
+    assert others == "no class is likely to run short of prey of its size."
 
 
 # ------------------------------------------------------------------ the page

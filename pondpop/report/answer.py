@@ -231,7 +231,8 @@ def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
     if kind == "money":
         return f"{v.cost.currency} {brief(value, 2)}" if unit else brief(value, 2)
     if kind not in UNITS:
-        return f"{points(value)} PSD {kind}" if unit else points(value)
+        number = points(value)
+        return f"{number} PSD {'point' if number == '1' else kind}" if unit else number
     if unit:
         return both(value, kind, v.projection.units)
     return figure_of(converted(value, kind, v.projection.units), kind)

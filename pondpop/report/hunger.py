@@ -21,6 +21,22 @@ PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty;
 SETTLED_YEARS = 2  # the last whole years of the run, told as the usual year
 
 
+WATCH = "Where nothing runs short there is nothing to do beyond watching Wr at each survey."
+CROWDED = (
+    "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to take out "
+    "bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add bluegill of 3–5 in, "
+    "200 per acre (490 per ha)."
+)
+YOUNG = (
+    "Where only young bass are short: with enough older bass in the pond this thins them and needs no help; where you "
+    "want more of them, cover and small forage (minnows, a late spawn of bluegill) help."
+)
+LARGE = (
+    "Large bass are short of large prey: threadfin shad, where winters and the state allow them, or fewer large bass, "
+    "are the usual help."
+)
+
+
 @dataclass(frozen=True, eq=False)
 class Hunger:
     """Edible prey and need of one case, kg/ha [member, month, bass_class]."""
@@ -127,44 +143,26 @@ def _short_words(found: Hunger, names: Sequence[str]) -> str:
     return "; ".join(f"{names[c]} short in {months_in_words(m)}" for c, m in _short_months(found).items())
 
 
-def advice(case: Case, units: Units) -> list[str]:
-    """Which classes go hungry in the settled pond, when, how sure, and what usually helps; plain sentences."""
+def advice(case: Case, units: Units) -> tuple[str, list[str]]:
+    """Which classes go hungry in the settled pond, when and how sure, as one sentence; and what usually helps."""
     found, names = hunger(case), class_words(case, units)
-    short = _short_months(found)
+    short, members = _short_months(found), case.projection.members
     if not np.isfinite(found.share_short).any():
-        return ["There are too few bass to go hungry."]
+        return "too few bass to go hungry.", []
     if not short:
         tight = _tight_words(found, names)
-        more = f" Tightest: {tight}." if tight else ""
-        return [f"No class is likely to run short of prey of its size in the last years of the run.{more} "
-                "Nothing to do beyond watching Wr at each survey."]  # fmt: skip
+        more = f" (tightest: {tight})" if tight else ""
+        return f"no class is likely to run short of prey of its size{more}.", [WATCH]
     settled = _settled(case)
-    lines = []
+    parts = []
     for c, months in short.items():
         sure = float(np.nanmean([np.nanmean(_some(found.share_short[settled[m], c])) for m in months]))
-        lines.append(
-            f"Bass of {names[c]} run short of prey of their size in {months_in_words(months)} ({in_ten(sure)})."
-        )
+        chance = f" ({in_ten(sure, members)})" if members > 1 else ""
+        parts.append(f"bass of {names[c]}, {months_in_words(months)}{chance}")
     lower = case.projection.dataset["bass_class"].values
     small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
-    if medium:
-        lines.append(
-            "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to "
-            "take "
-            "out bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add "
-            "bluegill of 3–5 in, 200 per acre (490 per ha)."
-        )
-    elif small:
-        lines.append(
-            "Only young bass are short: in a pond with enough older bass this thins them and needs no help; where you "
-            "want more of them, cover and small forage (minnows, a late spawn of bluegill) help."
-        )
-    if large:
-        lines.append(
-            "Large bass are short of large prey: threadfin shad, where winters allow them and the state does, or fewer "
-            "large bass, are the usual help."
-        )
-    return lines
+    helps = [words for words, wanted in ((CROWDED, medium), (YOUNG, small and not medium), (LARGE, large)) if wanted]
+    return f"short of prey of their size: {'; '.join(parts)}.", helps
 
 
 def _tight_words(found: Hunger, names: Sequence[str]) -> str:

@@ -223,13 +223,19 @@ def _moving(material: Material) -> list[str]:
 
 
 def _advice(cases: Sequence[Case], units: Units) -> str:
-    """The advice for hungry bass; cases with the same advice are told together."""
+    """What the usual year at the end of the run holds for the bass of each strategy, and each piece of advice once."""
     from pondpop.report.hunger import advice
 
-    told: dict[tuple[str, ...], list[str]] = {}
+    seen: list[str] = []
+    helps: dict[str, list[str]] = {}
     for case in cases:
-        told.setdefault(tuple(advice(case, units)), []).append(f"{case.letter}: {case.title}")
-    return "".join(f"<h3>{html('; '.join(names))}</h3>{_list(lines)}" for lines, names in told.items())
+        words, help_with = advice(case, units)
+        seen.append(f"{case.letter}: {words}")
+        for text in help_with:
+            helps.setdefault(text, []).append(case.letter)
+    said = [f"{text} ({', '.join(letters)})" if len(cases) > 1 else text for text, letters in helps.items()]
+    heads = ("Usual year at the end of the run", "What helps")
+    return "".join(f"<h3>{head}</h3>{_list(lines)}" for head, lines in zip(heads, (seen, said), strict=True) if lines)
 
 
 def _records(material: Material) -> str:
