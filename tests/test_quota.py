@@ -118,6 +118,11 @@ def test_each_constraint_is_missed_alone_by_the_member_that_misses_it(name, fill
     assert merit(found, asked) < merit(good, asked)
 
 
+@pytest.mark.parametrize("large", [1.0, 500.0])  # PSD 2 and 91, below and above the range
+def test_the_indicator_knows_both_ends_of_the_range(large):
+    assert trial(fill=lambda one: one["number"].__setitem__((..., 0, 13), large))[0].soft[0] < 0.05
+
+
 def test_a_pond_without_bass_misses_the_range():
     found = trial(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0), 0.0))[0]
     assert found.chances["bass PSD in range"] == 0.0

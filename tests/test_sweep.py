@@ -180,6 +180,7 @@ def test_the_earliest_date_is_the_first_that_spares_enough_with_enough_probabili
     assert "few with date 2027-09-01 (75 %)" in sweep.answer(made, axes, 0.7, 0.75)
     assert "few with date 2027-12-01 (100 %)" in sweep.answer(made, axes, 0.7, 0.8)
     assert "few with date 2027-06-01" in sweep.answer(made, axes, 0.5, 0.99)
+    assert "few with date 2027-09-01 (75 %)" in sweep.answer(made[::-1], axes, 0.7, 0.75)  # whatever their order
     none = sweep.answer(made[:3], axes, 0.7, 0.8)
     assert "At no date" in none and "few with date 2027-09-01 (75 %)" in none
 
