@@ -113,7 +113,7 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         background_deaths=np.repeat(deaths[:, :, None], years, axis=2),
         stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
         angler_success=factor("angler_success", "angler success", years),
-        survey=deal("sampling of surveys", surveys * signs).reshape(-1, surveys, signs),
+        survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
     )
 
 

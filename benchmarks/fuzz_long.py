@@ -1,0 +1,117 @@
+"""The long run against odd, broken and hostile files: one command, the same cases every time for a seed.
+
+    python benchmarks/fuzz_long.py [--read N] [--run N] [--seed N]
+
+By default 10,400 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged) and
+500 of further valid scenarios are run for one or two years, day by day with their books checked and as a whole with the
+Dataset, `yearly.csv`, projection file and (one in 25) the report. Each must be answered and satisfy the invariants of
+tests/test_invariants.py, or be refused in one line with status 2. A numpy warning is a failure, and so are 60 seconds.
+Prints the figures and every failure; status 1 if there was one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+
+import hypothesis_ponds as ponds  # noqa: E402
+import test_inputs_fuzz as fuzz  # noqa: E402
+from hypothesis import HealthCheck, Phase, given, seed, settings  # noqa: E402
+from hypothesis import strategies as st  # noqa: E402
+from test_invariants import assert_dataset_sound, assert_lawful_days  # noqa: E402
+
+from pondpop import results  # noqa: E402
+from pondpop.report import write_page  # noqa: E402
+from pondpop.scenario import resolve  # noqa: E402
+from pondpop.variants import compare  # noqa: E402
+
+Case = Callable[[Any], Any]
+
+
+class Tally:
+    """What became of the cases of each kind."""
+
+    def __init__(self) -> None:
+        self.outcomes: dict[str, collections.Counter[str]] = collections.defaultdict(collections.Counter)
+        self.failures: list[str] = []
+
+    def try_all(self, kind: str, number: int, seed_number: int, strategy: st.SearchStrategy[Any], judge: Case) -> None:
+        """Judge so many drawn cases; a failure is kept, and the others go on."""
+        started = time.monotonic()
+
+        @seed(seed_number)
+        @settings(
+            max_examples=number, database=None, deadline=None, phases=[Phase.generate],
+            suppress_health_check=list(HealthCheck),
+        )  # fmt: skip
+        @given(strategy)
+        def each(case: Any) -> None:
+            try:
+                outcome = str(judge(case))
+            except (Exception, fuzz.TooSlow) as error:
+                outcome = "FAILED"
+                self.failures.append(f"{kind}: {error!r}\n{traceback.format_exc(limit=-4)}\n{case!r:.3000}")
+                print(self.failures[-1], flush=True)
+            self.outcomes[kind][outcome] += 1
+
+        each()
+        told = ", ".join(f"{count:,} {outcome}" for outcome, count in sorted(self.outcomes[kind].items()))
+        print(f"{kind}: {told} ({time.monotonic() - started:.0f} s)", flush=True)
+
+
+def status(of: Case) -> Case:
+    return lambda case: {0: "answered", 2: "refused"}[of(case)]
+
+
+def run_whole(raw: dict[str, Any]) -> str:
+    """Run a scenario twice: day by day with open books, and as `compare` does, with its files."""
+    scenario = resolve(raw)
+    with warnings.catch_warnings(), tempfile.TemporaryDirectory() as folder, fuzz.in_good_time(300):
+        warnings.simplefilter("error")
+        assert_lawful_days(scenario, 120)
+        dataset = compare(scenario)
+        assert_dataset_sound(dataset)
+        path = Path(folder) / "projection.nc"
+        results.write(dataset, path)
+        assert results.content_hash(results.read(path)) == results.content_hash(dataset)
+        if scenario.ensemble.seed % 25 == 0:
+            write_page([dataset], Path(folder) / "report.html")
+            return f"run for {scenario.run.years} years, with report"
+    return f"run for {scenario.run.years} years"
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--read", type=int, default=10_400, help="cases that are only read")
+    parser.add_argument("--run", type=int, default=500, help="scenarios that are run")
+    parser.add_argument("--seed", type=int, default=1)
+    given_ = parser.parse_args()
+    tally, fifth = Tally(), max(1, given_.read // 13)
+    as_bytes = status(lambda raw: fuzz.check_bytes(ponds.toml(raw).encode("utf-8", "surrogatepass")))
+    tally.try_all("valid scenarios", fifth, given_.seed, ponds.scenarios(), as_bytes)
+    tally.try_all("broken scenarios", 5 * fifth, given_.seed, ponds.broken_scenarios(), as_bytes)
+    tally.try_all("damaged files", 4 * fifth, given_.seed, ponds.scenario_bytes(), status(fuzz.check_bytes))
+    tally.try_all("records", fifth, given_.seed, ponds.records(), status(fuzz.assess_files))
+    damaged = st.tuples(ponds.records(broken=True), st.booleans())
+    judge = status(lambda case: fuzz.assess_files(case[0], *(["--strict"] if case[1] else [])))
+    tally.try_all("damaged records", 2 * fifth, given_.seed, damaged, judge)
+    tally.try_all("runs", given_.run, given_.seed, ponds.scenarios(years=2, members=2), run_whole)
+    total = sum(sum(outcomes.values()) for outcomes in tally.outcomes.values())
+    slow = ", ".join(f"{command} {seconds:.1f} s" for command, seconds in fuzz.slowest.items())
+    print(f"{total:,} cases, {len(tally.failures)} failures; slowest reading in processor time: {slow}")
+    return 1 if tally.failures else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,198 @@
+"""Whatever file is given, it is understood, or refused in one line with status 2: no traceback, no warning, no hang.
+
+A few hundred cases here, the same ones each time; benchmarks/fuzz_long.py tries more than ten thousand.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import signal
+import tempfile
+import time
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis_ponds import broken_scenarios, records, scenario_bytes, scenarios, toml
+
+from pondpop import cli
+from pondpop.scenario import load, resolve
+
+LONGEST_SECONDS = 60.0  # of the clock, so that a busy machine is no failure; `slowest` remembers processor time
+slowest = {"check": 0.0, "assess": 0.0}
+
+
+def cases(number: int) -> settings:
+    return settings(
+        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
+    )
+
+
+class TooSlow(BaseException):
+    """Not an Exception, so that nothing takes it for a fault of its own."""
+
+
+@contextlib.contextmanager
+def in_good_time(seconds: float = LONGEST_SECONDS) -> Iterator[None]:
+    def stop(*_: object) -> None:
+        raise TooSlow
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def asked(*arguments: object) -> tuple[int, str, str]:
+    """Status, standard output and standard error of a command; any warning counts as an internal fault."""
+    out, err = io.StringIO(), io.StringIO()
+    started = time.process_time()
+    with in_good_time(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), warnings.catch_warnings():
+        warnings.simplefilter("error")
+        status = cli.main([str(a) for a in arguments])
+    if arguments[0] in slowest:
+        slowest[str(arguments[0])] = max(slowest[str(arguments[0])], time.process_time() - started)
+    return status, out.getvalue(), err.getvalue()
+
+
+def answered_or_refused(*arguments: object) -> int:
+    """The status of a command that was answered (0) or refused in one line (2)."""
+    status, out, err = asked(*arguments)
+    assert status in (0, 2), err
+    if status == 2:
+        assert out == ""
+        assert err.startswith("pondpop: ") and err.endswith("\n") and err.count("\n") == 1, err
+        assert err[:-1].isprintable() and len(err) < 2000, err
+        assert "got " in err and "needs " in err, err
+    else:
+        assert err == ""
+    return status
+
+
+def check_bytes(data: bytes) -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "pond.toml"
+        file.write_bytes(data)
+        status = answered_or_refused("check", file)
+        assert list(Path(folder).iterdir()) == [file]
+        return status
+
+
+def assess_files(files: dict[str, bytes], *options: str) -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        for name, data in files.items():
+            (Path(folder) / name).write_bytes(data)
+        return answered_or_refused("assess", folder, *options)
+
+
+@cases(60)
+@given(scenarios())
+def test_valid_scenarios_are_understood(raw):
+    assert check_bytes(toml(raw).encode()) == 0
+
+
+@cases(150)
+@given(broken_scenarios())
+def test_broken_scenarios_are_understood_or_refused(raw):
+    check_bytes(toml(raw).encode("utf-8", "surrogatepass"))
+
+
+@cases(120)
+@given(scenario_bytes())
+def test_damaged_files_are_understood_or_refused(data):
+    check_bytes(data)
+
+
+@cases(60)
+@given(records())
+def test_records_without_damage_are_assessed(files):
+    assert assess_files(files) == 0
+
+
+@cases(120)
+@given(records(broken=True), st.booleans())
+def test_damaged_records_are_assessed_or_refused(files, strict):
+    assess_files(files, *(["--strict"] if strict else []))
+
+
+@pytest.mark.parametrize("key", ["title", "pond", "run", "strategies", "water"])
+def test_a_key_given_twice_is_refused(key):
+    line = f'{key} = "again"\n'
+    assert check_bytes(f"{line}{line}".encode()) == 2
+
+
+def huge(path: Path, start: bytes) -> Path:
+    """A file of 100 MB that takes no place on the disk."""
+    with path.open("wb") as file:
+        file.write(start)
+        file.truncate(100_000_000)
+    return path
+
+
+def test_a_scenario_of_100_mb_is_refused_at_once(tmp_path):
+    with in_good_time(10):
+        assert answered_or_refused("check", huge(tmp_path / "pond.toml", b'title = "x"\n')) == 2
+
+
+def test_records_of_100_mb_are_refused_in_good_time(tmp_path):
+    huge(tmp_path / "survey.csv", b"date,gear,species,length_in\n")
+    assert answered_or_refused("assess", tmp_path) == 2
+
+
+def test_records_of_100_mb_of_rows_are_refused_in_good_time(tmp_path):
+    row = b"2024-04-10,electrofishing,bass,12\n"
+    with (tmp_path / "survey.csv").open("wb") as file:
+        file.write(b"date,gear,species,length_in\n")
+        for _ in range(29):
+            file.write(row * 100_000)
+    assert answered_or_refused("assess", tmp_path) == 2
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"members": 10_001}, "a whole number from 1 to 10,000"),
+        ({"years": 16}, "a whole number from 1 to 15"),
+        ({"events": 201}, "at most 200"),
+        ({"strategies": 21}, "1 to 20 tables"),
+    ],
+)
+def test_limits_are_told(change, says):
+    def file(members: int = 1, years: int = 1, events: int = 1, strategies: int = 1) -> str:
+        event = '{species = "bass", date = 2026-05-01, per_acre = 1, length_in = 6}'
+        names = "".join(f"s{k} = {{}}\n" for k in range(strategies))
+        return (
+            f'title = "t"\nstocking = [{", ".join([event] * events)}]\n[pond]\narea_ha = 1\nfertility = 1\n'
+            f"[run]\nstart = 2026-04-01\nyears = {years}\n[ensemble]\nmembers = {members}\n[strategies]\n{names}"
+        )
+
+    def told(text: str) -> tuple[int, str, str]:
+        with tempfile.TemporaryDirectory() as folder:
+            (Path(folder) / "pond.toml").write_text(text, "utf-8")
+            return asked("check", Path(folder) / "pond.toml")
+
+    assert told(file())[0] == 0
+    status, _, err = told(file(**change))
+    assert status == 2 and says in err, err
+
+
+def test_the_strategies_write_what_they_mean(tmp_path):
+    """The files that the strategies write are read as what they drew; else the tests above would try nothing."""
+
+    @cases(40)
+    @given(scenarios())
+    def reads_back(raw):
+        file = tmp_path / "pond.toml"
+        file.write_text(toml(raw), "utf-8")
+        from dataclasses import replace
+
+        assert replace(load(file), source_file=None) == resolve(raw)
+
+    reads_back()

@@ -1,0 +1,309 @@
+"""What must hold in every pond that a scenario can describe, however odd: tried on ponds that Hypothesis draws."""
+
+from __future__ import annotations
+
+import copy
+import warnings
+from dataclasses import fields, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis_ponds import scenarios
+from small import pond
+from test_laws import respired
+
+from pondpop import indices, results
+from pondpop.chance import Prior
+from pondpop.engine import Books, Engine
+from pondpop.inputs import FishingInput, Inputs, Luck, prepare, run_days
+from pondpop.quantities import quantities, yearly_csv
+from pondpop.readings import project
+from pondpop.records import Records
+from pondpop.scenario import Scenario, resolve
+from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
+from pondpop.variants import compare
+
+UNDEFINED_IN_PLACES = {  # NaN where there are no such fish
+    "relative_weight", "largest_weight", "group_survivors", "group_length", "group_weight", "group_largest_weight",
+}  # fmt: skip
+
+
+def cases(number: int) -> settings:
+    return settings(
+        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
+    )
+
+
+def first(scenario: Scenario) -> str:
+    return next(iter(scenario.strategies))
+
+
+def plain(scenario: Scenario, members: int = 1, **changes: Any) -> Inputs:
+    """The first strategy without any doubt: the model's own parameters and no luck."""
+    strategy = scenario.strategies[first(scenario)]
+    luck = Luck.none(members, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
+    return replace(prepare(scenario, strategy, load_parameters(), luck), **changes)
+
+
+# ---------------------------------------------------------------------- laws, used by benchmarks/fuzz_long.py too
+
+
+def assert_sound(engine: Engine) -> None:
+    s = engine.state
+    for name in ("number", "ration", "plankton", "benthos", "wariness", "spawn_gathered", "spawn_released"):
+        values = getattr(s, name)
+        assert np.isfinite(values).all() and (values >= 0.0).all(), name
+    assert np.isfinite(s.log_weight).all() and np.isfinite(s.log_length).all()
+    for field in fields(engine.flows):
+        values = getattr(engine.flows, field.name)
+        assert np.isfinite(values).all() and (values >= 0.0).all(), field.name
+
+
+def assert_books_close(page: Books, water_c: float) -> None:
+    """Fish, biomass and energy of one step: all that died has a cause, all that was eaten was there, all that grew was eaten."""
+    p, kind = load_parameters(), page.columns.species
+    assert all(np.isfinite(rate).all() and (rate >= 0.0).all() for rate in page.rates.values())
+    total = sum(page.rates.values())
+    deaths = sum(page.number * rate * page.alive * page.length for rate in page.rates.values())
+    left = page.number * np.exp(-total * page.length)
+    np.testing.assert_allclose(deaths + left, page.number, rtol=1e-9, atol=1e-12, err_msg="fish")
+    assert (deaths <= page.number * (1.0 + 1e-9)).all()
+
+    biomass = page.number * page.weight / 1000.0
+    died = (biomass * page.rates["predation"] * page.alive).sum(axis=1)
+    ate = (biomass[:, kind == BASS] * page.ate_fish).sum(axis=1)
+    np.testing.assert_allclose(ate, died, rtol=1e-8, atol=1e-12, err_msg="prey")
+    for r, eaten in enumerate(page.ate_food):
+        assert (eaten >= 0.0).all()
+        taken = (eaten * biomass).sum(axis=1) * page.length
+        capacity = (p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)[r]
+        renewed = page.food_after[:, r] - page.food[:, r] + taken
+        assert (renewed >= -1e-9 * page.food[:, r]).all(), "food came from nowhere or was lost"
+        assert (page.food_after[:, r] <= capacity * (1.0 + 1e-9)).all()
+        gone = page.food[:, r] - page.food_after[:, r]
+        assert (taken <= gone + renewed + 1e-9).all()
+
+    energy = page.ate_food[0] * p.plankton_energy_j_per_g + page.ate_food[1] * p.benthos_energy_j_per_g
+    energy[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
+    energy[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
+    kept = ((1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share))[0, kind]
+    rise = p.body_energy_exponent[0, BASS]
+    held = np.broadcast_to(p.body_energy_j_per_g[0, kind], page.weight.shape).copy()
+    held[:, kind == BASS] *= (1.0 + rise) * (page.weight[:, kind == BASS] / 100.0) ** rise
+    spent = respired(page, water_c)
+    scale = np.abs(energy * kept) + np.abs(spent) + 1e-9
+    apart = np.abs((page.growth + page.refused) * held - (energy * kept - spent)) / scale
+    assert apart.max(initial=0.0) < 1e-8, "energy"
+
+
+def assert_lawful_days(scenario: Scenario, days: int) -> None:
+    """The first strategy day by day: sound, its books closed, no more caught than was there, no more fish than came in."""
+    engine = Engine(plain(scenario), keep_books=True)
+    assert engine.books is not None
+    for day in range(min(days, engine.inputs.days)):
+        engine.run_day()
+        assert_sound(engine)
+        for page in engine.books:
+            assert_books_close(page, float(engine.water_c[0, day]))
+            assert_catch_was_there(page)
+        engine.books.clear()
+
+
+def assert_catch_was_there(page: Books) -> None:
+    for cause in ("harvest", "release"):
+        if cause in page.rates:
+            caught = page.number * page.rates[cause] * page.alive * page.length
+            assert (caught <= page.number * (1.0 + 1e-12)).all(), cause
+
+
+def assert_dataset_sound(dataset: Any) -> None:
+    for name, (_, _, _) in results.VARIABLES.items():
+        values = dataset[name].values
+        known = values[np.isfinite(values)]
+        if name not in UNDEFINED_IN_PLACES:
+            assert known.size == values.size, name
+        assert not np.isinf(values).any(), name
+        assert (known >= 0.0).all(), name
+    number, biomass = dataset["number"].values, dataset["biomass"].values
+    assert (biomass[number == 0.0] == 0.0).all()
+    for species in ("bass", "bluegill"):
+        parts = indices.incremental_psd(indices.category_numbers(number[..., SPECIES.index(species), :], species))
+        total = parts.sum(axis=-1)
+        np.testing.assert_allclose(total[np.isfinite(total)], 100.0, rtol=1e-12)
+        stock = indices.category_numbers(number[..., SPECIES.index(species), :], species).sum(axis=-1)
+        assert (np.isfinite(total) == (stock > 0.0)).all()
+    for quantity in quantities(dataset):
+        assert not np.isinf(quantity.values).any(), quantity.name
+        known = quantity.values[np.isfinite(quantity.values)]
+        assert (known >= -1e-9).all(), quantity.name
+        if quantity.kind == "percent" and "_wr_" not in quantity.name:
+            assert (known <= 100.0 + 1e-9).all(), quantity.name
+    assert "nan" not in yearly_csv(dataset, "us")
+
+
+# ---------------------------------------------------------------------- tests
+
+
+@cases(20)
+@given(scenarios(years=1, strategies=1), st.integers(20, 90))
+def test_every_day_of_any_pond_is_lawful(raw, days):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert_lawful_days(resolve(raw), days)
+
+
+@cases(8)
+@given(scenarios(years=1, members=2, strategies=1))
+def test_every_dataset_of_any_pond_is_sound(raw):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert_dataset_sound(compare(resolve(raw)))
+
+
+def fished(inputs: Inputs, day: int, species: int, kind: str, ask: float) -> Inputs:
+    effort = np.zeros(inputs.days)
+    effort[day] = 1.0
+    rule = FishingInput(species, 5.0, 900.0, effort, kind, np.full((1, inputs.years), ask))
+    return replace(inputs, fishing=(rule,))
+
+
+@cases(15)
+@given(
+    scenarios(years=1, strategies=1),
+    st.integers(0, 40),
+    st.integers(0, 3),
+    st.sampled_from(["share", "per_ha", "kg_per_ha"]),
+    st.tuples(st.floats(0, 0.99), st.floats(0, 0.99)),
+)
+def test_more_harvest_never_leaves_more_fish_of_a_cohort_that_day(raw, day, species, kind, asks):
+    little, much = (ask * (1.0 if kind == "share" else 2000.0) for ask in sorted(asks))
+    engine = Engine(fished(plain(resolve(raw)), day, species, kind, 0.0))
+    for _ in range(day):
+        engine.run_day()
+    engine.stock()
+    left, caught = [], []
+    before = engine.state.number.copy()
+    for ask in (0.0, little, much):
+        other = copy.deepcopy(engine)
+        other.inputs = fished(engine.inputs, day, species, kind, ask)
+        other.step()
+        left.append(other.state.number)
+        caught.append(other.flows.harvest_number - engine.flows.harvest_number)
+    assert (left[0] >= left[1]).all() and (left[1] >= left[2]).all()
+    assert (caught[0] <= caught[1] + 1e-12).all()
+    there = before[:, engine.slices[species]].sum(axis=1)
+    assert (caught[2][:, species] <= there + 1e-12).all()
+    if there.sum() > 1e-6 and much > 1e-3:
+        assert (caught[2][:, species] > 0.0).all()
+
+
+@cases(15)
+@given(scenarios(years=1, strategies=1), st.integers(0, 40))
+def test_removals_take_no_more_than_there_is(raw, days):
+    engine = Engine(plain(resolve(raw)))
+    for _ in range(days):
+        engine.stock()
+        before = engine.state.number.copy()
+        flow = engine.flows.removed_number.copy()
+        engine.remove()
+        assert (engine.state.number <= before).all() and (engine.state.number >= 0.0).all()
+        gone = before.sum() - engine.state.number.sum()
+        assert (engine.flows.removed_number - flow).sum() <= gone * (1.0 + 1e-9) + 1e-9
+        engine.step()
+        engine.spawn()
+        engine.forget_empty()
+        engine.day += 1
+
+
+@cases(4)
+@given(scenarios(years=1, members=2, strategies=1))
+def test_twice_the_area_with_the_same_densities_leaves_densities_alone(raw):
+    for table in raw["strategies"].values():
+        for event in table["stocking"]:
+            if "count" in event:
+                event["per_acre"] = event.pop("count")
+        for rule in table["harvest"]:
+            if "when" in rule:
+                rule["when"]["fish_sampled"] = 0  # a larger pond holds more fish to measure
+    one = resolve(raw)
+    two = replace(one, pond=replace(one.pond, area_ha=2.0 * one.pond.area_ha))
+    a, b = compare(one), compare(two)
+    for name in results.VARIABLES:
+        if "largest" not in name:
+            np.testing.assert_array_equal(a[name].values, b[name].values, err_msg=name)
+
+
+@cases(60)
+@given(scenarios(), st.randoms(use_true_random=False))
+def test_the_order_of_events_in_the_file_does_not_matter(raw, random):
+    turned = copy.deepcopy(raw)
+    for table in turned["strategies"].values():
+        for key, items in table.items():
+            if isinstance(items, list):
+                random.shuffle(items)
+                table[key] = items
+    if "local_knowledge" in turned:
+        random.shuffle(turned["local_knowledge"])
+    assert resolve(raw) == resolve(turned)
+
+
+def permuted(luck: Luck, order: np.ndarray) -> Luck:
+    values = {f.name: getattr(luck, f.name) for f in fields(luck)}
+    return Luck(**{name: None if value is None else np.ascontiguousarray(value[order]) for name, value in values.items()})
+
+
+def test_permuted_members_permute_results():
+    scenario = pond(members=4, extra=HARVESTED)
+    strategy, order = scenario.strategies["few"], np.array([2, 0, 3, 1])
+    parameters, luck = Prior().draw(scenario, strategy, 0, 4)
+    days = [(date - scenario.run.start).days for date in scenario.run.survey_dates]
+    one = project(prepare(scenario, strategy, parameters, luck), days)
+    two = project(prepare(scenario, strategy, parameters.take(order), permuted(luck, order)), days)
+    for name in one:
+        np.testing.assert_array_equal(one[name][order], two[name], err_msg=name)
+    assert np.ptp(one["biomass"].sum(axis=(1, 2, 3))) > 0.0
+
+
+HARVESTED = """
+[[strategies.few.harvest]]
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 10
+when = {any = [{quantity = "bass_psd", below = 60}]}
+[[strategies.few.angling]]
+hours_per_acre = 40
+"""
+
+
+def test_an_update_without_records_returns_the_prior():
+    from pondpop.update import update
+
+    scenario = pond(members=3)
+    nothing = Records(folder="", files=(), fish=(), effort=(), catches=(), tags=(), left_out=(), notes=())
+    found = update(scenario, nothing, strategy="few")
+    prior, learned = compare(scenario), compare(scenario, source=found.posterior)
+    for name in results.VARIABLES:
+        np.testing.assert_array_equal(prior[name].values, learned[name].values, err_msg=name)
+
+
+def test_the_laws_notice_a_broken_book():
+    """The checks above can fail: a page with one figure changed is refused."""
+    engine = Engine(plain(pond(extra=HARVESTED)), keep_books=True)
+    for _ in range(40):
+        engine.run_day()
+    page, water_c = engine.books[-1], float(engine.water_c[0, 39])
+    assert_books_close(page, water_c)
+    food = [page.ate_food[0] * 1.001, page.ate_food[1]]
+    more = page.rates | {"background": page.rates["background"] * 1.01}
+    for wrong in (
+        replace(page, ate_fish=page.ate_fish * 1.001),
+        replace(page, ate_food=food),
+        replace(page, rates=more),
+        replace(page, growth=page.growth + 1e-6),
+        replace(page, food_after=page.food_after * 2.0),
+    ):
+        with pytest.raises(AssertionError):
+            assert_books_close(wrong, water_c)
