@@ -18,7 +18,7 @@ from pondpop.units import MM_PER_IN
 
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
 PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours
-SETTLED_YEARS = 2  # the last whole years of the run, told as the usual year
+YEARS = 2  # the coming years, and the last whole years of the run, which are told as the usual year
 
 
 WATCH = "Where nothing runs short there is nothing to do beyond watching Wr at each survey."
@@ -74,14 +74,14 @@ def class_words(case: Case, units: Units) -> list[str]:
     return [f"{a}–{b} {unit}" for a, b in pairwise(lower)] + [f"{lower[-1]} {unit} and up"]
 
 
-def _settled(case: Case) -> dict[int, list[int]]:
-    """Calendar month to its places among the months of the last whole years."""
+def _places(case: Case, coming: bool) -> dict[int, list[int]]:
+    """Calendar month to its places among the months of the coming, or of the last, YEARS whole years of the run."""
     months = case.projection.months.astype(int)
-    last = months[-1] - 12 * SETTLED_YEARS
+    wanted = range(12 * YEARS) if coming else range(months.size - 12 * YEARS, months.size)
     out: dict[int, list[int]] = {}
-    for k, month in enumerate(months):
-        if month > last:
-            out.setdefault(int(month) % 12 + 1, []).append(k)
+    for k in wanted:
+        if 0 <= k < months.size:
+            out.setdefault(int(months[k]) % 12 + 1, []).append(k)
     return out
 
 
@@ -125,11 +125,11 @@ def _runs(wanted: np.ndarray) -> Iterator[tuple[int, int]]:
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
 
 
-def _short_months(found: Hunger) -> dict[int, list[int]]:
-    """Class to the calendar months in which it is short in half of the members, in the settled years."""
-    share, out = found.share_short, {}
+def _months(share: Array, found: Hunger, coming: bool) -> dict[int, list[int]]:
+    """Class to the calendar months in which half of the members are short (or tight, by the share given)."""
+    out = {}
     for c in range(share.shape[1]):
-        months = [m for m, places in _settled(found.case).items() if np.nanmean(_some(share[places, c])) >= 0.5]
+        months = [m for m, places in _places(found.case, coming).items() if np.nanmean(_some(share[places, c])) >= 0.5]
         if months:
             out[c] = sorted(months)
     return out
@@ -140,39 +140,34 @@ def _some(values: Array) -> Array:
 
 
 def _short_words(found: Hunger, names: Sequence[str]) -> str:
-    return "; ".join(f"{names[c]} short in {months_in_words(m)}" for c, m in _short_months(found).items())
+    short = _months(found.share_short, found, coming=False)
+    return "; ".join(f"{names[c]} short in {months_in_words(months)}" for c, months in short.items())
 
 
-def advice(case: Case, units: Units) -> tuple[str, list[str]]:
-    """Which classes go hungry in the settled pond, when and how sure, as one sentence; and what usually helps."""
-    found, names = hunger(case), class_words(case, units)
-    short, members = _short_months(found), case.projection.members
-    if not np.isfinite(found.share_short).any():
+def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[str]]:
+    """Which classes go hungry, when and how sure, as one sentence, and what usually helps.
+
+    coming: in the coming two years, else in the usual year at the end of the run.
+    """
+    found, names, members = hunger(case), class_words(case, units), case.projection.members
+    places = _places(case, coming)
+    if not np.isfinite(found.share_short[[k for some in places.values() for k in some]]).any():
         return "too few bass to go hungry.", []
+    short = _months(found.share_short, found, coming)
     if not short:
-        tight = _tight_words(found, names)
-        more = f" (tightest: {tight})" if tight else ""
+        tight = _months(found.share_tight, found, coming)
+        told = joined(f"{names[c]} in {months_in_words(months)}" for c, months in tight.items())
+        more = f" (tightest: {told})" if told else ""
         return f"no class is likely to run short of prey of its size{more}.", [WATCH]
-    settled = _settled(case)
     parts = []
     for c, months in short.items():
-        sure = float(np.nanmean([np.nanmean(_some(found.share_short[settled[m], c])) for m in months]))
+        sure = float(np.nanmean([np.nanmean(_some(found.share_short[places[m], c])) for m in months]))
         chance = f" ({in_ten(sure, members)})" if members > 1 else ""
         parts.append(f"bass of {names[c]}, {months_in_words(months)}{chance}")
     lower = case.projection.dataset["bass_class"].values
     small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
     helps = [words for words, wanted in ((CROWDED, medium), (YOUNG, small and not medium), (LARGE, large)) if wanted]
     return f"short of prey of their size: {'; '.join(parts)}.", helps
-
-
-def _tight_words(found: Hunger, names: Sequence[str]) -> str:
-    share = found.share_tight
-    parts = []
-    for c in range(share.shape[1]):
-        months = [m for m, places in _settled(found.case).items() if np.nanmean(_some(share[places, c])) >= 0.5]
-        if months:
-            parts.append(f"{names[c]} in {months_in_words(months)}")
-    return joined(parts)
 
 
 def table(material: Material, shown: Case) -> list[Table]:
@@ -183,7 +178,7 @@ def table(material: Material, shown: Case) -> list[Table]:
     rows: list[list[Cell]] = []
     for case in material.cases:
         found, names = hunger(case), class_words(case, material.units)
-        for month, places in sorted(_settled(case).items()):
+        for month, places in sorted(_places(case, coming=False).items()):
             cells: list[Cell] = [f"{dt.date(2001, month, 1):%b}"]
             for c, name in enumerate(names):
                 prey = float(np.median(found.prey[:, places, c])) * factor

@@ -223,19 +223,21 @@ def _moving(material: Material) -> list[str]:
 
 
 def _advice(cases: Sequence[Case], units: Units) -> str:
-    """What the usual year at the end of the run holds for the bass of each strategy, and each piece of advice once."""
+    """What the coming years and the end of the run hold for the bass of each strategy; each piece of advice once."""
     from pondpop.report.hunger import advice
 
-    seen: list[str] = []
-    helps: dict[str, list[str]] = {}
-    for case in cases:
-        words, help_with = advice(case, units)
-        seen.append(f"{case.letter}: {words}")
-        for text in help_with:
-            helps.setdefault(text, []).append(case.letter)
+    parts, helps = [], dict[str, list[str]]()
+    for head, coming in (("The coming two years", True), ("Usual year at the end of the run", False)):
+        seen = []
+        for case in cases:
+            words, help_with = advice(case, units, coming)
+            seen.append(f"{case.letter}: {words}")
+            for text in help_with:
+                if case.letter not in helps.setdefault(text, []):
+                    helps[text].append(case.letter)
+        parts.append(f"<h3>{head}</h3>{_list(seen)}")
     said = [f"{text} ({', '.join(letters)})" if len(cases) > 1 else text for text, letters in helps.items()]
-    heads = ("Usual year at the end of the run", "What helps")
-    return "".join(f"<h3>{head}</h3>{_list(lines)}" for head, lines in zip(heads, (seen, said), strict=True) if lines)
+    return "".join(parts) + (f"<h3>What helps</h3>{_list(said)}" if said else "")
 
 
 def _records(material: Material) -> str:
