@@ -44,10 +44,10 @@ def signs(
 
 def holds(trigger: Trigger, seen: dict[str, Array]) -> NDArray[np.bool_]:
     """Whether the condition of a rule holds [member]; a sign that could not be read does not hold."""
-    each = [
-        seen[c.quantity] < c.below if c.below is not None else seen[c.quantity] > (np.nan if c.above is None else c.above)
-        for c in trigger.conditions
-    ]
+    each = []
+    for c in trigger.conditions:
+        low, high = (-np.inf if c.above is None else c.above), (np.inf if c.below is None else c.below)
+        each.append((seen[c.quantity] > low) & (seen[c.quantity] < high))
     return np.any(each, axis=0) if trigger.needs == "any" else np.all(each, axis=0)
 
 
