@@ -114,23 +114,25 @@ def update(
     prior = look_for(seen.observations)(prior_uniforms(past, name, until, catchabilities(seen.observations)))
     before = view_of(past, seen.watched, prior.seen, dict(prior.uniforms))
     figures = _figures(seen.observations, before, 0)
-    far = [o for o, shown in zip(seen.observations, figures, strict=True) if _far(o, shown)]
-    kept = tuple(o for o in seen.observations if o not in far)
-    impossible = tuple(_told(o, figures[seen.observations.index(o)]) for o in far)
+    is_far = {id(o): _far(shown) for o, shown in zip(seen.observations, figures, strict=True)}
+    far = [o for o in seen.observations if is_far[id(o)]]
+    kept = tuple(o for o in seen.observations if not is_far[id(o)])
+    impossible = tuple(_told(o, shown) for o, shown in zip(seen.observations, figures, strict=True) if is_far[id(o)])
     found = Update(scenario, name, until, seen, impossible, (), (), prior, None, None, (), "")
-    if len(far) > MOST_UNEXPLAINED * len(seen.observations):
+    with_fish = [o for o in seen.observations if o.data.any()]
+    if sum(is_far[id(o)] for o in with_fish) > MOST_UNEXPLAINED * len(with_fish):
         why = (
-            f"Nothing is concluded: {len(far)} of {len(seen.observations)} records lie outside all that the scenario "
+            f"Nothing is concluded: {len(far)} of {len(with_fish)} records of fish lie outside all that the scenario "
             "can bring about. Check its stocking, harvest and dates, and the units of the records."
         )
-        return replace(found, fits=_fits(seen.observations, far, figures, None), why=why)
+        return replace(found, fits=_fits(seen.observations, is_far, figures, None), why=why)
     prior = replace(prior, log_likelihood=log_likelihood(kept, before))
     learned, stages = learn(prior, look_for(kept), scenario.ensemble.seed)
     after = view_of(past, seen.watched, learned.seen, dict(learned.uniforms))
     shown = _figures(seen.observations, after, 1)
-    fits = _fits(seen.observations, far, figures, shown)
+    fits = _fits(seen.observations, is_far, figures, shown)
     against = tuple(
-        _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if o not in far and _far(o, now)
+        _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if not is_far[id(o)] and _far(now)
     )
     found = replace(found, contradictory=against, stages=tuple(stages), fits=fits)
     left, least = stages[-1].different, max(LEAST_EFFECTIVE, LEAST_SHARE * scenario.ensemble.members)
@@ -243,14 +245,14 @@ def _figures(observations: tuple[Observation, ...], view: View, salt: int) -> li
     return found
 
 
-def _far(observation: Observation, figures: Figures) -> bool:
+def _far(figures: Figures) -> bool:
     """Whether a record lies beyond what any member would have shown, and far out."""
     return any(_outside(unit, seen, values) for unit, seen, values in figures.values())
 
 
 def _outside(unit: str, seen: float, values: Array) -> bool:
     some = values[np.isfinite(values)]
-    if not np.isfinite(seen) or some.size < 2:
+    if not np.isfinite(seen) or some.size < LEAST_EFFECTIVE:  # few ponds have no range to speak of
         return False
     scale: Callable[[Array], Array] = np.log1p if unit == "fish" else np.asarray
     x, all_x = float(scale(np.array(seen))), scale(some)
@@ -267,13 +269,16 @@ def _told(observation: Observation, figures: Figures) -> str:
 
 
 def _fits(
-    observations: tuple[Observation, ...], far: list[Observation], prior: list[Figures], posterior: list[Figures] | None
+    observations: tuple[Observation, ...],
+    is_far: dict[int, bool],
+    prior: list[Figures],
+    posterior: list[Figures] | None,
 ) -> tuple[Fit, ...]:
     rows = []
     for k, one in enumerate(observations):
         for name, (unit, seen, values) in prior[k].items():
             after = posterior[k][name][2] if posterior else None
-            rows.append(Fit(one.title, name, unit, seen, values, after, one not in far))
+            rows.append(Fit(one.title, name, unit, seen, values, after, not is_far[id(one)]))
     return tuple(rows)
 
 

@@ -63,7 +63,7 @@ def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[st
                 surveys.append(survey)
         for k, one in enumerate(asked.growth):
             if one.first == day:
-                begun[k] = (_places(engine, one.species), engine.state.log_length)
+                begun[k] = (_places(engine, one.species), engine.state.log_length.copy())
             if one.last == day:
                 growth[:, k] = _growth(engine, one, *begun.pop(k))
         if day < asked.days[-1]:
