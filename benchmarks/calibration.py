@@ -15,6 +15,7 @@ the smallest adjusted p is 0.05 or more.
 from __future__ import annotations
 
 import argparse
+import sys
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -61,13 +62,11 @@ DRAWS, SHARE = 9, 0.8
 
 
 def observations() -> tuple[Observation, ...]:
-    """The records of every simulated pond, their data still empty: two surveys, Wr of ten bass each, tagged bass."""
+    """The records of every simulated pond, their data still empty: a survey, Wr of ten bass, growth of eight tagged."""
     found: list[Observation] = []
-    for day in (FIRST, LAST):
-        for k, species in enumerate(("bass", "bluegill")):
-            title = f"day {day} {species}"
-            found.append(Haul(title, k, "electrofishing", day, 1.0, 18.0, np.zeros(33)))
-        found.append(wr_of(day, "bass", "electrofishing", 8, 12, np.nan, 10, f"day {day} bass"))
+    for k, species in enumerate(("bass", "bluegill")):
+        found.append(Haul(f"survey {species}", k, "electrofishing", LAST, 1.0, 18.0, np.zeros(33)))
+    found.append(wr_of(LAST, "bass", "electrofishing", 8, 12, np.nan, 10, "survey bass"))
     found.append(growth_of(0, "growth", np.nan, 8, "tags"))
     return tuple(found)
 
@@ -119,6 +118,10 @@ def quantile(values: np.ndarray, weight: np.ndarray, q: float) -> float:
     return float(np.interp(q, np.cumsum(weight[order]) - 0.5 * weight[order], values[order]))
 
 
+def _told(members: int) -> None:
+    print(f"{members} ponds run", file=sys.stderr, flush=True)
+
+
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     asked.add_argument("--ponds", type=int, default=100)
@@ -133,7 +136,7 @@ def main() -> None:
     past = up_to(scenario, "only", day)
     caught = ("catchability electrofishing bass", "catchability electrofishing bluegill")
     uniforms = prior_uniforms(past, "only", day, caught)
-    bank = Members(uniforms, watch_all(past, "only", WATCHED, uniforms), np.zeros(given.bank))
+    bank = Members(uniforms, watch_all(past, "only", WATCHED, uniforms, done=_told), np.zeros(given.bank))
     rng = np.random.default_rng(given.seed)
     empty = observations()
     expected = [o.expected(view_of(past, WATCHED, bank.seen, dict(uniforms))) for o in empty]

@@ -17,6 +17,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop import indices
+from pondpop.sampling import as_sampled_psd, gear
 from pondpop.scenario import SPECIES
 from pondpop.species import load_parameters
 from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
@@ -71,6 +72,8 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
     for species in ("bass", "bluegill"):
         for short, category in PSD_CATEGORIES.items():
             yield Quantity(f"{species}_{short}", "percent", indices.psd(number, species, category))
+        shown = as_sampled_psd(number, gear("electrofishing"), species)
+        yield Quantity(f"{species}_psd_as_sampled", "percent", shown)
         for low, high in WR_CLASSES_IN[species]:
             mean = indices.class_mean(wr, number, species, low, high)
             yield Quantity(f"{species}_wr_{low}_{high}in", "percent", mean)

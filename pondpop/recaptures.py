@@ -1,8 +1,8 @@
 """What marked fish tell: how many there are, how many live on, how fast they grow.
 
 Pure estimators on counts and lengths; they know nothing of files. The sources of the equations stand beside them; the
-equations and worked examples were written down from memory and then checked by arithmetic and by simulation
-(tests/test_recaptures.py).
+equations and worked examples (Pyburn 1958; Gerking 1953, as told by Ricker 1975) were written down from memory and then
+checked by arithmetic and by simulation (tests/test_recaptures.py).
 """
 
 from __future__ import annotations
@@ -189,7 +189,7 @@ def jolly_seber(summary: CaptureSummary, corrected: bool = True) -> OpenPopulati
     """Number and survival of fish in an open pond from three or more occasions (Jolly 1965, Seber 1965; from memory).
 
     With marked m, caught n, released R, seen again r, passed by z:
-    M = m + R·z/r, N = M·n/m, survival = M(i+1)/(M − m + R); corrected=True takes Seber's (1982, from memory) forms
+    M = m + R·z/r, N = M·n/m, survival = M(i+1)/(M − m + R); corrected=True takes the forms of Seber 1982 (from memory)
     M = m + (R + 1)·z/(r + 1), N = M·(n + 1)/(m + 1), which are nearly unbiased in small samples.
     Every fish, marked or not, is assumed to have the same chance of being caught and of living on, and no tag is lost.
     """

@@ -1,6 +1,6 @@
 """What a seine along the shore says: young bass, newly hatched and intermediate bluegill.
 
-The idea is Swingle's key of 1956 (from memory, in our own words). How many are "many" is a declared choice of ours: his
+The idea is the key of Swingle 1956 (from memory, in our own words). How many are "many" is a declared choice of ours: his
 own figures were not found.
 """
 

@@ -210,7 +210,7 @@ class Change:
 def changes(before: Survey, now: Survey, gear: str) -> tuple[Change, ...]:
     """Changes of PSD (Fisher's exact test) and of mean Wr by length class (Welch's t test) since the last survey.
 
-    p_all is Holm's (1979, from memory): with many tests, one in twenty would otherwise call chance a change.
+    p_all is adjusted after Holm 1979 (from memory): with many tests, one in twenty would otherwise call chance a change.
     """
     found: list[Change] = []
     for species in GAME:
