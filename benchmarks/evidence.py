@@ -15,6 +15,7 @@ import datetime as dt
 import sys
 import tomllib
 from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,6 +32,7 @@ from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PE
 HOME = Path(__file__).resolve().parent.parent
 PONDS = HOME / "tests" / "ponds"
 ROWS = HOME / "tests" / "evidence" / "rows.toml"
+HELD = HOME / "tests" / "evidence" / "held.txt"
 TABLE = HOME / "benchmarks" / "EVIDENCE.md"
 LB_ACRE = KG_PER_HA_IN_LB_PER_ACRE
 Array = np.ndarray
@@ -505,8 +507,23 @@ def holds(entry: dict[str, object], value: Array) -> Array:
     return np.isfinite(value) & (float(entry["low"]) <= value) & (value <= float(entry["high"]))  # type: ignore[arg-type]
 
 
-def measured(ponds: Ponds, entries: dict[str, dict[str, object]]) -> dict[str, float]:
+def measured_on(executor: Executor, entries: dict[str, dict[str, object]]) -> dict[str, float]:
+    """Every row's value; the strategies of the evidence ponds are run on the executor, the longest first."""
+    needed = _all_ponds()
+    ponds = Ponds(load_parameters())
+    ponds.runs = dict(zip(needed, executor.map(run_pond, *zip(*needed, strict=True)), strict=True))
     return {name: float(MEASURES[name](ponds)[0]) for name in entries}
+
+
+def run_pond(file: str, strategy: str) -> Run:
+    """One strategy of one evidence scenario, with the package's parameters."""
+    return Ponds(load_parameters())(file, strategy)
+
+
+def _all_ponds() -> list[tuple[str, str]]:
+    """All strategies of all evidence scenarios; the shared ones of the trade's expectations first."""
+    files = sorted(PONDS.glob("*.toml"), key=lambda path: (path.stem != E, path.stem))
+    return [(path.stem, name) for path in files for name in load(path).strategies]
 
 
 def digits(value: float) -> str:
@@ -639,7 +656,8 @@ def main() -> int:
     parser.add_argument("--rows-only", action="store_true", help="the table alone; EVIDENCE.md keeps its other parts")
     only_rows = parser.parse_args().rows_only
     entries = rows()
-    values = measured(Ponds(load_parameters()), entries)
+    with ProcessPoolExecutor(2) as pool:
+        values = measured_on(pool, entries)
     held = {name: bool(holds(entry, np.asarray(values[name]))) for name, entry in entries.items()}
     formulas = formula_checks()
     documented = [name for name, entry in entries.items() if entry["kind"] == "documented pond"]
@@ -658,6 +676,7 @@ def main() -> int:
     text = "\n".join([*parts, last, ""])
     print(text)
     TABLE.write_text(text, encoding="utf-8")
+    HELD.write_text("".join(f"{name}\n" for name, ok in held.items() if ok), encoding="utf-8")
     return int(any(entry["must_hold"] and not held[name] for name, entry in entries.items()))
 
 

@@ -780,7 +780,7 @@ class Engine:
             spawners, p.recruits_cap_per_ha[:, species], p.recruits_half_saturation_kg_per_ha[:, species]
         )
         larval_food = self.richness * s.plankton / p.plankton_capacity_kg_per_ha
-        young = young * larval_food**p.recruit_food_exponent
+        young = young * larval_food ** p.recruit_food_exponent[:, species]
         young = young * self.inputs.luck.recruitment[:, species, self.inputs.year[self.day]]
         young = young * self.inputs.local_spawning[species]
         young = np.where(young >= p.pulse_min_per_ha, young, 0.0)

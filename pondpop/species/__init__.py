@@ -148,6 +148,7 @@ class Parameters:
     pulse_slot_days: PerSpecies
     recruits_cap_per_ha: PerSpecies
     recruits_half_saturation_kg_per_ha: PerSpecies
+    recruit_food_exponent: PerSpecies
     recruit_length_mm: PerSpecies
     mature_length_mm: PerSpecies
     spawning_cost_female: PerSpecies
@@ -202,7 +203,6 @@ class Parameters:
     renewal_q10: Shared
     renewal_reference_c: Shared
     renewal_saturation: Shared
-    recruit_food_exponent: Shared
     pellet_fertility_ha_day_per_kg: Shared
     light_floor: Shared
     light_peak_day: Shared

@@ -638,7 +638,7 @@ def one_pulse(pond, species, ready, day, p):
     half = p.recruits_half_saturation_kg_per_ha[species]
     young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
     larval_food = pond.richness * pond.food["plankton"] / p.plankton_capacity_kg_per_ha
-    young *= larval_food ** p.recruit_food_exponent
+    young *= larval_food ** p.recruit_food_exponent[species]
     for g, part in zip(parents, mature, strict=True):
         cost = p.spawning_cost_male[BASS] if g.sex == "male" else p.spawning_cost_female[species]
         g.weight *= 1 - cost * min(ready, 1.0) * part
