@@ -121,7 +121,7 @@ def _advice(dataset: xr.Dataset, scenario: Scenario) -> Iterator[Answer]:
     every = goals.scores(dataset)
     standing = goals.standing(every, list(scenario.strategies))
     best = max(standing, key=lambda name: standing[name])
-    if standing[best] - sorted(standing.values())[-2] < 0.02:
+    if standing[best] < goals.BETTER:
         yield Answer("advice", "By these goals no strategy stands out.", ("number",))
         return
     made_of = tuple(sorted({name for score in every for name in score.made_of}))

@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 
 SURE = 0.8  # the probability that counts as "can be relied on", asked for by the owner's questions
 LOST_SEASON_SHARE = 0.5  # a season with less than this share of the first month's catch per hour is lost (assumed)
+BETTER = 0.6  # share of paired wins from which a strategy is called better than another (a choice)
 PSD_UNDEFINED = 100.0  # points out of range, where no fish of stock length is left (a choice)
 
 

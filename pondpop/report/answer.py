@@ -18,7 +18,6 @@ from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, brief
 
 BIG_G = 5 * G_PER_LB
-CLEAR = 0.6  # chance against another strategy from which one is called better; a choice of ours
 CLOSE = 0.7  # and below which the other is close behind
 MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
 MOST_RIVALS = 3  # told one by one
@@ -61,8 +60,8 @@ class Verdict:
 
     @cached_property
     def equals(self) -> list[Case]:
-        """The best strategy, and those that it does not beat in CLEAR of the comparisons."""
-        return [self.best, *(case for case in self.ranked[1:] if self.against(self.best, case) < CLEAR)]
+        """The best strategy, and those that it does not beat in `goals.BETTER` of the comparisons."""
+        return [self.best, *(case for case in self.ranked[1:] if self.against(self.best, case) < goals.BETTER)]
 
     def against(self, case: Case, another: Case) -> float:
         """Chance that one strategy beats another, over the goals by their weight."""
