@@ -103,7 +103,13 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
     recruitment = np.stack([factor("recruitment", f"recruitment of {s}", years) for s in SPECIES], axis=1)
     growth = np.stack([factor("growth", f"growth of {s}", 1)[:, 0] for s in SPECIES], axis=1)
     deaths = np.stack([factor("natural_mortality", f"natural deaths of {s}", 1)[:, 0] for s in SPECIES], axis=1)
-    stocked = [factor("stocking_survival", f"stocking {event.name}", 1)[:, 0] for event in strategy.stocking]
+    stocked = []
+    for event in strategy.stocking:
+        there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
+        if event.number_cv:  # of one species all numbers are wrong together
+            doubt = np.sqrt(np.log1p(event.number_cv**2))
+            there = there * multiplier(_deviates(deal(f"number of {event.species}", 1)), doubt)[:, 0]
+        stocked.append(there)
     surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
     return Luck(
         water_c=_weather(scenario, deal, years, days),

@@ -392,3 +392,71 @@ def test_a_deal_of_the_past_goes_on_from_the_members_own_streams():
     np.testing.assert_array_equal(deal("a", 5)[:, :3], np.full((2, 3), 0.25))
     np.testing.assert_array_equal(deal("a", 5)[:, 3:], uniform(7, "a", range(5, 7), 5)[:, 3:])
     np.testing.assert_array_equal(deal("b", 2), uniform(7, "b", range(5, 7), 2))
+
+
+# ---------------------------------------------------------------------- starting from a survey
+
+START = {
+    "gear": "electrofishing",
+    "hours": 1.5,
+    "water_c": 18,
+    "catch": [
+        {"species": "bass", "length_in": [9, 10], "count": 40},
+        {"species": "bluegill", "length_in": [5, 6], "count": 60},
+    ],
+}
+
+
+def from_survey(**changes):
+    from pondpop.scenario import resolve
+
+    return resolve(raw(members=300, only="few") | {"start_from_survey": START | changes})
+
+
+def test_a_survey_at_the_start_is_what_its_gear_would_catch():
+    from pondpop.sampling import expected_catch
+
+    scenario = from_survey()
+    number = np.zeros((4, 32))
+    for event in scenario.strategies["few"].stocking:
+        if event.number_cv:
+            number[("bass", "bluegill").index(event.species), 9 if event.species == "bass" else 5] = event.per_ha
+    caught = expected_catch(number, gear("electrofishing"), 1.5, 18.0, scenario.pond.area_ha)
+    assert caught[0, 9] == pytest.approx(40, rel=0.01) and caught[1, 5] == pytest.approx(60, rel=0.01)
+
+
+def test_the_doubt_about_numbers_is_dealt_and_shared_within_a_species():
+    catch = [*START["catch"], {"species": "bass", "length_in": [12, 13], "count": 40}]
+    scenario = from_survey(catch=catch)
+    strategy = scenario.strategies["few"]
+    luck = Prior().draw(scenario, strategy, 0, 300)[1].stocking_survival
+    names = [event.name for event in strategy.stocking]
+    cv = next(event.number_cv for event in strategy.stocking if event.name == "bass_9_0_10_0in")
+    one, two, other = (np.log(luck[:, names.index(n)]) for n in ("bass_9_0_10_0in", "bass_12_0_13_0in", "bluegill_5_0_6_0in"))
+    assert one.std() == pytest.approx(np.sqrt(np.log1p(cv**2) + 0.15**2), rel=0.15)
+    assert np.corrcoef(one, two)[0, 1] > 0.8 > abs(np.corrcoef(one, other)[0, 1]) + 0.5
+
+
+def test_a_start_from_a_survey_is_dumped_whole():
+    import tomllib
+
+    from pondpop.scenario import dump, resolve
+
+    scenario = from_survey()
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"gear": "angling"}, "electrofishing, seine"),
+        ({"hauls": 3}, "hours of electrofishing"),
+        ({"catch": []}, "at least one"),
+        ({"catch": [{"species": "bass", "length_in": [1, 2], "count": 4}]}, "leave it out"),
+        ({"catch": [START["catch"][0]] * 2}, "a second row"),
+        ({"water_c": 44.9, "hours": 0.05}, "1,000,000 fish"),
+    ],
+)
+def test_a_start_from_a_survey_refuses_what_cannot_be_told(changes, says):
+    with pytest.raises(InputError, match=says):
+        from_survey(**changes)

@@ -145,6 +145,7 @@ class Events:
             female_share=table.number("female_share", 0, 1, None),
             resident=resident,
             cost_each=table.number("cost_each", 0, 10_000, None),
+            number_cv=table.number("number_cv", 0, 2, None),
         )
 
     def _harvest(self, table: Table) -> Harvest:

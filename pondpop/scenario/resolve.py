@@ -27,6 +27,7 @@ from pondpop.scenario.shape import (
     Temperature,
     years_after,
 )
+from pondpop.scenario.surveyed import residents
 from pondpop.scenario.tables import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
 from pondpop.scenario.water import day_passing, temperature
 from pondpop.units import AREA, FEED_PRICE, WEIGHT
@@ -60,6 +61,12 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
 
     events = Events(run, area_ha)
     common = events.lists(top, None)
+    if "start_from_survey" in top.raw:
+        there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature)
+        for event in there:
+            if any(event.name == other.name for other in common["stocking"]):
+                raise InputError("start_from_survey", event.name, "names that no stocking has", "rename that stocking")
+        common["stocking"] = tuple(sorted((*common["stocking"], *there), key=lambda e: (e.date, e.name)))
     strategies = {}
     for name, table in _strategy_tables(top):
         own = events.lists(table, common)

@@ -79,7 +79,10 @@ SPREADS = {
 
 @dataclass(frozen=True)
 class Stocking:
-    """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already."""
+    """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already.
+
+    `number_cv` is the doubt about their number (standard deviation over mean), beyond losses in the move.
+    """
 
     name: str
     species: str
@@ -92,6 +95,7 @@ class Stocking:
     female_share: float | None = None
     resident: bool = False
     cost_each: float | None = None
+    number_cv: float | None = None
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ _YEARS = ["from_year", "to_year"]
 _EVENTS = ["stocking", "harvest", "removal", "feeding", "angling"]
 
 KEYS: dict[str, list[str]] = {
-    "": ["title", "pond", "water", "run", *_EVENTS, "strategies", "local_knowledge", "ensemble", "goals", "costs",
+    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "local_knowledge", "ensemble", "goals", "costs",
          "report"],
     "pond": [*keys("area", AREA), "fertility", "cover"],
     "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin"],
@@ -51,7 +51,9 @@ KEYS: dict[str, list[str]] = {
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
     "stocking": ["name", "species", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
-                 "age_years", "female_share", "resident", "cost_each"],
+                 "age_years", "female_share", "resident", "cost_each", "number_cv"],
+    "start_from_survey": ["gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
+    "catch": ["species", *keys("length", LENGTH), "count"],
     "harvest": ["name", "species", *keys("length", LENGTH), "season", *_YEARS, *AMOUNTS, "when",
                 *keys("otherwise", AMOUNTS)],
     "when": ["any", "all", "fish_sampled"],

@@ -132,6 +132,12 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
     raise InputError(table.path, given, f"a temperature that this water passes ({coldest}–{warmest} °C)")
 
 
+def expected_on(water: Temperature, day: dt.date) -> float:
+    """The mean temperature of the water on a day of the year, its monthly means joined by straight lines, °C."""
+    monthly = water.monthly_c or _monthly_of_readings(water.readings or ())
+    return _between_monthly(monthly, day)
+
+
 def _monthly_of_readings(readings: Iterable[tuple[dt.date, float]]) -> tuple[float, ...]:
     by_month: dict[int, list[float]] = {month: [] for month in range(1, 13)}
     for date, value in readings:

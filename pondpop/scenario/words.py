@@ -166,6 +166,8 @@ class _Words:
             more.append(f"{brief(100 * event.female_share)} % females")
         if event.cost_each is not None:
             more.append(f"{brief(event.cost_each)} each")
+        if event.number_cv is not None:
+            more.append(f"their number known to {brief(100 * event.number_cv)} %")
         there = "living there:" if event.resident else "stock"
         size = self.both(event.length_mm, LENGTH)
         details = "".join(f", {text}" for text in more)

@@ -26,6 +26,7 @@ from pondpop.reacting import WR_SPREAD_BETWEEN_FISH
 from pondpop.records import Records
 from pondpop.sampling import expected_catch, gear, log_chance, scatter
 from pondpop.scenario import Scenario
+from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
 from pondpop.update.watch import Growing, Watched
@@ -33,7 +34,6 @@ from pondpop.update.watch import Growing, Watched
 Array = NDArray[np.float64]
 
 # All assumed. What the model cannot know of a record beyond the sampling of its fish:
-CATCHABILITY_SPREAD = 0.3  # of each gear and species in this pond, all days alike; standard deviation of the logarithm
 WR_ERROR = 5.0  # of the mean of a length class, %
 GROWTH_ERROR_MM = 15.0  # of the mean growth of a length class, mm a year
 GROWTH_SPREAD_MM = 30.0  # between fish of one length class, mm a year

@@ -17,10 +17,10 @@ from pondpop.chance import UNCERTAIN_PARAMETERS, draw_luck, draw_parameters, mul
 from pondpop.quantities import QUANTILES, UNITS, Units
 from pondpop.sampling import gear
 from pondpop.scenario import SPECIES
+from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
 from pondpop.screen import columns
 from pondpop.species import load_parameters
 from pondpop.update import Update
-from pondpop.update.seen import CATCHABILITY_SPREAD
 from pondpop.update.stages import Members
 from pondpop.update.watch import deal_past
 
