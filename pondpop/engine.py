@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from pondpop import energetics, feeding, life, management, reacting, water
 from pondpop.energetics import logistic, share_longer
-from pondpop.feeding import BENTHOS, PLANKTON
-from pondpop.feeding import GridPlace
+from pondpop.feeding import BENTHOS, PLANKTON, GridPlace
 from pondpop.inputs import Inputs, StockingInput
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, SPECIES, Parameters
 from pondpop.state import Columns, State
@@ -25,8 +24,21 @@ Array = NDArray[np.float64]
 PREY = (*SPECIES, "plankton", "benthos", "pellets")
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
 DAYS_BETWEEN_TIDYING = 32  # columns without fish cost time but change nothing
-Rates = dict[str, tuple[slice, Array]]  # deaths per fish and day by cause: the groups it acts on, and [member, those groups]
-CAUSES = ("predation", "background", "starvation", "old_age", "cold", "harvest", "release", "removal", "die_off", "too_few")
+Rates = dict[
+    str, tuple[slice, Array]
+]  # deaths per fish and day by cause: the groups it acts on, and [member, those groups]
+CAUSES = (
+    "predation",
+    "background",
+    "starvation",
+    "old_age",
+    "cold",
+    "harvest",
+    "release",
+    "removal",
+    "die_off",
+    "too_few",
+)
 
 
 @dataclass
@@ -155,15 +167,16 @@ class Engine:
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
         respiration = np.empty_like(dome)
         for k in (BASS, SHAD):
-            respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
+            respiration[:, :, k] = np.exp(
+                p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k])
+            )
         for k in (BLUEGILL, MINNOW):
             respiration[:, :, k] = energetics.temperature_dome(
                 water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
             )
         cold = energetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
         self.bass_resting = energetics.resting_share(cold, p.winter_rest_share[:, BASS])
-        self.respiration_factor = respiration * (1.0 - p.winter_rest_share * cold[:, :, None]
-        )
+        self.respiration_factor = respiration * (1.0 - p.winter_rest_share * cold[:, :, None])
         self.cold_deaths = life.cold_deaths(
             water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
         )
@@ -322,8 +335,12 @@ class Engine:
         ease = s.food[:, :, None] * self.food_ease[self.day]
         field = self.tables.food_use * ease[:, :, :, None]
         met = feeding.read(place, field.reshape(2, s.members, -1))
-        size = (weight[:, bluegill] + _of(p.foraging_size_offset_g, BLUEGILL)) / _of(p.foraging_size_reference_g, BLUEGILL)
-        met[:, :, bluegill] *= np.exp(np.log(size) * -_of(p.foraging_size_exponent, BLUEGILL))  # small ones forage better
+        size = (weight[:, bluegill] + _of(p.foraging_size_offset_g, BLUEGILL)) / _of(
+            p.foraging_size_reference_g, BLUEGILL
+        )
+        met[:, :, bluegill] *= np.exp(
+            np.log(size) * -_of(p.foraging_size_exponent, BLUEGILL)
+        )  # small ones forage better
         return met
 
     def _hunt(self, place: GridPlace, biomass: Array, max_intake: Array, other_food_met: Array) -> Hunt:
@@ -397,7 +414,9 @@ class Engine:
             self.state.log_weight[:, groups] - np.log(100.0)
         )
         np.exp(area, out=area)
-        area *= feeding.read(at_length, (p.search_area_at_100_g[:, BASS] * self.bass_search_factor[self.day])[:, None] / crowding)
+        area *= feeding.read(
+            at_length, (p.search_area_at_100_g[:, BASS] * self.bass_search_factor[self.day])[:, None] / crowding
+        )
         return area
 
     def _pellets(self, max_intake: Array, biomass: Array, hunger: Array) -> Array | None:
@@ -485,7 +504,7 @@ class Engine:
 
     def _free_growth(self, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
         """Growth per day in log weight that the energy eaten and respired asks for [member, group]."""
-        p, s, g = self.parameters, self.state, self.group
+        p, g = self.parameters, self.group
         bass, bluegill = self.slices[BASS], self.slices[BLUEGILL]
         energy = ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None]
         energy += ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
@@ -548,10 +567,15 @@ class Engine:
         background = p.background_deaths_exponent[:, None] * s.log_weight
         background += g.log_background
         np.exp(background, out=background)
-        large = logistic((s.log_weight[:, bass] - np.log(_of(p.large_fish_from_g, BASS))) / _of(p.large_fish_width_ln, BASS))
+        large = logistic(
+            (s.log_weight[:, bass] - np.log(_of(p.large_fish_from_g, BASS))) / _of(p.large_fish_width_ln, BASS)
+        )
         background[:, bass] *= 1.0 - _of(p.large_fish_death_reduction, BASS) * large
         old_age = life.old_age_deaths(
-            day - g.age_tells_from, p.old_age_deaths_per_year[:, None], g.old_age_ramp_days, p.old_age_ramp_limit[:, None]
+            day - g.age_tells_from,
+            p.old_age_deaths_per_year[:, None],
+            g.old_age_ramp_days,
+            p.old_age_ramp_limit[:, None],
         )
         rates: Rates = {
             "predation": (every, predation),
@@ -702,7 +726,9 @@ class Engine:
                 apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
                 offset = apart[:, None] * growth_z
             log_length = log_length + offset
-        log_weight = energetics.log_standard_weight(log_length, group.ws_intercept, group.ws_slope, group.isometric_below)
+        log_weight = energetics.log_standard_weight(
+            log_length, group.ws_intercept, group.ws_slope, group.isometric_below
+        )
         if weight_g is not None:
             at_mean = energetics.log_standard_weight(
                 np.full_like(log_length, np.log(length_mm)), group.ws_intercept, group.ws_slope, group.isometric_below
@@ -771,7 +797,9 @@ class Engine:
         columns = s.columns.taken(np.arange(groups.start, groups.stop))
         of_age = (self.day + 1 - columns.born) / 365.0 >= p.mature_age_years[0]
         mature = self.longer(groups, p.mature_length_mm[:, species]) * of_age
-        spawners = _total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * mature * columns.female_share)
+        spawners = _total(
+            s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * mature * columns.female_share
+        )
         if species == BASS:
             spawners = spawners * life.spawn_left_by_egg_predators(
                 self._egg_predators(), p.egg_predator_half_kg_per_ha[:, BASS], p.egg_predator_exponent[:, BASS]
@@ -819,7 +847,9 @@ class Engine:
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
-        return share_longer(self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None])
+        return share_longer(
+            self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None]
+        )
 
     def _window(self, groups: slice, shortest_mm: float, longest_mm: float) -> Array:
         return self.longer(groups, shortest_mm) - self.longer(groups, longest_mm)

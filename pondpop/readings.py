@@ -98,9 +98,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     ]
     out["bass_above"] = np.stack(heavy, axis=1)
     every = [np.arange(groups.start, groups.stop) for groups in engine.slices]
-    out["largest_weight"] = np.stack(
-        [largest_weight(engine, columns, k) for k, columns in enumerate(every)], axis=1
-    )
+    out["largest_weight"] = np.stack([largest_weight(engine, columns, k) for k, columns in enumerate(every)], axis=1)
     out |= _stocked_groups(engine, weight)
     out["plankton"], out["benthos"] = s.plankton.copy(), s.benthos.copy()
     return out
@@ -119,7 +117,9 @@ def _age0(engine: Engine) -> Array:
     return np.stack([_sum(s.number[:, groups] * young[groups]) for groups in engine.slices], axis=1)
 
 
-def _heavier(engine: Engine, groups: slice | NDArray[np.intp], species: int, threshold_g: float | Array, cv: Array) -> Array:
+def _heavier(
+    engine: Engine, groups: slice | NDArray[np.intp], species: int, threshold_g: float | Array, cv: Array
+) -> Array:
     return share_heavier(engine.state.log_weight[:, groups], threshold_g, cv[:, species, None], 1.0)
 
 

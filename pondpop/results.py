@@ -39,7 +39,11 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "group_survivors": (("survey_date", "stocked_group"), "fish ha-1", "survivors of a stocked group"),
     "group_length": (("survey_date", "stocked_group"), "mm", "mean length of a stocked group"),
     "group_weight": (("survey_date", "stocked_group"), "g", "mean weight of a stocked group"),
-    "group_largest_weight": (("survey_date", "stocked_group"), "g", "weight that one expected fish of the group exceeds"),
+    "group_largest_weight": (
+        ("survey_date", "stocked_group"),
+        "g",
+        "weight that one expected fish of the group exceeds",
+    ),
     "plankton": (("survey_date",), "kg ha-1", "plankton available to fish"),
     "benthos": (("survey_date",), "kg ha-1", "bottom food available to fish"),
     "eaten_by_bass": (("month", "prey"), "kg ha-1", "what bass ate in the month"),
@@ -57,7 +61,9 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
 }
 
 
-def to_dataset(scenario: Scenario, projected: Mapping[str, Mapping[str, Array]], versions: Mapping[str, str]) -> xr.Dataset:
+def to_dataset(
+    scenario: Scenario, projected: Mapping[str, Mapping[str, Array]], versions: Mapping[str, str]
+) -> xr.Dataset:
     """Put the readings of every strategy into one Dataset.
 
     projected: for each strategy in order, arrays [member, …] as `readings.project` returns them; those of a stocked
@@ -166,7 +172,9 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
     except (KeyError, ValueError, TypeError) as error:
         raise RunError(f"{path}: the file is damaged ({type(error).__name__}); make it again") from error
     if damaged:
-        raise RunError(f"{path}: the contents do not match the file's own hash; it was altered or damaged, make it again")
+        raise RunError(
+            f"{path}: the contents do not match the file's own hash; it was altered or damaged, make it again"
+        )
     return plain
 
 

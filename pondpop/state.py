@@ -8,6 +8,7 @@ members of a block have the same columns (a group may be empty in some of them).
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,7 +91,7 @@ class State:
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
         ends = np.searchsorted(self.columns.species, np.arange(len(SPECIES) + 1))
-        return tuple(slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True))
+        return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
 
     def weight(self) -> Array:
         """Mean weight of each group, g [member, group]."""
@@ -105,7 +106,12 @@ class State:
         joined = self.columns.joined(columns)
         order = np.argsort(joined.species, kind="stable")
         self.columns = joined.taken(order)
-        for name, new in (("number", number), ("log_weight", log_weight), ("log_length", log_length), ("ration", ration)):
+        for name, new in (
+            ("number", number),
+            ("log_weight", log_weight),
+            ("log_length", log_length),
+            ("ration", ration),
+        ):
             new = np.broadcast_to(new, (self.members, len(columns)))
             setattr(self, name, np.concatenate([getattr(self, name), new], axis=1).take(order, axis=1))
 

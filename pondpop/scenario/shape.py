@@ -69,7 +69,9 @@ SPREADS = {
     "growth": Spread(0.04, 0.5, "growth of each species, standard deviation of its logarithm"),
     "recruitment": Spread(0.40, 2.0, "young of each species and year, standard deviation of the logarithm"),
     "natural_mortality": Spread(0.20, 1.0, "background deaths of each species, standard deviation of the logarithm"),
-    "stocking_survival": Spread(0.15, 1.0, "fish alive after the move over those ordered, standard deviation of the logarithm"),
+    "stocking_survival": Spread(
+        0.15, 1.0, "fish alive after the move over those ordered, standard deviation of the logarithm"
+    ),
     "angler_success": Spread(0.30, 1.0, "what anglers catch of a quota, standard deviation of the logarithm"),
     "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
     "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),

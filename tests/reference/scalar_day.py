@@ -33,9 +33,11 @@ GRID = [GRID_FIRST * exp(GRID_STEP * i) for i in range(GRID_POINTS)]
 
 # ---------------------------------------------------------------------------------------------- state and inputs
 
+
 @dataclass
 class Group:
     """Fish of one species, one origin, one growth type and, for bass, one sex."""
+
     species: int
     origin: str
     sex: str  # "female", "male" or "both"
@@ -80,6 +82,7 @@ class Stocking:
 @dataclass(frozen=True)
 class Removal:
     """Fish taken out, or killed, on one day: a share, a number per ha or kg/ha of those in a length window."""
+
     species: int
     shortest_mm: float
     longest_mm: float
@@ -90,6 +93,7 @@ class Removal:
 @dataclass(frozen=True)
 class Fishing:
     """A harvest rule on one day; `effort` is that day's part of its season (1/days of the season)."""
+
     species: int
     shortest_mm: float
     longest_mm: float
@@ -130,6 +134,7 @@ def new_pond(p):
 
 
 # ---------------------------------------------------------------------------------------------- formulas
+
 
 def step_up(z):
     """The logistic function 1/(1 + e^-z)."""
@@ -204,9 +209,11 @@ def prey_size(p, species, predator, prey):
     if species == BLUEGILL:
         none_at, full_at = p.young_gape_none_at_mm[BASS], p.young_gape_full_at_mm[BASS]
         largest += p.young_gape_gain[BLUEGILL] * min(1.0, max(0.0, log(none_at / predator) / log(none_at / full_at)))
-    return (step_up((predator - p.fish_eating_from_mm[BASS]) / p.fish_eating_width_mm[BASS])
-            * step_up((ratio - p.prey_length_ratio_min[BASS]) / p.prey_length_ratio_min_width[BASS])
-            * step_up((largest - ratio) / p.prey_length_ratio_max_width[BASS]))
+    return (
+        step_up((predator - p.fish_eating_from_mm[BASS]) / p.fish_eating_width_mm[BASS])
+        * step_up((ratio - p.prey_length_ratio_min[BASS]) / p.prey_length_ratio_min_width[BASS])
+        * step_up((largest - ratio) / p.prey_length_ratio_max_width[BASS])
+    )
 
 
 def food_use(p, species, food, length):
@@ -223,11 +230,13 @@ def food_use(p, species, food, length):
         return p.benthos_use[BASS] * small + p.benthos_use_floor[BASS]
     if species == BLUEGILL:
         return p.benthos_use[BLUEGILL] * step_up(
-            (length - p.benthos_use_from_mm[BLUEGILL]) / p.benthos_use_from_width_mm[BLUEGILL])
+            (length - p.benthos_use_from_mm[BLUEGILL]) / p.benthos_use_from_width_mm[BLUEGILL]
+        )
     return 0.0 if isnan(p.benthos_use[species]) else p.benthos_use[species]
 
 
 # ---------------------------------------------------------------------------------------------- a day, in order
+
 
 def one_day(pond, day, p, tables, steps=1):
     """Change the pond by one day, in `steps` equal steps. Ages move once a day; spawning comes last."""
@@ -276,6 +285,7 @@ def of_species(value, species):
 
 # ---------------------------------------------------------------------------------------------- stocking and removal
 
+
 def add_groups(pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin):
     """One origin's groups: three growth types for bass (each sex) and bluegill, one for shad and minnows."""
     outer = (1 - p.growth_type_middle_share) / 2
@@ -291,12 +301,26 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
         for z, type_share in types:
             growth = exp(p.growth_spread[species] * z + apart)
             length = length_of_type(z, growth)
-            pond.groups.append(Group(species, origin, sex, females, growth, number * sex_share * type_share,
-                                     weight_of(length), length, age, ration, since))
+            pond.groups.append(
+                Group(
+                    species,
+                    origin,
+                    sex,
+                    females,
+                    growth,
+                    number * sex_share * type_share,
+                    weight_of(length),
+                    length,
+                    age,
+                    ration,
+                    since,
+                )
+            )
 
 
 def stock(pond, event, p):
     """Faster growers are a little longer when stocked; a stated spread of lengths replaces that."""
+
     def length_of_type(z, growth):
         if event.length_cv is None:
             return event.length_mm * growth**p.stocking_length_growth_exponent
@@ -309,8 +333,19 @@ def stock(pond, event, p):
             weight *= event.weight_g / standard_weight(p, event.species, event.length_mm)
         return weight
 
-    add_groups(pond, p, event.species, event.per_ha, event.female_share, length_of_type, weight_of, event.age_years,
-               p.stocking_ration, 0.0, event.origin)
+    add_groups(
+        pond,
+        p,
+        event.species,
+        event.per_ha,
+        event.female_share,
+        length_of_type,
+        weight_of,
+        event.age_years,
+        p.stocking_ration,
+        0.0,
+        event.origin,
+    )
 
 
 def remove(pond, event, p):
@@ -323,6 +358,7 @@ def remove(pond, event, p):
 
 
 # ---------------------------------------------------------------------------------------------- meeting food
+
 
 def set_temperature_factors(groups, day, p):
     t = day.water_c
@@ -357,12 +393,18 @@ def set_maximum_intake_and_search(groups, day, p):
     for own in GRID:
         in_the_way = sum(
             there * step_up(log(other / (p.interference_length_share[BASS] * own)) / p.interference_length_width[BASS])
-            for other, there in zip(GRID, large, strict=True))
+            for other, there in zip(GRID, large, strict=True)
+        )
         unhindered.append(1 / (1 + p.interference_ha_per_kg[BASS] * in_the_way))
     for g in groups:
         s = g.species
-        g.max_intake = (p.max_intake_at_1_g[s] * g.weight ** p.max_intake_exponent[s] * g.intake_factor * g.growth
-                        * day.local_growth[s])
+        g.max_intake = (
+            p.max_intake_at_1_g[s]
+            * g.weight ** p.max_intake_exponent[s]
+            * g.intake_factor
+            * g.growth
+            * day.local_growth[s]
+        )
         g.search = 0.0
         if s == BASS:
             area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
@@ -449,11 +491,17 @@ def hunting_pressure(bass, ease, prey, tables):
     for g in bass:
         lay(load, g.place, g.biomass * g.search / (1 + g.fish_met + g.other_food_met))
     hunters = [a for a in range(GRID_POINTS) if load[a] > 0]
-    return [[ease[s] * sum(tables.prey_size[s][a][b] * load[a] for a in hunters) if prey[s][b] > 0 else 0.0
-             for b in range(GRID_POINTS)] for s in range(4)]
+    return [
+        [
+            ease[s] * sum(tables.prey_size[s][a][b] * load[a] for a in hunters) if prey[s][b] > 0 else 0.0
+            for b in range(GRID_POINTS)
+        ]
+        for s in range(4)
+    ]
 
 
 # ---------------------------------------------------------------------------------------------- deaths
+
 
 def angling_catch(pond, day, p):
     """How often a catchable bass is caught and let go, per day; the catch falls as fish grow scarce and wary."""
@@ -471,8 +519,13 @@ def set_deaths(groups, day, p, dt, caught_and_released):
     for i, g in enumerate(groups):
         s = g.species
         g.condition = g.weight / standard_weight(p, s, g.length)
-        background = (p.background_deaths_multiplier[s] * p.background_deaths_at_1_g_per_year
-                      * g.weight**p.background_deaths_exponent / DAYS_PER_YEAR / day.local_survival[s])
+        background = (
+            p.background_deaths_multiplier[s]
+            * p.background_deaths_at_1_g_per_year
+            * g.weight**p.background_deaths_exponent
+            / DAYS_PER_YEAR
+            / day.local_survival[s]
+        )
         if s == BASS:
             large = step_up(log(g.weight / p.large_fish_from_g[BASS]) / p.large_fish_width_ln[BASS])
             background *= 1 - p.large_fish_death_reduction[BASS] * large
@@ -483,7 +536,8 @@ def set_deaths(groups, day, p, dt, caught_and_released):
         cold = 0.0
         if s == SHAD:
             cold = p.cold_deaths_per_day[SHAD] * step_up(
-                (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD])
+                (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD]
+            )
         g.harvest = sum(rates[i] for rates in fishing) if fishing else 0.0
         released = 0.0
         if s == BASS and caught_and_released:
@@ -515,6 +569,7 @@ def book_catch(pond, dt):
 
 # ---------------------------------------------------------------------------------------------- eating: what was there
 
+
 def set_fish_eaten(groups, p, tables, catchable):
     """Bass eat what died of predation: the prey is laid again as it was alive over the step."""
     bass = [g for g in groups if g.species == BASS]
@@ -533,8 +588,7 @@ def set_pellets_eaten(groups, day, p):
     bluegill = [g for g in groups if g.species == BLUEGILL]
     for g in bluegill:
         room = max(0.0, p.pellet_ration_target[BLUEGILL] - (1 - g.hunger))
-        g.pellets_eaten = (p.pellet_access[BLUEGILL] * room * g.max_intake
-                           * longer(p, g, p.pellets_from_mm[BLUEGILL]))
+        g.pellets_eaten = p.pellet_access[BLUEGILL] * room * g.max_intake * longer(p, g, p.pellets_from_mm[BLUEGILL])
     wanted = sum(g.pellets_eaten * g.biomass for g in bluegill)
     share = min(1.0, day.pellets_kg_per_ha * (1 - p.pellet_waste_share) / max(wanted, 1e-300))
     for g in bluegill:
@@ -555,8 +609,10 @@ def set_food_eaten(pond, day, p, dt):
         if g.species == BLUEGILL:
             displaced = max(0.0, 1 - p.pellet_displacement[BLUEGILL] * g.pellets_eaten / g.max_intake)
         g.food_eaten = {food: g.max_intake * g.food_met[food] * g.hunger * displaced for food in FOODS}
-    for food, capacity, renewal in (("plankton", p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
-                                    ("benthos", p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day)):
+    for food, capacity, renewal in (
+        ("plankton", p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
+        ("benthos", p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day),
+    ):
         before = pond.food[food]
         renewed = renewal * warmth * f * light * dt
         wanted = sum(g.food_eaten[food] * g.biomass for g in pond.groups) * dt
@@ -568,12 +624,17 @@ def set_food_eaten(pond, day, p, dt):
 
 # ---------------------------------------------------------------------------------------------- growth
 
+
 def grow(g, p, dt):
     s = g.species
     plankton, benthos = g.food_eaten["plankton"], g.food_eaten["benthos"]
     eaten = g.fish_eaten + plankton + benthos + g.pellets_eaten
-    energy = (g.fish_eaten * p.prey_fish_energy_j_per_g + g.pellets_eaten * p.pellet_energy_j_per_g
-              + plankton * p.plankton_energy_j_per_g + benthos * p.benthos_energy_j_per_g)
+    energy = (
+        g.fish_eaten * p.prey_fish_energy_j_per_g
+        + g.pellets_eaten * p.pellet_energy_j_per_g
+        + plankton * p.plankton_energy_j_per_g
+        + benthos * p.benthos_energy_j_per_g
+    )
     gain = energy * (1 - p.egested_share[s]) * (1 - p.excreted_share[s] - p.digestion_cost_share[s])
     activity = p.activity_multiplier[s]
     body_energy = p.body_energy_j_per_g[s]
@@ -582,8 +643,13 @@ def grow(g, p, dt):
         activity *= 1 + per_kg * g.weight / 1000
         rise = p.body_energy_exponent[BASS]
         body_energy *= (1 + rise) * (g.weight / 100) ** rise  # of the next gram; 4186 J/g at 100 g is of the whole body
-    respiration = (p.respiration_at_1_g[s] * g.weight ** p.respiration_exponent[s] * g.respiration_factor * activity
-                   * p.oxygen_energy_j_per_g)
+    respiration = (
+        p.respiration_at_1_g[s]
+        * g.weight ** p.respiration_exponent[s]
+        * g.respiration_factor
+        * activity
+        * p.oxygen_energy_j_per_g
+    )
     growth = (gain - respiration) / body_energy
     growth = min(max(growth, -p.weight_loss_limit_per_day), p.weight_gain_limit_per_day) * dt
 
@@ -597,6 +663,7 @@ def grow(g, p, dt):
 
 
 # ---------------------------------------------------------------------------------------------- spawning
+
 
 def spawn(pond, day, p):
     """Spawning gathers as the water allows and is released as pulses of young at fixed slots of the year."""
@@ -644,13 +711,27 @@ def one_pulse(pond, species, ready, day, p):
         g.weight *= 1 - cost * min(ready, 1.0) * part
     if young >= p.pulse_min_per_ha:
         length = p.recruit_length_mm[species]
-        add_groups(pond, p, species, young, p.female_share, lambda z, growth: length,
-                   lambda own: standard_weight(p, species, own), p.recruit_age_years, p.recruit_ration, inf, "wild")
+        add_groups(
+            pond,
+            p,
+            species,
+            young,
+            p.female_share,
+            lambda z, growth: length,
+            lambda own: standard_weight(p, species, own),
+            p.recruit_age_years,
+            p.recruit_ration,
+            inf,
+            "wild",
+        )
 
 
 def egg_predators(pond, p):
     """Kg/ha of bluegill of a size to eat bass eggs, the hungry counting more."""
     return sum(
-        g.biomass * in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
+        g.biomass
+        * in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
         * (2 * max(p.egg_predator_hunger_floor, 1 - g.ration)) ** p.egg_predator_hunger_exponent
-        for g in pond.groups if g.species == BLUEGILL)
+        for g in pond.groups
+        if g.species == BLUEGILL
+    )
