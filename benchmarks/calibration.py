@@ -59,13 +59,14 @@ title = "only"
 """
 FIRST, LAST, AFTER = 197, 380, 745  # 15 October 2026, 16 April 2027, and a year later
 DRAWS, SHARE = 9, 0.8
+EFFORT_HOURS = 0.25  # little, so that a bank holds enough members that explain it
 
 
 def observations() -> tuple[Observation, ...]:
     """The records of every simulated pond, their data still empty: a survey, Wr of ten bass, growth of eight tagged."""
     found: list[Observation] = []
     for k, species in enumerate(("bass", "bluegill")):
-        found.append(Haul(f"survey {species}", k, "electrofishing", LAST, 1.0, 18.0, np.zeros(33)))
+        found.append(Haul(f"survey {species}", k, "electrofishing", LAST, EFFORT_HOURS, 18.0, np.zeros(33)))
     found.append(wr_of(LAST, "bass", "electrofishing", 8, 12, np.nan, 10, "survey bass"))
     found.append(growth_of(0, "growth", np.nan, 8, "tags"))
     return tuple(found)

@@ -1,7 +1,7 @@
 """A pond that begins from a survey: the fish that must live there for a gear to have caught what it did.
 
-Numbers are the catch over the chance of being caught (`sampling.expected_catch`, turned round), and in doubt by the gear's
-scatter, its catchability in this pond, and the count; the numbers of one species are wrong together. Ages are the usual
+Numbers are the catch over the chance of being caught (`sampling.expected_catch`, turned round), and in doubt by the
+gear's scatter, its catchability in this pond, and the count; the numbers of one species are wrong together. Ages are the usual
 ones at the lengths caught. What the gear hardly takes cannot be told and is refused. Standard library only.
 """
 
@@ -74,7 +74,8 @@ def _resident(
 
 def _selectivity(used: Mapping[str, Entry], species: str, length_mm: float) -> float:
     def rise(name: str) -> float:
-        return _logistic((length_mm - used[f"{species}_{name}_from_mm"].value) / used[f"{species}_{name}_width_mm"].value)
+        middle, width = (used[f"{species}_{name}_{part}_mm"].value for part in ("from", "width"))
+        return _logistic((length_mm - middle) / width)
 
     return rise("selected") * (1 - used[f"{species}_missed_share"].value * rise("missed"))
 

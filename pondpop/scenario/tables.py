@@ -43,8 +43,8 @@ _YEARS = ["from_year", "to_year"]
 _EVENTS = ["stocking", "harvest", "removal", "feeding", "angling"]
 
 KEYS: dict[str, list[str]] = {
-    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "local_knowledge", "ensemble", "goals", "costs",
-         "report"],
+    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "local_knowledge", "ensemble", "goals",
+         "costs", "report"],
     "pond": [*keys("area", AREA), "fertility", "cover"],
     "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin"],
     "run": ["start", "years", "surveys"],

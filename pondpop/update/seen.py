@@ -10,6 +10,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -23,7 +24,7 @@ from pondpop.assess.tagging import MIN_DAYS
 from pondpop.chance import multiplier
 from pondpop.inputs import daily_water
 from pondpop.reacting import WR_SPREAD_BETWEEN_FISH
-from pondpop.records import Records
+from pondpop.records import Fish, Records, TagEvent
 from pondpop.sampling import expected_catch, gear, log_chance, scatter
 from pondpop.scenario import Scenario
 from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
@@ -45,7 +46,7 @@ WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
 
 @dataclass(frozen=True)
 class View:
-    """What was seen of ponds: `watch` arrays, the days they belong to, and the catchability of each gear and species."""
+    """What was seen of ponds: `watch` arrays, the days they belong to, the catchability of each gear and species."""
 
     seen: dict[str, Array]
     days: tuple[int, ...]
@@ -79,8 +80,8 @@ class Observation(Protocol):
 class Haul:
     """The catch of one species and gear on a day (or by anglers in a year): fish by length, of `whole` in all.
 
-    bins [bin, length_class]: share of each one-inch class that belongs to a bin. effort None: how many were caught tells
-    nothing, only their lengths.
+    bins [bin, length_class]: share of each one-inch class that belongs to a bin. effort None: how many were caught
+    tells nothing, only their lengths.
     """
 
     title: str
@@ -258,10 +259,10 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     found += _angling(records, scenario, unused)
     asked, grown = _growth(records, start, end)
     found += grown
-    days = {o.day for o in found if isinstance(o, Haul)}
-    days |= {o.read.day for o in found if isinstance(o, Mean) and isinstance(o.read, MeanWr)}
-    days |= {one.last for one in asked}
-    return Evidence(tuple(found), Watched(tuple(sorted(days)), tuple(asked)), tuple(unused))
+    looked = {o.day for o in found if isinstance(o, Haul)}
+    looked |= {o.read.day for o in found if isinstance(o, Mean) and isinstance(o.read, MeanWr)}
+    looked |= {one.last for one in asked}
+    return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked)), tuple(unused))
 
 
 def _dates(records: Records) -> list[dt.date]:
@@ -326,11 +327,11 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
                 else:
                     classes[c.shortest_mm or 0.0, c.longest_mm or np.inf] += c.kept + c.released
             bounds = sorted(classes)
-            if any(a[1] > b[0] + 1e-6 for a, b in zip(bounds, bounds[1:], strict=False)):
+            if any(a[1] > b[0] + 1e-6 for a, b in pairwise(bounds)):
                 unused.append(f"{year} {species}: the length classes of the trips overlap, so only their number counts")
                 unsized, bounds = unsized + sum(classes.values()), []
             edges = sorted({0.0, np.inf, *(edge for one in bounds for edge in one)})
-            parts = list(zip(edges, edges[1:], strict=False))  # a class in which no fish was caught tells something too
+            parts = list(pairwise(edges))  # a class in which no fish was caught tells something too
             data = np.array([*(classes[one] if bounds else 0.0 for one in parts), unsized])
             bins = _bins(parts)
             yield Haul(f"{year} angling {species}", k, "angling", round(middle), hours, None, data, bins)
@@ -352,7 +353,8 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
     session = {date: s.first for s in sessions for date in {f.date for f in s.fish}}
     measured: dict[str, dict[dt.date, float]] = defaultdict(dict)
     species = {t.tag: t.species for t in records.tags}
-    for row in (*records.tags, *records.fish):
+    every: tuple[TagEvent | Fish, ...] = (*records.tags, *records.fish)
+    for row in every:
         if row.tag and row.tag in species and row.length_mm is not None and row.date in session:
             measured[row.tag].setdefault(row.date, row.length_mm)
     groups: dict[tuple[dt.date, dt.date, str, int, int | None], list[tuple[float, float]]] = defaultdict(list)

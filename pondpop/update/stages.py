@@ -124,7 +124,7 @@ def weights(log_weight: Array) -> Array:
 
 
 def next_power(log_likelihood: Array, power: float) -> float:
-    """The largest power up to 1 that leaves an effective KEPT_SHARE of the members; never less than a thousandth more."""
+    """The largest power up to 1 that leaves an effective KEPT_SHARE of the members; at least a thousandth more."""
     least = KEPT_SHARE * log_likelihood.size
 
     def effective(to: float) -> float:

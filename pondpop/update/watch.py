@@ -83,7 +83,7 @@ def _places(engine: Engine, species: int) -> dict[tuple[float, ...], int]:
 
 
 def _growth(engine: Engine, asked: Growing, before: dict[tuple[float, ...], int], log_length: Array) -> Array:
-    """Mean growth in mm a year [member] of fish of the asked lengths, of those groups that live; each keeps its rank."""
+    """Mean growth in mm a year [member] of fish of the asked lengths in groups that live; each keeps its rank."""
     now = _places(engine, asked.species)
     both = [key for key in before if key in now]
     if not both:
