@@ -23,7 +23,7 @@ from pondpop.update.watch import Uniforms
 Array = NDArray[np.float64]
 
 KEPT_SHARE = 0.5  # effective share of the members that a stage keeps, before they are drawn
-MOST_STAGES = 12
+MOST_STAGES = 20
 MOVES = (True, False, True, False)  # of a stage: a little in everything (True), or far in a few decisions
 LAST_MOVES = 2  # times as many in the last stage
 FIRST_STEP, SMALLEST_SPREAD = 0.5, 0.1
