@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -51,11 +51,14 @@ class Source(Protocol):
     """Where the parameters and the luck of members come from: spreads, or an ensemble that records have weighed.
 
     `draw` gives members first … first + members − 1; it is a pure function, and the source can be pickled. `identity`
-    is a text that differs where draws do.
+    is a text that differs where draws do; `about` holds texts for the report, on the records behind an ensemble.
     """
 
     @property
     def identity(self) -> str: ...
+
+    @property
+    def about(self) -> Mapping[str, str]: ...
 
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]: ...
 
@@ -65,6 +68,10 @@ class Prior:
     """Members as the scenario's spreads deal them."""
 
     identity: str = "spreads"
+
+    @property
+    def about(self) -> Mapping[str, str]:
+        return {}
 
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
         deal = streams(scenario.ensemble.seed, range(first, first + members))

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -329,7 +330,9 @@ def _update(given: argparse.Namespace) -> None:
     }
     posterior = found.posterior
     if posterior is not None:
-        files["posterior.nc"] = lambda path: write_ensemble(posterior, path)
+        # what a report of a later comparison says of the records
+        posterior = replace(posterior, about={**posterior.about, "update": told})
+        files["posterior.nc"] = partial(write_ensemble, posterior)
     output.finish(files)
     print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")

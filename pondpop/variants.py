@@ -185,6 +185,7 @@ def compare(
     )
     if source and source != Prior():
         dataset.attrs["members_from"] = source.identity
+        dataset.attrs.update({name: source.about[name] for name in ("assessment", "update") if name in source.about})
     return dataset
 
 

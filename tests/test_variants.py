@@ -172,11 +172,17 @@ class Still:
 
     identity: str = "still"
 
+    @property
+    def about(self):
+        return {"update": "Nothing was learned.", "other": "for no report"}
+
     def draw(self, scenario, strategy, first, members):
         ensemble = replace(scenario.ensemble, spreads=dict.fromkeys(scenario.ensemble.spreads, 0.0))
         return Prior().draw(replace(scenario, ensemble=ensemble), strategy, first, members)
 
 
 def test_members_can_come_from_another_source(whole):
-    biomass = compare(pond(members=2), source=Still())["biomass"].values
+    dataset = compare(pond(members=2), source=Still())
+    assert dataset.attrs["update"] == "Nothing was learned." and "other" not in dataset.attrs
+    biomass = dataset["biomass"].values
     np.testing.assert_array_equal(biomass[:, 0], biomass[:, 1])
