@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -72,8 +73,9 @@ def environment(folder: Path, needed: list[str]) -> Path:
 def project(python: Path, folder: Path, out: Path) -> bool:
     work = folder / "work.py"
     work.write_text(WORK, "utf-8")
-    env = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"} | {"PYTHONPATH": f"{ROOT}:{ROOT / 'tests'}"}
-    done = subprocess.run([python, work, str(ROOT), str(out)], text=True, stdout=subprocess.PIPE, check=True, env=env)
+    code = folder / "code"  # one copy for all, so that the work on the package may go on
+    env = {k: v for k, v in os.environ.items() if k != "PYTHONPATH"} | {"PYTHONPATH": f"{code}:{code / 'tests'}"}
+    done = subprocess.run([python, work, str(code), str(out)], text=True, stdout=subprocess.PIPE, check=True, env=env)
     print(done.stdout, end="", flush=True)
     return "OTHER BITS" not in done.stdout
 
@@ -84,6 +86,9 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary:
         folder = parser.parse_args().folder or Path(temporary)
         same, files = True, []
+        shutil.rmtree(folder / "code", ignore_errors=True)
+        for name in ("pondpop", "tests"):
+            shutil.copytree(ROOT / name, folder / "code" / name, ignore=shutil.ignore_patterns("__pycache__"))
         for name, needed in zip(("lowest", "newest"), requirements(), strict=True):
             print(f"{name}: {', '.join(needed)}", flush=True)
             python = folder / name / "bin" / "python"

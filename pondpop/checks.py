@@ -118,8 +118,8 @@ def text(path: str, value: object, longest: int, lines: bool = False) -> str:
 
 def label(path: str, value: object) -> str:
     """A name that can stand in keys, tables and file names. Raises InputError."""
-    allowed = "a name of 1 to 40 letters (a–z, A–Z), digits, _ or -"
-    if not isinstance(value, str) or not 1 <= len(value) <= 40 or not value.isascii():
+    allowed = "a name of 1 to 40 letters (a–z, A–Z), digits, _ or -, no - first"  # which a spreadsheet takes for a formula
+    if not isinstance(value, str) or not 1 <= len(value) <= 40 or not value.isascii() or value[0] == "-":
         raise InputError(path, value, allowed)
     if not value.replace("_", "a").replace("-", "a").isalnum():
         raise InputError(path, value, allowed)

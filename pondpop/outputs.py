@@ -24,6 +24,7 @@ from pondpop.quantities import yearly_csv
 from pondpop.scenario import Scenario, dump
 
 MARKER = "pondpop.json"  # lies in every folder that pondpop wrote, and lists its files
+UNFINISHED_MARKER = MARKER + ".unfinished"
 BLOCKS = "blocks"
 
 
@@ -45,7 +46,7 @@ class Output:
             os.rename(self._replaced, self.path)
         _refuse_strange(self.path)
         _refuse_strange(self.partial)
-        if resume and self.partial.exists():
+        if resume and not _unbegun(self.partial):
             if _marker(self.partial).get("run") != key:
                 raise InputError(
                     "--resume",
@@ -54,10 +55,10 @@ class Output:
                     "run it without --resume to start again",
                 )
         else:
-            if self.partial.exists():
-                shutil.rmtree(self.partial)
+            _remove(self.partial)
             self.partial.mkdir(parents=True)
-            _write_marker(self.partial, {"run": key})
+        self._key = key
+        _write_marker(self.partial, {"run": key})
         self.blocks = self.partial / BLOCKS
         self.blocks.mkdir(exist_ok=True)
 
@@ -81,15 +82,14 @@ class Output:
         for name, write in files.items():
             write(self.partial / name)
         shutil.rmtree(self.blocks)
-        _write_marker(self.partial, {"files": sorted(_files(self.partial))})
+        _write_marker(self.partial, {"run": self._key, "files": sorted(_files(self.partial))})
         if _ours(self._replaced):
-            shutil.rmtree(self._replaced)
+            _remove(self._replaced)
         _refuse_strange(self.path)
         if self.path.exists():
             os.rename(self.path, self._replaced)
         os.rename(self.partial, self.path)
-        if self._replaced.exists():
-            shutil.rmtree(self._replaced)
+        _remove(self._replaced)
 
 
 def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Callable[[Path], None]]:
@@ -130,7 +130,7 @@ def _marker(folder: Path) -> dict[str, object]:
 
 def _write_marker(folder: Path, content: Mapping[str, object]) -> None:
     marker = json.dumps({"written_by": "pondpop", **content}, indent=1, sort_keys=True) + "\n"
-    beside = folder / (MARKER + ".unfinished")
+    beside = folder / UNFINISHED_MARKER
     beside.write_bytes(marker.encode())
     os.replace(beside, folder / MARKER)
 
@@ -145,9 +145,30 @@ def _ours(folder: Path) -> bool:
     return folder.is_dir() and not folder.is_symlink() and bool(_marker(folder))
 
 
+def _unbegun(folder: Path) -> bool:
+    """Nothing there, or an empty folder, or one that a run left before it could put its marker into it."""
+    if not os.path.lexists(folder):
+        return True
+    if not folder.is_dir() or folder.is_symlink():
+        return False
+    return {item.name for item in folder.iterdir()} <= {UNFINISHED_MARKER}
+
+
+def _remove(folder: Path) -> None:
+    """Remove a folder of ours, if it is there; its marker goes last, so that what a stop leaves is still ours."""
+    if not folder.exists():
+        return
+    for item in folder.iterdir():
+        if item.is_dir() and not item.is_symlink():
+            shutil.rmtree(item)
+        elif item.name != MARKER:
+            item.unlink()
+    shutil.rmtree(folder)
+
+
 def _refuse_strange(folder: Path) -> None:
     """Refuse to replace what pondpop did not write, or a folder into which someone else has put something."""
-    if not os.path.lexists(folder) or (folder.is_dir() and not folder.is_symlink() and not any(folder.iterdir())):
+    if _unbegun(folder):
         return
     remedy = "name another folder with --out, or move this one away"
     if not _ours(folder):

@@ -155,7 +155,12 @@ def scenarios(draw: Any, years: int = 2, members: int = 2, strategies: int = 2) 
         raw["ensemble"]["spread"] = {name: draw(_number(0.0, SPREAD_MOST[name])) for name in chosen}
     if draw(st.booleans()):
         species, process = draw(st.sampled_from(SPECIES)), draw(st.sampled_from(["growth", "survival", "spawning"]))
-        known = {"species": species, "process": process, "multiplier": draw(_number(0.2, 5.0)), "reason": draw(_titles())}
+        known = {
+            "species": species,
+            "process": process,
+            "multiplier": draw(_number(0.2, 5.0)),
+            "reason": draw(_titles()),
+        }
         raw["local_knowledge"] = [known]
     return raw
 
@@ -234,7 +239,10 @@ def _nested(draw: Any, data: bytes) -> bytes:
 
 
 def _lengthened(draw: Any, data: bytes) -> bytes:
-    piece, times = draw(st.sampled_from([b"# ", b"x = ", b'y = "', b"\n"])), draw(st.sampled_from([10, 10_000, 400_000]))
+    piece, times = (
+        draw(st.sampled_from([b"# ", b"x = ", b'y = "', b"\n"])),
+        draw(st.sampled_from([10, 10_000, 400_000])),
+    )
     return data + piece * times
 
 
@@ -276,7 +284,8 @@ def _valid_rows(name: str) -> st.SearchStrategy[list[str]]:
     fish = st.sampled_from(["bass", "bass", "bluegill"])
     cells = {
         "survey.csv": (_DATES, st.sampled_from(["electrofishing", "angling"]), fish, _LENGTHS,
-                       st.sampled_from(["", "0.5", "1.2"]), st.sampled_from(["", "1", "3"]), _TAGS, st.sampled_from(["", "female", "male"])),
+                       st.sampled_from(["", "0.5", "1.2"]), st.sampled_from(["", "1", "3"]), _TAGS,
+                       st.sampled_from(["", "female", "male"])),
         "effort.csv": (_DATES, st.sampled_from(["electrofishing", "angling", "seine"]), st.sampled_from(["", "1.5"]),
                        st.sampled_from(["", "4"]), st.sampled_from(["", "68"]), st.sampled_from(["", "bass bluegill"])),
         "catches.csv": (_DATES, st.sampled_from(["1", "2"]), st.just("3"), fish, st.sampled_from(["", "8"]),
@@ -288,7 +297,9 @@ def _valid_rows(name: str) -> st.SearchStrategy[list[str]]:
 
 
 _JUNK_CELLS = st.one_of(
-    st.sampled_from(["nan", "inf", "-1", "1e5", "1,5", "0x10", "١٢", "=1+1", "@x", "\x00", '"', "2024-02-30", " bass "]),
+    st.sampled_from(
+        ["nan", "inf", "-1", "1e5", "1,5", "0x10", "١٢", "=1+1", "@x", "\x00", '"', "2024-02-30", " bass "]
+    ),
     st.sampled_from(HOSTILE),
     st.text(max_size=10),
 )

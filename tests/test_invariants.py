@@ -100,7 +100,7 @@ def assert_books_close(page: Books, water_c: float) -> None:
 
 
 def assert_lawful_days(scenario: Scenario, days: int) -> None:
-    """The first strategy day by day: sound, its books closed, no more caught than was there, no more fish than came in."""
+    """The first strategy day by day: sound, its books closed, no more caught than was there."""
     engine = Engine(plain(scenario), keep_books=True)
     assert engine.books is not None
     for day in range(min(days, engine.inputs.days)):
@@ -252,7 +252,7 @@ def test_the_order_of_events_in_the_file_does_not_matter(raw, random):
 
 def permuted(luck: Luck, order: np.ndarray) -> Luck:
     values = {f.name: getattr(luck, f.name) for f in fields(luck)}
-    return Luck(**{name: None if value is None else np.ascontiguousarray(value[order]) for name, value in values.items()})
+    return Luck(**{name: None if value is None else value[order].copy() for name, value in values.items()})
 
 
 def test_permuted_members_permute_results():

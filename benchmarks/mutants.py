@@ -1,0 +1,328 @@
+"""How much of a wrong model the fast law tests notice: one command.
+
+    python benchmarks/mutants.py [--number N] [--seed N] [--only FILE]
+
+Makes small changes of the model's code, one at a time, in a copy of the package in a temporary folder: signs, products,
+exponents, bounds, constants and units, the order of statements and statements left out, an even share of each, drawn
+by a seed among all places of the model's modules. Each is tried against the fast law tests. One that passes them is
+projected with two small ponds; if their Datasets stay the same to 1e-12 the change changes no result and is not
+counted. Prints each change with its fate, and the share that was caught; status 1 if that is below 95 %.
+Needs a system that can fork.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import contextlib
+import hashlib
+import io
+import os
+import random
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+MODULES = (
+    "engine", "feeding", "energetics", "life", "management", "water", "inputs", "reacting", "state", "units",
+)  # fmt: skip
+TESTS = (
+    "tests/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
+    "tests/test_laws.py", "tests/test_fishing.py", "tests/test_reacting.py", "tests/test_units.py",
+    "tests/test_gate.py", "tests/test_published.py",
+)  # fmt: skip
+SLOW = "not recorded_run"  # of the plain model, which no change of the package touches
+LONGEST_SECONDS = 900.0
+KINDS = ("sign", "product", "exponent", "bound", "constant", "order")
+
+# Changes that change a result and pass the law tests, each with the reason that was found for it.
+REASONS: dict[str, str] = {}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One small change: a piece of a module's text in place of another."""
+
+    module: str
+    kind: str
+    line: int
+    start: int
+    end: int
+    new: str
+    words: str
+
+    def __str__(self) -> str:
+        return f"{self.module}.py line {self.line}, {self.kind}: {self.words}"
+
+
+# ---------------------------------------------------------------------- finding places
+
+
+class Places:
+    """All places of a module's text that can be changed."""
+
+    def __init__(self, module: str, text: str) -> None:
+        self.module, self.text = module, text
+        self.raw = text.encode()
+        starts = [0]
+        for line in self.raw.splitlines(keepends=True):
+            starts.append(starts[-1] + len(line))
+        self.starts = starts
+
+    def at(self, line: int, column: int) -> int:
+        return self.starts[line - 1] + column
+
+    def span(self, node: ast.expr | ast.stmt) -> tuple[int, int]:
+        assert node.end_lineno is not None and node.end_col_offset is not None
+        return self.at(node.lineno, node.col_offset), self.at(node.end_lineno, node.end_col_offset)
+
+    def piece(self, start: int, end: int) -> str:
+        return self.raw[start:end].decode()
+
+    def change(self, kind: str, node: ast.expr | ast.stmt, start: int, end: int, new: str) -> Change:
+        old = " ".join(self.piece(start, end).split())
+        around = " ".join(self.piece(*self.span(node)).split())
+        words = f"{old[:60]} → {' '.join(new.split())[:60]}  in  {around[:90]}"
+        return Change(self.module, kind, node.lineno, start, end, new, words)
+
+    def all(self) -> Iterator[Change]:
+        tree = ast.parse(self.text)
+        for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)):
+            if function.name.startswith("__") and function.name != "__init__":
+                continue
+            for statement in function.body:
+                if isinstance(statement, ast.Assert) or _is_docstring(statement):
+                    continue
+                for node in ast.walk(statement):
+                    yield from self._of(node)
+            yield from self._order(function.body)
+        for statement in tree.body:  # constants of the module
+            if isinstance(statement, ast.Assign):
+                for node in ast.walk(statement.value):
+                    yield from self._of(node)
+
+    def _of(self, node: ast.AST) -> Iterator[Change]:
+        if isinstance(node, ast.BinOp):
+            yield from self._operator(node)
+        elif isinstance(node, ast.AugAssign):
+            yield from self._step(node)
+        elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
+            start, _ = self.span(node)
+            yield self.change("sign", node, start, start + 1, "")
+        elif isinstance(node, ast.Attribute) and node.attr in ("minimum", "maximum"):
+            start, end = self.span(node)
+            new = self.piece(start, end).replace(node.attr, {"minimum": "maximum", "maximum": "minimum"}[node.attr])
+            yield self.change("bound", node, start, end, new)
+        elif isinstance(node, ast.Compare) and len(node.ops) == 1:
+            turned = {ast.Lt: ">", ast.LtE: "<", ast.Gt: "<", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "=="}
+            new_op = turned.get(type(node.ops[0]))
+            if new_op:
+                start, end = self.span(node.left)[1], self.span(node.comparators[0])[0]
+                yield self.change("bound", node, start, end, f" {new_op} ")
+        elif isinstance(node, ast.Constant) and type(node.value) in (float, int) and abs(node.value) > 2:
+            start, end = self.span(node)
+            new = repr(node.value * 1.01) if isinstance(node.value, float) else repr(node.value + 1)
+            yield self.change("constant", node, start, end, new)
+
+    def _operator(self, node: ast.BinOp) -> Iterator[Change]:
+        start, end = self.span(node.left)[1], self.span(node.right)[0]
+        between = self.piece(start, end)
+        if isinstance(node.op, ast.Add | ast.Sub):
+            new = between.replace("+", "-") if isinstance(node.op, ast.Add) else between.replace("-", "+")
+            yield self.change("sign", node, start, end, new)
+        elif isinstance(node.op, ast.Mult | ast.Div):
+            new = between.replace("*", "/") if isinstance(node.op, ast.Mult) else between.replace("/", "*")
+            yield self.change("product", node, start, end, new)
+        elif isinstance(node.op, ast.Pow):
+            right = self.span(node.right)
+            yield self.change("exponent", node, *right, f"(1.01 * ({self.piece(*right)}))")
+            yield self.change("exponent", node, *right, f"(-({self.piece(*right)}))")
+
+    def _step(self, node: ast.AugAssign) -> Iterator[Change]:
+        start, end = self.span(node.target)[1], self.span(node.value)[0]
+        between = self.piece(start, end)
+        turned = {"+=": "-=", "-=": "+=", "*=": "/=", "/=": "*="}
+        sign = between.strip()
+        if sign in turned:
+            kind = "sign" if sign in ("+=", "-=") else "product"
+            yield self.change(kind, node, start, end, between.replace(sign, turned[sign]))
+
+    def _order(self, body: list[ast.stmt]) -> Iterator[Change]:
+        for one, two in pairwise(body):
+            steps = ast.Expr | ast.AugAssign
+            if isinstance(one, steps) and isinstance(two, steps) and not _is_docstring(one):
+                (a, b), (c, d) = self.span(one), self.span(two)
+                yield self.change("order", one, a, d, self.piece(c, d) + self.piece(b, c) + self.piece(a, b))
+        for one in body:
+            acts = isinstance(one, ast.AugAssign) or (isinstance(one, ast.Expr) and isinstance(one.value, ast.Call))
+            if acts:
+                yield self.change("order", one, *self.span(one), "pass")
+
+
+def _is_docstring(node: ast.stmt) -> bool:
+    return isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+
+
+def chosen(texts: dict[str, bytes], number: int, seed: int, only: str | None) -> list[Change]:
+    """An even share of each kind, drawn by the seed, at most one change a place."""
+    every: dict[str, list[Change]] = {kind: [] for kind in KINDS}
+    for module in MODULES:
+        if only in (None, module):
+            for change in Places(module, texts[module].decode()).all():
+                every[change.kind].append(change)
+    print("places: " + ", ".join(f"{len(found)} {kind}" for kind, found in every.items()), flush=True)
+    drawn = random.Random(seed)
+    picked: list[Change] = []
+    for kind, found in every.items():
+        drawn.shuffle(found)
+        share = -(-(number - len(picked)) // (len(KINDS) - KINDS.index(kind)))
+        picked += found[:share]
+    return sorted(picked, key=lambda c: (c.module, c.line, c.kind))
+
+
+# ---------------------------------------------------------------------- trying
+
+
+def in_child(work: Callable[[], int], seconds: float = LONGEST_SECONDS) -> int:
+    """The status of a function run in a forked process; 99 if it took too long, 98 if it fell."""
+    child = os.fork()
+    if child == 0:
+        status = 98
+        try:
+            status = work()
+        finally:
+            os._exit(status)
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status) % 256
+        time.sleep(0.05)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return 99
+
+
+def tests_in(folder: Path, left_out: list[str], told: Path, stop: bool = True) -> Callable[[], int]:
+    def work() -> int:
+        import pytest
+
+        sys.path[:0] = [str(folder), str(folder / "tests")]
+        os.chdir(folder)
+        with told.open("w") as file, contextlib.redirect_stdout(file), contextlib.redirect_stderr(file):
+            tests = [name for name in TESTS if (folder / name.split("::")[0]).exists()]
+            options = ["-x"] if stop else []
+            skip = [f"--deselect={name}" for name in left_out]
+            return int(pytest.main([*options, *skip, "-q", "-p", "no:cacheprovider", "-k", SLOW, "--tb=no", *tests]))
+
+    return work
+
+
+def figures_of(folder: Path, out: Path) -> Callable[[], int]:
+    """Two small ponds with all that can happen in one, their numbers in a file."""
+
+    def work() -> int:
+        import numpy as np
+
+        sys.path[:0] = [str(folder), str(folder / "tests")]
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            from small import pond
+            from test_laws import EVERYTHING
+
+            from pondpop.variants import compare
+
+            dataset = compare(pond(members=2, years=2, extra=EVERYTHING))
+            np.savez(out, **{name: dataset[name].values for name in dataset.data_vars})
+        return 0
+
+    return work
+
+
+def same_figures(a: Path, b: Path) -> bool:
+    import numpy as np
+
+    with np.load(a) as one, np.load(b) as two:
+        return all(np.allclose(one[n], two[n], rtol=1e-12, atol=1e-300, equal_nan=True) for n in one.files)
+
+
+def copied(folder: Path) -> Path:
+    for name in ("pondpop", "tests"):
+        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__", ".hypothesis"))
+    for name in ("pyproject.toml", "scenarios", "README.md"):
+        source = ROOT / name
+        shutil.copytree(source, folder / name) if source.is_dir() else shutil.copy(source, folder / name)
+    return folder
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--number", type=int, default=72)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", choices=MODULES)
+    asked = parser.parse_args()
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    sys.dont_write_bytecode = True
+    import pytest  # noqa: F401  what every try needs is loaded once, before the forks
+    import scipy.interpolate
+    import scipy.special
+    import scipy.stats  # noqa: F401
+    import xarray  # noqa: F401
+
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = copied(Path(temporary))
+        original = {m: (folder / "pondpop" / f"{m}.py").read_bytes() for m in MODULES}
+        base, told = folder / "base.npz", folder / "told.txt"
+        assert in_child(figures_of(folder, base)) == 0
+        started = time.monotonic()
+        left_out: list[str] = []
+        if in_child(tests_in(folder, [], told, stop=False)) != 0:
+            failed = [line for line in told.read_text("utf-8").splitlines() if line.startswith("FAILED")]
+            left_out = sorted({line.split(" - ")[0].split()[1].split("[")[0] for line in failed})
+            print(f"left out, since they fail on the code as it is: {', '.join(left_out)}", flush=True)
+            started = time.monotonic()
+            if in_child(tests_in(folder, left_out, told)) != 0:
+                sys.exit(f"the tests fail on the code as it is:\n{told.read_text('utf-8')[-2000:]}")
+        print(f"the tests take {time.monotonic() - started:.0f} s", flush=True)
+        fates: dict[str, list[Change]] = {"caught": [], "too slow, caught": [], "changes nothing": [], "SURVIVED": []}
+        for change in chosen(original, asked.number, asked.seed, asked.only):
+            path = folder / "pondpop" / f"{change.module}.py"
+            text = original[change.module]
+            mutant = text[: change.start] + change.new.encode() + text[change.end :]
+            ast.parse(mutant)
+            path.write_bytes(mutant)
+            status = in_child(tests_in(folder, left_out, told))
+            if status == 0:
+                other = folder / "other.npz"
+                fell = in_child(figures_of(folder, other)) != 0
+                fate = "changes nothing" if not fell and same_figures(base, other) else "SURVIVED"
+            elif status in (1, 2):  # a test failed, or the module could not be imported
+                fate = "caught"
+            elif status == 99:
+                fate = "too slow, caught"
+            else:
+                sys.exit(f"no test was run: status {status}\n{told.read_text('utf-8')[-2000:]}")
+            path.write_bytes(text)
+            fates[fate].append(change)
+            reason = REASONS.get(key(change), "") if fate == "SURVIVED" else ""
+            print(f"{fate}: {change}{f' ({reason})' if reason else ''} [{key(change)}]", flush=True)
+    caught = len(fates["caught"]) + len(fates["too slow, caught"])
+    counted = caught + len(fates["SURVIVED"])
+    print(f"{counted + len(fates['changes nothing'])} changes, {len(fates['changes nothing'])} change no result; "
+          f"of the other {counted}, {caught} caught ({100 * caught / max(counted, 1):.1f} %)")
+    return 0 if caught >= 0.95 * counted else 1
+
+
+def key(change: Change) -> str:
+    """A short name of a change that stays while its line stays as it is, wherever that stands."""
+    return hashlib.sha256(f"{change.module} {change.kind} {change.words}".encode()).hexdigest()[:8]
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,306 @@
+"""Nothing is lost: outputs whole or not at all whenever a run may die, full disks told, damaged files refused."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from small import TEXT, pond
+from test_inputs_fuzz import asked, in_good_time
+
+from pondpop import cli, results
+from pondpop.checks import RunError
+from pondpop.outputs import Output, text
+from pondpop.variants import compare
+
+ROOT = Path(__file__).parent.parent
+BLOCK = {"number": np.arange(6.0)}
+FILES = {"a.txt": text("new a"), "b.txt": text("new b")}
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def in_child(work: Callable[[], int]) -> tuple[int, str]:
+    """Status and standard error of a function in a forked process."""
+    reader, writer = os.pipe()
+    child = os.fork()
+    if child == 0:
+        status = 97
+        try:
+            os.close(reader)
+            os.dup2(writer, 2)
+            sys.stderr = io.TextIOWrapper(io.FileIO(2, "w", closefd=False), write_through=True)
+            with contextlib.redirect_stdout(io.StringIO()):
+                status = work()
+        finally:
+            os._exit(status)
+    os.close(writer)
+    with os.fdopen(reader, "rb") as stream:
+        said = stream.read().decode()
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), said
+
+
+# ---------------------------------------------------------------------- death at every moment
+
+
+def a_run(out: Path, resume: bool) -> None:
+    """A run in miniature: two blocks are made unless they are there, then two files of them."""
+    output = Output(out, "run", resume=resume)
+    blocks = []
+    for name in ("one", "two"):
+        block = output.load(name)
+        if block is None:
+            output.save(name, BLOCK)
+            block = output.load(name)
+        blocks.append(block)
+    assert all(block is not None and (block["number"] == BLOCK["number"]).all() for block in blocks)
+    output.finish(FILES)
+
+
+def dying_at(moment: int, after: bool, out: Path) -> int:
+    """Run, and die without a word just before or just after the so-manieth change of the disk; 0 if it lived."""
+    count = 0
+
+    def dies(change):
+        def changed(*arguments, **options):
+            nonlocal count
+            count += 1
+            if count == moment and not after:
+                os._exit(9)
+            answer = change(*arguments, **options)
+            if count == moment and after:
+                os._exit(9)
+            return answer
+
+        return changed
+
+    for place, names in ((os, ("rename", "replace", "mkdir", "unlink", "rmdir")), (Path, ("write_bytes",))):
+        for name in names:
+            setattr(place, name, dies(getattr(place, name)))
+    np.savez = dies(np.savez)
+    a_run(out, resume=False)
+    return 0
+
+
+@pytest.mark.parametrize("before", ["nothing", "an older result"])
+@pytest.mark.parametrize("after", [False, True])
+def test_death_at_any_moment_leaves_the_old_or_the_new_and_resumes_to_the_same_bytes(tmp_path, before, after):
+    whole = tmp_path / "whole"
+    a_run(whole, resume=False)
+    new, old, moment, survived = contents(whole), {}, 0, False
+    while not survived:
+        moment += 1
+        assert moment < 100
+        folder = tmp_path / f"{moment}"
+        folder.mkdir()
+        out = folder / "out"
+        if before != "nothing":
+            Output(out, "earlier").finish({"a.txt": text("old a"), "c.txt": text("old c")})
+            old = contents(out)
+        status, said = in_child(lambda moment=moment, out=out: dying_at(moment, after, out))
+        assert (status, said) in ((9, ""), (0, ""))
+        survived = status == 0
+        found = contents(out) if out.exists() else None
+        if found is None and before != "nothing":  # between two renames: the old one stands beside, under its own name
+            found = contents(folder / "out.replaced")
+        assert found in (new, old) if found is not None else before == "nothing"
+        a_run(out, resume=True)
+        assert contents(out) == new
+        assert sorted(os.listdir(folder)) == ["out"]
+        shutil.rmtree(folder)
+    assert moment > 8
+
+
+SLICED = (
+    "import sys, pondpop.variants as v; v.BLOCK_MEMBERS = 1; from pondpop import cli; sys.exit(cli.main(sys.argv[1:]))"
+)
+
+
+def test_a_killed_comparison_resumes_to_the_same_bytes(tmp_path):
+    """Killed outright after one block, after two and after three; each time it goes on from what was there."""
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT.replace("members = 3", "members = 2"), "utf-8")
+    env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+
+    def command(out: str, *options: str) -> list[str]:
+        return [sys.executable, "-c", SLICED, "compare", str(file), "--out", str(tmp_path / out), *options]
+
+    blocks = tmp_path / "out.partial" / "blocks"
+    for wanted in (1, 2, 3):
+        options = ["--resume"] if wanted > 1 else []
+        run = subprocess.Popen(command("out", *options), env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        until = time.monotonic() + 240
+        while len(list(blocks.glob("*.npz")) if blocks.exists() else []) < wanted and run.poll() is None:
+            assert time.monotonic() < until
+            time.sleep(0.01)
+        run.send_signal(signal.SIGKILL)
+        run.communicate(timeout=60)
+        assert not (tmp_path / "out").exists()
+    for out, options in (("out", ["--resume"]), ("again", [])):
+        subprocess.run(command(out, *options), env=env, check=True, capture_output=True, timeout=240)
+    assert contents(tmp_path / "out") == contents(tmp_path / "again")
+
+
+# ---------------------------------------------------------------------- full disks and missing permission
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory):
+    """A scenario file and the folder that `compare` made of it."""
+    folder = tmp_path_factory.mktemp("result")
+    file = folder / "pond.toml"
+    file.write_text(TEXT.replace("members = 3", "members = 1"), "utf-8")
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert cli.main(["compare", str(file), "--out", str(folder / "out")]) == 0
+    return folder
+
+
+@pytest.mark.parametrize("bytes_allowed", [0, 100, 5_000, 60_000])
+def test_a_full_disk_is_told_in_one_line_and_leaves_the_old_files(result, bytes_allowed):
+    before = contents(result / "out")
+
+    def work() -> int:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_allowed, bytes_allowed))
+        return cli.main(["compare", str(result / "pond.toml"), "--out", str(result / "out")])
+
+    status, said = in_child(work)
+    assert (status, said.count("\n")) == (1, 1), said
+    assert said.startswith("pondpop: ") and "File too large" in said
+    assert contents(result / "out") == before
+
+
+@pytest.mark.parametrize("bytes_allowed", [0, 1000])
+def test_a_report_that_finds_the_disk_full_leaves_the_old_one(result, bytes_allowed):
+    page = result / "out" / "report.html"
+    before = contents(result)
+
+    def work() -> int:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_allowed, bytes_allowed))
+        return cli.main(["report", str(page.with_name("projection.nc"))])
+
+    status, said = in_child(work)
+    assert (status, said.count("\n")) == (1, 1), said
+    assert page.read_bytes() == before["out/report.html"]
+
+
+def test_missing_permission_is_told_in_one_line_and_leaves_the_old_files(result):
+    """Also of root, to whom nothing is forbidden: the child becomes nobody."""
+    with tempfile.TemporaryDirectory() as folder:  # not below a folder of pytest's, which nobody may enter
+        home = Path(folder) / "home"
+        shutil.copytree(result, home)
+        before = contents(home)
+
+        def work() -> int:
+            if os.geteuid() == 0:
+                os.seteuid(65534)
+            return cli.main(["compare", str(home / "pond.toml"), "--out", str(home / "out")])
+
+        os.chmod(folder, 0o755)
+        os.chmod(home, 0o555)
+        status, said = in_child(work)
+        os.chmod(home, 0o755)
+        assert (status, said.count("\n")) == (1, 1), said
+        assert "Permission denied" in said
+        assert contents(home) == before
+
+
+# ---------------------------------------------------------------------- damaged projection files
+
+
+@pytest.fixture(scope="module")
+def projection(tmp_path_factory):
+    dataset = compare(pond(members=1))
+    path = tmp_path_factory.mktemp("projection") / "projection.nc"
+    results.write(dataset, path)
+    return path.read_bytes(), results.content_hash(dataset)
+
+
+def refused_or_the_same(data: bytes, folder: Path, wanted: str) -> bool:
+    path = folder / "other.nc"
+    path.write_bytes(data)
+    with in_good_time(60):
+        try:
+            found = results.read(path)
+        except RunError as error:
+            assert str(error).startswith(f"{path}: ") and "\n" not in str(error)
+            return True
+    assert results.content_hash(found) == wanted
+    return False
+
+
+def quickly(number: int) -> settings:
+    return settings(
+        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
+    )
+
+
+@quickly(60)
+@given(st.data())
+def test_a_cut_projection_is_refused(projection, tmp_path_factory, data):
+    whole, wanted = projection
+    size = data.draw(st.one_of(st.integers(0, len(whole) - 1), st.integers(0, 4000), st.just(len(whole) - 1)))
+    assert refused_or_the_same(whole[:size], tmp_path_factory.getbasetemp(), wanted)
+
+
+@quickly(120)
+@given(st.data())
+def test_an_altered_projection_is_refused_or_reads_as_it_was(projection, tmp_path_factory, data):
+    """Every byte counts, in the header and in the numbers; what is between them may hold anything."""
+    whole, wanted = projection
+    at = data.draw(st.one_of(st.integers(0, len(whole) - 1), st.integers(0, 6000)))
+    changed = bytearray(whole)
+    changed[at] ^= data.draw(st.integers(1, 255))
+    refused_or_the_same(bytes(changed), tmp_path_factory.getbasetemp(), wanted)
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+def test_an_altered_number_is_refused(projection, tmp_path, share):
+    whole, wanted = projection
+    changed = bytearray(whole)
+    start = int(share * len(whole)) // 8 * 8
+    changed[start : start + 64] = bytes(b ^ 1 for b in changed[start : start + 64])
+    assert refused_or_the_same(bytes(changed), tmp_path, wanted)
+
+
+def test_another_schema_version_is_refused_with_the_reason(result, tmp_path):
+    import xarray as xr
+
+    path = tmp_path / "projection.nc"
+    with xr.open_dataset(result / "out" / "projection.nc", engine="scipy", decode_times=False) as opened:
+        plain = opened.load()
+    plain.attrs["schema_version"] = np.int32(99)
+    plain.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT")
+    status, out, err = asked("report", path)
+    assert (status, out, err.count("\n")) == (1, "", 1)
+    assert "schema version 99" in err
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"CDF", b"CDF\x01", b"CDF\x02" + b"\xff" * 64, b"CDF\x05" + b"\0" * 40, b"\x89HDF\r\n\x1a\n", b"x" * 99],
+)
+def test_what_is_no_projection_is_refused(tmp_path, content):
+    path = tmp_path / "projection.nc"
+    path.write_bytes(content)
+    status, out, err = asked("report", path)
+    assert (status, out, err.count("\n")) == (1, "", 1)
+    assert str(path) in err and "internal fault" not in err
