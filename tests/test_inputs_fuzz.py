@@ -22,7 +22,7 @@ from hypothesis_ponds import broken_scenarios, records, scenario_bytes, scenario
 from pondpop import cli
 from pondpop.scenario import load, resolve
 
-LONGEST_SECONDS = 60.0  # of the clock, so that a busy machine is no failure; `slowest` remembers processor time
+LONGEST_SECONDS = 60.0  # of processor time, so that a busy machine is no failure
 slowest = {"check": 0.0, "assess": 0.0}
 
 
@@ -41,13 +41,13 @@ def in_good_time(seconds: float = LONGEST_SECONDS) -> Iterator[None]:
     def stop(*_: object) -> None:
         raise TooSlow
 
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
+    before = signal.signal(signal.SIGPROF, stop)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_REAL, 0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def asked(*arguments: object) -> tuple[int, str, str]:
