@@ -211,7 +211,8 @@ def wr_8_12(look: Look) -> Array:
 
 
 for _name, _per_acre, _short in (("base", 75, "75"), ("denser", 100, "100"), ("sparser", 50, "50")):
-    _add(f"alive_{_short}", lambda p, n=_name, a=_per_acre: p(E, n).founders(1, 11, 15)[0] * HA_PER_ACRE / a)
+    if _short != "50":
+        _add(f"alive_{_short}", lambda p, n=_name, a=_per_acre: p(E, n).founders(1, 11, 15)[0] * HA_PER_ACRE / a)
     _add(f"weight_6_months_{_short}", lambda p, n=_name: p(E, n).founders(1, 11, 30)[1] / G_PER_LB)
     _add(f"weight_18_months_{_short}", lambda p, n=_name: p(E, n).founders(2, 11, 30)[1] / G_PER_LB)
 

@@ -105,12 +105,12 @@ def test_a_species_sought_and_not_found_is_a_zero(judged):
 
 def test_balance_ratios_only_when_all_fish_are_weighed(judged, tmp_path):
     rows = fish("2024-04-10", "bass", 300, weight=400) + fish("2024-04-10", "bluegill", 160, weight=80)
-    rows += fish("2024-04-10", "bluegill", 80, weight=10) * 6
+    rows += fish("2024-04-10", "bluegill", 60, weight=4) * 6
     effort = EFFORT + "2024-04-10,electrofishing,1,,\n"
     found = figures(judged(survey=SURVEY + rows, effort=effort))
-    assert found["forage_carnivore_ratio"].value == pytest.approx(140 / 400)
-    assert found["harvestable_share"].value == pytest.approx(100 * 480 / 540)
-    assert found["edible_forage_carnivore_ratio"].value == pytest.approx(60 / 400)
+    assert found["forage_carnivore_ratio"].value == pytest.approx(104 / 400)
+    assert found["harvestable_share"].value == pytest.approx(100 * 480 / 504)
+    assert found["edible_forage_carnivore_ratio"].value == pytest.approx(24 / 400)
     assert "forage_carnivore_ratio" not in figures(judged(survey=SURVEY + rows + fish("2024-04-10", "shad", 90)))
 
 
