@@ -60,8 +60,12 @@ def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None =
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in (*((folder / f"{sheet.name}.csv", sheet.to_csv()) for sheet in sheets), (path, text)):
         partial = name.with_name(name.name + ".partial")
-        partial.write_text(content, encoding="utf-8", newline="\n")
-        partial.replace(name)
+        try:
+            partial.write_text(content, encoding="utf-8", newline="\n")
+            partial.replace(name)
+        except BaseException:
+            partial.unlink(missing_ok=True)
+            raise
 
 
 def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
