@@ -174,7 +174,12 @@ def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
     file.write_text(TEXT)
     command = ["sweep", str(file), "--vary", "strategies.few.stocking.young_bass.per_acre=10..300/10", "--out"]
     here = [sys.executable, "-m", "pondpop", *command, str(tmp_path / "out")]
-    stopped = subprocess.Popen(here, stderr=subprocess.PIPE, text=True)
+    stopped = subprocess.Popen(
+        here,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # whoever runs the tests may ignore it
+    )
     blocks = tmp_path / "out.partial" / "blocks"
     until = time.monotonic() + 120
     while not (blocks.exists() and list(blocks.glob("*.npz"))) and time.monotonic() < until:
