@@ -183,7 +183,9 @@ class Plain:
         i = self.inputs
         while self.day < day:
             stocked = tuple(
-                self.plain.Stocking(e.species, e.per_ha, e.length_mm, e.age_years, e.weight_g, e.length_cv, e.female_share)
+                self.plain.Stocking(
+                    e.species, e.per_ha, e.length_mm, e.age_years, e.weight_g, e.length_cv, e.female_share
+                )
                 for e in i.stockings
                 if e.day == self.day
             )
@@ -221,7 +223,8 @@ class Solver:
             while last + 1 < day and not self._groups_change(last):
                 last += 1
             self._integrate(e.day, last + 1)
-            for e.day in range(e.day, last + 1):  # spawning depends on temperature alone until a pulse is due
+            for day_now in range(e.day, last + 1):  # spawning depends on temperature alone until a pulse is due
+                e.day = day_now
                 e.spawn()
             e.day = last
             e.forget_empty()
@@ -301,8 +304,9 @@ def side_by_side(members: int, years: int) -> dict[str, object]:
 def rates_of_machine(members: int, groups: int) -> dict[str, float]:
     """ns an element of each kind of work, on arrays of the block's shape; matrix products in ns a member."""
     import numpy as np
-    from pondpop import feeding
     from scipy.special import expit
+
+    from pondpop import feeding
 
     rng = np.random.default_rng(1)
     a, out = rng.uniform(-3.0, 1.0, (members, groups)), np.empty((members, groups))
@@ -404,7 +408,10 @@ def scaling(members: int, years: int, repeats: int) -> tuple[Rows, dict[str, flo
             took[count] = min(took[count], apart("ensemble", count, years, 1, 1)["seconds"])
     ratio = took[2 * members] / took[members]
     rows = [
-        (f"{2 * members:,} members / {members:,}, {years} year(s)", f"{took[2 * members]:.1f} s / {took[members]:.1f} s = {ratio:.2f}")
+        (
+            f"{2 * members:,} members / {members:,}, {years} year(s)",
+            f"{took[2 * members]:.1f} s / {took[members]:.1f} s = {ratio:.2f}",
+        )
     ]
     return rows, {"1,024 members / 512 (least)": ratio, "1,024 members / 512 (most)": ratio} if members == 512 else {}
 
@@ -425,27 +432,41 @@ def yardsticks(members: int, years: int) -> tuple[Rows, dict[str, float], Rows]:
     step = 1e9 * best(engine.step, 40) / members
     floors = floor_ns(engine, rates)
     rows = [
-        (f"block of {members}, one worker", f"{block:.1f} µs a day and member, {1e9 * spent['block'] / group_days:.0f} ns a group and day"),
+        (
+            f"block of {members}, one worker",
+            f"{block:.1f} µs a day and member, {1e9 * spent['block'] / group_days:.0f} ns a group and day",
+        ),
         ("one member alone", f"{each['single']:.0f} µs a day"),
-        ("plain day of the tests", f"{each['plain']:.0f} µs a day = {each['plain'] / block:.0f} × the block per member"),
+        (
+            "plain day of the tests",
+            f"{each['plain']:.0f} µs a day = {each['plain'] / block:.0f} × the block per member",
+        ),
         ("solve_ivp", f"{each['solver']:.0f} µs a day = {each['solver'] / block:.0f} × the block per member"),
         (
             f"floor, {len(engine.state.columns)} groups",
             f"{sum(floors.values()) / 1000:.1f} µs a day and member; the step takes {step / 1000:.1f}",
         ),
         *((f"– of it {name}", f"{ns / 1000:.1f} µs") for name, ns in floors.items()),
-        *((f"– {name}", f"{ns:.2f} ns {'a member' if name in ('reach', 'search', 'square') else 'a number'}") for name, ns in rates.items()),
+        *(
+            (f"– {name}", f"{ns:.2f} ns {'a member' if name in ('reach', 'search', 'square') else 'a number'}")
+            for name, ns in rates.items()
+        ),
         ("crops at the end, kg/ha: plain day", ", ".join(f"{x:.4g}" for x in seen["crops"]["plain"])),
         ("crops at the end, kg/ha: solve_ivp", ", ".join(f"{x:.4g}" for x in seen["crops"]["solver"])),
     ]
     half = len(spans) // 2
-    by_half = [1e9 * part[:, 1].sum() / (part[:, 0].sum() * SPAN_DAYS * members) for part in (spans[:half], spans[half:])]
+    by_half = [
+        1e9 * part[:, 1].sum() / (part[:, 0].sum() * SPAN_DAYS * members) for part in (spans[:half], spans[half:])
+    ]
     order = np.argsort(spans[:, 0])
     few, many = order[: len(order) // 3], order[-len(order) // 3 :]
     cost = [
         ("ns a group and day, first and second half of the years", f"{by_half[0]:.0f}, {by_half[1]:.0f}"),
         *(
-            (f"µs a day and member at {spans[part, 0].mean():.0f} groups", f"{1e6 * spans[part, 1].mean() / SPAN_DAYS / members:.1f}")
+            (
+                f"µs a day and member at {spans[part, 0].mean():.0f} groups",
+                f"{1e6 * spans[part, 1].mean() / SPAN_DAYS / members:.1f}",
+            )
             for part in (few, many)
         ),
     ]
@@ -464,14 +485,25 @@ def commands(members: int, points: int, tries: int) -> Rows:
         program = [sys.executable, "-m", "pondpop"]
         vary = f"strategies.bass_75.stocking.bass.per_acre=60..{59 + points}/1"
         sweep = [*program, "sweep", str(POND), "--vary", vary, "--members", str(members), "--workers", "2"]
-        quota = [*program, "quota", str(HARVESTED), "--members", str(members), "--search-members", str(min(16, members))]
+        quota = [
+            *program,
+            "quota",
+            str(HARVESTED),
+            "--members",
+            str(members),
+            "--search-members",
+            str(min(16, members)),
+        ]
         quota += ["--tries", str(tries), "--workers", "2"]
         compare = [*program, "compare", str(POND), "--members", str(members), "--workers", "2"]
         for name, arguments in (
             (f"sweep of {points} points, {members} members", [*sweep, "--out", f"{folder}/sweep"]),
             (f"quota search, {tries} tries, confirmed on {members} members", [*quota, "--out", f"{folder}/quota"]),
             (f"compare with report, {members} members", [*compare, "--out", f"{folder}/compare"]),
-            ("report of it alone", [*program, "report", f"{folder}/compare/projection.nc", "--out", f"{folder}/r.html"]),
+            (
+                "report of it alone",
+                [*program, "report", f"{folder}/compare/projection.nc", "--out", f"{folder}/r.html"],
+            ),
         ):
             seconds, mb = command(arguments)
             rows.append((name, f"{seconds:.1f} s, peak memory of a process {mb:.0f} MB"))
