@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from pondpop.inputs import Luck, run_days
 from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
-from pondpop.species import SPECIES, Parameters, find, load_parameters
+from pondpop.species import SPECIES, Parameters, find, load_parameters, uncertain
 
 Array = NDArray[np.float64]
 Deal = Callable[[str, int], Array]
@@ -29,22 +29,6 @@ Deal = Callable[[str, int], Array]
 
 # Share of a day's departure from the mean temperature that is still there on the next day (assumed).
 DAY_MEMORY = 0.8
-
-# The parameters that move the outcome most, and the standard deviation of their logarithm (all assumed); see
-# `pondpop sources` for their values and ranges, which no member leaves.
-UNCERTAIN_PARAMETERS: dict[str, float] = {
-    "bluegill.max_intake_at_1_g": 0.02,
-    "bluegill.respiration_at_1_g": 0.02,
-    "bass.max_intake_at_1_g": 0.03,
-    "bass.respiration_at_1_g": 0.03,
-    "bass.search_area_exponent": 0.02,
-    "bass.feeding_stops_below_c": 0.03,
-    "bass.egg_predator_half_kg_per_ha": 0.05,
-    "bass.egg_predator_exponent": 0.05,
-    "bluegill.background_deaths_multiplier": 0.03,
-    "pond.plankton_renewal_per_day": 0.03,
-    "pond.benthos_renewal_per_day": 0.03,
-}
 
 
 class Source(Protocol):
@@ -84,14 +68,15 @@ def streams(seed: int, members: range) -> Deal:
 
 
 def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
-    """The model's parameters with one value per member of those that are uncertain.
+    """The model's parameters with one value per member of those that are uncertain (`species.uncertain`).
 
-    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1.
+    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1. No
+    member leaves a parameter's range.
     """
     parameters, multiple = load_parameters(), scenario.ensemble.spreads["parameters"]
     if multiple == 0.0:
         return parameters
-    for path, spread in UNCERTAIN_PARAMETERS.items():
+    for path, spread in uncertain().items():
         entry = find(path)
         z = _deviates(deal(f"parameter {path}", 1))[:, 0]
         values = np.clip(entry.value * np.exp(multiple * spread * z), entry.low, entry.high)

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from small import pond, raw
 
-from pondpop.chance import UNCERTAIN_PARAMETERS, Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
+from pondpop.chance import Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
 from pondpop.inputs import Luck
 from pondpop.scenario import SPREADS, resolve
-from pondpop.species import find, load_parameters
+from pondpop.species import find, load_parameters, uncertain
 
 FIELDS = tuple(Luck.__dataclass_fields__)
 
@@ -55,7 +55,7 @@ def test_parameters_are_prefixes_and_stay_in_their_range():
     strategy = scenario.strategies["few"]
     many = Prior().draw(scenario, strategy, 0, 200)[0]
     few = Prior().draw(scenario, strategy, 0, 20)[0]
-    for path in UNCERTAIN_PARAMETERS:
+    for path in uncertain():
         values = many.value(path)
         np.testing.assert_array_equal(values[:20], few.value(path))
         assert find(path).low <= values.min() < values.max() <= find(path).high

@@ -36,6 +36,18 @@ def test_a_good_entry_is_read():
     assert (entry.value, entry.low, entry.high, entry.unit, entry.published) == (0.5, 0.1, 1, "1/d", None)
 
 
+def test_the_parameters_in_which_members_differ_are_listed_with_their_spread():
+    spreads = listing.uncertain()
+    text = listing.sources_text(width=10_000)
+    assert text.count("members differ by some") == len(spreads) >= 5
+    for path, spread in spreads.items():
+        key = path.partition(".")[2]
+        assert any(
+            line.startswith(f"{key} = ") and f"differ by some {100 * spread:g} % (assumed)" in line
+            for line in text.splitlines()
+        )
+
+
 @pytest.mark.parametrize(
     ("changed", "says"),
     [
@@ -47,6 +59,8 @@ def test_a_good_entry_is_read():
         ({"value": "true"}, "growth.value: got true, needs a finite number"),
         ({"high": "inf"}, "growth.high: got inf, needs a finite number"),
         ({"published": "inf"}, "growth.published: got inf, needs a finite number"),
+        ({"spread": "0"}, "growth.spread: got 0, needs a number above 0, of a parameter above 0"),
+        ({"spread": "0.02", "low": "-1"}, "growth.spread: got 0.02, needs a number above 0, of a parameter above 0"),
         ({"unit": '""'}, 'growth.unit: got "", needs text; a pure number has the unit "1"'),
         ({"unit": "1"}, "growth.unit: got 1, needs text"),
         ({"unit": None}, "growth.unit: got nothing, needs an entry; add unit = ..."),

@@ -75,7 +75,7 @@ SPREADS = {
     "angler_success": Spread(0.30, 1.0, "what anglers catch of a quota, standard deviation of the logarithm"),
     "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
     "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),
-    "parameters": Spread(1.0, 3.0, "uncertain parameters of the model, as a multiple of their listed spreads"),
+    "parameters": Spread(1.0, 3.0, "uncertain parameters of the model, as a multiple of the spreads in `pondpop sources`"),
 }
 
 

@@ -12,7 +12,7 @@ from dataclasses import replace as _replaced
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from pondpop.checks import MISSING, InputError, nearest
-from pondpop.species.listing import PLACES, SPECIES, entries, find, paths, sources_text, works_cited
+from pondpop.species.listing import PLACES, SPECIES, entries, find, paths, sources_text, uncertain, works_cited
 
 if TYPE_CHECKING:
     import numpy as np
@@ -34,6 +34,7 @@ __all__ = [
     "load_parameters",
     "paths",
     "sources_text",
+    "uncertain",
     "works_cited",
 ]
 

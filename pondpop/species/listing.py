@@ -27,7 +27,8 @@ _TITLES: Final = {
 class Entry:
     """One parameter as its file tells it; `unit` "1" is a pure number, `source` a key of sources.toml or empty.
 
-    `published` is the value in the source where ours departs from it.
+    `published` is the value in the source where ours departs from it; `spread`, of a parameter in which members of an
+    ensemble differ, the standard deviation of its logarithm (all assumed).
     """
 
     name: str
@@ -39,6 +40,7 @@ class Entry:
     source: str
     note: str
     published: float | None = None
+    spread: float | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,7 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
     for key, table in _parse(text, file).items():
         table = _table(file, key, table, Entry)
         entry = Entry(**table)
-        for part in ("low", "value", "high", *(["published"] if "published" in table else [])):
+        for part in ("low", "value", "high", *(part for part in ("published", "spread") if part in table)):
             number = table[part]
             if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
                 raise InputError(f"{key}.{part}", number, "a finite number", file=file)
@@ -99,6 +101,8 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
                 f"{key}.value", entry.value, f"a number from low = {entry.low} to high = {entry.high}",
                 "mend the value, or the range with the reason in the note", file,
             )  # fmt: skip
+        if entry.spread is not None and not (entry.spread > 0.0 and entry.low > 0.0):
+            raise InputError(f"{key}.spread", entry.spread, "a number above 0, of a parameter above 0", file=file)
         for part in ("name", "unit"):
             if not table[part].strip():
                 raise InputError(f"{key}.{part}", table[part], "text", 'a pure number has the unit "1"', file)
@@ -130,6 +134,12 @@ def paths() -> tuple[str, ...]:
     return tuple(f"{place}.{key}" for place, table in entries().items() for key in table)
 
 
+def uncertain() -> dict[str, float]:
+    """The parameters in which members of an ensemble differ, and the standard deviation of their logarithm."""
+    table = {path: find(path).spread for path in paths()}
+    return {path: spread for path, spread in table.items() if spread is not None}
+
+
 def works_cited(*parts: str) -> list[str]:
     """The references of some parts (`model`, `standards`, `methods`), or of all, by author. Raises InputError."""
     for part in parts:
@@ -148,7 +158,8 @@ def sources_text(width: int = 110) -> str:
         for key, entry in table.items():
             unit = "" if entry.unit == "1" else f" {entry.unit}"
             there = "" if entry.published is None else f" (there {entry.published:g})"
-            origin = ", ".join(part for part in (entry.kind, entry.source + there) if part)
+            doubt = "" if entry.spread is None else f"members differ by some {100 * entry.spread:g} % (assumed)"
+            origin = ", ".join(part for part in (entry.kind, entry.source + there, doubt) if part)
             line = f"{key} = {entry.value:g} [{entry.low:g} to {entry.high:g}]{unit}, {origin}"
             lines.append(fill(line, width, subsequent_indent=" " * 8))
             lines.append(_indented(entry.name + (f"; {entry.note}" if entry.note else ""), width))

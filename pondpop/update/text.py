@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop import indices
-from pondpop.chance import UNCERTAIN_PARAMETERS, draw_luck, draw_parameters, multiplier
+from pondpop.chance import draw_luck, draw_parameters, multiplier
 from pondpop.quantities import QUANTILES, UNITS, Units
 from pondpop.sampling import gear
 from pondpop.scenario import SPECIES
 from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
 from pondpop.screen import columns
-from pondpop.species import load_parameters
+from pondpop.species import load_parameters, uncertain
 from pondpop.update import Update
 from pondpop.update.stages import Members
 from pondpop.update.watch import deal_past
@@ -82,7 +82,7 @@ def _dealt(found: Update, members: Members) -> dict[str, Array]:
     for k, event in enumerate(strategy.stocking):
         if event.date <= until:
             out[f"stocked {event.name}"] = luck.stocking_survival[:, k]
-    for path in UNCERTAIN_PARAMETERS:
+    for path in uncertain():
         out[path] = np.broadcast_to(parameters.value(path) / listed.value(path)[0], (count,))
     for name, u in members.uniforms.items():
         if name.startswith("catchability "):
