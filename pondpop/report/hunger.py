@@ -48,17 +48,18 @@ class Hunger:
     @property
     def share_short(self) -> Array:
         """Share of members in which prey is below a month's need [month, bass_class]; NaN where there are no bass."""
-        there = self.need > PRESENT_KG_PER_HA
-        short = (self.prey < SHORT * self.need) & there
-        count = there.sum(axis=0)
-        return np.where(count * 2 >= there.shape[0], short.sum(axis=0) / np.maximum(count, 1), np.nan)
+        return self._share_below(SHORT)
 
     @property
     def share_tight(self) -> Array:
+        """Share of members in which prey is scarce [month, bass_class]; NaN where there are no bass."""
+        return self._share_below(TIGHT)
+
+    def _share_below(self, multiple: float) -> Array:
         there = self.need > PRESENT_KG_PER_HA
-        tight = (self.prey < TIGHT * self.need) & there
+        below = (self.prey < multiple * self.need) & there
         count = there.sum(axis=0)
-        return np.where(count * 2 >= there.shape[0], tight.sum(axis=0) / np.maximum(count, 1), np.nan)
+        return np.where(count * 2 >= there.shape[0], below.sum(axis=0) / np.maximum(count, 1), np.nan)
 
 
 def hunger(case: Case) -> Hunger:
