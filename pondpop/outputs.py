@@ -1,16 +1,17 @@
 """Folders of results: they appear whole or not at all, and nothing that pondpop did not write is ever replaced.
 
 Everything is written into DIR.partial, beside DIR, which takes its name at the end. Finished blocks of members lie
-there meanwhile, so that a run that was interrupted goes on from them.
+there meanwhile, so that a run that was interrupted goes on from them. Of two runs that would write the same folder at
+the same time the second is refused, where the system can tell (by flock: not on Windows, nor on every network disk).
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import os
 import shutil
-import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -26,15 +27,19 @@ from pondpop.scenario import Scenario, dump
 MARKER = "pondpop.json"  # lies in every folder that pondpop wrote, and lists its files
 UNFINISHED_MARKER = MARKER + ".unfinished"
 BLOCKS = "blocks"
+_DIGEST = 32  # bytes of SHA-256 before a block
 
 
 class Output:
     """A folder in the making. `load` and `save` keep blocks of members; `finish` gives it its files and its name."""
 
+    _held: int | None = None  # a descriptor, while other runs are kept out
+
     def __init__(self, path: Path, what: str, resume: bool = False) -> None:
         """Begin, or with `resume` go on with what an interrupted run of the same `what` (a text) left.
 
-        Raises InputError if something else is in the way, OSError if the folder cannot be written.
+        Raises InputError if something else is in the way or another run is at work there, OSError if the folder
+        cannot be written.
         """
         self.path = Path(os.path.abspath(path))
         if not self.path.name:
@@ -46,6 +51,8 @@ class Output:
             os.rename(self._replaced, self.path)
         _refuse_strange(self.path)
         _refuse_strange(self.partial)
+        if self.partial.exists():
+            self._hold()
         if resume and not _unbegun(self.partial):
             if _marker(self.partial).get("run") != key:
                 raise InputError(
@@ -57,39 +64,75 @@ class Output:
         else:
             _remove(self.partial)
             self.partial.mkdir(parents=True)
+            self._hold()
         self._key = key
         _write_marker(self.partial, {"run": key})
         self.blocks = self.partial / BLOCKS
         self.blocks.mkdir(exist_ok=True)
 
     def load(self, identity: str) -> dict[str, NDArray[np.float64]] | None:
-        """A finished block, or None."""
+        """A finished block, or None if there is none that is as it was saved."""
         try:
-            with (self.blocks / f"{identity}.npz").open("rb") as file, np.load(file, allow_pickle=False) as kept:
+            content = self._block(identity).read_bytes()
+            if hashlib.sha256(content[_DIGEST:]).digest() != content[:_DIGEST]:
+                return None
+            with np.load(io.BytesIO(content[_DIGEST:]), allow_pickle=False) as kept:
                 return {name: kept[name] for name in kept.files}
-        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+        except (OSError, ValueError):
             return None
 
     def save(self, identity: str, readings: Mapping[str, NDArray[np.float64]]) -> None:
         """Keep a finished block; it appears whole or not at all."""
+        packed = io.BytesIO()
+        np.savez(packed, **readings)  # type: ignore[arg-type]
         beside = self.blocks / "unfinished"
-        with beside.open("wb") as file:
-            np.savez(file, **readings)  # type: ignore[arg-type]
-        os.replace(beside, self.blocks / f"{identity}.npz")
+        beside.write_bytes(hashlib.sha256(packed.getbuffer()).digest() + packed.getbuffer())
+        os.replace(beside, self._block(identity))
+
+    def _block(self, identity: str) -> Path:
+        return self.blocks / f"{identity}.block"
+
+    def release(self) -> None:
+        """Let another run write here; the end of the process does the same, and so does `finish`."""
+        if self._held is not None:
+            os.close(self._held)
+            self._held = None
+
+    __del__ = release
+
+    def _hold(self) -> None:
+        """Keep other runs from this folder while this one lives. Raises InputError if one is at work there."""
+        self.release()
+        try:
+            import fcntl
+        except ImportError:  # Windows
+            return
+        self._held = os.open(self.partial, os.O_RDONLY)
+        try:
+            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            self.release()
+            given = Fact(f"{self.partial}, in which another run is at work")
+            raise InputError("--out", given, "a folder of its own", "wait for that run, or name another") from None
+        except OSError:  # a disk that cannot lock
+            self.release()
 
     def finish(self, files: Mapping[str, Callable[[Path], None]]) -> None:
         """Write each file by its function, then let the folder take its name in place of an earlier one."""
-        for name, write in files.items():
-            write(self.partial / name)
-        shutil.rmtree(self.blocks)
-        _write_marker(self.partial, {"run": self._key, "files": sorted(_files(self.partial))})
-        if _ours(self._replaced):
+        try:
+            for name, write in files.items():
+                write(self.partial / name)
+            shutil.rmtree(self.blocks)
+            _write_marker(self.partial, {"run": self._key, "files": sorted(_files(self.partial))})
+            if _ours(self._replaced):
+                _remove(self._replaced)
+            _refuse_strange(self.path)
+            if self.path.exists():
+                os.rename(self.path, self._replaced)
+            os.rename(self.partial, self.path)
             _remove(self._replaced)
-        _refuse_strange(self.path)
-        if self.path.exists():
-            os.rename(self.path, self._replaced)
-        os.rename(self.partial, self.path)
-        _remove(self._replaced)
+        finally:
+            self.release()
 
 
 def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Callable[[Path], None]]:

@@ -23,7 +23,7 @@ from small import TEXT, pond
 from test_inputs_fuzz import asked, in_good_time
 
 from pondpop import cli, results
-from pondpop.checks import RunError
+from pondpop.checks import InputError, RunError
 from pondpop.outputs import Output, text
 from pondpop.variants import compare
 
@@ -146,7 +146,7 @@ def test_a_killed_comparison_resumes_to_the_same_bytes(tmp_path):
         options = ["--resume"] if wanted > 1 else []
         run = subprocess.Popen(command("out", *options), env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
         until = time.monotonic() + 240
-        while len(list(blocks.glob("*.npz")) if blocks.exists() else []) < wanted and run.poll() is None:
+        while len(list(blocks.glob("*.block")) if blocks.exists() else []) < wanted and run.poll() is None:
             assert time.monotonic() < until
             time.sleep(0.01)
         run.send_signal(signal.SIGKILL)
@@ -155,6 +155,37 @@ def test_a_killed_comparison_resumes_to_the_same_bytes(tmp_path):
     for out, options in (("out", ["--resume"]), ("again", [])):
         subprocess.run(command(out, *options), env=env, check=True, capture_output=True, timeout=240)
     assert contents(tmp_path / "out") == contents(tmp_path / "again")
+
+
+def test_a_second_run_into_the_same_folder_is_refused_and_the_first_goes_on(tmp_path):
+    first = Output(tmp_path / "out", "run")
+    first.save("one", BLOCK)
+    for resume in (False, True):
+        with pytest.raises(InputError, match="in which another run is at work, needs a folder of its own"):
+            Output(tmp_path / "out", "run", resume=resume)
+    assert first.load("one") is not None
+    first.finish(FILES)
+    assert contents(tmp_path / "out").keys() == {*FILES, "pondpop.json"}
+    Output(tmp_path / "out", "run").finish(FILES)  # the first has let go, and so does one that is forgotten
+    Output(tmp_path / "out", "run")
+    Output(tmp_path / "out", "run")
+
+
+def test_an_altered_block_is_made_again(tmp_path):
+    """No byte of a kept block can be another, and none be missing, without its being noticed."""
+    output = Output(tmp_path / "out", "run")
+    output.save("one", {"number": np.arange(6.0), "biomass": np.ones(2)})
+    (file,) = output.blocks.iterdir()
+    whole = file.read_bytes()
+    for at in range(len(whole)):
+        changed = bytearray(whole)
+        changed[at] ^= 1 + at % 255
+        file.write_bytes(changed)
+        assert output.load("one") is None, at
+        file.write_bytes(whole[:at])
+        assert output.load("one") is None, at
+    file.write_bytes(whole)
+    assert output.load("one").keys() == {"number", "biomass"}
 
 
 # ---------------------------------------------------------------------- full disks and missing permission

@@ -44,9 +44,10 @@ def test_blocks_come_back_as_they_were(tmp_path):
     output = Output(tmp_path / "out", "run")
     assert output.load("one") is None
     output.save("one", BLOCK)
+    output.release()
     again = Output(tmp_path / "out", "run", resume=True)
     np.testing.assert_array_equal(again.load("one")["number"], BLOCK["number"])
-    file = again.blocks / "one.npz"
+    file = again.blocks / "one.block"
     file.write_bytes(file.read_bytes()[:-40])
     assert again.load("one") is None
 
@@ -182,7 +183,7 @@ def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
     )
     blocks = tmp_path / "out.partial" / "blocks"
     until = time.monotonic() + 120
-    while not (blocks.exists() and list(blocks.glob("*.npz"))) and time.monotonic() < until:
+    while not (blocks.exists() and list(blocks.glob("*.block"))) and time.monotonic() < until:
         time.sleep(0.01)
     stopped.send_signal(how)
     said = stopped.communicate(timeout=60)[1]
@@ -190,7 +191,7 @@ def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
         assert stopped.returncode == 130
         assert said.count("\n") == 1 and "interrupted" in said and "--resume" in said
     assert not (tmp_path / "out").exists()
-    left = len(list(blocks.glob("*.npz")))
+    left = len(list(blocks.glob("*.block")))
     assert 1 <= left < 30
     assert cli.main([*command, str(tmp_path / "out"), "--resume"]) == 0
     assert cli.main([*command, str(tmp_path / "again")]) == 0

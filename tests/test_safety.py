@@ -103,7 +103,8 @@ def test_a_block_left_by_someone_else_cannot_run_code(tmp_path):
             return os.mkdir, (str(tmp_path / "ran"),)
 
     output = Output(tmp_path / "out", "run")
-    np.savez(output.blocks / "one.npz", number=np.array([Runs()], dtype=object))
+    output.save("one", {"number": np.array([Runs()], dtype=object)})
+    assert len(list(output.blocks.iterdir())) == 1
     assert output.load("one") is None
     assert not (tmp_path / "ran").exists()
 
