@@ -21,8 +21,9 @@ from pathlib import Path
 
 import numpy as np
 
+from pondpop.books import PREY
 from pondpop.energetics import share_heavier, share_longer
-from pondpop.engine import PREY, Engine
+from pondpop.engine import Engine
 from pondpop.indices import standard_weight
 from pondpop.inputs import Luck, prepare, run_days
 from pondpop.scenario import load

@@ -31,7 +31,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
-    "engine", "feeding", "energetics", "life", "management", "water", "inputs", "reacting", "state", "units",
+    "engine", "pond", "factors", "foraging", "growth", "deaths", "books", "feeding", "energetics", "life", "management",
+    "water", "inputs", "reacting", "state", "units",
 )  # fmt: skip
 TESTS = (
     "tests/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",

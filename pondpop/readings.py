@@ -12,9 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop import feeding, management
+from pondpop.books import Flows
 from pondpop.energetics import share_heavier, share_longer
-from pondpop.engine import STOCK_LENGTH_MM, Engine, Flows
+from pondpop.engine import Engine
 from pondpop.inputs import Inputs
+from pondpop.pond import STOCK_LENGTH_MM
 from pondpop.species import BASS, BLUEGILL, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 

@@ -19,8 +19,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop import __version__
+from pondpop.books import PREY
 from pondpop.checks import RunError
-from pondpop.engine import PREY
 from pondpop.readings import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.scenario import SPECIES, Scenario, dump
 from pondpop.units import G_PER_LB
@@ -179,7 +179,7 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
 
 
 def content_hash(dataset: xr.Dataset) -> str:
-    """SHA-256 over names, shapes, numbers and attributes of a Dataset."""
+    """SHA-256 over names, shapes, numbers and attributes of a Dataset and of its variables."""
     digest = hashlib.sha256()
     for name in sorted(map(str, dataset.variables)):
         values = np.asarray(dataset[name].values)
@@ -189,7 +189,7 @@ def content_hash(dataset: xr.Dataset) -> str:
             payload = values.astype("datetime64[D]").astype("<i8").tobytes()
         else:
             payload = np.ascontiguousarray(values, dtype="<f8").tobytes()
-        digest.update(f"{name}{dataset[name].dims}{values.shape}".encode())
+        digest.update(f"{name}{dataset[name].dims}{values.shape}{sorted(dataset[name].attrs.items())}".encode())
         digest.update(payload)
     for key in sorted(dataset.attrs):
         if key != "content_hash":

@@ -8,11 +8,11 @@ from scipy.special import expit
 from small import pond
 from test_laws import EVERYTHING
 
-from pondpop import engine as engine_module
 from pondpop import feeding
 from pondpop.chance import Prior
 from pondpop.engine import Engine
 from pondpop.inputs import prepare
+from pondpop.pond import total, totals
 from pondpop.state import Columns
 
 FIELDS = ("number", "log_weight", "log_length", "ration")
@@ -90,9 +90,9 @@ def test_sums_over_groups_run_in_group_order(members, groups):
         return total
 
     wanted = [one_by_one(row) for row in amount[0]]
-    assert engine_module._total(amount[0]).tolist() == wanted
+    assert total(amount[0]).tolist() == wanted
     part = slice(0, groups // 2)
-    first, whole = engine_module._totals(amount, part)
+    first, whole = totals(amount, part)
     for f in range(2):
         for m in range(members):
             of_part, rest = one_by_one(amount[f, m, part]), one_by_one(amount[f, m, part.stop :])

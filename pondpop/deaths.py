@@ -1,0 +1,124 @@
+"""Of what the fish of a pond die in a step, cause by cause. Nothing here changes the pond.
+
+Arrays are [member, group] unless said.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop import life, management
+from pondpop.energetics import logistic
+from pondpop.pond import STOCK_LENGTH_MM, Pond, of_species, total
+from pondpop.species import BASS, SHAD
+
+Array = NDArray[np.float64]
+Rates = dict[str, tuple[slice, Array]]
+"""Deaths per fish and day by cause: the groups that it acts on, and [member, those groups]."""
+
+
+def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
+    """Deaths per fish and day by cause."""
+    p, s, g, day = pond.parameters, pond.state, pond.group, pond.day
+    bass, shad, every = pond.slices[BASS], pond.slices[SHAD], slice(None)
+    background = p.background_deaths_exponent[:, None] * s.log_weight
+    background += g.log_background
+    np.exp(background, out=background)
+    large = logistic(
+        (s.log_weight[:, bass] - np.log(of_species(p.large_fish_from_g, BASS)))
+        / of_species(p.large_fish_width_ln, BASS)
+    )
+    background[:, bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
+    old_age = life.old_age_deaths(
+        day - g.age_tells_from,
+        p.old_age_deaths_per_year[:, None],
+        g.old_age_ramp_days,
+        p.old_age_ramp_limit[:, None],
+    )
+    rates: Rates = {
+        "predation": (every, predation),
+        "background": (every, background),
+        "old_age": (every, old_age),
+        "cold": (shad, pond.by_day.cold_deaths[day][:, None]),
+    }
+    starvation = _starvation(pond, log_condition)
+    if starvation is not None:
+        rates["starvation"] = every, starvation
+    if any(rule.effort[day] for rule in pond.inputs.fishing):
+        rates["harvest"] = every, _harvest_rates(pond)
+    if pond.inputs.angling_hours_per_ha[day]:
+        rates["release"] = bass, _release_rates(pond)
+    return rates
+
+
+def _starvation(pond: Pond, log_condition: Array) -> Array | None:
+    """Deaths of thin fish per fish and day [member, group]; None where no fish is thin."""
+    p = pond.parameters
+    thin = log_condition < np.log(p.starvation_below_condition)[:, None]
+    if not thin.any():
+        return None
+    condition = np.empty_like(log_condition)
+    condition.fill(np.inf)
+    np.exp(log_condition, out=condition, where=thin)
+    return life.starvation_deaths(
+        condition,
+        p.starvation_deaths_per_day[:, None],
+        p.starvation_below_condition[:, None],
+        p.starvation_width[:, None],
+    )
+
+
+def _harvest_rates(pond: Pond) -> Array:
+    """Deaths per fish and day from harvest rules [member, group]."""
+    p, s, inputs = pond.parameters, pond.state, pond.inputs
+    rates = np.zeros_like(s.number)
+    year = inputs.year[pond.day]
+    for rule, holds in zip(inputs.fishing, pond.rule_holds, strict=True):
+        effort = rule.effort[pond.day]
+        if effort == 0.0:
+            continue
+        groups = pond.slices[rule.species]
+        inside = pond.window(groups, rule.shortest_mm, rule.longest_mm)
+        amount = s.number[:, groups]
+        if rule.kind == "kg_per_ha":
+            amount = amount * np.exp(s.log_weight[:, groups]) / 1000.0
+        ask = rule.ask[:, year] if rule.when is None else np.where(holds, rule.ask[:, year], rule.otherwise)
+        season = management.season_fishing(
+            rule.kind, ask, total(amount * inside), p.quota_fishing_limit_per_year, p.quota_limit_power
+        )
+        success = inputs.luck.angler_success[:, year]
+        rates[:, groups] += (season * effort * success)[:, None] * inside
+    return rates
+
+
+def _release_rates(pond: Pond) -> Array:
+    """Deaths per bass and day after being caught and let go [member, bass group]."""
+    groups, deaths = pond.slices[BASS], pond.inputs.death_after_release[pond.day]
+    return (_caught_and_released(pond) * deaths)[:, None] * pond.longer(groups, STOCK_LENGTH_MM)
+
+
+def _caught_and_released(pond: Pond) -> Array:
+    """How often a catchable bass is caught and let go, per day [member]."""
+    p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[BASS]
+    there = np.maximum(total(s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)), 1e-12)
+    per_hour = management.catch_per_hour(
+        there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness
+    )
+    success = inputs.luck.angler_success[:, inputs.year[pond.day]]
+    return np.asarray(per_hour * success * inputs.angling_hours_per_ha[pond.day] / there)
+
+
+def wariness_after(pond: Pond, length: float) -> Array:
+    """Recent catches per catchable bass [member] after a step: those of the step come in, older ones fade."""
+    kept = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)
+    return kept + _caught_and_released(pond) * length if pond.inputs.angling_hours_per_ha[pond.day] else kept
+
+
+def sum_of(rates: Rates) -> Array:
+    """Deaths per fish and day of all causes [member, group]."""
+    (_, predation), (_, background), *others = rates.values()
+    deaths = predation + background
+    for groups, rate in others:
+        deaths[:, groups] += rate
+    return deaths

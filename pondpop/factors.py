@@ -1,0 +1,109 @@
+"""Factors known before a step: those of each day, from temperature and light, and those of each column of fish.
+
+They depend on parameters, weather and luck, never on how many fish there are.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop import energetics, life, water
+from pondpop.energetics import logistic
+from pondpop.inputs import Inputs
+from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, SPECIES, Parameters
+from pondpop.state import Columns
+
+Array = NDArray[np.float64]
+
+
+class DayFactors:
+    """What temperature and light do on each day of the run.
+
+    water_c [member or 1, day]; renewal [food, day, member], for fertility 1; intake, respiration, food_ease and
+    spawning [day, member, species]; bass_search, bass_resting and cold_deaths (of shad) [day, member].
+    """
+
+    def __init__(self, inputs: Inputs) -> None:
+        p = inputs.parameters
+        self.water_c = np.maximum(inputs.water_c + inputs.luck.water_c, water.COLDEST_LIQUID_C)
+        water_c = np.ascontiguousarray(self.water_c.T)
+        t = water_c[:, :, None]
+        dome = energetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)
+        self.intake = energetics.intake_temperature_factor(
+            dome, t, p.feeding_stops_below_c, p.feeding_stop_width_c, p.intake_dome_floor[:, None]
+        )
+        search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
+        self.bass_search = np.ascontiguousarray(self.intake[:, :, BASS] * search[:, :, BASS])
+        self.food_ease = search / p.resource_half_saturation_kg_per_ha
+        respiration = np.empty_like(dome)
+        for k in (BASS, SHAD):
+            respiration[:, :, k] = np.exp(
+                p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k])
+            )
+        for k in (BLUEGILL, MINNOW):
+            respiration[:, :, k] = energetics.temperature_dome(
+                water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
+            )
+        cold = energetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
+        self.bass_resting = energetics.resting_share(cold, p.winter_rest_share[:, BASS])
+        self.respiration = respiration * (1.0 - p.winter_rest_share * cold[:, :, None])
+        self.cold_deaths = life.cold_deaths(
+            water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
+        )
+        year_day = inputs.year_day[:, None]
+        warmth = p.renewal_q10 ** ((water_c - p.renewal_reference_c) / 10.0)
+        warmth_and_light = warmth * water.light(year_day, p.light_floor, p.light_peak_day)
+        renewal = np.stack(np.broadcast_arrays(p.plankton_renewal_per_day, p.benthos_renewal_per_day))
+        self.renewal = renewal[:, None, :] * warmth_and_light
+        self.spawning = np.stack([_spawning(p, k, water_c, year_day) for k in range(len(SPECIES))], axis=2)
+
+
+def _spawning(p: Parameters, species: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
+    """Spawning that each day's water allows [day, member]: for bass a hazard, for the others a share of a cycle."""
+    today = logistic((water_c - p.spawning_from_c[:, species]) / p.spawning_width_c)
+    if species == BASS:
+        today = p.spawning_hazard_per_day[:, BASS] * today
+    else:
+        today = today / p.spawning_cycle_days[:, species]
+    if species == SHAD:
+        today = today * logistic((p.spawning_until_c[:, SHAD] - water_c) / p.spawning_width_c)
+        autumn = year_day >= p.spawning_autumn_from_day[:, SHAD]
+        today = np.where(autumn, today * p.spawning_autumn_share[:, SHAD], today)
+    first, last = p.spawning_first_day[:, species], p.spawning_last_day[:, species]
+    return np.where((year_day < first) | (year_day > last), 0.0, today)
+
+
+class GroupFactors:
+    """Parameters and constants spread over the columns: [member, group] or [1, group]; they hold for a year.
+
+    growth and background_luck are [member, species].
+    """
+
+    def __init__(self, p: Parameters, columns: Columns, growth: Array, background_luck: Array) -> None:
+        kind = columns.species
+
+        def spread(of_species: Array) -> Array:
+            return of_species.take(kind, axis=1)
+
+        of_sex = spread(np.nan_to_num(p.sex_growth_difference)) * columns.sex
+        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z + of_sex
+        self.log_growth = growth_type
+        self.log_search_of_type = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type
+        self.log_max_intake = spread(np.log(p.max_intake_at_1_g * growth)) + growth_type
+        self.max_intake_exponent = spread(p.max_intake_exponent)
+        activity = p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
+        self.log_respiration = spread(np.log(p.respiration_at_1_g * activity))
+        self.respiration_exponent = spread(p.respiration_exponent)
+        per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
+        self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
+        self.kept_share = spread((1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share))
+        self.body_energy = spread(p.body_energy_j_per_g)
+        self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
+        self.ws_slope = spread(p.standard_weight_slope)
+        self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
+        background = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+        self.log_background = spread(np.log(background * background_luck))
+        oldest_days = spread(365.0 * p.oldest_age_years)
+        self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
+        self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days

@@ -1,0 +1,78 @@
+"""How the fish of a pond grow in a step, from the energy eaten and respired. Nothing here changes the pond.
+
+Arrays are [member, group] unless said.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.feeding import BENTHOS, PLANKTON
+from pondpop.pond import Pond, of_species
+from pondpop.species import BASS, BLUEGILL
+
+Array = NDArray[np.float64]
+
+
+def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
+    """Growth per day in log weight that the energy eaten and respired asks for [member, group]."""
+    p, g = pond.parameters, pond.group
+    bass, bluegill = pond.slices[BASS], pond.slices[BLUEGILL]
+    energy = ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None]
+    energy += ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
+    energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
+    if pellets is not None:
+        energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
+    energy *= g.kept_share
+    energy -= _respired(pond, weight)
+    energy /= g.body_energy
+    energy[:, bass] /= _body_energy_rise(pond)
+    return energy
+
+
+def _respired(pond: Pond, weight: Array) -> Array:
+    """Energy respired, J per g and day [member, group]."""
+    s, g, bass = pond.state, pond.group, pond.slices[BASS]
+    respired = g.respiration_exponent * s.log_weight
+    respired += g.log_respiration
+    np.exp(respired, out=respired)
+    respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
+    respired *= pond.by_day.respiration[pond.day][:, s.columns.species]
+    resting = pond.by_day.bass_resting[pond.day]
+    if resting.any():
+        exponent = of_species(pond.parameters.winter_rest_size_exponent, BASS)
+        size = np.expm1((s.log_weight[:, bass] - np.log(100.0)) * exponent)
+        respired[:, bass] *= 1.0 + resting[:, None] * size
+    return respired
+
+
+def _body_energy_rise(pond: Pond) -> Array:
+    """Energy that one more gram of a bass's body holds, relative to a bass of 100 g [member, bass group]."""
+    rise = of_species(pond.parameters.body_energy_exponent, BASS)
+    return np.exp((pond.state.log_weight[:, pond.slices[BASS]] - np.log(100.0)) * rise) * (1.0 + rise)
+
+
+def within_limits(pond: Pond, growth: Array) -> Array:
+    p = pond.parameters
+    most = np.minimum(growth, p.weight_gain_limit_per_day[:, None])
+    return np.maximum(most, -p.weight_loss_limit_per_day[:, None], out=most)
+
+
+def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
+    """Growth in log length: thin fish put on weight first, plump fish length."""
+    p, s, grows = pond.parameters, pond.state, gain > 0.0
+    share = np.minimum(1.0, s.ration)
+    share *= p.condition_gain_at_full_food[:, None]
+    share += p.condition_at_no_food[:, None]  # the set point of condition
+    np.log(share, out=share, where=grows)
+    np.subtract(log_condition, share, out=share)
+    share *= p.length_growth_power[:, None]
+    np.exp(share, out=share, where=grows)
+    np.minimum(share, p.length_growth_limit[:, None], out=share)
+    share *= np.maximum(gain, 0.0)
+    share /= pond.group.ws_slope
+    for groups in pond.isometric:
+        below = s.log_length[:, groups] < pond.group.isometric_below[:, groups]
+        share[:, groups] *= np.where(below, pond.group.ws_slope[:, groups] / 3.0, 1.0)
+    return share

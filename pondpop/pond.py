@@ -1,0 +1,114 @@
+"""A block of ponds as it stands on a day: what is known of it, and what can be read off it without changing it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop import energetics, feeding
+from pondpop.energetics import share_longer
+from pondpop.factors import DayFactors, GroupFactors
+from pondpop.inputs import Inputs
+from pondpop.species import BASS
+from pondpop.state import Columns, State
+
+Array = NDArray[np.float64]
+STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
+
+
+class Pond:
+    """The state of a block of members and what its rates are made of. Only `engine.Engine` changes it.
+
+    Arrays are [member, group] unless said.
+    """
+
+    def __init__(self, inputs: Inputs) -> None:
+        p = inputs.parameters
+        self.inputs = inputs
+        self.parameters = p
+        self.day = 0
+        self.tables = feeding.feeding_tables(p, inputs.cover)
+        self.by_day = DayFactors(inputs)
+        self.food_capacity = np.stack(np.broadcast_arrays(p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha))
+        self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
+        self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
+        self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
+        self.growth_luck = inputs.luck.growth * inputs.local_growth
+        self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
+        self.richness = np.ones(inputs.members)  # renewal of food relative to fertility 1
+        self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
+        self.columns_changed()
+
+    def columns_changed(self) -> None:
+        """Remake what depends on which groups there are, and on the year."""
+        s = self.state
+        self.group = self.group_factors(s.columns)
+        self.slices = s.species_slices()
+        isometric_below = self.parameters.isometric_below_mm
+        self.isometric = [groups for k, groups in enumerate(self.slices) if not np.isnan(isometric_below[:, k]).all()]
+        self.first_points = feeding.first_points(s.members, s.columns.species)
+        self.first_of_bass = feeding.first_points_of(BASS, s.members)
+        self.last_stocked = float(np.max(s.columns.stocked, initial=-np.inf))
+
+    def group_factors(self, columns: Columns) -> GroupFactors:
+        """What parameters and this year's luck make of some columns."""
+        inputs = self.inputs
+        year = inputs.year[min(self.day, inputs.days - 1)]
+        background_luck = inputs.luck.background_deaths[:, :, year] / inputs.local_survival
+        return GroupFactors(self.parameters, columns, self.growth_luck, background_luck)
+
+    @property
+    def water_c(self) -> Array:
+        """Water temperature [member or 1, day], °C."""
+        return self.by_day.water_c
+
+    def max_intake(self) -> Array:
+        """Maximum intake of each group in this water, g per g and day."""
+        g = self.group
+        intake = g.max_intake_exponent * self.state.log_weight
+        intake += g.log_max_intake
+        np.exp(intake, out=intake)
+        intake *= self.by_day.intake[self.day][:, self.state.columns.species]
+        return intake
+
+    def log_standard_weight(self) -> Array:
+        """Natural log of the standard weight in g of each group."""
+        g, log_length = self.group, self.state.log_length
+        standard = g.ws_slope * log_length
+        standard += g.ws_intercept
+        for groups in self.isometric:
+            standard[:, groups] += energetics.isometric_excess(
+                log_length[:, groups], g.ws_slope[:, groups], g.isometric_below[:, groups]
+            )
+        return standard
+
+    def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
+        """Share of the fish of some groups that are longer than a threshold [member, group]."""
+        return share_longer(
+            self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None]
+        )
+
+    def window(self, groups: slice, shortest_mm: float, longest_mm: float) -> Array:
+        """Share of the fish of some groups between two lengths [member, group]."""
+        return self.longer(groups, shortest_mm) - self.longer(groups, longest_mm)
+
+
+def of_species(parameter: Array, species: int) -> Array:
+    """One species' values of a parameter, to stand against [member, group]: [member, 1]."""
+    return parameter[:, species, None]
+
+
+def total(amount: Array) -> Array:
+    """Sum over groups [..., member], always in group order, so that empty columns change no bit of it."""
+    if amount.shape[0] == 1:
+        return np.bincount(np.zeros(amount.size, np.intp), weights=amount[0], minlength=1).astype(float, copy=False)
+    return np.add.reduce(np.ascontiguousarray(amount.T), axis=0)  # row after row; along a row numpy adds pairwise
+
+
+def totals(amount: Array, part: slice) -> tuple[Array, Array]:
+    """Sums over the first groups, those of `part`, and over all [food, member] of [food, member, group], in group order."""
+    foods, members, groups = amount.shape
+    by_group = amount.reshape(foods * members, groups).T.copy()  # foods keep numpy from adding a single column pairwise
+    first = np.add.reduce(by_group[part], axis=0)
+    whole = first + np.add.reduce(by_group[part.stop :], axis=0)
+    return first.reshape(foods, members), whole.reshape(foods, members)
