@@ -8,7 +8,6 @@ Names are imported when they are first used, so that reading a scenario needs th
 """
 
 from importlib import import_module
-from typing import Any
 
 __version__ = "0.1.0"
 __all__ = ["__version__", "compare", "load"]
@@ -16,7 +15,7 @@ __all__ = ["__version__", "compare", "load"]
 _HOME = {"load": "pondpop.scenario", "compare": "pondpop.variants"}
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _HOME:
         raise AttributeError(f"module 'pondpop' has no attribute {name!r}")
     return getattr(import_module(_HOME[name]), name)

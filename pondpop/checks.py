@@ -3,7 +3,6 @@
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from difflib import get_close_matches
 from typing import Final
 
 from pondpop.units import brief
@@ -81,8 +80,14 @@ def _cut(text: str, longest: int) -> str:
 def nearest(word: object, known: Iterable[str]) -> str:
     """A remedy that names the nearest known word, or else the words there are."""
     known = list(known)
-    close = get_close_matches(str(word)[:200], known, n=1, cutoff=0.6)
-    return f'did you mean "{close[0]}"?' if close else f"known: {', '.join(known)}"
+    return _similar(word, known) or f"known: {', '.join(known)}"
+
+
+def _similar(word: object, known: list[str]) -> str:
+    from difflib import get_close_matches  # most inputs have no use for it
+
+    close = get_close_matches(str(word)[:200], known, n=1)
+    return f'did you mean "{close[0]}"?' if close else ""
 
 
 def number(path: str, value: object, low: float, high: float, unit: str = "") -> float:
@@ -130,8 +135,7 @@ def choice(path: str, value: object, known: Iterable[str]) -> str:
     """One of the known words. Raises InputError with the nearest one."""
     known = list(known)
     if not isinstance(value, str) or value not in known:
-        close = get_close_matches(str(value)[:200], known, n=1)
-        raise InputError(path, value, "one of " + ", ".join(known), f'did you mean "{close[0]}"?' if close else "")
+        raise InputError(path, value, "one of " + ", ".join(known), _similar(value, known))
     return value
 
 

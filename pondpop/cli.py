@@ -1,28 +1,32 @@
 """The command line: each command is a few lines over public functions.
 
-Starting, help, `check` and every error of the input need the standard library only.
+Starting, help, `check` and every error of the input need the standard library only, and help little of it: what a
+command needs is imported when it runs.
 Exit status: 0 answered, 1 could not read or write or an internal fault, 2 the input is wrong, 130 interrupted.
 """
+
+from __future__ import annotations
 
 import argparse
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 from functools import partial
 from io import TextIOWrapper
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
 
 from pondpop import __version__
-from pondpop.checks import InputError, RunError, one_line
 
+TYPE_CHECKING = False  # the name that type checkers know; `typing` takes as long to import as an empty Python to start
 if TYPE_CHECKING:
+    from pathlib import Path
+    from typing import Any, NoReturn
+
     from pondpop.chance import Source
     from pondpop.outputs import Output
     from pondpop.scenario import Scenario
 
+_HELP_COLUMNS = 78
 CAUTION = (
     "Stocking, moving and harvesting fish are regulated: ask the state agency and a certified fisheries professional."
 )
@@ -36,6 +40,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for library in ("OPENBLAS", "MKL", "OMP"):  # one thread each: the same bits for any number of processes
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     given = _parser().parse_args(arguments)
+
+    from pondpop.checks import InputError, RunError
+
     command: Callable[[argparse.Namespace], None] = given.command
     try:
         command(given)
@@ -56,11 +63,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _complain(error: object, status: int) -> int:
+    from pondpop.checks import one_line
+
     print(f"pondpop: {one_line(str(error))}", file=sys.stderr)
     return status
 
 
 class _Parser(argparse.ArgumentParser):
+    """Help is as wide as a plain terminal; to ask how wide this one is costs more time than all else about help."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(formatter_class=partial(argparse.HelpFormatter, width=_HELP_COLUMNS), **options)
+
     def error(self, message: str) -> NoReturn:
         """One line instead of the usage and a line."""
         raise SystemExit(_complain(f"{message}; see {self.prog} --help", 2))
@@ -133,7 +147,7 @@ def _parser() -> argparse.ArgumentParser:
         "update", parents=[units], help="learn from the records of a pond: an ensemble that explains them"
     )
     update.add_argument("file", metavar="FILE", help="a scenario (TOML)")
-    update.add_argument("--records", metavar="FOLDER", type=Path, required=True, help="folder with record files (CSV)")
+    update.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
     update.add_argument("--strategy", metavar="NAME", help="the strategy that was followed so far (default: the first)")
     update.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
     update.add_argument("--seed", metavar="N", type=int, help="of all chance (default: the scenario's)")
@@ -145,15 +159,15 @@ def _parser() -> argparse.ArgumentParser:
         "files",
         metavar="FILE",
         nargs="+",
-        type=Path,
+        type=_path,
         help="projection.nc of a comparison; several side by side",
     )
-    report.add_argument("--out", metavar="HTML", type=Path, help="page to write (default: report.html beside FILE)")
+    report.add_argument("--out", metavar="HTML", type=_path, help="page to write (default: report.html beside FILE)")
     report.set_defaults(command=_report)
 
     assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
-    assess.add_argument("folder", metavar="FOLDER", type=Path, help="folder with the record files (CSV)")
-    assess.add_argument("--out", metavar="DIR", type=Path, help="folder to write the text and a table to")
+    assess.add_argument("folder", metavar="FOLDER", type=_path, help="folder with the record files (CSV)")
+    assess.add_argument("--out", metavar="DIR", type=_path, help="folder to write the text and a table to")
     assess.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
     assess.set_defaults(command=_assess)
@@ -163,19 +177,27 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
+
+
 def _long_work(command: argparse.ArgumentParser, out: str) -> None:
     """Options of every command that projects ponds."""
-    command.add_argument("--out", metavar="DIR", type=Path, help=out)
+    command.add_argument("--out", metavar="DIR", type=_path, help=out)
     command.add_argument("--members", metavar="N", type=int, help="members of the ensemble (default: the scenario's)")
     command.add_argument("--workers", metavar="N", type=int, default=1, help="processes to work with (default: 1)")
     command.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
 
 
 def _with_ensemble(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--ensemble", metavar="FILE", type=Path, help="posterior.nc of an update, in place of spreads")
+    command.add_argument("--ensemble", metavar="FILE", type=_path, help="posterior.nc of an update, in place of spreads")
 
 
-def _load(given: argparse.Namespace) -> "Scenario":
+def _load(given: argparse.Namespace) -> Scenario:
+    from dataclasses import replace
+
     from pondpop import checks
     from pondpop.scenario import load
 
@@ -191,7 +213,7 @@ def _load(given: argparse.Namespace) -> "Scenario":
     return replace(scenario, units=given.units) if given.units else scenario
 
 
-def _source(given: argparse.Namespace, *scenarios: "Scenario") -> "Source":
+def _source(given: argparse.Namespace, *scenarios: Scenario) -> Source:
     """Where the luck of members comes from; an ensemble must have learned of the past that every strategy has."""
     from pondpop.chance import Prior
 
@@ -214,7 +236,7 @@ def _check(given: argparse.Namespace) -> None:
 
 def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
-    out = given.out or Path(f"{Path(given.file).stem}-result")
+    out = given.out or _path(f"{_path(given.file).stem}-result")
 
     from pondpop.answers import answers_text
     from pondpop.outputs import Output, comparison_files
@@ -233,6 +255,8 @@ def _compare(given: argparse.Namespace) -> None:
 
 
 def _sweep(given: argparse.Namespace) -> None:
+    from dataclasses import replace
+
     from pondpop import checks
     from pondpop.scenario import dump, read, resolve
     from pondpop.vary import points, read_axis
@@ -242,8 +266,8 @@ def _sweep(given: argparse.Namespace) -> None:
     probability = checks.number("--with-probability", given.with_probability, 0, 1)
     axes = [read_axis(text) for text in given.vary]
 
-    def finish(raw: dict[str, Any]) -> "Scenario":
-        found = resolve(raw, Path(given.file).parent)
+    def finish(raw: dict[str, Any]) -> Scenario:
+        found = resolve(raw, _path(given.file).parent)
         return replace(found, ensemble=replace(found.ensemble, members=scenario.ensemble.members), units=scenario.units)
 
     every = points(read(given.file), axes, finish)
@@ -251,7 +275,7 @@ def _sweep(given: argparse.Namespace) -> None:
     from pondpop import sweep
     from pondpop.outputs import Output, text
 
-    out = given.out or Path(f"{Path(given.file).stem}-sweep")
+    out = given.out or _path(f"{_path(given.file).stem}-sweep")
     source = _source(given, *(point.scenario for point in every))
     output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}{source.identity}", given.resume)
     with _working(given, output) as how:
@@ -289,7 +313,7 @@ def _quota(given: argparse.Namespace) -> None:
     from pondpop.quota_words import quota_csv, quota_text
 
     question = ask(scenario, **asked)
-    out = given.out or Path(f"{Path(given.file).stem}-quota")
+    out = given.out or _path(f"{_path(given.file).stem}-quota")
     with_none = with_quota(scenario, question, np.zeros((len(question.windows), len(question.periods))))
     source = _source(given, with_none)
     output = Output(out, f"{dump(scenario)}{question}{search_members} {tries}{source.identity}", given.resume)
@@ -313,12 +337,14 @@ def _update(given: argparse.Namespace) -> None:
     scenario = _load(given)
     records = read_records(given.records, given.strict)
 
+    from dataclasses import replace
+
     from pondpop.outputs import Output, text
     from pondpop.update import update
     from pondpop.update.ensemble import write_ensemble
     from pondpop.update.text import update_csv, update_text
 
-    out = given.out or Path(f"{Path(given.file).stem}-updated")
+    out = given.out or _path(f"{_path(given.file).stem}-updated")
     output = Output(out, f"{dump(scenario)}{given.strategy}{records}", given.resume)
     with _working(given, output) as how:
         found = update(scenario, records, given.strategy, **how)
@@ -339,7 +365,7 @@ def _update(given: argparse.Namespace) -> None:
 
 
 @contextmanager
-def _working(given: argparse.Namespace, output: "Output") -> Iterator[dict[str, Any]]:
+def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, Any]]:
     """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
     from pondpop.progress import Progress
     from pondpop.variants import processes

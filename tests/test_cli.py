@@ -9,6 +9,7 @@ import pytest
 
 import pondpop
 from pondpop import cli
+from pondpop.checks import RunError
 
 ROOT = Path(__file__).parent.parent
 SCENARIO = ROOT / "scenarios" / "predators_75_or_100.toml"
@@ -79,7 +80,7 @@ def test_the_version(capsys):
     [
         (KeyboardInterrupt(), 130, "interrupted"),
         (OSError(28, "No space left on device"), 1, "No space left"),
-        (cli.RunError("the state is not finite"), 1, "the state is not finite"),
+        (RunError("the state is not finite"), 1, "the state is not finite"),
         (ZeroDivisionError("two\nlines"), 1, "internal fault"),
     ],
 )

@@ -5,16 +5,21 @@ gear's scatter, its catchability in this pond, and the count; the numbers of one
 ones at the lengths caught. What the gear hardly takes cannot be told and is refused. Standard library only.
 """
 
+from __future__ import annotations
+
 import datetime as dt
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from pondpop.checks import Fact, InputError
 from pondpop.scenario.shape import LONGEST_MM, SHORTEST_MM, SPECIES, Run, Stocking, Temperature
 from pondpop.scenario.tables import Table
 from pondpop.scenario.water import expected_on
-from pondpop.species.listing import Entry, gears
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE, brief
+
+if TYPE_CHECKING:
+    from pondpop.species.listing import Entry
 
 GEARS = ("electrofishing", "seine")  # angling's catch is not in proportion to the fish
 CATCHABILITY_SPREAD = 0.3  # of a gear and species between ponds, standard deviation of the logarithm (assumed)
@@ -23,6 +28,8 @@ LEAST_TAKEN = 0.1  # share of the fish of a length within reach that the gear mu
 
 def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> list[Stocking]:
     """The fish living in the pond at the start of the run. Raises InputError."""
+    from pondpop.species.listing import gears  # only a pond that begins so pays for reading them
+
     gear = table.choice("gear", GEARS)
     used = gears()[gear]
     unit = "hauls" if gear == "seine" else "hours"
