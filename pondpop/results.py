@@ -145,6 +145,8 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
 
     Raises OSError if it cannot be read, RunError if it is damaged, altered, or of another schema version.
     """
+    if path.exists() and not path.is_file():  # a pipe would be waited for, a device never ends
+        raise RunError(f"{path}: not a file")
     try:
         with open(path, "rb") as file:
             if file.read(3) != b"CDF":
@@ -156,7 +158,7 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
     except Exception as error:
         raise RunError(f"{path}: the file is damaged ({type(error).__name__}); make it again") from error
     version = plain.attrs.get("schema_version")
-    if version is None or int(version) != SCHEMA_VERSION:
+    if not isinstance(version, int | np.integer) or version != SCHEMA_VERSION:
         raise RunError(f"{path}: schema version {version}, this pondpop reads version {SCHEMA_VERSION}; make it again")
     if plain.attrs.get("kind", "projection") != kind:
         raise RunError(f"{path}: holds no {kind} but one of another kind: {plain.attrs.get('kind', 'projection')}")
@@ -169,7 +171,7 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
                 plain = plain.assign_coords({name: plain[name].values.astype("datetime64[D]").astype("datetime64[ns]")})
         stored = plain.attrs.pop("content_hash")
         damaged = stored != content_hash(plain)
-    except (KeyError, ValueError, TypeError) as error:
+    except (KeyError, ValueError, TypeError, RecursionError) as error:
         raise RunError(f"{path}: the file is damaged ({type(error).__name__}); make it again") from error
     if damaged:
         raise RunError(

@@ -14,6 +14,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +26,8 @@ from test_inputs_fuzz import asked, in_good_time
 from pondpop import cli, results
 from pondpop.checks import InputError, RunError
 from pondpop.outputs import Output, text
+from pondpop.update import prior_uniforms, up_to
+from pondpop.update.ensemble import Posterior, history, read_ensemble, write_ensemble
 from pondpop.variants import compare
 
 ROOT = Path(__file__).parent.parent
@@ -311,18 +314,121 @@ def test_an_altered_number_is_refused(projection, tmp_path, share):
     assert refused_or_the_same(bytes(changed), tmp_path, wanted)
 
 
-def test_another_schema_version_is_refused_with_the_reason(result, tmp_path):
+def changed_file(original: Path, path: Path, change: Callable[[Any], None]) -> Path:
+    """A projection file to which something was done, and which is sound netCDF."""
     import xarray as xr
 
-    path = tmp_path / "projection.nc"
-    with xr.open_dataset(result / "out" / "projection.nc", engine="scipy", decode_times=False) as opened:
+    with xr.open_dataset(original, engine="scipy", decode_times=False, mask_and_scale=False) as opened:
         plain = opened.load()
-    plain.attrs["schema_version"] = np.int32(99)
+    change(plain)
     plain.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT")
+    return path
+
+
+@pytest.mark.parametrize("version", [np.int32(99), np.int32(0), 1.5, "one", np.array([1, 1], np.int32), None])
+def test_another_schema_version_is_refused_with_the_reason(result, tmp_path, version):
+    def change(plain):
+        plain.attrs["schema_version"] = version
+        if version is None:
+            del plain.attrs["schema_version"]
+
+    path = changed_file(result / "out" / "projection.nc", tmp_path / "projection.nc", change)
     status, out, err = asked("report", path)
     assert (status, out, err.count("\n")) == (1, "", 1)
-    assert "schema version 99" in err
+    assert f"schema version {version}, this pondpop reads version 1" in err
     assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda plain: plain["species"].attrs.update(labels="[" * 100_000),
+        lambda plain: plain["species"].attrs.update(labels="null"),
+        lambda plain: plain["species"].attrs.update(labels='["bass", "bluegill", "minnow", "shad"]'),
+        lambda plain: plain["number"].attrs.update(units="fish acre-1"),
+        lambda plain: plain["month"].attrs.update(units="hours since 1970-01-01"),
+        lambda plain: plain.attrs.update(content_hash=np.int32(1)),
+        lambda plain: plain.attrs.pop("content_hash"),
+        lambda plain: plain.attrs.update(area_ha=2.0),
+        lambda plain: plain.__delitem__("number"),
+    ],
+)
+def test_a_file_with_other_contents_is_refused(result, tmp_path, change):
+    path = changed_file(result / "out" / "projection.nc", tmp_path / "projection.nc", change)
+    status, out, err = asked("report", path)
+    assert (status, out, err.count("\n")) == (1, "", 1)
+    assert "make it again" in err
+
+
+@pytest.fixture(scope="module")
+def ensemble(tmp_path_factory):
+    """The file of a small ensemble and what says whether two are the same."""
+    scenario = pond(only="few")
+    until = scenario.run.survey_dates[1]
+    past = prior_uniforms(up_to(scenario, "few", until), "few", until, ())
+    strategy = scenario.strategies["few"]
+    posterior = Posterior({k: u[:2] for k, u in past.items()}, until, history(scenario, strategy, until), {"seed": "1"})
+    path = tmp_path_factory.mktemp("ensemble") / "posterior.nc"
+    write_ensemble(posterior, path)
+    return path.read_bytes(), posterior.identity
+
+
+def same_ensemble(path: Path, wanted: str) -> bool:
+    """False if it is refused; one that is read must be the one that was written."""
+    try:
+        found = read_ensemble(path)
+    except RunError as error:
+        assert str(error).startswith(f"{path}: ") and "\n" not in str(error)
+        return False
+    assert found.identity == wanted
+    return True
+
+
+def test_an_ensemble_of_which_a_name_was_altered_is_refused(ensemble, tmp_path):
+    """Else what was learned of that decision would be dropped in silence."""
+    whole, wanted = ensemble
+    path = tmp_path / "posterior.nc"
+    path.write_bytes(whole)
+    assert same_ensemble(path, wanted)
+    for name in (b"productivity", b"growth of bass", b"weather of the year"):
+        assert whole.count(name) == 1
+        path.write_bytes(whole.replace(name, name.upper()))
+        assert not same_ensemble(path, wanted)
+
+
+@quickly(150)
+@given(st.data())
+def test_a_damaged_ensemble_is_refused_or_reads_as_it_was(ensemble, tmp_path_factory, data):
+    whole, wanted = ensemble
+    at = data.draw(st.integers(0, len(whole) - 1))
+    changed = bytearray(whole)
+    changed[at] ^= data.draw(st.integers(1, 255))
+    path = tmp_path_factory.getbasetemp() / "posterior.nc"
+    path.write_bytes(bytes(changed) if data.draw(st.booleans()) else whole[:at])
+    same_ensemble(path, wanted)
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "text", "projection"])
+def test_what_is_no_ensemble_is_refused_and_nothing_is_written(result, tmp_path, kind):
+    path = tmp_path / "posterior.nc"
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "text":
+        path.write_text("strategy,date\n")
+    else:
+        shutil.copy(result / "out" / "projection.nc", path)
+    status, out, err = asked("compare", result / "pond.toml", "--ensemble", path, "--out", tmp_path / "out")
+    assert (status, out, err.count("\n")) == (1, "", 1)
+    assert str(path) in err and "internal fault" not in err
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_pipe_is_no_projection_and_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "projection.nc")
+    status, out, err = asked("report", tmp_path / "projection.nc")
+    assert (status, out) == (1, "") and "projection.nc: not a file" in err
 
 
 @pytest.mark.parametrize(
