@@ -17,7 +17,7 @@ from pondpop.records import read_records
 from pondpop.sampling import gear, log_chance, scatter
 from pondpop.update import prior_uniforms, up_to
 from pondpop.update.ensemble import Posterior, history, read_ensemble, write_ensemble
-from pondpop.update.seen import evidence
+from pondpop.update.seen import WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
 from pondpop.update.stages import Members, draw_rows, learn, next_power, weights
 from pondpop.update.text import rows, update_csv, update_text
 from pondpop.update.watch import Growing, Watched, deal_past, watch_all
@@ -391,9 +391,60 @@ def test_normal_means_are_weighed_as_they_are_drawn(tmp_path):
     mean = next(o for o in seen.observations if "Wr" in getattr(o, "name", ""))
     expected = np.full((4000, 1), 95.0)
     drawn = mean.draw(expected, np.random.default_rng(1))
-    sd = np.hypot(8.0 / np.sqrt(3), 5.0)
+    sd = np.hypot(8.0 / np.sqrt(3), WR_ERROR)
     assert drawn.std() == pytest.approx(sd, rel=0.05) and drawn.mean() == pytest.approx(95, abs=0.5)
     assert mean.log_likelihood(expected[:1], np.array([100.0]))[0] == pytest.approx(stats.norm.logpdf(100, 95, sd))
+
+
+def survey_of_two_days(tmp_path, **lines):
+    fish = [*survey(), *survey(day="2026-06-20")]
+    effort = [*EFFORT, "2026-06-20,electrofishing,2.0,"]
+    return evidence(records(tmp_path, survey=fish, effort=effort, **lines), pond(only="few")).observations
+
+
+def test_the_days_of_a_survey_are_one_sample_of_lengths(tmp_path):
+    bass = [o for o in survey_of_two_days(tmp_path) if "electrofishing bass" in o.title]
+    assert len(bass) == 1 and bass[0].data.sum() == 24
+    assert [(one.day, one.effort) for one in bass[0].outings] == [(75, 1.0), (80, 2.0)]
+    number = np.zeros((2, 2, 4, 32))
+    number[0, 0, 0, 10], number[1, :, 0, 10] = 50.0, 50.0
+    view = View({"number": number}, (75, 80), 2.0, np.full(400, 20.0), {bass[0].doubts[0]: np.zeros(2)})
+    first, both = bass[0].expected(view).sum(axis=1)
+    assert both / first == pytest.approx(3.0, rel=0.05)
+
+
+def test_a_day_without_known_effort_stands_apart(tmp_path):
+    fish = [*survey(), *survey(day="2026-06-20")]
+    seen = evidence(records(tmp_path, survey=fish, effort=EFFORT), pond(only="few")).observations
+    bass = [o for o in seen if "electrofishing bass" in o.title]
+    assert sorted((o.counts, float(o.data.sum())) for o in bass) == [(False, 12.0), (True, 12.0)]
+
+
+def test_lengths_are_off_by_their_share_and_no_fish_is_lost():
+    share = lengths_off(0.06)
+    np.testing.assert_allclose(share.sum(axis=1), 1.0)
+    middle = np.arange(32) + 0.5
+    for inch in (8, 12, 20):
+        mean = share[inch] @ middle
+        sd = np.sqrt(share[inch] @ (middle - mean) ** 2)
+        within = np.sqrt(1 / 12 + 1 / 12)  # of a class, before and after
+        assert mean == pytest.approx(inch + 0.5, rel=0.01)
+        assert sd == pytest.approx(np.hypot(0.06 * (inch + 0.5), within), rel=0.1)
+
+
+def test_what_is_wrong_alike_in_several_records_is_not_averaged_away(tmp_path):
+    weighed = [f"2026-06-15,electrofishing,bass,{x},{w},1,," for x, w in ((10, 0.5), (11, 0.7), (13, 1.1), (13, 1.2))]
+    seen = evidence(records(tmp_path, survey=weighed), pond(only="few")).observations
+    wr = [o for o in seen if "Wr" in getattr(o, "name", "")]
+    assert len(wr) == 2 and wr[0].doubts == wr[1].doubts
+    rng, count = np.random.default_rng(3), 20_000
+    dealt = {name: rng.normal(size=count) for name in wr[0].doubts}
+    number, condition = np.ones((count, 1, 4, 32)), np.full((count, 1, 4, 32), 90.0)
+    view = View({"number": number, "relative_weight": condition}, (wr[0].read.day,), 2.0, np.zeros(400), dealt)
+    drawn = [o.draw(o.expected(view), rng)[:, 0] for o in wr]
+    shared = WR_OFF**2 + WR_OFF_IN_SURVEY**2
+    assert np.cov(*drawn)[0, 1] == pytest.approx(shared, rel=0.05)
+    assert drawn[0].var() == pytest.approx(shared + WR_ERROR**2 + 8.0**2 / 2, rel=0.05)
 
 
 def test_a_deal_of_the_past_goes_on_from_the_members_own_streams():

@@ -22,10 +22,11 @@ from pondpop.records import Records
 from pondpop.scenario import Run, Scenario, dump, years_after
 from pondpop.update.ensemble import Posterior, history
 from pondpop.update.seen import (
+    DOUBTS,
     Evidence,
     Observation,
     View,
-    catchabilities,
+    doubts,
     evidence,
     log_likelihood,
     view_of,
@@ -111,7 +112,7 @@ def update(
 
         return look
 
-    prior = look_for(seen.observations)(prior_uniforms(past, name, until, catchabilities(seen.observations)))
+    prior = look_for(seen.observations)(prior_uniforms(past, name, until, doubts(seen.observations)))
     before = view_of(past, seen.watched, prior.seen, dict(prior.uniforms))
     figures = _figures(seen.observations, before, 0)
     is_far = {id(o): _far(shown) for o, shown in zip(seen.observations, figures, strict=True)}
@@ -142,7 +143,7 @@ def update(
         ) else f"only {left:.0f} members that differ are left, {least:.0f} are needed"
         return replace(found, why=f"Nothing is concluded: {how}. Take more members (--members), or check the records.")
     posterior = Posterior(
-        {decision: u for decision, u in learned.uniforms.items() if not decision.startswith("catchability ")},
+        {decision: u for decision, u in learned.uniforms.items() if not decision.startswith(DOUBTS)},
         until,
         history(scenario, scenario.strategies[name], until),
         _provenance(scenario, name, records),
@@ -196,9 +197,9 @@ def up_to(scenario: Scenario, strategy: str, until: dt.date) -> Scenario:
     )
 
 
-def prior_uniforms(past: Scenario, strategy: str, until: dt.date, caught: tuple[str, ...]) -> dict[str, Array]:
+def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple[str, ...]) -> dict[str, Array]:
     """What the members' own streams deal of the past, by decision [member, size]: all that can bear on the records."""
-    sizes = dict.fromkeys(caught, 1)
+    sizes = dict.fromkeys(doubted, 1)
 
     def note(decision: str, size: int) -> Array:
         sizes[decision] = size

@@ -10,6 +10,7 @@ import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import cache
 from itertools import pairwise
 from typing import Protocol
 
@@ -34,25 +35,34 @@ from pondpop.update.watch import Growing, Watched
 
 Array = NDArray[np.float64]
 
-# All assumed. What the model cannot know of a record beyond the sampling of its fish:
-WR_ERROR = 5.0  # of the mean of a length class, %
-GROWTH_ERROR_MM = 15.0  # of the mean growth of a length class, mm a year
+# All assumed. What the model cannot know of a record beyond the sampling of its fish; standard deviations. What is wrong
+# alike in several records is dealt to each member once (`offsets`), so that many records do not average it away.
+LENGTH_OFF = 0.06  # of the mean length of a year class in the model, as a share of it
+WR_OFF = 5.0  # of all mean Wr of a species alike, %
+WR_OFF_IN_SURVEY = 4.0  # of all mean Wr of a species in one survey alike (season, scale, crew), %
+WR_ERROR = 4.0  # of the mean of one length class, %
+GROWTH_OFF_MM = 8.0  # of all mean growth of a species alike, mm a year
+GROWTH_ERROR_MM = 12.0  # of the mean growth of one length class, mm a year
 GROWTH_SPREAD_MM = 30.0  # between fish of one length class, mm a year
 STRAYS = 0.1  # fish in a day's catch that the model does not have
 STRAY_SHARE = 0.02  # share of a catch with lengths that the model does not have
 WITHOUT_FISH = (90.0, 30.0)  # mean and standard deviation of a Wr where a pond has no fish of the class
 WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
 
+CATCHABILITY, OFFSET = "catchability ", "offset "
+DOUBTS = (CATCHABILITY, OFFSET)
+"""How the names of decisions begin that concern the records and not the pond."""
+
 
 @dataclass(frozen=True)
 class View:
-    """What was seen of ponds: `watch` arrays, the days they belong to, the catchability of each gear and species."""
+    """What was seen of ponds: `watch` arrays, the days they belong to, and the doubts that records share."""
 
     seen: dict[str, Array]
     days: tuple[int, ...]
     area_ha: float
     water_c: Array  # [day], expected
-    catchability: dict[str, Array]
+    doubts: dict[str, Array]  # by decision, standard normal deviates [member]
 
     def at(self, name: str, day: int) -> Array:
         return self.seen[name][:, self.days.index(day)]
@@ -67,6 +77,9 @@ class Observation(Protocol):
     @property
     def data(self) -> Array: ...
 
+    @property
+    def doubts(self) -> tuple[str, ...]: ...
+
     def expected(self, view: View) -> Array: ...
 
     def log_likelihood(self, expected: Array, data: Array) -> Array: ...
@@ -77,37 +90,54 @@ class Observation(Protocol):
 
 
 @dataclass(frozen=True)
-class Haul:
-    """The catch of one species and gear on a day (or by anglers in a year): fish by length, of `whole` in all.
+class Outing:
+    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day."""
 
-    bins [bin, length_class]: share of each one-inch class that belongs to a bin. effort None: how many were caught
-    tells nothing, only their lengths.
+    day: int
+    effort: float | None
+    water_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Haul:
+    """The catch of one species and gear in a survey (or by anglers in a year), its days together: fish by length.
+
+    What makes lengths differ from those of the pond beyond chance lasts from day to day, so that the days of a survey
+    are one sample. bins [bin, length_class]: share of each one-inch class that belongs to a bin. Where the effort of a
+    day is unknown, how many were caught tells nothing, only their lengths.
     """
 
     title: str
     species: int
     gear: str
-    day: int
-    effort: float | None
-    water_c: float | None
+    outings: tuple[Outing, ...]
     data: Array  # [bin], and behind them the fish whose length was not noted
     bins: Array = field(default_factory=lambda: np.eye(LENGTH_CLASSES), repr=False)
 
     @property
-    def catchability(self) -> str:
-        return f"catchability {self.gear} {SPECIES[self.species]}"
+    def doubts(self) -> tuple[str, ...]:
+        return (f"{CATCHABILITY}{self.gear} {SPECIES[self.species]}",)
+
+    @property
+    def counts(self) -> bool:
+        """Whether how many were caught tells something."""
+        return all(one.effort is not None for one in self.outings)
 
     def expected(self, view: View) -> Array:
-        warmth = view.water_c[self.day] if self.water_c is None else self.water_c
-        effort = (self.effort or 1.0) * view.catchability[self.catchability]
-        catch = expected_catch(view.at("number", self.day), gear(self.gear), effort, warmth, view.area_ha)
-        mean = catch[:, self.species] @ self.bins.T
+        there = multiplier(view.doubts[self.doubts[0]], CATCHABILITY_SPREAD)
+        catch = np.zeros(())
+        for one in self.outings:
+            warmth = view.water_c[one.day] if one.water_c is None else one.water_c
+            effort = (one.effort or 1.0) * there
+            number = view.at("number", one.day)
+            catch = catch + expected_catch(number, gear(self.gear), effort, warmth, view.area_ha)[:, self.species]
+        mean = catch @ lengths_off(LENGTH_OFF) @ self.bins.T
         total = mean.sum(axis=1, keepdims=True)
         mean = mean * (1.0 - STRAY_SHARE) + (STRAY_SHARE * total + STRAYS) / mean.shape[1]
         return np.concatenate([mean, np.zeros_like(total)], axis=1)
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
-        whole = np.full(expected.shape[0], np.nan) if self.effort is None else data.sum(axis=-1)
+        whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
         return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole)
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
@@ -116,7 +146,7 @@ class Haul:
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """Fish caught, and the mean length of those measured."""
-        found = {"caught": ("fish", data.sum(axis=-1))} if self.effort is not None else {}
+        found = {"caught": ("fish", data.sum(axis=-1))} if self.counts else {}
         middle = self.bins @ (np.arange(LENGTH_CLASSES) + 0.5) * MM_PER_IN / np.maximum(self.bins.sum(axis=1), 1e-9)
         sized = data[..., :-1]
         fish = sized.sum(axis=-1)
@@ -124,9 +154,23 @@ class Haul:
         return found | {"mean length": ("mm", mean)}
 
 
+@cache
+def lengths_off(off: float) -> Array:
+    """Share of the fish of each one-inch class that are seen in each [class, class], all lengths being off by a factor.
+
+    The factor is log-normal with this standard deviation, for each year class anew.
+    """
+    edges = np.append(np.arange(LENGTH_CLASSES), np.inf)
+    inside = (np.arange(LENGTH_CLASSES)[:, None] + (np.arange(5) + 0.5) / 5)[..., None]  # [class, point, edge]
+    with np.errstate(divide="ignore"):
+        below = stats.norm.cdf((np.log(edges) - np.log(inside)) / off)
+    share: Array = np.diff(below, axis=-1).mean(axis=1)
+    return share
+
+
 @dataclass(frozen=True)
 class Mean:
-    """The mean of a measure over n fish, normal about what a pond has."""
+    """The mean of a measure over n fish, normal about what a pond has, and about what other records share with it."""
 
     title: str
     name: str
@@ -137,9 +181,15 @@ class Mean:
     error: float  # of the model
     without: tuple[float, float]
     read: Callable[[View], Array]  # [member]
+    offsets: dict[str, float]  # standard deviation by decision, of what is wrong alike in other records
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return tuple(self.offsets)
 
     def expected(self, view: View) -> Array:
-        return self.read(view)[:, None]
+        off = sum(sd * view.doubts[name] for name, sd in self.offsets.items())
+        return np.asarray(self.read(view) + off)[:, None]
 
     def _centre(self, expected: Array) -> tuple[Array, Array]:
         known = np.isfinite(expected[:, 0])
@@ -187,13 +237,16 @@ class MeanGrowth:
 def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: float, fish: int, title: str) -> Mean:
     read = MeanWr(day, SPECIES.index(species), used, low, LENGTH_CLASSES if high is None else high)
     name = f"mean Wr {class_name(low, high)}"
-    return Mean(title, name, "%", np.array([mean]), fish, WR_SPREAD_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read)
+    offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} day {day}": WR_OFF_IN_SURVEY}
+    return Mean(
+        title, name, "%", np.array([mean]), fish, WR_SPREAD_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read, offsets
+    )  # fmt: skip
 
 
-def growth_of(k: int, name: str, mean: float, fish: int, title: str) -> Mean:
+def growth_of(k: int, species: str, name: str, mean: float, fish: int, title: str) -> Mean:
     return Mean(
         title, name, "mm a year", np.array([mean]), fish, GROWTH_SPREAD_MM, GROWTH_ERROR_MM, WITHOUT_GROWTH,
-        MeanGrowth(k),
+        MeanGrowth(k), {f"{OFFSET}growth {species}": GROWTH_OFF_MM},
     )  # fmt: skip
 
 
@@ -210,21 +263,17 @@ class Evidence:
         return self.watched.days[-1] if self.watched.days else -1
 
 
-def catchabilities(observations: tuple[Observation, ...]) -> tuple[str, ...]:
-    """The decisions that deal catchability, one for each gear and species that was caught."""
-    return tuple(dict.fromkeys(o.catchability for o in observations if isinstance(o, Haul)))
+def doubts(observations: tuple[Observation, ...]) -> tuple[str, ...]:
+    """The decisions that deal what records share: catchability by gear and species, and what is wrong alike."""
+    return tuple(dict.fromkeys(name for o in observations for name in o.doubts))
 
 
 def view_of(scenario: Scenario, watched: Watched, seen: dict[str, Array], uniforms: dict[str, Array]) -> View:
     """What observations are held against."""
     from scipy.special import ndtri
 
-    caught = {
-        name: multiplier(ndtri(u[:, 0]), CATCHABILITY_SPREAD)
-        for name, u in uniforms.items()
-        if name.startswith("catchability ")
-    }
-    return View(seen, watched.days, scenario.pond.area_ha, daily_water(scenario), caught)
+    dealt = {name: ndtri(u[:, 0]) for name, u in uniforms.items() if name.startswith(DOUBTS)}
+    return View(seen, watched.days, scenario.pond.area_ha, daily_water(scenario), dealt)
 
 
 def log_likelihood(observations: tuple[Observation, ...], view: View) -> Array:
@@ -259,7 +308,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     found += _angling(records, scenario, unused)
     asked, grown = _growth(records, start, end)
     found += grown
-    looked = {o.day for o in found if isinstance(o, Haul)}
+    looked = {one.day for o in found if isinstance(o, Haul) for one in o.outings}
     looked |= {o.read.day for o in found if isinstance(o, Mean) and isinstance(o.read, MeanWr)}
     looked |= {one.last for one in asked}
     return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked)), tuple(unused))
@@ -271,25 +320,23 @@ def _dates(records: Records) -> list[dt.date]:
 
 
 def _hauls(survey: Survey, start: dt.date) -> Iterator[Haul]:
-    """Every day's catch of each gear and species that was taken up on it."""
+    """The catch of each gear and species that was taken up in a survey; days without known effort apart."""
     worked = {(e.date, e.gear): e for e in survey.effort}
-    for date, used in sorted({(f.date, f.gear) for f in survey.fish} | set(worked)):
-        effort = worked.get((date, used))
+    every = sorted({(f.date, f.gear) for f in survey.fish} | set(worked))
+    for used, known in sorted({(used, (date, used) in worked) for date, used in every}):
         for k, species in enumerate(SPECIES):
-            fish = tuple(f for f in survey.fish if (f.date, f.gear, f.species) == (date, used, species))
-            if gear(used).reach_ha[k] == 0.0 or (effort is None and not fish):
-                continue
-            if effort is not None and species not in effort.species:
-                continue
-            yield Haul(
-                title=f"{date} {used} {species}",
-                species=k,
-                gear=used,
-                day=(date - start).days,
-                effort=None if effort is None else effort.amount,
-                water_c=None if effort is None else effort.water_c,
-                data=np.append(counts_by_inch(fish), 0.0),
-            )
+            fish, outings = list[Fish](), list[Outing]()
+            for date in (date for date, gear_used in every if gear_used == used):
+                effort = worked.get((date, used))
+                caught = [f for f in survey.fish if (f.date, f.gear, f.species) == (date, used, species)]
+                if known != (effort is not None) or (species not in effort.species if effort else not caught):
+                    continue
+                day = (date - start).days
+                outings.append(Outing(day, effort.amount, effort.water_c) if effort else Outing(day, None))
+                fish += caught
+            if outings and gear(used).reach_ha[k] > 0.0:
+                title = f"{survey.first} {used} {species}"
+                yield Haul(title, k, used, tuple(outings), np.append(counts_by_inch(tuple(fish)), 0.0))
 
 
 def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
@@ -334,7 +381,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             parts = list(pairwise(edges))  # a class in which no fish was caught tells something too
             data = np.array([*(classes[one] if bounds else 0.0 for one in parts), unsized])
             bins = _bins(parts)
-            yield Haul(f"{year} angling {species}", k, "angling", round(middle), hours, None, data, bins)
+            yield Haul(f"{year} angling {species}", k, "angling", (Outing(round(middle), hours),), data, bins)
 
 
 def _bins(bounds: list[tuple[float, float]]) -> Array:
@@ -376,5 +423,5 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
             Growing(SPECIES.index(name), (first_day - start).days, (last_day - start).days, tuple(map(float, lengths)))
         )
         title = f"{first_day} to {last_day} tags {name}"
-        found.append(growth_of(len(asked) - 1, f"growth {class_name(low, high)}", grown.mean(), grown.size, title))
+        found.append(growth_of(len(asked) - 1, name, f"growth {class_name(low, high)}", grown.mean(), grown.size, title))
     return asked, found

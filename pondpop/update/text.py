@@ -21,6 +21,7 @@ from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
 from pondpop.screen import columns
 from pondpop.species import load_parameters, uncertain
 from pondpop.update import Update
+from pondpop.update.seen import CATCHABILITY, OFFSET
 from pondpop.update.stages import Members
 from pondpop.update.watch import deal_past
 
@@ -55,11 +56,12 @@ def rows(found: Update) -> list[Row]:
 
 
 def _model(found: Update) -> Iterator[Row]:
-    """Parameters (relative to their listed values), luck, and catchability."""
+    """Parameters (relative to their listed values), luck, and the doubts that records share."""
     before = _dealt(found, found.prior)
     after = None if found.learned is None else _dealt(found, found.learned)
     for name, values in before.items():
-        yield Row("model", name, "ratio", None, values, None if after is None else after[name])
+        kind = "standard deviations" if name.startswith(OFFSET) else "ratio"
+        yield Row("model", name, kind, None, values, None if after is None else after[name])
 
 
 def _dealt(found: Update, members: Members) -> dict[str, Array]:
@@ -85,8 +87,10 @@ def _dealt(found: Update, members: Members) -> dict[str, Array]:
     for path in uncertain():
         out[path] = np.broadcast_to(parameters.value(path) / listed.value(path)[0], (count,))
     for name, u in members.uniforms.items():
-        if name.startswith("catchability "):
+        if name.startswith(CATCHABILITY):
             out[name] = multiplier(ndtri(u[:, 0]), CATCHABILITY_SPREAD)
+        elif name.startswith(OFFSET):
+            out[name] = ndtri(u[:, 0])
     return out
 
 
