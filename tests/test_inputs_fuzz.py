@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import signal
 import tempfile
 import time
@@ -18,6 +19,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis_ponds import broken_scenarios, records, scenario_bytes, scenarios, toml
+from small import raw as small_raw
 
 from pondpop import cli
 from pondpop.scenario import load, resolve
@@ -38,16 +40,24 @@ class TooSlow(BaseException):
 
 @contextlib.contextmanager
 def in_good_time(seconds: float = LONGEST_SECONDS) -> Iterator[None]:
+    """TooSlow after so much processor time, or twenty times that by the clock, as of one who waits for ever."""
+
     def stop(*_: object) -> None:
         raise TooSlow
 
-    before = signal.signal(signal.SIGPROF, stop)
-    signal.setitimer(signal.ITIMER_PROF, seconds)
+    timers = {signal.SIGPROF: (signal.ITIMER_PROF, seconds), signal.SIGALRM: (signal.ITIMER_REAL, 20.0 * seconds)}
+    before = {sign: signal.signal(sign, stop) for sign in timers}
+    left = {}
+    for timer, longest in timers.values():
+        left[timer] = signal.setitimer(timer, longest)[0]
+        if 0.0 < left[timer] < longest:  # we are within another, which is stricter
+            signal.setitimer(timer, left[timer])
     try:
         yield
     finally:
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        signal.signal(signal.SIGPROF, before)
+        for sign, (timer, _) in timers.items():
+            signal.setitimer(timer, left[timer])
+            signal.signal(sign, before[sign])
 
 
 def asked(*arguments: object) -> tuple[int, str, str]:
@@ -120,6 +130,34 @@ def test_records_without_damage_are_assessed(files):
 @given(records(broken=True), st.booleans())
 def test_damaged_records_are_assessed_or_refused(files, strict):
     assess_files(files, *(["--strict"] if strict else []))
+
+
+def test_what_waits_or_works_for_ever_is_noticed():
+    with pytest.raises(TooSlow), in_good_time(0.05):
+        while True:
+            pass
+    with pytest.raises(TooSlow), in_good_time(0.05):
+        time.sleep(60)
+    with pytest.raises(TooSlow), in_good_time(0.05), in_good_time(60):
+        time.sleep(60)
+
+
+@pytest.mark.parametrize("kind", ["pipe", "folder", "endless"])
+@pytest.mark.parametrize("name", ["pond.toml", "survey.csv", "readings.csv"])
+def test_what_is_no_ordinary_file_is_refused_and_not_waited_for(tmp_path, kind, name):
+    path = tmp_path / name
+    if kind == "pipe":
+        os.mkfifo(path)
+    elif kind == "folder":
+        path.mkdir()
+    else:
+        path.symlink_to("/dev/zero")
+    asks = {"pond.toml": ("check", path), "survey.csv": ("assess", tmp_path)}
+    if name == "readings.csv":
+        scenario = small_raw() | {"water": {"readings_csv": name}}
+        (tmp_path / "pond.toml").write_text(toml(scenario), "utf-8")
+    with in_good_time(2):
+        assert answered_or_refused(*asks.get(name, ("check", tmp_path / "pond.toml"))) == 2
 
 
 @pytest.mark.parametrize("key", ["title", "pond", "run", "strategies", "water"])
