@@ -357,7 +357,8 @@ def _update(given: argparse.Namespace) -> None:
     posterior = found.posterior
     if posterior is not None:
         # what a report of a later comparison says of the records
-        posterior = replace(posterior, about={**posterior.about, "update": told})
+        about = {**posterior.about, "update": told, "update_table": update_csv(found, "metric")}
+        posterior = replace(posterior, about=about)
         files["posterior.nc"] = partial(write_ensemble, posterior)
     output.finish(files)
     print(told, end="")
@@ -367,6 +368,7 @@ def _update(given: argparse.Namespace) -> None:
 @contextmanager
 def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, Any]]:
     """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
+    from pondpop.checks import InputError
     from pondpop.progress import Progress
     from pondpop.variants import processes
 
@@ -377,6 +379,9 @@ def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, An
     except KeyboardInterrupt:
         progress.close()
         raise KeyboardInterrupt(f"finished members are in {output.partial}; go on with --resume") from None
+    except InputError:
+        output.discard()
+        raise
     progress.close()
 
 

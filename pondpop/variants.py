@@ -28,6 +28,7 @@ from pondpop.scenario import Scenario, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
+ABOUT_RECORDS = ("assessment", "update", "update_table")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 64
 
 
@@ -185,7 +186,7 @@ def compare(
     )
     if source and source != Prior():
         dataset.attrs["members_from"] = source.identity
-        dataset.attrs.update({name: source.about[name] for name in ("assessment", "update") if name in source.about})
+        dataset.attrs.update({name: source.about[name] for name in ABOUT_RECORDS if name in source.about})
     return dataset
 
 

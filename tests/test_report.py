@@ -341,6 +341,30 @@ def test_scenario_text_is_escaped_and_shown():
             assert not any(cell.startswith("-") and not re.fullmatch(r"-?[\d.e+-]+", cell) for cell in row)
 
 
+LEARNED = """about,quantity,unit,observed,prior_p10,prior_p50,prior_p90,posterior_p10,posterior_p50,posterior_p90,note
+model,productivity,,,0.5,1,2,0.8,0.9,1.0,
+model,growth of bass,,,0.9,1,1.1,0.8,1,1.2,
+pond,bass_psd,%,,20,40,60,30,35,40,
+record,2030-04-01 electrofishing bass: caught,fish,50,10,30,90,40,52,60,
+record,2030-04-01 seine bass: caught,fish,0,0,0.1,0.2,0,0.1,0.2,
+record,2030-04-01 electrofishing bass: mean length,mm,254,200,250,300,240,250,260,not used: no member explains it
+"""
+
+
+def test_an_update_is_shown_before_and_after(dataset):
+    carrying = dataset.assign_attrs(update="learned", update_table=LEARNED)
+    text, _ = make_page(gather([carrying], "us"), "tables")
+    seen = Outline(text).text
+    for title in ("What the records narrowed", "The pond at the last record", "Fish caught", "Mean length of the catch"):
+        assert title in seen
+    assert "productivity 1 before, 0.9 after" in text and "growth of bass 1 before" not in text  # it did not narrow
+    assert "electrofished bass 9.84 before, 9.84 after, 10 observed" in text  # inches
+    assert "2030-04-01 seine" not in text  # nothing there before, nothing seen
+    assert "What the records narrowed" not in Outline(make_page(gather([dataset], "us"), "tables")[0]).text
+    metric, _ = make_page(gather([carrying], "metric"), "tables")
+    assert "electrofished bass 250 before, 250 after, 254 observed" in metric
+
+
 def test_units_of_the_page(dataset):
     told = [str(row[3]) for row in calendar(gather([dataset], "metric")).csv_rows]
     assert any("of 51 mm (2 in): 190 per ha (75 per acre)" in text for text in told)

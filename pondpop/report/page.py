@@ -70,7 +70,7 @@ def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None =
 
 def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     """The text of the page, and the tables whose CSV belongs beside it."""
-    from pondpop.report import contests, figures, hunger
+    from pondpop.report import contests, figures, hunger, learned
     from pondpop.report.drawing import MOST_CASES, Picture, look
 
     said = answer(material)
@@ -79,6 +79,8 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
         squares = [one for n, v in enumerate(said.verdicts) if (one := contests.duels(v, f"duels-{n}"))]
         pictures = list(figures.draw_all(shown, material.units, said.option))
         hungry = [hunger.draw(shown, material.units, "hunger")]
+        told = [list(learned.draw_all(str(p.dataset.attrs.get("update_table", "")), material.units, f"learned-{n}"))
+                for n, p in enumerate(material.projections)]  # fmt: skip
     chosen = [v.best for v in said.verdicts if len(v.equals) == 1 and len(v.cases) > 1]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
     calendar, harvest = actions.calendar(material, chosen), actions.harvest_tables(material)
@@ -100,7 +102,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
         ("hunger", "Which bass go hungry, and when",
          f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
          + "".join(t.to_html() for t in prey)),
-        ("records", "What the records say", _records(material)),
+        ("records", "What the records say", _records(material, [plots(some) for some in told])),
         ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
         ("limits", "Limits", _list(LIMITS)),
         ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("model", "standards"))}</div>'),
@@ -244,10 +246,11 @@ def _advice(cases: Sequence[Case], units: Units) -> str:
     return "".join(parts) + (f"<h3>What helps</h3>{_list(said)}" if said else "")
 
 
-def _records(material: Material) -> str:
-    """Assessment and update as the projection carries them in its attributes, in words; nothing without records."""
+def _records(material: Material, pictures: Sequence[str]) -> str:
+    """Assessment and update as the projection carries them in its attributes, in pictures and words; or nothing."""
     parts = []
-    for projection in material.projections:
+    for projection, drawn in zip(material.projections, pictures, strict=True):
+        parts.append(drawn)
         for name in ("assessment", "update"):
             text = str(projection.dataset.attrs.get(name, ""))
             if text.strip():

@@ -237,7 +237,8 @@ class MeanGrowth:
 def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: float, fish: int, title: str) -> Mean:
     read = MeanWr(day, SPECIES.index(species), used, low, LENGTH_CLASSES if high is None else high)
     name = f"mean Wr {class_name(low, high)}"
-    offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} day {day}": WR_OFF_IN_SURVEY}
+    survey = title.partition(" ")[0]  # its first day
+    offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} {survey}": WR_OFF_IN_SURVEY}
     return Mean(
         title, name, "%", np.array([mean]), fish, WR_SPREAD_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read, offsets
     )  # fmt: skip
