@@ -17,7 +17,7 @@ from pondpop.records import read_records
 from pondpop.sampling import gear, log_chance, scatter
 from pondpop.update import prior_uniforms, up_to
 from pondpop.update.ensemble import Posterior, history, read_ensemble, write_ensemble
-from pondpop.update.seen import WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
+from pondpop.update.seen import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
 from pondpop.update.stages import Members, draw_rows, learn, next_power, weights
 from pondpop.update.text import rows, update_csv, update_text
 from pondpop.update.watch import Growing, Watched, deal_past, watch_all
@@ -409,8 +409,10 @@ def test_the_days_of_a_survey_are_one_sample_of_lengths(tmp_path):
     number = np.zeros((2, 2, 4, 32))
     number[0, 0, 0, 10], number[1, :, 0, 10] = 50.0, 50.0
     view = View({"number": number}, (75, 80), 2.0, np.full(400, 20.0), {bass[0].doubts[0]: np.zeros(2)})
-    first, both = bass[0].expected(view).sum(axis=1)
-    assert both / first == pytest.approx(3.0, rel=0.05)
+    expected = bass[0].expected(view)
+    assert expected[1].sum() / expected[0].sum() == pytest.approx(3.0, rel=0.05)
+    off = np.delete(expected[1], 10).sum() / expected[1].sum()  # lengths that the model does not have
+    assert off == pytest.approx(1 - lengths_off(LENGTH_OFF)[10, 10], abs=0.03)
 
 
 def test_a_day_without_known_effort_stands_apart(tmp_path):
