@@ -92,6 +92,11 @@ class Output:
     def _block(self, identity: str) -> Path:
         return self.blocks / f"{identity}.block"
 
+    def discard(self) -> None:
+        """Leave nothing behind, since the input turned out to be wrong."""
+        _remove(self.partial)
+        self.release()
+
     def release(self) -> None:
         """Let another run write here; the end of the process does the same, and so does `finish`."""
         if self._held is not None:

@@ -191,6 +191,25 @@ def test_an_altered_block_is_made_again(tmp_path):
     assert output.load("one").keys() == {"number", "biomass"}
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("sweep", "--vary", "pond.cover=1,2", "--survivors", "nobody"),
+        ("sweep", "--vary", "strategies.few.title=1"),
+        ("quota", "--option", "nothing"),
+        ("update", "--records", ".", "--strategy", "nobody"),
+    ],
+)
+def test_a_wrong_question_leaves_nothing_behind(tmp_path, arguments, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "pond.toml").write_text(TEXT.replace("years = 1", "years = 2"), "utf-8")
+    (tmp_path / "survey.csv").write_text("date,gear,species,length_in\n2024-04-10,seine,bluegill,3\n", "utf-8")
+    before = contents(tmp_path)
+    status, out, err = asked(arguments[0], "pond.toml", *arguments[1:], "--out", "out")
+    assert (status, out, err.count("\n")) == (2, "", 1), err
+    assert contents(tmp_path) == before and not (tmp_path / "out.partial").exists()
+
+
 # ---------------------------------------------------------------------- full disks and missing permission
 
 
