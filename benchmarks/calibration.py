@@ -126,7 +126,8 @@ def crps(values: np.ndarray, weight: np.ndarray, truth: float) -> float:
 
 def quantile(values: np.ndarray, weight: np.ndarray, q: float) -> float:
     order = np.argsort(values)
-    return float(np.interp(q, np.cumsum(weight[order]) - 0.5 * weight[order], values[order]))
+    share = weight[order] / weight.sum()
+    return float(np.interp(q, np.cumsum(share) - 0.5 * share, values[order]))
 
 
 def below(values: np.ndarray, weight: np.ndarray, truth: float, own: float, rng: np.random.Generator) -> float:
