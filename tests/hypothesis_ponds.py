@@ -59,7 +59,9 @@ def _stocking(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
     usual = draw(st.integers(0, 9))
     key, most = draw(st.sampled_from([("per_acre", 4000.0), ("per_ha", 10_000.0), ("count", 5000.0)]))
     # a count is of the whole pond, so that many fish in a tiny one would be refused
-    table[key] = draw(_number(0.0, most)) if usual else draw(st.sampled_from([0, 1e-9, most if key == "count" else 1e5]))
+    table[key] = (
+        draw(_number(0.0, most)) if usual else draw(st.sampled_from([0, 1e-9, most if key == "count" else 1e5]))
+    )
     table["length_in"] = draw(_number(0.8, LONGEST_IN[species])) if usual > 1 else draw(_number(0.2, 35.0))
     if draw(st.booleans()):
         table["length_cv"] = draw(_number(0.0, 0.5))
@@ -76,7 +78,7 @@ def _stocking(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
 
 def _window(draw: Any) -> list[float]:
     low, high = sorted(draw(st.tuples(_number(0.0, 35.0), _number(0.0, 35.0))))
-    return [low, high] if low < high else [0.0, 35.0]
+    return [low, high] if low < high and high > 0.2 else [0.0, 35.0]  # a window below 5 mm is refused
 
 
 def _amount(draw: Any, most_share: float) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import warnings
 from dataclasses import fields, replace
 from typing import Any
@@ -13,10 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis_ponds import scenarios
 from small import pond
+from small import raw as raw_pond
 from test_laws import respired
 
 from pondpop import indices, results
 from pondpop.chance import Prior
+from pondpop.checks import InputError
 from pondpop.engine import Books, Engine
 from pondpop.inputs import FishingInput, Inputs, Luck, prepare, run_days
 from pondpop.quantities import quantities, yearly_csv
@@ -216,6 +219,19 @@ def test_removals_take_no_more_than_there_is(raw, days):
         engine.spawn()
         engine.forget_empty()
         engine.day += 1
+
+
+@pytest.mark.parametrize("kind", ["harvest", "removal"])
+@pytest.mark.parametrize("longest_mm", [1e-110, 1.0, 5.0])
+def test_a_window_below_every_fish_is_refused(kind, longest_mm):
+    """It would be turned about, since the model has no fish below 5 mm, and a removal would add fish."""
+    table = {"species": "bluegill", "length_mm": [0.0, longest_mm], "share": 0.5}
+    if kind == "removal":
+        table["date"] = dt.date(2026, 4, 20)
+    with pytest.raises(InputError, match=r"length_mm: got \[0.0, .*\], needs \[from, to\] with to above 5 mm"):
+        resolve(raw_pond() | {kind: [table]})
+    table["length_mm"] = [0.0, 5.1]
+    resolve(raw_pond() | {kind: [table]})
 
 
 @cases(4)

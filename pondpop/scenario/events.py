@@ -106,6 +106,11 @@ class Events:
 
     def _window(self, table: Table) -> tuple[float, float]:
         low, high = table.quantity("length", LENGTH, 0, LONGEST_MM, needed=False, pair=True) or (0.0, LONGEST_MM)
+        if high <= SHORTEST_MM:
+            key = table.one_of("length", LENGTH) or "length"
+            raise InputError(
+                table.at(key), table.raw[key], f"[from, to] with to above {SHORTEST_MM:g} mm", "no fish here is shorter"
+            )
         return max(low, SHORTEST_MM), high  # the model has no shorter fish, so 0 is no limit
 
     def _amount(self, table: Table, prefix: str, most_share: float) -> dict[str, Any]:
