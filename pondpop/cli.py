@@ -46,7 +46,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     command: Callable[[argparse.Namespace], None] = given.command
     try:
         command(given)
-        sys.stdout.flush()
+        print(end="", flush=True)  # sys.stdout is None where there is none
     except InputError as error:
         return _complain(error, 2)
     except KeyboardInterrupt as error:

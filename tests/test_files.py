@@ -254,6 +254,21 @@ def test_a_report_that_finds_the_disk_full_leaves_the_old_one(result, bytes_allo
     assert page.read_bytes() == before["out/report.html"]
 
 
+def test_a_full_disk_under_the_standard_output_is_told(result):
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "pondpop", "check", str(result / "pond.toml")]
+        done = subprocess.run(
+            command, stdout=full, stderr=subprocess.PIPE, text=True, env=os.environ | {"PYTHONPATH": str(ROOT)}
+        )
+    assert (done.returncode, done.stderr.count("\n")) == (1, 1), done.stderr
+    assert "No space left" in done.stderr
+
+
+def test_without_a_standard_output_the_work_is_done(result, monkeypatch):
+    monkeypatch.setattr(sys, "stdout", None)
+    assert cli.main(["check", str(result / "pond.toml")]) == 0
+
+
 def test_missing_permission_is_told_in_one_line_and_leaves_the_old_files(result):
     """Also of root, to whom nothing is forbidden: the child becomes nobody."""
     with tempfile.TemporaryDirectory() as folder:  # not below a folder of pytest's, which nobody may enter
