@@ -57,6 +57,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     except (OSError, RunError) as error:
         return _complain(error, 1)
+    except MemoryError:
+        return _complain("not enough memory; ask for fewer members, workers or strategies", 1)
     except Exception as error:
         return _complain(f"internal fault, please report it: {type(error).__name__}: {error}", 1)
     return 0

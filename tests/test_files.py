@@ -269,6 +269,18 @@ def test_without_a_standard_output_the_work_is_done(result, monkeypatch):
     assert cli.main(["check", str(result / "pond.toml")]) == 0
 
 
+def test_too_little_memory_is_told(result, monkeypatch):
+    def greedy(*_, **__):
+        raise MemoryError
+
+    monkeypatch.setattr("pondpop.variants.run_job", greedy)
+    before = contents(result / "out")
+    status, out, err = asked("compare", result / "pond.toml", "--out", result / "out")
+    assert (status, out) == (1, "")
+    assert err == "pondpop: not enough memory; ask for fewer members, workers or strategies\n"
+    assert contents(result / "out") == before
+
+
 def test_missing_permission_is_told_in_one_line_and_leaves_the_old_files(result):
     """Also of root, to whom nothing is forbidden: the child becomes nobody."""
     with tempfile.TemporaryDirectory() as folder:  # not below a folder of pytest's, which nobody may enter
