@@ -19,6 +19,9 @@ from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+HOME = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(HOME), str(HOME / "tests")]
+
 import numpy as np
 
 from pondpop.books import PREY
@@ -30,7 +33,6 @@ from pondpop.scenario import load
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters, load_parameters, paths
 from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
 
-HOME = Path(__file__).resolve().parent.parent
 PONDS = HOME / "tests" / "ponds"
 ROWS = HOME / "tests" / "evidence" / "rows.toml"
 HELD = HOME / "tests" / "evidence" / "held.txt"
@@ -760,7 +762,6 @@ def write(parts: list[str]) -> None:
 
 def formula_checks() -> list[tuple[str, bool]]:
     """The published figures of tests/published against the package's formulas, in words, and whether each holds."""
-    sys.path.insert(0, str(HOME / "tests"))
     from published.formulas import checks
 
     return [(str(check), bool(check.holds)) for check in checks()]

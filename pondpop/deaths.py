@@ -25,6 +25,7 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     background = p.background_deaths_exponent[:, None] * s.log_weight
     background += g.log_background
     np.exp(background, out=background)
+    background *= pond.by_day.warm_deaths[day][:, None]
     large = logistic(
         (s.log_weight[:, bass] - np.log(of_species(p.large_fish_from_g, BASS)))
         / of_species(p.large_fish_width_ln, BASS)

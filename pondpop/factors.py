@@ -21,7 +21,7 @@ class DayFactors:
     """What temperature and light do on each day of the run.
 
     water_c [member or 1, day]; renewal [food, day, member], for fertility 1; intake, respiration, food_ease and
-    spawning [day, member, species]; bass_search, bass_resting and cold_deaths (of shad) [day, member].
+    spawning [day, member, species]; bass_search, bass_resting, warm_deaths and cold_deaths (of shad) [day, member].
     """
 
     def __init__(self, inputs: Inputs) -> None:
@@ -48,6 +48,9 @@ class DayFactors:
         cold = energetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
         self.bass_resting = energetics.resting_share(cold, p.winter_rest_share[:, BASS])
         self.respiration = respiration * (1.0 - p.winter_rest_share * cold[:, :, None])
+        self.warm_deaths = life.warm_deaths(
+            water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c
+        )
         self.cold_deaths = life.cold_deaths(
             water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
         )

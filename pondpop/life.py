@@ -22,6 +22,14 @@ def starvation_deaths(condition: Array, per_day: Value, below: Value, width: Val
     return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
 
 
+def warm_deaths(water_c: Value, warming_per_c: Value, reference_c: Value) -> Array:
+    """Multiple of natural deaths in water of a temperature: e^(k·(T − reference)).
+
+    Natural deaths rise with temperature (Pauly 1980, from memory); the shape is ours.
+    """
+    return np.exp(np.asarray(warming_per_c) * (np.asarray(water_c) - reference_c))
+
+
 def cold_deaths(water_c: Value, per_day: Value, below_c: Value, width_c: Value) -> Array:
     """Deaths per day from cold, for threadfin shad (Griffith 1978: none survive 4 °C)."""
     return np.asarray(per_day) * logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))

@@ -213,6 +213,8 @@ class Parameters:
     # Deaths and harvest
     background_deaths_at_1_g_per_year: Shared
     background_deaths_exponent: Shared
+    background_deaths_warming_per_c: Shared
+    background_deaths_reference_c: Shared
     starvation_deaths_per_day: Shared
     starvation_below_condition: Shared
     starvation_width: Shared

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from pondpop import energetics, feeding, indices, life, mortality
+from pondpop.scenario import CLIMATES
 from pondpop.species import SPECIES, load_parameters
 from pondpop.units import G_PER_LB, MM_PER_IN
 
@@ -116,9 +117,12 @@ def cohort_catch(what):
 
 
 def background_deaths_per_year(species, weight_g):
+    """Over a year in southern water."""
     p = parameters()
     rate = of(p, species, "background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[0]
     rate *= weight_g ** p.background_deaths_exponent[0]
+    water_c = np.array(CLIMATES["deep_south"].monthly_c)
+    rate *= life.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c).mean()
     past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
     return rate * (1 - of(p, species, "large_fish_death_reduction") * energetics.logistic(past))
 

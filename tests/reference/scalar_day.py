@@ -523,6 +523,7 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             p.background_deaths_multiplier[s]
             * p.background_deaths_at_1_g_per_year
             * g.weight**p.background_deaths_exponent
+            * exp(p.background_deaths_warming_per_c * (day.water_c - p.background_deaths_reference_c))
             / DAYS_PER_YEAR
             / day.local_survival[s]
         )
