@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 from small import pond, raw
 
 from pondpop import cli
@@ -18,7 +18,7 @@ from pondpop.sampling import gear, log_chance, scatter
 from pondpop.update import prior_uniforms, up_to
 from pondpop.update.ensemble import Posterior, history, read_ensemble, write_ensemble
 from pondpop.update.seen import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
-from pondpop.update.stages import Members, draw_rows, learn, next_power, weights
+from pondpop.update.stages import Members, draw_rows, guided, learn, next_power, weights
 from pondpop.update.text import rows, update_csv, update_text
 from pondpop.update.watch import Growing, Watched, deal_past, watch_all
 from pondpop.variants import Job, Variant, compare, project_all
@@ -116,8 +116,31 @@ def test_a_flat_likelihood_changes_nothing_but_the_luck():
         return replace(look(u), log_likelihood=np.zeros(50))
 
     after, stages = learn(flat(prior.uniforms), flat, 1)
-    assert len(stages) == 1 and stages[0].effective == pytest.approx(50) and stages[0].taken == 1.0
+    assert len(stages) == 1 and stages[0].effective == pytest.approx(50) and stages[0].taken > 0.5
     assert abs(after.seen["z"].mean()) < 0.2 and after.seen["z"].std() == pytest.approx(1, abs=0.1)
+
+
+def test_a_guided_step_keeps_the_prior():
+    """What each step adds to its chance makes up for where it goes: the mean of its exponential is 1."""
+    rng = np.random.default_rng(5)
+    found = []
+    for number in range(40):
+        u = {"a": rng.random((200, 2)), "b": rng.random((200, 3))}
+        moved, gain = guided(u, 0.7, 1, number)
+        assert not np.isclose(moved["a"], u["a"]).any() and moved["b"].shape == (200, 3)
+        assert gain.std() > 0.05
+        found.append(np.exp(gain).mean())
+    assert np.mean(found) == pytest.approx(1.0, abs=0.02)
+
+
+def test_guided_steps_go_where_the_others_lie():
+    rng = np.random.default_rng(6)
+    one = rng.normal(size=(400, 1))
+    u = {"a": ndtr(one), "b": ndtr(0.95 * one + 0.3 * rng.normal(size=(400, 1))), "days": rng.random((400, 60))}
+    moved, _ = guided(u, 1.0, 1, 1)
+    a, b = (ndtri(moved[name])[:, 0] for name in "ab")
+    assert np.corrcoef(a, b)[0, 1] == pytest.approx(0.95 / 2, abs=0.1)  # half-way to the prior
+    assert ndtri(moved["days"]).std() == pytest.approx(1.0, abs=0.03)
 
 
 def test_powers_keep_half_of_the_members():
