@@ -275,6 +275,10 @@ def test_open_number_by_hand(judged):
     found = figures(judged(survey=SURVEY + rows + fish("2024-04-10", "bass", 280, 4), tags=TAGS + tags))
     marked = 2 + (3 + 1) * 1 / (2 + 1)  # m 2, R 3, z 1 (A3), r 2 (A1, B1)
     assert found["bass_number_open"].value == pytest.approx(marked * (7 + 1) / (2 + 1))
+    stray = fish("2024-06-16", "bass", 285)  # a haul in which nobody looked for tags is no occasion
+    again = figures(judged(survey=SURVEY + rows + fish("2024-04-10", "bass", 280, 4) + stray, tags=TAGS + tags))
+    for name in ("bass_number_open", "bass_survival_per_year"):
+        assert again[name] == found[name]
     assert found["bass_survival_per_year"].value == pytest.approx((marked / 4) ** (365.25 / 366))
 
 

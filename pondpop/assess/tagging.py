@@ -108,6 +108,10 @@ def open_numbers(
     if not tags:
         missing.append(f"{species}: no tags are named in survey.csv, so recaptures cannot be told from the other fish")
         return
+    catches = [(survey, fish) for survey, fish in catches if any(f.tag for f in fish)]  # where tags were looked for
+    if len(catches) < 3:
+        missing.append(f"{species}: survival from recaptures needs three surveys with tagged fish, not {len(catches)}")
+        return
     seen, lost = np.zeros((len(tags), len(catches)), bool), np.zeros((len(tags), len(catches)), bool)
     kept = {t.tag: t.date for t in events if t.event == "kept"}
     unmarked = []
