@@ -1,0 +1,43 @@
+"""Days and seasons: a year's effort is one in whole, whatever the year; the year begins on 1 January."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from small import raw
+from test_invariants import plain
+
+from pondpop.scenario import resolve
+
+SEASONS = [["01-01", "12-31"], ["03-01", "10-31"], ["02-01", "03-01"], ["12-31", "12-31"]]
+
+
+def inputs(season, start=dt.date(2027, 1, 1), years=2):
+    """Inputs of a run over an ordinary and a leap year in which there is fishing in the season."""
+    scenario = raw() | {"run": {"start": start, "years": years}}
+    for events in (scenario["stocking"], *(s["stocking"] for s in scenario["strategies"].values())):
+        for event in events:
+            if "date" in event:
+                event["date"] = start
+    scenario["harvest"] = [{"species": "bass", "season": season, "share": 0.1}]
+    scenario["angling"] = [{"season": season, "hours_per_ha": 50.0}]
+    return plain(resolve(scenario))
+
+
+@pytest.mark.parametrize("season", SEASONS)
+def test_a_calendar_years_effort_is_one_in_whole(season):
+    found = inputs(season)
+    for year, days in enumerate((365, 366)):
+        of_year = found.year == year
+        assert of_year.sum() == days
+        (rule,) = found.fishing
+        assert rule.effort[of_year].sum() == pytest.approx(1.0, rel=1e-12)
+        assert found.angling_hours_per_ha[of_year].sum() == pytest.approx(50.0, rel=1e-12)
+        assert len(set(rule.effort[of_year][rule.effort[of_year] > 0.0])) == 1
+
+
+def test_days_of_the_year_are_counted_from_new_year():
+    found = inputs(SEASONS[0])
+    np.testing.assert_array_equal(found.year_day, [*range(365), *range(366)])
+    later = inputs(SEASONS[0], start=dt.date(2027, 6, 1))
+    assert later.year_day[0] == (dt.date(2027, 6, 1) - dt.date(2027, 1, 1)).days
