@@ -7,6 +7,7 @@ import pytest
 from small import raw
 from test_invariants import plain
 
+from pondpop import water
 from pondpop.scenario import resolve
 
 SEASONS = [["01-01", "12-31"], ["03-01", "10-31"], ["02-01", "03-01"], ["12-31", "12-31"]]
@@ -41,3 +42,15 @@ def test_days_of_the_year_are_counted_from_new_year():
     np.testing.assert_array_equal(found.year_day, [*range(365), *range(366)])
     later = inputs(SEASONS[0], start=dt.date(2027, 6, 1))
     assert later.year_day[0] == (dt.date(2027, 6, 1) - dt.date(2027, 1, 1)).days
+
+
+@pytest.mark.parametrize("year", [2027, 2028])
+def test_every_month_keeps_its_mean_temperature(year):
+    means = [9.0, 11.0, 15.0, 20.0, 25.0, 28.5, 30.0, 29.5, 27.0, 21.5, 16.0, 11.0]
+    first = dt.date(year, 1, 1)
+    count = (dt.date(year + 1, 1, 1) - first).days
+    daily = water.daily_from_monthly(means, first, count)
+    month = np.array([(first + dt.timedelta(days=k)).month for k in range(count)])
+    found = [daily[month == m].mean() for m in range(1, 13)]
+    np.testing.assert_allclose(found, means, rtol=1e-12)
+    assert abs(daily[-1] - daily[0]) < 0.5  # the year closes without a corner
