@@ -54,3 +54,12 @@ def test_every_month_keeps_its_mean_temperature(year):
     found = [daily[month == m].mean() for m in range(1, 13)]
     np.testing.assert_allclose(found, means, rtol=1e-12)
     assert abs(daily[-1] - daily[0]) < 0.5  # the year closes without a corner
+
+
+def test_the_days_of_readings_have_the_readings():
+    dates = [dt.date(2026, 1, 5) + dt.timedelta(days=20 * k) for k in range(20)]
+    readings = [15.0 + 10.0 * np.sin(k) for k in range(20)]
+    start = dates[0] - dt.timedelta(days=3)
+    daily = water.daily_from_readings(dates, readings, start, (dates[-1] - start).days + 5)
+    found = [daily[(date - start).days] for date in dates]
+    np.testing.assert_allclose(found, readings, rtol=1e-12)
