@@ -31,18 +31,18 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
         / of_species(p.large_fish_width_ln, BASS)
     )
     background[:, bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
-    old_age = life.old_age_deaths(
-        day - g.age_tells_from,
-        p.old_age_deaths_per_year[:, None],
-        g.old_age_ramp_days,
-        p.old_age_ramp_limit[:, None],
-    )
     rates: Rates = {
         "predation": (every, predation),
         "background": (every, background),
-        "old_age": (every, old_age),
         "cold": (shad, pond.by_day.cold_deaths[day][:, None]),
     }
+    if day > g.first_day_of_old_age:
+        rates["old_age"] = every, life.old_age_deaths(
+            day - g.age_tells_from,
+            p.old_age_deaths_per_year[:, None],
+            g.old_age_ramp_days,
+            p.old_age_ramp_limit[:, None],
+        )
     starvation = _starvation(pond, log_condition)
     if starvation is not None:
         rates["starvation"] = every, starvation
@@ -59,8 +59,7 @@ def _starvation(pond: Pond, log_condition: Array) -> Array | None:
     thin = log_condition < np.log(p.starvation_below_condition)[:, None]
     if not thin.any():
         return None
-    condition = np.empty_like(log_condition)
-    condition.fill(np.inf)
+    condition = np.full_like(log_condition, np.inf)
     np.exp(log_condition, out=condition, where=thin)
     return life.starvation_deaths(
         condition,

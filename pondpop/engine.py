@@ -97,8 +97,9 @@ class Engine(Pond):
         all_met = food_met[PLANKTON] + food_met[BENTHOS]
         hunt = foraging.hunt(self, place, biomass, max_intake, all_met)
         rates = deaths.death_rates(self, log_condition, hunt.predation)
-        left = life.share_left(deaths.sum_of(rates) * length)
-        alive = life.mean_share_alive(left)
+        dying = deaths.sum_of(rates) * length
+        left = life.share_left(dying)
+        alive = life.mean_share_alive(dying, left)
 
         all_met[:, bass] += hunt.fish_met
         all_met += 1.0

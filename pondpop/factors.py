@@ -109,4 +109,5 @@ class GroupFactors:
         self.log_background = spread(np.log(background * background_luck))
         oldest_days = spread(365.0 * p.oldest_age_years)
         self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
+        self.first_day_of_old_age = float(np.min(self.age_tells_from, initial=np.inf))
         self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days

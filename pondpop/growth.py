@@ -38,12 +38,12 @@ def _respired(pond: Pond, weight: Array) -> Array:
     respired += g.log_respiration
     np.exp(respired, out=respired)
     respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
-    respired *= pond.by_day.respiration[pond.day][:, s.columns.species]
+    respired *= pond.by_day.respiration[pond.day].repeat(pond.columns_of_species, axis=1)
     resting = pond.by_day.bass_resting[pond.day]
     if resting.any():
         exponent = of_species(pond.parameters.winter_rest_size_exponent, BASS)
-        size = np.expm1((s.log_weight[:, bass] - np.log(100.0)) * exponent)
-        respired[:, bass] *= 1.0 + resting[:, None] * size
+        size = np.exp((s.log_weight[:, bass] - np.log(100.0)) * exponent)
+        respired[:, bass] *= 1.0 + resting[:, None] * (size - 1.0)
     return respired
 
 
@@ -61,14 +61,14 @@ def within_limits(pond: Pond, growth: Array) -> Array:
 
 def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
     """Growth in log length: thin fish put on weight first, plump fish length."""
-    p, s, grows = pond.parameters, pond.state, gain > 0.0
+    p, s = pond.parameters, pond.state
     share = np.minimum(1.0, s.ration)
     share *= p.condition_gain_at_full_food[:, None]
     share += p.condition_at_no_food[:, None]  # the set point of condition
-    np.log(share, out=share, where=grows)
+    np.log(share, out=share)
     np.subtract(log_condition, share, out=share)
     share *= p.length_growth_power[:, None]
-    np.exp(share, out=share, where=grows)
+    np.exp(share, out=share)
     np.minimum(share, p.length_growth_limit[:, None], out=share)
     share *= np.maximum(gain, 0.0)
     share /= pond.group.ws_slope

@@ -53,6 +53,9 @@ def share_left(deaths: Array) -> Array:
     return np.maximum(np.exp(-np.maximum(deaths, 1e-15)), 1e-300)
 
 
-def mean_share_alive(left: Array) -> Array:
-    """(1 − e^−Z)/Z: mean share of a group alive over a step that leaves a share e^−Z of it (below 1, see `share_left`)."""
-    return (left - 1.0) / np.log(left)
+def mean_share_alive(deaths: Array, left: Array) -> Array:
+    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish leave a share `left` = e^−Z of it.
+
+    Exactly the share that dies, per death per fish, so that causes add up to it; of no use by itself for a Z near 0.
+    """
+    return (1.0 - left) / np.maximum(deaths, 1e-15)

@@ -44,6 +44,7 @@ class Pond:
         s = self.state
         self.group = self.group_factors(s.columns)
         self.slices = s.species_slices()
+        self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
         isometric_below = self.parameters.isometric_below_mm
         self.isometric = [groups for k, groups in enumerate(self.slices) if not np.isnan(isometric_below[:, k]).all()]
         self.first_points = feeding.first_points(s.members, s.columns.species)
@@ -68,7 +69,7 @@ class Pond:
         intake = g.max_intake_exponent * self.state.log_weight
         intake += g.log_max_intake
         np.exp(intake, out=intake)
-        intake *= self.by_day.intake[self.day][:, self.state.columns.species]
+        intake *= self.by_day.intake[self.day].repeat(self.columns_of_species, axis=1)
         return intake
 
     def log_standard_weight(self) -> Array:
