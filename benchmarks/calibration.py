@@ -215,7 +215,7 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=2026)
     given = asked.parse_args()
     scenario = resolve(tomllib.loads(POND))
-    scenario = replace(scenario, ensemble=replace(scenario.ensemble, members=given.bank, seed=given.seed))
+    scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=given.bank, seed=given.seed))
     day = scenario.run.start.fromordinal(scenario.run.start.toordinal() + AFTER)
     past = up_to(scenario, "only", day)
     empty = observations()

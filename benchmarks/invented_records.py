@@ -16,7 +16,7 @@ import csv
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -188,7 +188,7 @@ def main() -> None:
     asked.add_argument("--out", type=Path, default=HOME / "scenarios/records")
     given = asked.parse_args()
     scenario = pondpop.load(HOME / "scenarios/managed_pond_with_records.toml")
-    pond, book = Pond(replace(scenario, goals=()), given.seed), Book()
+    pond, book = Pond(scenario._replace(goals=()), given.seed), Book()
     rng = pond.rng
     outings: list[tuple[dt.date, str]] = []
     for year in YEARS:

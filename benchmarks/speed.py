@@ -35,6 +35,9 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 POND = HOME / "scenarios" / "predators_75_or_100.toml"
 HARVESTED = HOME / "scenarios" / "harvest_none_moderate_heavy.toml"
 SPAN_DAYS = 30
+BLOCK = 128  # as the ensembles run (`variants.BLOCK_MEMBERS`)
+# what a person has: compiled modules are kept
+COMMAND_ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | {"PYTHONPATH": str(HOME)}
 TARGETS = {
     "help, in empty Python starts": ("at most", 5.0),
     "input error, in empty Python starts": ("at most", 5.0),
@@ -80,7 +83,7 @@ def command(arguments: list[str], status: int = 0) -> tuple[float, float]:
     done = subprocess.run(
         [sys.executable, "-I", "-S", "-c", STARTER, *arguments],
         cwd=HOME,
-        env=os.environ | {"PYTHONPATH": str(HOME)},
+        env=COMMAND_ENVIRONMENT,
         capture_output=True,
         text=True,
         check=True,
@@ -134,7 +137,7 @@ def pond(members: int, years: int, strategies: int = 2):
     raw["run"]["years"] = years
     scenario = resolve(raw, POND.parent)
     kept = dict(list(scenario.strategies.items())[:strategies])
-    return dataclasses.replace(scenario, strategies=kept, goals=())
+    return scenario._replace(strategies=kept, goals=())
 
 
 # ---------------------------------------------------------------------------------------------- the same pond three ways
@@ -332,19 +335,21 @@ def rates_of_machine(members: int, groups: int) -> dict[str, float]:
 
 def floor_ns(engine, rates: dict[str, float]) -> dict[str, float]:
     """ns a member and day that this work alone would take, from the state of a block."""
+    import numpy as np
+
     from pondpop.species import BASS, BLUEGILL
 
     s, members = engine.state, engine.state.members
     every = len(s.columns)
     bass, bluegill = (engine.slices[k].stop - engine.slices[k].start for k in (BASS, BLUEGILL))
     state = 2 * 4 * every * 8  # number, weight, length and ration, read and written
-    constants = sum(a.nbytes for a in vars(engine.group).values()) / members
+    constants = sum(a.nbytes for a in vars(engine.group).values() if isinstance(a, np.ndarray)) / members
     return {
         "bytes": (state + constants) / 16.0 * rates["copy"],  # a copied number is 8 bytes read and 8 written
         # weight, intake, respiration, background deaths, survival and lengthening; bluegill forage; bass search, energy
         "exponentials": (6 * every + bluegill + 2 * bass) * rates["exp"],
-        # mean share alive, set point of condition; size of foraging bluegill
-        "logarithms": (2 * every + bluegill) * rates["log"],
+        # set point of condition; size of foraging bluegill
+        "logarithms": (every + bluegill) * rates["log"],
         "logistics": 2 * bass * rates["logistic"],  # large bass in deaths, large bass in one another's way
         "gathers": (6 * every + 8 * bass) * rates["gather"],  # two foods and predation; four fields at bass
         "scatters": (4 * every + 6 * bass) * rates["scatter"],  # prey twice; bass three times
@@ -569,7 +574,7 @@ def write(before: str, members: int, found: dict[str, float], parts: list[tuple[
     for title, body in parts:
         page += [f"## {title}", "", body, ""]
     if where:
-        page += ["## Where a day's time goes", "", "A block of 64 members over four years; own processor time.", ""]
+        page += ["## Where a day's time goes", "", f"A block of {BLOCK} members over four years; own processor time.", ""]
         page += ["```", *where, "```", ""]
     (HOME / "benchmarks" / "RESULTS.md").write_text("\n".join(page))
 
@@ -605,7 +610,7 @@ def main() -> None:
         [("projection", f"{one['seconds']:.2f} s, and {one['imports']:.2f} s for imports; {one['peak_mb']:.0f} MB")],
         {"one member, seconds": one["seconds"]} if not quick else None,
     )
-    rows, ratios, cost = yardsticks(64, 2 if quick else 8)
+    rows, ratios, cost = yardsticks(16 if quick else BLOCK, 2 if quick else 8)
     part("The daily step beside its yardsticks (processor time)", rows, ratios)
     part("Cost by years and groups", cost)
     part("Ensembles (wall time)", *ensembles(members, years))
@@ -614,7 +619,7 @@ def main() -> None:
     )
     part("Twice the members", *scaling(64 if quick else 512, 2, 1 if quick else 2))
     part("Commands (wall time, two workers)", commands(4, 6, 2) if quick else commands(16, 60, 24))
-    where = profile(64, 2 if quick else 4)
+    where = profile(16 if quick else BLOCK, 2 if quick else 4)
     print("\nProfile", *where, sep="\n")
     print("\n" + verdicts(found))
     if not quick:

@@ -198,21 +198,19 @@ def _with_ensemble(command: argparse.ArgumentParser) -> None:
 
 
 def _load(given: argparse.Namespace) -> Scenario:
-    from dataclasses import replace
-
     from pondpop import checks
     from pondpop.scenario import load
 
     scenario = load(given.file)
     if getattr(given, "members", None) is not None:
         members = checks.integer("--members", given.members, 1, 10_000)
-        scenario = replace(scenario, ensemble=replace(scenario.ensemble, members=members))
+        scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=members))
     if getattr(given, "seed", None) is not None:
         seed = checks.integer("--seed", given.seed, 0, 2**63 - 1)
-        scenario = replace(scenario, ensemble=replace(scenario.ensemble, seed=seed))
+        scenario = scenario._replace(ensemble=scenario.ensemble._replace(seed=seed))
     if getattr(given, "workers", None) is not None:
         checks.integer("--workers", given.workers, 1, 256)
-    return replace(scenario, units=given.units) if given.units else scenario
+    return scenario._replace(units=given.units) if given.units else scenario
 
 
 def _source(given: argparse.Namespace, *scenarios: Scenario) -> Source:
@@ -257,8 +255,6 @@ def _compare(given: argparse.Namespace) -> None:
 
 
 def _sweep(given: argparse.Namespace) -> None:
-    from dataclasses import replace
-
     from pondpop import checks
     from pondpop.scenario import dump, read, resolve
     from pondpop.vary import points, read_axis
@@ -270,7 +266,7 @@ def _sweep(given: argparse.Namespace) -> None:
 
     def finish(raw: dict[str, Any]) -> Scenario:
         found = resolve(raw, _path(given.file).parent)
-        return replace(found, ensemble=replace(found.ensemble, members=scenario.ensemble.members), units=scenario.units)
+        return found._replace(ensemble=found.ensemble._replace(members=scenario.ensemble.members), units=scenario.units)
 
     every = points(read(given.file), axes, finish)
 

@@ -11,7 +11,7 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import xarray as xr
@@ -129,7 +129,7 @@ def with_quota(scenario: Scenario, question: Question, amounts: Array) -> Scenar
     strategy, before = scenario.strategies[question.strategy], question.periods[0][0] - 1
     rules = [rule for rule in strategy.harvest if rule.species != "bass"]
     done = [rule for rule in strategy.harvest if rule.species == "bass" and rule.from_year <= before]
-    rules += [replace(rule, to_year=min(rule.to_year, before)) for rule in done]
+    rules += [rule._replace(to_year=min(rule.to_year, before)) for rule in done]
     for (w, window), (p, (first, last)) in itertools.product(
         enumerate(question.windows), enumerate(question.periods)
     ):
@@ -144,8 +144,8 @@ def with_quota(scenario: Scenario, question: Question, amounts: Array) -> Scenar
                 kg_per_ha=float(amounts[w, p]),
             )
         )
-    changed = replace(strategy, harvest=tuple(rules))
-    return replace(scenario, strategies={question.strategy: changed})
+    changed = strategy._replace(harvest=tuple(rules))
+    return scenario._replace(strategies={question.strategy: changed})
 
 
 def search(
@@ -178,7 +178,7 @@ def search(
 
     def project(every: Sequence[Array], first: int, count: int) -> list[Trial]:
         nonlocal before
-        of_count = replace(scenario, ensemble=replace(scenario.ensemble, members=count))
+        of_count = scenario._replace(ensemble=scenario.ensemble._replace(members=count))
         made = [with_quota(of_count, question, amounts) for amounts in every]
         readings = project_all(
             [Variant(one, question.strategy) for one in made],

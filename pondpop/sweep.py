@@ -72,7 +72,7 @@ def run(
     )
     rows = []
     for (point, name), readings in zip(variants, projected, strict=True):
-        alone = replace(point.scenario, strategies={name: point.scenario.strategies[name]})
+        alone = point.scenario._replace(strategies={name: point.scenario.strategies[name]})
         dataset = results.to_dataset(alone, {name: readings}, {})
         rows.append(_row(point, name, dataset, alone.units, group, survey))
     return rows

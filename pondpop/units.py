@@ -3,7 +3,7 @@
 A family maps the suffix of a key (`length_in`, `lb_per_acre`) to its unit; the first unit of each family is the SI one.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 MM_PER_IN = 25.4
 HA_PER_ACRE = 0.40468564224
@@ -11,8 +11,7 @@ G_PER_LB = 453.59237
 KG_PER_HA_IN_LB_PER_ACRE = G_PER_LB / 1000 / HA_PER_ACRE
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(NamedTuple):
     """A unit of one family: SI = (value − zero) · factor."""
 
     factor: float

@@ -13,7 +13,7 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
@@ -29,7 +29,7 @@ from pondpop.scenario import Scenario, dump
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
 ABOUT_RECORDS = ("assessment", "update", "update_table")  # texts of an ensemble that its projections carry
-BLOCK_MEMBERS = 64
+BLOCK_MEMBERS = 128
 
 
 class Store(Protocol):
@@ -148,11 +148,10 @@ def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
     """The blocks of a variant; each knows its own strategy only, and nothing that changes no number."""
     scenario = variant.scenario
     members = scenario.ensemble.members
-    own = replace(
-        scenario,
+    own = scenario._replace(
         title="",
         strategies={variant.strategy: scenario.strategies[variant.strategy]},
-        ensemble=replace(scenario.ensemble, members=members),
+        ensemble=scenario.ensemble._replace(members=members),
         goals=(),
         costs=None,
         consultant=None,

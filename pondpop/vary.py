@@ -11,7 +11,7 @@ import itertools
 import math
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -121,7 +121,7 @@ def points(
         named = {axis.path.split(".")[1] for axis in axes if axis.path.startswith("strategies.")}
         common = any(not axis.path.startswith("strategies.") for axis in axes)
         kept = {name: s for name, s in scenario.strategies.items() if common or name in named}
-        found.append(Point(values, replace(scenario, strategies=kept)))
+        found.append(Point(values, scenario._replace(strategies=kept)))
     return found
 
 

@@ -1,7 +1,6 @@
 """Chance: prefixes, shared luck, means and spreads of what members are dealt."""
 
 import datetime as dt
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -21,7 +20,7 @@ def luck(scenario, strategy="few", first=0, members=4):
 
 def spreads(scenario, **changes):
     ensemble = scenario.ensemble
-    return replace(scenario, ensemble=replace(ensemble, spreads=ensemble.spreads | changes))
+    return scenario._replace(ensemble=ensemble._replace(spreads=ensemble.spreads | changes))
 
 
 def no_spreads(scenario, **changes):

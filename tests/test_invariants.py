@@ -245,7 +245,7 @@ def test_twice_the_area_with_the_same_densities_leaves_densities_alone(raw):
             if "when" in rule:
                 rule["when"]["fish_sampled"] = 0  # a larger pond holds more fish to measure
     one = resolve(raw)
-    two = replace(one, pond=replace(one.pond, area_ha=2.0 * one.pond.area_ha))
+    two = one._replace(pond=one.pond._replace(area_ha=2.0 * one.pond.area_ha))
     a, b = compare(one), compare(two)
     for name in results.VARIABLES:
         if "largest" not in name:

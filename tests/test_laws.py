@@ -203,7 +203,7 @@ def test_more_fishing_leaves_fewer_fish_of_that_cohort_that_day():
 def test_doubling_the_area_leaves_densities_alone():
     def ponds(acres: int) -> np.ndarray:
         scenario = pond(1, 1, EVERYTHING)
-        scenario = replace(scenario, pond=replace(scenario.pond, area_ha=acres * 0.40468564224))
+        scenario = scenario._replace(pond=scenario.pond._replace(area_ha=acres * 0.40468564224))
         chosen = scenario.strategies["few"]
         luck = Luck.none(1, run_days(scenario), scenario.run.last_year, len(chosen.stocking))
         engine = Engine(prepare(scenario, chosen, load_parameters(), luck))

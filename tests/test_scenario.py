@@ -149,7 +149,7 @@ def test_shipped_scenarios_say_that_they_are_invented_and_survive_a_round_trip(p
     assert "invented" in path.read_text("utf-8")
     assert scenario.run.years == 8
     assert len(scenario.strategies) >= 2
-    assert resolve(tomllib.loads(dump(scenario))) == scenario
+    assert resolve(tomllib.loads(dump(scenario))) == scenario._replace(source_file=None)
 
 
 def test_what_a_scenario_means_in_si():
@@ -428,7 +428,7 @@ def test_what_is_no_file_is_refused(tmp_path):
 def test_a_byte_order_mark_is_no_harm(tmp_path):
     file = tmp_path / "pond.toml"
     file.write_bytes(b"\xef\xbb\xbf" + SMALL.encode())
-    assert load(file) == resolve(tomllib.loads(SMALL))
+    assert load(file)._replace(source_file=None) == resolve(tomllib.loads(SMALL))
     assert load(file).source_file == str(file)
 
 

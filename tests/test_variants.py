@@ -1,7 +1,7 @@
 """Blocks of members: the same bits for any split, order, worker or executor; shared luck; reacting to interrupts."""
 
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
@@ -82,9 +82,9 @@ def test_the_split_into_blocks_changes_no_bit(whole, monkeypatch, size):
 
 def test_the_first_100_of_130_members_are_a_run_of_100():
     scenario = pond()
-    short = replace(scenario, run=replace(scenario.run, survey_dates=scenario.run.survey_dates[:1]))
+    short = scenario._replace(run=scenario.run._replace(survey_dates=scenario.run.survey_dates[:1]))
     many, few = (
-        next(project_all([Variant(replace(short, ensemble=replace(short.ensemble, members=n)), "few")]))
+        next(project_all([Variant(short._replace(ensemble=short.ensemble._replace(members=n)), "few")]))
         for n in (130, 100)
     )
     for name in many:
@@ -123,7 +123,7 @@ def test_strategies_that_are_alike_end_alike_and_others_do_not(whole):
 
 def test_order_of_strategies_does_not_matter(whole):
     scenario = pond(members=5, extra=HARVEST)
-    turned = replace(scenario, strategies=dict(reversed(scenario.strategies.items())))
+    turned = scenario._replace(strategies=dict(reversed(scenario.strategies.items())))
     again = compare(turned)
     for name in whole.data_vars:
         np.testing.assert_array_equal(whole[name].sel(strategy="few"), again[name].sel(strategy="few"), err_msg=name)
@@ -152,17 +152,17 @@ def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
 def test_blocks_are_told_apart_by_all_that_changes_them():
     scenario = pond()
     job = variants._jobs(Variant(scenario, "few"), 0, Prior())[0]
-    ensemble = replace(scenario.ensemble, seed=7)
+    ensemble = scenario.ensemble._replace(seed=7)
     others = [
         variants._jobs(Variant(scenario, "many"), 0, Prior())[0],
         variants._jobs(Variant(scenario, "few"), 3, Prior())[0],
-        variants._jobs(Variant(replace(scenario, ensemble=ensemble), "few"), 0, Prior())[0],
+        variants._jobs(Variant(scenario._replace(ensemble=ensemble), "few"), 0, Prior())[0],
         variants._jobs(Variant(pond(members=4), "few"), 0, Prior())[0],
         variants._jobs(Variant(pond(years=2), "few"), 0, Prior())[0],
         variants._jobs(Variant(scenario, "few"), 0, Prior("weighed"))[0],
     ]
     assert len({job.identity, *(other.identity for other in others)}) == 7
-    told = replace(scenario, title="other title", note="a note", units="metric")
+    told = scenario._replace(title="other title", note="a note", units="metric")
     assert variants._jobs(Variant(told, "few"), 0, Prior())[0].identity == job.identity
 
 
@@ -177,8 +177,8 @@ class Still:
         return {"update": "Nothing was learned.", "other": "for no report"}
 
     def draw(self, scenario, strategy, first, members):
-        ensemble = replace(scenario.ensemble, spreads=dict.fromkeys(scenario.ensemble.spreads, 0.0))
-        return Prior().draw(replace(scenario, ensemble=ensemble), strategy, first, members)
+        ensemble = scenario.ensemble._replace(spreads=dict.fromkeys(scenario.ensemble.spreads, 0.0))
+        return Prior().draw(scenario._replace(ensemble=ensemble), strategy, first, members)
 
 
 def test_members_can_come_from_another_source(whole):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -123,7 +123,7 @@ def gather(datasets: Sequence[xr.Dataset], units: Units | None) -> Material:
     scenarios = [resolve(tomllib.loads(dataset.attrs["scenario"])) for dataset in datasets]
     first = units or scenarios[0].units
     projections = tuple(
-        Projection(dataset, first, replace(scenario, units=first))
+        Projection(dataset, first, scenario._replace(units=first))
         for dataset, scenario in zip(datasets, scenarios, strict=True)
     )
     places = [(p, k) for p in projections for k in range(len(p.scenario.strategies))]

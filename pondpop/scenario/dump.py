@@ -17,8 +17,8 @@ def dump(scenario: Scenario) -> str:
         _table("run", {"start": run.start, "years": run.years, "surveys": list(run.survey_dates)}),
         _table("ensemble", {"members": ensemble.members, "seed": ensemble.seed}),
         _table("ensemble.spread", ensemble.spreads),
-        *_tables("local_knowledge", (vars(item) for item in scenario.local_knowledge)),
-        *_tables("goals", (vars(goal) for goal in scenario.goals)),
+        *_tables("local_knowledge", (item._asdict() for item in scenario.local_knowledge)),
+        *_tables("goals", (goal._asdict() for goal in scenario.goals)),
     ]
     if scenario.costs is not None:
         parts.append(_table("costs", _costs(scenario.costs)))
@@ -43,9 +43,9 @@ def _strategy(strategy: Strategy) -> list[str]:
     path = f"strategies.{strategy.name}"
     return [
         _table(path, {"title": strategy.title, "fertility": strategy.fertility}),
-        *_tables(f"{path}.stocking", (vars(event) for event in strategy.stocking)),
+        *_tables(f"{path}.stocking", (event._asdict() for event in strategy.stocking)),
         *_tables(f"{path}.harvest", (_harvest(rule) for rule in strategy.harvest)),
-        *_tables(f"{path}.removal", (vars(event) for event in strategy.removals)),
+        *_tables(f"{path}.removal", (event._asdict() for event in strategy.removals)),
         *_tables(f"{path}.feeding", (_seasonal(rule) for rule in strategy.feeding)),
         *_tables(f"{path}.angling", (_seasonal(rule) for rule in strategy.angling)),
     ]
@@ -56,14 +56,14 @@ def _harvest(rule: Harvest) -> dict[str, Any]:
     when, otherwise = values.pop("when"), values.pop("otherwise")
     if when is not None:
         kind = next(kind for kind in ("kg_per_ha", "per_ha", "share") if values[kind] is not None)
-        conditions = [vars(condition) for condition in when.conditions]
+        conditions = [condition._asdict() for condition in when.conditions]
         values["when"] = {when.needs: conditions, "fish_sampled": when.fish_sampled or 0}
         values[f"otherwise_{kind}"] = otherwise
     return values
 
 
 def _seasonal(rule: Any) -> dict[str, Any]:
-    return vars(rule) | {"season": _season(rule.season)}
+    return rule._asdict() | {"season": _season(rule.season)}
 
 
 def _season(season: Season) -> list[str]:

@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, TypeVar
 
 from pondpop import checks
@@ -82,7 +81,7 @@ class Events:
                 copy += 1
                 name = f"{event.name}_{copy}"
             taken.add(name)
-            events.append(replace(event, name=name))
+            events.append(event._replace(name=name))
         return tuple(sorted(events, key=lambda e: (getattr(e, "date", self.run.start), e.name)))
 
     def _name(self, table: Table, default: str) -> str:

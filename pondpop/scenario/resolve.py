@@ -1,7 +1,6 @@
 """From what a file says to a `Scenario`, checked and in SI. Standard library only."""
 
 import datetime as dt
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +39,7 @@ def load(path: str | Path) -> Scenario:
     """Reads and resolves a scenario file. Raises InputError."""
     path = Path(path)
     try:
-        return replace(resolve(read(path), path.parent), source_file=str(path))
+        return resolve(read(path), path.parent)._replace(source_file=str(path))
     except InputError as error:
         raise error.in_file(str(path)) from None
 

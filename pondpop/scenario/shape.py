@@ -1,12 +1,12 @@
 """What a scenario says, in SI: a pond, a run, and the strategies to compare.
 
 Everything here is frozen and complete; `resolve` makes it of what a file says, `dump` writes it back.
+Named tuples, because every start of a command pays for making these classes, and frozen dataclasses cost more.
 Units: mm, g, ha, kg/ha, fish/ha, °C, days. Years count from 1, the calendar year of the start.
 """
 
 import datetime as dt
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, NamedTuple
 
 SPECIES = ("bass", "bluegill", "shad", "minnow")
 
@@ -30,8 +30,7 @@ CONDITION_QUANTITIES = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Climate:
+class Climate(NamedTuple):
     """Planning means of a pond's water by month, January first, in °C."""
 
     origin: str
@@ -54,8 +53,7 @@ CLIMATES = {
 }
 
 
-@dataclass(frozen=True)
-class Spread:
+class Spread(NamedTuple):
     """A source of doubt: how far members differ by default, at most, and in what."""
 
     default: float
@@ -79,8 +77,7 @@ SPREADS = {
 }
 
 
-@dataclass(frozen=True)
-class Stocking:
+class Stocking(NamedTuple):
     """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already.
 
     `number_cv` is the doubt about their number (standard deviation over mean), beyond losses in the move.
@@ -100,8 +97,7 @@ class Stocking:
     number_cv: float | None = None
 
 
-@dataclass(frozen=True)
-class Condition:
+class Condition(NamedTuple):
     """One sign of the last survey: a quantity below or above a limit (in %)."""
 
     quantity: str
@@ -109,8 +105,7 @@ class Condition:
     above: float | None = None
 
 
-@dataclass(frozen=True)
-class Trigger:
+class Trigger(NamedTuple):
     """When a reacting rule takes its first amount: `needs` "any" or "all" of the conditions hold at the last survey.
 
     `fish_sampled` is the number of stock-length fish the survey measures; None means that it sees the pond as it is.
@@ -121,8 +116,7 @@ class Trigger:
     fish_sampled: int | None = None
 
 
-@dataclass(frozen=True)
-class Harvest:
+class Harvest(NamedTuple):
     """Fish of one length window taken every year, within a season.
 
     Exactly one of `kg_per_ha`, `per_ha` (both per calendar year) and `share` (of the fish in the window, per season) is
@@ -142,8 +136,7 @@ class Harvest:
     otherwise: float | None = None
 
 
-@dataclass(frozen=True)
-class Removal:
+class Removal(NamedTuple):
     """Fish that are taken out or die on one day; exactly one of `share`, `kg_per_ha` and `per_ha` is given."""
 
     name: str
@@ -157,8 +150,7 @@ class Removal:
     cost: float | None = None
 
 
-@dataclass(frozen=True)
-class Feeding:
+class Feeding(NamedTuple):
     """Pellets for bluegill."""
 
     name: str
@@ -168,8 +160,7 @@ class Feeding:
     to_year: int
 
 
-@dataclass(frozen=True)
-class Angling:
+class Angling(NamedTuple):
     """Fishing for bass, all of them released; `death_after_release` is the share of them that dies."""
 
     name: str
@@ -180,8 +171,7 @@ class Angling:
     to_year: int
 
 
-@dataclass(frozen=True)
-class LocalKnowledge:
+class LocalKnowledge(NamedTuple):
     """What is known of this pond or strain and not of ponds in general."""
 
     species: str
@@ -190,8 +180,7 @@ class LocalKnowledge:
     reason: str
 
 
-@dataclass(frozen=True)
-class Temperature:
+class Temperature(NamedTuple):
     """Daily mean water temperature: twelve monthly means, January first, or dated readings."""
 
     kind: Literal["monthly", "readings"]
@@ -200,8 +189,7 @@ class Temperature:
     readings: tuple[tuple[dt.date, float], ...] | None = None
 
 
-@dataclass(frozen=True)
-class Pond:
+class Pond(NamedTuple):
     """`cover` is relative to an ordinary pond (1)."""
 
     area_ha: float
@@ -209,8 +197,7 @@ class Pond:
     temperature: Temperature
 
 
-@dataclass(frozen=True)
-class Run:
+class Run(NamedTuple):
     """From `start` for whole years; the end is exclusive. Surveys are read before that day's events."""
 
     start: dt.date
@@ -227,8 +214,7 @@ class Run:
         return (self.end - dt.timedelta(days=1)).year - self.start.year + 1
 
 
-@dataclass(frozen=True)
-class Strategy:
+class Strategy(NamedTuple):
     """What is done; `fertility` is the renewal of food relative to a fertilised pond (1)."""
 
     name: str
@@ -241,8 +227,7 @@ class Strategy:
     angling: tuple[Angling, ...] = ()
 
 
-@dataclass(frozen=True)
-class Ensemble:
+class Ensemble(NamedTuple):
     """`spreads` holds a number for every source of doubt in `SPREADS`; 0 switches one off."""
 
     members: int
@@ -250,8 +235,7 @@ class Ensemble:
     spreads: dict[str, float]
 
 
-@dataclass(frozen=True)
-class Goal:
+class Goal(NamedTuple):
     """What the owner wants, with its weight among the goals; `by_year` None means at the end of the run."""
 
     kind: str
@@ -260,8 +244,7 @@ class Goal:
     above_g: float | None = None
 
 
-@dataclass(frozen=True)
-class Costs:
+class Costs(NamedTuple):
     """Prices, where they are known: per fish of a species, kg of pellets, hour of fishing."""
 
     per_fish: dict[str, float]
@@ -270,8 +253,7 @@ class Costs:
     currency: str = "USD"
 
 
-@dataclass(frozen=True)
-class Scenario:
+class Scenario(NamedTuple):
     title: str
     pond: Pond
     run: Run
@@ -283,7 +265,7 @@ class Scenario:
     consultant: str | None = None
     note: str | None = None
     units: Literal["us", "metric"] = "us"
-    source_file: str | None = field(default=None, compare=False)
+    source_file: str | None = None
 
 
 def years_after(start: dt.date, years: int) -> dt.date:

@@ -183,8 +183,7 @@ def up_to(scenario: Scenario, strategy: str, until: dt.date) -> Scenario:
     start = scenario.run.start
     years = next(n for n in range(1, scenario.run.years + 1) if until < years_after(start, n))
     surveys = tuple(day for day in scenario.run.survey_dates if day <= until)
-    return replace(
-        scenario,
+    return scenario._replace(
         title="",
         run=Run(start, years, surveys),
         strategies={strategy: scenario.strategies[strategy]},

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -71,19 +71,19 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
     year = until.year - scenario.run.start.year + 1
 
     def rules(every: tuple) -> list:
-        begun = [replace(one, name="", to_year=min(one.to_year, year)) for one in every if one.from_year <= year]
+        begun = [one._replace(name="", to_year=min(one.to_year, year)) for one in every if one.from_year <= year]
         return sorted(map(repr, begun))
 
     watched = any(rule.when for rule in strategy.harvest if rule.from_year <= year)
     what = (
-        replace(scenario.pond, temperature=replace(scenario.pond.temperature, origin="")),
+        scenario.pond._replace(temperature=scenario.pond.temperature._replace(origin="")),
         scenario.run.start,
         [day for day in scenario.run.survey_dates if day <= until] if watched else [],
         scenario.local_knowledge,
         sorted(scenario.ensemble.spreads.items()),
         strategy.fertility,
-        sorted(repr(replace(one, cost_each=None)) for one in strategy.stocking if one.date <= until),
-        sorted(repr(replace(one, name="", cost=None)) for one in strategy.removals if one.date <= until),
+        sorted(repr(one._replace(cost_each=None)) for one in strategy.stocking if one.date <= until),
+        sorted(repr(one._replace(name="", cost=None)) for one in strategy.removals if one.date <= until),
         *(rules(every) for every in (strategy.harvest, strategy.feeding, strategy.angling)),
     )
     return hashlib.sha256(repr(what).encode()).hexdigest()
