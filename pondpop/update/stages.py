@@ -2,7 +2,7 @@
 
 A sequential sampler (Del Moral, Doucet & Jasra 2006, from memory): the likelihood enters by growing powers; each power
 is as large as an effective number of half the members allows; members are drawn by their weight (systematically) and
-then moved by steps that keep the posterior, taken or not by the rule of Hastings (1970, from memory). Such a step turns normal
+then moved by steps that keep the posterior, taken or not by a rule (Hastings 1970, from memory). Such a step turns normal
 deviates z of a member into √(1 − s²)·z + s·ξ, which keeps their prior by itself (Cotter et al. 2013, from memory). In
 few decisions it goes far, which gives back the spread of all that the records say nothing about. In all decisions it goes
 about the mean and the covariance of the other half of the members, half-way between theirs and the prior's (for few members
