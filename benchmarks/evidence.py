@@ -97,7 +97,7 @@ class Look:
         groups = self.slices[BASS]
         fish = self.number[:, groups] * self.area
         if males_only:
-            fish = fish * (self.columns.sex[groups] < 0)
+            fish = fish * (self.columns.sex[:, groups] < 0)
         low, high = np.full(fish.shape[0], -5.0), np.full(fish.shape[0], 12.0)
         for _ in range(45):
             middle = 0.5 * (low + high)
@@ -108,23 +108,22 @@ class Look:
             low, high = np.where(above, middle, low), np.where(above, high, middle)
         return np.exp(low) / G_PER_LB
 
-    def of_origin(self, origin: int) -> tuple[Array, Array]:
-        """Columns of one stocking event and their fish/ha [member, group]."""
-        here = np.flatnonzero(self.columns.origin == origin)
-        return here, self.number[:, here]
+    def of_origin(self, origin: int) -> Array:
+        """Fish/ha of the groups of one stocking event [member, group]; none in other groups."""
+        return np.where(self.columns.origin == origin, self.number, 0.0)
 
     def stocked(self, origin: int) -> tuple[Array, Array, Array]:
         """Fish/ha, mean weight g and mean length mm of one stocking event."""
-        here, fish = self.of_origin(origin)
+        fish = self.of_origin(origin)
         left = fish.sum(axis=1)
         some = np.maximum(left, 1e-12)
-        weight = (fish * np.exp(self.log_weight[:, here])).sum(axis=1) / some
-        return left, weight, (fish * np.exp(self.log_length[:, here])).sum(axis=1) / some
+        weight = (fish * np.exp(self.log_weight)).sum(axis=1) / some
+        return left, weight, (fish * np.exp(self.log_length)).sum(axis=1) / some
 
     def young(self, oldest_years: float = 0.9) -> Array:
         groups = self.slices[BASS]
-        age = (self.day - self.columns.born[groups]) / 365.0
-        born_here = self.columns.origin[groups] < 0
+        age = (self.day - self.columns.born[:, groups]) / 365.0
+        born_here = self.columns.origin[:, groups] < 0
         return (self.number[:, groups] * (born_here & (age < oldest_years))).sum(axis=1)
 
 
@@ -323,18 +322,28 @@ for _c in (4, 5, 8, 9):
     )
 
 
+def _kind(look: Look, fish: Array, growth_z: float, sex: float) -> tuple[Array, Array]:
+    """Fish/ha and mean weight in g of the groups of one growth type and sex; 0 where there are none."""
+    fish = np.where((look.columns.growth_z == growth_z) & (look.columns.sex == sex), fish, 0.0)
+    number = fish.sum(axis=1)
+    return number, (fish * np.exp(look.log_weight)).sum(axis=1) / np.maximum(number, 1e-300)
+
+
 def _winter(run: Run) -> Array:
     """Mean change of weight in per cent over six winters (December to February), of stocked bass that live through."""
     changes = []
     for year in range(2, 8):
         before, after = run.at(year, 12, 1), run.at(year + 1, 2, 28)
-        (here, fish), (there, _) = after.of_origin(run.origins["bass"]), before.of_origin(run.origins["bass"])
-        kind = [(before.columns.growth_z[k], before.columns.sex[k]) for k in there]
-        then = before.log_weight[
-            :, [there[kind.index((after.columns.growth_z[k], after.columns.sex[k]))] for k in here]
-        ]
-        now = after.log_weight[:, here]
-        changes.append(100.0 * ((fish * np.exp(now)).sum(axis=1) / (fish * np.exp(then)).sum(axis=1) - 1.0))
+        origin = run.origins["bass"]
+        alive, was = after.of_origin(origin), before.of_origin(origin)
+        now, then = np.zeros(after.number.shape[0]), np.zeros(after.number.shape[0])
+        for growth_z in (-1.0, 0.0, 1.0):  # one group of each kind
+            for sex in (-1.0, 1.0):
+                fish, weight = _kind(after, alive, growth_z, sex)
+                _, weight_then = _kind(before, was, growth_z, sex)
+                now += fish * weight
+                then += fish * weight_then
+        changes.append(100.0 * (now / then - 1.0))
     return np.mean(changes, axis=0)
 
 

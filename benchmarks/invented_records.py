@@ -108,8 +108,12 @@ class Pond:
         s, here = self.engine.state, self.engine.slices[0]
         c = s.columns
         return {
-            (c.origin[k], c.born[k], c.growth_z[k], c.sex[k]): (s.number[0, k], float(np.exp(s.log_length[0, k])))
+            (c.origin[0, k], c.born[0, k], c.growth_z[0, k], c.sex[0, k]): (
+                s.number[0, k],
+                float(np.exp(s.log_length[0, k])),
+            )
             for k in range(here.start, here.stop)
+            if s.number[0, k] > 0.0
         }
 
     def tag(self, length_mm: float) -> Tagged:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.deaths import Rates
+from pondpop.deaths import Rates, Where
 from pondpop.pond import Pond, total
 from pondpop.species import BASS, BLUEGILL, SPECIES
 from pondpop.state import Columns
@@ -110,7 +110,7 @@ class Books:
             columns=s.columns,
             number=s.number.copy(),
             weight=weight,
-            rates={cause: _whole(groups, rate, s.number.shape) for cause, (groups, rate) in rates.items()},
+            rates={cause: _whole(where, rate, s.number.shape) for cause, (where, rate) in rates.items()},
             alive=alive,
             length=length,
             ate_fish=ate_fish,
@@ -123,8 +123,8 @@ class Books:
         )
 
 
-def _whole(groups: slice, rate: Array, shape: tuple[int, ...]) -> Array:
+def _whole(where: Where, rate: Array, shape: tuple[int, ...]) -> Array:
     """Rates of one cause at all groups [member, group]."""
     whole = np.zeros(shape)
-    whole[:, groups] = rate
+    whole[where] = rate
     return whole

@@ -14,38 +14,43 @@ from pondpop.pond import STOCK_LENGTH_MM, Pond, of_species, total
 from pondpop.species import BASS, SHAD
 
 Array = NDArray[np.float64]
-Rates = dict[str, tuple[slice, Array]]
-"""Deaths per fish and day by cause: the groups that it acts on, and [member, those groups]."""
+LEAST_DEATHS = 1e-15
+Where = tuple[slice | NDArray[np.intp], ...]
+Rates = dict[str, tuple[Where, Array]]
+"""Deaths per fish and day by cause: where among [member, group] it acts, and how much there."""
 
 
 def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     """Deaths per fish and day by cause."""
     p, s, g, day = pond.parameters, pond.state, pond.group, pond.day
-    bass, shad, every = pond.slices[BASS], pond.slices[SHAD], slice(None)
+    bass, shad, every = np.s_[:, pond.slices[BASS]], np.s_[:, pond.slices[SHAD]], np.s_[:, :]
     background = p.background_deaths_exponent[:, None] * s.log_weight
     background += g.log_background
     np.exp(background, out=background)
     background *= pond.by_day.warm_deaths[day][:, None]
-    large = logistic(
-        (s.log_weight[:, bass] - np.log(of_species(p.large_fish_from_g, BASS)))
-        / of_species(p.large_fish_width_ln, BASS)
-    )
-    background[:, bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
+    if pond.large_die_less:
+        large = logistic(
+            (s.log_weight[bass] - np.log(of_species(p.large_fish_from_g, BASS)))
+            / of_species(p.large_fish_width_ln, BASS)
+        )
+        background[bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
     rates: Rates = {
         "predation": (every, predation),
         "background": (every, background),
         "cold": (shad, pond.by_day.cold_deaths[day][:, None]),
     }
     if day > g.first_day_of_old_age:
-        rates["old_age"] = every, life.old_age_deaths(
-            day - g.age_tells_from,
+        old = np.flatnonzero(day > g.first_day_of_old_age_of)
+        rates["old_age"] = np.s_[:, old], life.old_age_deaths(
+            day - g.age_tells_from[:, old],
             p.old_age_deaths_per_year[:, None],
-            g.old_age_ramp_days,
+            g.old_age_ramp_days[:, old],
             p.old_age_ramp_limit[:, None],
         )
-    starvation = _starvation(pond, log_condition)
-    if starvation is not None:
-        rates["starvation"] = every, starvation
+    thin = np.flatnonzero(log_condition < np.log(p.starvation_below_condition)[:, None])
+    if thin.size:
+        where = np.unravel_index(thin, log_condition.shape)
+        rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])
     if any(rule.effort[day] for rule in pond.inputs.fishing):
         rates["harvest"] = every, _harvest_rates(pond)
     if pond.inputs.angling_hours_per_ha[day]:
@@ -53,20 +58,14 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     return rates
 
 
-def _starvation(pond: Pond, log_condition: Array) -> Array | None:
-    """Deaths of thin fish per fish and day [member, group]; None where no fish is thin."""
+def _starvation(pond: Pond, member: NDArray[np.intp], log_condition: Array) -> Array:
+    """Deaths of some thin fish per fish and day, from the member that each group is of and its condition."""
     p = pond.parameters
-    thin = log_condition < np.log(p.starvation_below_condition)[:, None]
-    if not thin.any():
-        return None
-    condition = np.full_like(log_condition, np.inf)
-    np.exp(log_condition, out=condition, where=thin)
-    return life.starvation_deaths(
-        condition,
-        p.starvation_deaths_per_day[:, None],
-        p.starvation_below_condition[:, None],
-        p.starvation_width[:, None],
+    per_day, below, width = (
+        parameter.take(member, mode="clip")  # a parameter that all share has one value
+        for parameter in (p.starvation_deaths_per_day, p.starvation_below_condition, p.starvation_width)
     )
+    return life.starvation_deaths(np.exp(log_condition), per_day, below, width)
 
 
 def _harvest_rates(pond: Pond) -> Array:
@@ -115,10 +114,11 @@ def wariness_after(pond: Pond, length: float) -> Array:
     return kept + _caught_and_released(pond) * length if pond.inputs.angling_hours_per_ha[pond.day] else kept
 
 
-def sum_of(rates: Rates) -> Array:
-    """Deaths per fish and day of all causes [member, group]."""
+def in_step(rates: Rates, length: float) -> Array:
+    """Deaths per fish of all causes in a step of so many days [member, group]; never none, since they divide."""
     (_, predation), (_, background), *others = rates.values()
     deaths = predation + background
-    for groups, rate in others:
-        deaths[:, groups] += rate
-    return deaths
+    for where, rate in others:
+        deaths[where] += rate
+    deaths *= length
+    return np.maximum(deaths, LEAST_DEATHS, out=deaths)

@@ -60,17 +60,16 @@ def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, i
     Below the length whose natural log is `isometric_below` the published line no longer holds and weight is taken
     as proportional to length cubed (fish of 50 mm in Sammons & Maceina 2005 weighed 1.8 g).
     """
-    return log_intercept + slope * log_length + isometric_excess(log_length, slope, isometric_below)
-
-
-def isometric_excess(log_length: Array, slope: Array, isometric_below: Array) -> Array:
-    """What weight in proportion to length cubed adds to the published line below a length, in natural logs."""
-    return (3.0 - slope) * np.minimum(log_length - isometric_below, 0.0)
+    log_weight = np.maximum(log_length, isometric_below)
+    log_weight *= slope - 3.0
+    log_weight += log_intercept
+    log_weight += 3.0 * log_length
+    return log_weight
 
 
 def share_longer(log_length: Array, threshold_mm: Value, length_cv: Value) -> Array:
     """Share of a group that is longer than a threshold, lengths being spread about the group's own (log-logistic)."""
-    return logistic(1.702 * (log_length - np.log(threshold_mm)) / length_cv)
+    return 1.0 / (1.0 + np.exp((np.log(threshold_mm) - log_length) * (1.702 / np.asarray(length_cv))))
 
 
 def share_heavier(log_weight: Array, threshold_g: Value, length_cv: Value, slope: Value) -> Array:

@@ -19,7 +19,7 @@ from pondpop.species import BASS, BLUEGILL, SPECIES
 from pondpop.state import Columns
 
 Array = NDArray[np.float64]
-DAYS_BETWEEN_TIDYING = 32  # columns without fish cost time but change nothing
+DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
 
 class Engine(Pond):
@@ -90,14 +90,14 @@ class Engine(Pond):
         biomass = s.number * weight
         biomass *= 1e-3
         place = feeding.place_on_grid(s.log_length, self.first_points)
-        log_condition = s.log_weight - self.log_standard_weight()
+        log_condition = self.log_condition()
 
         max_intake = self.max_intake()
         food_met = foraging.food_met(self, place, weight)
         all_met = food_met[PLANKTON] + food_met[BENTHOS]
         hunt = foraging.hunt(self, place, biomass, max_intake, all_met)
         rates = deaths.death_rates(self, log_condition, hunt.predation)
-        dying = deaths.sum_of(rates) * length
+        dying = deaths.in_step(rates, length)
         left = life.share_left(dying)
         alive = life.mean_share_alive(dying, left)
 
@@ -178,14 +178,15 @@ class Engine(Pond):
         p = self.parameters
         growth_z, sex, share = self._types(species)
         sexes = np.where(sex > 0.0, female_share, np.where(sex < 0.0, 1.0 - female_share, 1.0))
+        row = (1, sex.size)
         columns = Columns(
             species=np.full(sex.size, species, np.intp),
-            growth_z=growth_z,
-            sex=sex,
-            female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, female_share)),
-            born=np.full(sex.size, self.day - 365.0 * age_years),
-            stocked=np.full(sex.size, stocked),
-            origin=np.full(sex.size, origin, np.intp),
+            growth_z=growth_z[None],
+            sex=sex[None],
+            female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, female_share))[None],
+            born=np.full(row, self.day - 365.0 * age_years),
+            stocked=np.full(row, stocked),
+            origin=np.full(row, origin, np.intp),
         )
         group = self.group_factors(columns)
         log_length = np.full((self.state.members, sex.size), np.log(length_mm))
@@ -204,7 +205,6 @@ class Engine(Pond):
                 np.full_like(log_length, np.log(length_mm)), group.ws_intercept, group.ws_slope, group.isometric_below
             )
             log_weight = log_weight + np.log(weight_g) - at_mean
-        self.state.drop_empty()
         self.state.add(columns, number[:, None] * share * sexes, log_weight, log_length, ration[:, None])
         self.columns_changed()
 
@@ -249,10 +249,11 @@ class Engine(Pond):
         if not ready.any():
             return
         s.spawn_released[:, species] += ready
-        columns = s.columns.taken(np.arange(groups.start, groups.stop))
-        of_age = (self.day + 1 - columns.born) / 365.0 >= p.mature_age_years[0]
+        columns = s.columns
+        of_age = (self.day + 1 - columns.born[:, groups]) / 365.0 >= p.mature_age_years[0]
         mature = self.longer(groups, p.mature_length_mm[:, species]) * of_age
-        spawners = total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * mature * columns.female_share)
+        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
+        spawners = total(kilograms * mature * columns.female_share[:, groups])
         if species == BASS:
             spawners = spawners * life.spawn_left_by_egg_predators(
                 foraging.egg_predators(self), p.egg_predator_half_kg_per_ha[:, BASS], p.egg_predator_exponent[:, BASS]
@@ -266,7 +267,7 @@ class Engine(Pond):
         young = young * self.inputs.local_spawning[species]
         young = np.where(young >= p.pulse_min_per_ha, young, 0.0)
         cost = np.where(
-            columns.sex < 0.0, of_species(p.spawning_cost_male, species), of_species(p.spawning_cost_female, species)
+            columns.sex[:, groups] < 0.0, of_species(p.spawning_cost_male, species), of_species(p.spawning_cost_female, species)
         )
         s.log_weight[:, groups] += np.log1p(-cost * np.minimum(ready, 1.0)[:, None] * mature)
         if young.any():
@@ -284,8 +285,8 @@ class Engine(Pond):
             )
 
     def forget_empty(self) -> None:
-        """Groups of hardly a fish are gone; columns that are empty in every member are given up now and then."""
+        """Groups of hardly a fish are gone; now and then the others close up."""
         s = self.state
         s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
-        if self.day % DAYS_BETWEEN_TIDYING == 0 and s.drop_empty():
+        if self.day % DAYS_BETWEEN_TIDYING == 0 and s.close_up():
             self.columns_changed()

@@ -101,13 +101,15 @@ class GroupFactors:
         per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
         self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
         self.kept_share = spread((1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share))
-        self.body_energy = spread(p.body_energy_j_per_g)
+        self.growth_per_energy = 1.0 / spread(p.body_energy_j_per_g)
         self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
         self.ws_slope = spread(p.standard_weight_slope)
+        self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight
         self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
         background = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
         self.log_background = spread(np.log(background * background_luck))
         oldest_days = spread(365.0 * p.oldest_age_years)
         self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
-        self.first_day_of_old_age = float(np.min(self.age_tells_from, initial=np.inf))
+        self.first_day_of_old_age_of = self.age_tells_from.min(axis=0)  # [group]
+        self.first_day_of_old_age = float(np.min(self.first_day_of_old_age_of, initial=np.inf))
         self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days

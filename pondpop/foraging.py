@@ -12,17 +12,32 @@ from numpy.typing import NDArray
 
 from pondpop import feeding
 from pondpop.feeding import GridPlace
-from pondpop.pond import Pond, of_species, total, totals
+from pondpop.pond import LOG_OF_100_G, Pond, of_species, total, totals
 from pondpop.species import BASS, BLUEGILL, SHAD, SPECIES
 
 Array = NDArray[np.float64]
+
+
+class Naive(NamedTuple):
+    """Hatchery fish that are not wary yet, and how easily they are caught relative to a wary fish."""
+
+    groups: NDArray[np.intp]  # columns in which some member has such fish
+    ease: Array  # [member, those groups]
+
+    def times(self, amount: Array) -> Array:
+        """Amount [member, group] times ease of catching."""
+        if not self.groups.size:
+            return amount
+        eased = amount.copy()
+        eased[:, self.groups] *= self.ease
+        return eased
 
 
 class Hunt(NamedTuple):
     """How bass and their prey met in a step."""
 
     at_length: GridPlace  # where the bass stand on a grid of lengths
-    naive: Array | None  # [member, group], ease of catching relative to a wary fish; None where all are wary
+    naive: Naive
     out_of_cover: Array  # [member, species * length], share of the prey that bass can find
     fish_met: Array  # [member, bass group], as multiples of what half satisfies
     hunting: Array  # [member, bass group], area searched while not handling food, ha per day and kg
@@ -36,10 +51,11 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
     ease = s.food[:, :, None] * pond.by_day.food_ease[pond.day]
     field = pond.tables.food_use * ease[:, :, :, None]
     met = feeding.read(place, field.reshape(2, s.members, -1))
-    size = (weight[:, bluegill] + of_species(p.foraging_size_offset_g, BLUEGILL)) / of_species(
-        p.foraging_size_reference_g, BLUEGILL
-    )
-    small_forage_better = np.exp(np.log(size) * -of_species(p.foraging_size_exponent, BLUEGILL))
+    small_forage_better = weight[:, bluegill] + of_species(p.foraging_size_offset_g, BLUEGILL)
+    np.log(small_forage_better, out=small_forage_better)
+    small_forage_better -= np.log(of_species(p.foraging_size_reference_g, BLUEGILL))
+    small_forage_better *= -of_species(p.foraging_size_exponent, BLUEGILL)
+    np.exp(small_forage_better, out=small_forage_better)
     met[:, :, bluegill] *= small_forage_better
     return met
 
@@ -52,11 +68,12 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, other_
     """
     bass, kernel = pond.slices[BASS], pond.tables.prey_size
     hunters, at_length = biomass[:, bass], place.of_species(bass, pond.first_of_bass)
+    naive = _naive(pond)
     if not hunters.shape[1]:
         nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
-        return Hunt(at_length, None, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
-    naive, found = _naive(pond), _found(pond, biomass)
-    offered = feeding.lay(place, _times(biomass, naive))
+        return Hunt(at_length, naive, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
+    found = _found(pond, biomass)
+    offered = feeding.lay(place, naive.times(biomass))
     offered *= found
     search = _search_area(pond, at_length, hunters)
     per_intake, not_hungry = search / max_intake[:, bass], 1.0 + other_food_met[:, bass]
@@ -79,7 +96,7 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, other_
         fish_met=fish_met,
         hunting=hunting,
         taken=taken,
-        predation=_times(feeding.read(place, taken), naive),
+        predation=naive.times(feeding.read(place, taken)),
     )
 
 
@@ -96,12 +113,14 @@ def _found(pond: Pond, biomass: Array) -> Array:
     return found
 
 
-def _naive(pond: Pond) -> Array | None:
-    """How much more easily hatchery fish are caught in their first weeks; None once all are as wary as wild fish."""
+def _naive(pond: Pond) -> Naive:
+    """How much more easily hatchery fish are caught in their first weeks, until they are as wary as wild fish."""
     p = pond.parameters
     if pond.day - pond.last_stocked > pond.wary_from_day:
-        return None
-    return 1.0 + p.naive_ease[:, None] * np.exp((pond.state.columns.stocked - pond.day) / p.naive_days[:, None])
+        return Naive(np.empty(0, np.intp), np.empty((1, 0)))
+    groups = np.flatnonzero(pond.day - pond.last_stocked_of <= pond.wary_from_day)
+    since = pond.day - pond.state.columns.stocked[:, groups]
+    return Naive(groups, 1.0 + p.naive_ease[:, None] * np.exp(-since / p.naive_days[:, None]))
 
 
 def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
@@ -115,7 +134,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     in_the_way = feeding.prey_within_reach(large, pond.tables.gives_way)
     crowding = 1.0 + of_species(p.interference_ha_per_kg, BASS) * in_the_way
     area = pond.group.log_search_of_type[:, groups] - of_species(p.search_area_exponent, BASS) * (
-        pond.state.log_weight[:, groups] - np.log(100.0)
+        pond.state.log_weight[:, groups] - LOG_OF_100_G
     )
     np.exp(area, out=area)
     area *= feeding.read(
@@ -185,7 +204,7 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
     members = pond.state.members
     if not hunt.hunting.shape[1]:
         return np.zeros_like(hunt.hunting), np.zeros((members, len(SPECIES)))
-    there = feeding.lay(place, _times(biomass_alive, hunt.naive))
+    there = feeding.lay(place, hunt.naive.times(biomass_alive))
     within_reach = feeding.prey_within_reach(there * hunt.out_of_cover, pond.tables.prey_size)
     ate = feeding.read(hunt.at_length, within_reach)
     ate *= hunt.hunting
@@ -200,8 +219,3 @@ def egg_predators(pond: Pond) -> Array:
     hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
     kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
     return total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
-
-
-def _times(amount: Array, factor: Array | None) -> Array:
-    """amount · factor, where None stands for 1."""
-    return amount if factor is None else amount * factor

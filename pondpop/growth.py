@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.feeding import BENTHOS, PLANKTON
-from pondpop.pond import Pond, of_species
+from pondpop.pond import LOG_OF_100_G, Pond, of_species
 from pondpop.species import BASS, BLUEGILL
 
 Array = NDArray[np.float64]
@@ -26,8 +26,8 @@ def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pel
         energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
     energy *= g.kept_share
     energy -= _respired(pond, weight)
-    energy /= g.body_energy
-    energy[:, bass] /= _body_energy_rise(pond)
+    energy *= g.growth_per_energy
+    energy[:, bass] *= _less_in_large_bass(pond)
     return energy
 
 
@@ -37,31 +37,37 @@ def _respired(pond: Pond, weight: Array) -> Array:
     respired = g.respiration_exponent * s.log_weight
     respired += g.log_respiration
     np.exp(respired, out=respired)
-    respired[:, bass] *= 1.0 + g.activity_per_g[:, bass] * weight[:, bass]
+    activity = g.activity_per_g[:, bass] * weight[:, bass]
+    activity += 1.0
+    respired[:, bass] *= activity
     respired *= pond.by_day.respiration[pond.day].repeat(pond.columns_of_species, axis=1)
     resting = pond.by_day.bass_resting[pond.day]
     if resting.any():
-        exponent = of_species(pond.parameters.winter_rest_size_exponent, BASS)
-        size = np.exp((s.log_weight[:, bass] - np.log(100.0)) * exponent)
-        respired[:, bass] *= 1.0 + resting[:, None] * (size - 1.0)
+        at_rest = s.log_weight[:, bass] - LOG_OF_100_G
+        at_rest *= of_species(pond.parameters.winter_rest_size_exponent, BASS)
+        np.expm1(at_rest, out=at_rest)
+        at_rest *= resting[:, None]
+        at_rest += 1.0
+        respired[:, bass] *= at_rest
     return respired
 
 
-def _body_energy_rise(pond: Pond) -> Array:
-    """Energy that one more gram of a bass's body holds, relative to a bass of 100 g [member, bass group]."""
+def _less_in_large_bass(pond: Pond) -> Array:
+    """Growth from energy relative to that of a bass of 100 g, whose next gram holds less [member, bass group]."""
     rise = of_species(pond.parameters.body_energy_exponent, BASS)
-    return np.exp((pond.state.log_weight[:, pond.slices[BASS]] - np.log(100.0)) * rise) * (1.0 + rise)
+    share = pond.state.log_weight[:, pond.slices[BASS]] * -rise
+    share += rise * LOG_OF_100_G - np.log1p(rise)
+    return np.exp(share, out=share)
 
 
 def within_limits(pond: Pond, growth: Array) -> Array:
     p = pond.parameters
-    most = np.minimum(growth, p.weight_gain_limit_per_day[:, None])
-    return np.maximum(most, -p.weight_loss_limit_per_day[:, None], out=most)
+    return growth.clip(-p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
 
 
 def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
     """Growth in log length: thin fish put on weight first, plump fish length."""
-    p, s = pond.parameters, pond.state
+    p, s, g = pond.parameters, pond.state, pond.group
     share = np.minimum(1.0, s.ration)
     share *= p.condition_gain_at_full_food[:, None]
     share += p.condition_at_no_food[:, None]  # the set point of condition
@@ -71,8 +77,5 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
     np.exp(share, out=share)
     np.minimum(share, p.length_growth_limit[:, None], out=share)
     share *= np.maximum(gain, 0.0)
-    share /= pond.group.ws_slope
-    for groups in pond.isometric:
-        below = s.log_length[:, groups] < pond.group.isometric_below[:, groups]
-        share[:, groups] *= np.where(below, pond.group.ws_slope[:, groups] / 3.0, 1.0)
+    share *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
     return share

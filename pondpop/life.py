@@ -46,11 +46,9 @@ def spawn_left_by_egg_predators(predators: Array, half: Array, exponent: Array) 
 
 
 def share_left(deaths: Array) -> Array:
-    """e^−Z: share of a group alive after a step in which Z deaths per fish act; the least number above 0 if Z is huge.
-
-    Z below 1e-15 counts as 1e-15.
-    """
-    return np.maximum(np.exp(-np.maximum(deaths, 1e-15)), 1e-300)
+    """e^−Z: share of a group alive after a step in which Z deaths per fish act."""
+    left = np.negative(deaths)
+    return np.exp(left, out=left)
 
 
 def mean_share_alive(deaths: Array, left: Array) -> Array:
@@ -58,4 +56,6 @@ def mean_share_alive(deaths: Array, left: Array) -> Array:
 
     Exactly the share that dies, per death per fish, so that causes add up to it; of no use by itself for a Z near 0.
     """
-    return (1.0 - left) / np.maximum(deaths, 1e-15)
+    alive = 1.0 - left
+    alive /= deaths
+    return alive

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import log
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,6 +15,7 @@ from pondpop.species import BASS
 from pondpop.state import Columns, State
 
 Array = NDArray[np.float64]
+LOG_OF_100_G = log(100.0)
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
 
 
@@ -33,6 +36,7 @@ class Pond:
         self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
+        self.large_die_less = bool(p.large_fish_death_reduction[:, BASS].any())
         self.growth_luck = inputs.luck.growth * inputs.local_growth
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
         self.richness = np.ones(inputs.members)  # renewal of food relative to fertility 1
@@ -45,11 +49,10 @@ class Pond:
         self.group = self.group_factors(s.columns)
         self.slices = s.species_slices()
         self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
-        isometric_below = self.parameters.isometric_below_mm
-        self.isometric = [groups for k, groups in enumerate(self.slices) if not np.isnan(isometric_below[:, k]).all()]
         self.first_points = feeding.first_points(s.members, s.columns.species)
         self.first_of_bass = feeding.first_points_of(BASS, s.members)
-        self.last_stocked = float(np.max(s.columns.stocked, initial=-np.inf))
+        self.last_stocked_of = s.columns.stocked.max(axis=0)  # [group], day
+        self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
 
     def group_factors(self, columns: Columns) -> GroupFactors:
         """What parameters and this year's luck make of some columns."""
@@ -72,16 +75,11 @@ class Pond:
         intake *= self.by_day.intake[self.day].repeat(self.columns_of_species, axis=1)
         return intake
 
-    def log_standard_weight(self) -> Array:
-        """Natural log of the standard weight in g of each group."""
-        g, log_length = self.group, self.state.log_length
-        standard = g.ws_slope * log_length
-        standard += g.ws_intercept
-        for groups in self.isometric:
-            standard[:, groups] += energetics.isometric_excess(
-                log_length[:, groups], g.ws_slope[:, groups], g.isometric_below[:, groups]
-            )
-        return standard
+    def log_condition(self) -> Array:
+        """Natural log of each group's weight over its standard weight."""
+        g, s = self.group, self.state
+        standard = energetics.log_standard_weight(s.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
+        return np.subtract(s.log_weight, standard, out=standard)
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""

@@ -74,7 +74,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     s, p = engine.state, engine.parameters
     weight = s.weight()
     biomass = s.number * weight / 1000.0
-    condition = np.exp(s.log_weight - engine.log_standard_weight())
+    condition = np.exp(engine.log_condition())
     edges = np.append(LENGTH_CLASSES_IN[1:], np.inf) * MM_PER_IN
     members, classes = s.members, LENGTH_CLASSES_IN.size
     number = np.zeros((members, len(SPECIES), classes))
@@ -99,8 +99,8 @@ def read_survey(engine: Engine) -> dict[str, Array]:
         for lb in BIG_BASS_LB
     ]
     out["bass_above"] = np.stack(heavy, axis=1)
-    every = [np.arange(groups.start, groups.stop) for groups in engine.slices]
-    out["largest_weight"] = np.stack([largest_weight(engine, columns, k) for k, columns in enumerate(every)], axis=1)
+    largest = [largest_weight(engine, s.number[:, groups], groups, k) for k, groups in enumerate(engine.slices)]
+    out["largest_weight"] = np.stack(largest, axis=1)
     out |= _stocked_groups(engine, weight)
     out["plankton"], out["benthos"] = s.plankton.copy(), s.benthos.copy()
     return out
@@ -116,7 +116,7 @@ def _age0(engine: Engine) -> Array:
     s, inputs = engine.state, engine.inputs
     day = min(engine.day, inputs.days - 1)
     young = (s.columns.origin < 0) & (s.columns.born >= engine.day - inputs.year_day[day] - 30)
-    return np.stack([_sum(s.number[:, groups] * young[groups]) for groups in engine.slices], axis=1)
+    return np.stack([_sum(s.number[:, groups] * young[:, groups]) for groups in engine.slices], axis=1)
 
 
 def _heavier(
@@ -125,11 +125,14 @@ def _heavier(
     return share_heavier(engine.state.log_weight[:, groups], threshold_g, cv[:, species, None], 1.0)
 
 
-def largest_weight(engine: Engine, columns: NDArray[np.intp], species: int) -> Array:
-    """Weight in g that one expected fish of the whole pond exceeds [member]; NaN where less than one fish is left."""
+def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.intp], species: int) -> Array:
+    """Weight in g that one expected fish of the whole pond exceeds [member]; NaN where less than one fish is left.
+
+    number is the fish/ha that count in some columns of a species [member, those columns].
+    """
     s, p = engine.state, engine.parameters
     cv = p.standard_weight_slope * p.length_cv[:, None]
-    fish = s.number[:, columns] * engine.inputs.area_ha
+    fish = number * engine.inputs.area_ha
     low, high = np.full(s.members, np.log(1e-2)), np.full(s.members, np.log(2e4))
     for _ in range(40):
         middle = 0.5 * (low + high)
@@ -147,14 +150,15 @@ def _stocked_groups(engine: Engine, weight: Array) -> dict[str, Array]:
         k = event.origin
         if event.day >= engine.day:
             continue
-        columns = np.flatnonzero(s.columns.origin == k)
-        fish = s.number[:, columns]
+        stocked = s.columns.origin == k
+        columns = np.flatnonzero(stocked.any(axis=0))
+        fish = np.where(stocked[:, columns], s.number[:, columns], 0.0)
         left = _sum(fish)
         out["group_survivors"][:, k] = left
         some = np.where(left > 0.0, left, np.nan)
         out["group_length"][:, k] = _sum(fish * np.exp(s.log_length[:, columns])) / some
         out["group_weight"][:, k] = _sum(fish * weight[:, columns]) / some
-        out["group_largest_weight"][:, k] = largest_weight(engine, columns, event.species)
+        out["group_largest_weight"][:, k] = largest_weight(engine, fish, columns, event.species)
     return out
 
 

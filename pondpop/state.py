@@ -1,14 +1,16 @@
 """The state of a block of ponds: the only place where the shapes of the state's arrays are declared.
 
-A *group* is one column: fish of one species, one origin (a stocking event or a spawning pulse) and one growth type.
-Columns stand species by species in the order of `SPECIES`, and within a species in order of birth or stocking; all
-members of a block have the same columns (a group may be empty in some of them).
+A *group* is fish of one species, one origin (a stocking event or a spawning pulse) and one growth type. Each member
+has its own groups, in order of birth or stocking, in the columns of the species; columns stand species by species in
+the order of `SPECIES`. Now and then each member's groups close up, so that a column may hold other groups in other
+members; where a member has no more groups, its columns are empty.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +22,12 @@ Array = NDArray[np.float64]
 
 @dataclass
 class Columns:
-    """What never changes about a group, one entry per column [group]."""
+    """What never changes about the groups: [member, group], but one species for each column.
 
-    species: NDArray[np.intp]
+    All members may share one row.
+    """
+
+    species: NDArray[np.intp]  # [group]
     growth_z: Array  # place of the growth type in the spread of growth, in standard deviations
     sex: Array  # +1 female, −1 male, 0 both together
     female_share: Array  # share of females: 1, 0, or that of an unsexed group
@@ -31,18 +36,12 @@ class Columns:
     origin: NDArray[np.intp]  # index of the stocking event, −1 for fish born in the pond
 
     @classmethod
-    def none(cls) -> Columns:
-        integer, real = np.empty(0, np.intp), np.empty(0)
-        return cls(integer, real, real.copy(), real.copy(), real.copy(), real.copy(), integer.copy())
+    def none(cls, members: int) -> Columns:
+        real, integer = np.empty((members, 0)), np.empty((members, 0), np.intp)
+        return cls(np.empty(0, np.intp), real, real.copy(), real.copy(), real.copy(), real.copy(), integer)
 
     def __len__(self) -> int:
         return self.species.size
-
-    def taken(self, index: NDArray[np.intp]) -> Columns:
-        return Columns(*(getattr(self, f.name)[index] for f in fields(self)))
-
-    def joined(self, other: Columns) -> Columns:
-        return Columns(*(np.concatenate([getattr(self, f.name), getattr(other, f.name)]) for f in fields(self)))
 
 
 @dataclass
@@ -65,7 +64,7 @@ class State:
             return np.empty((members, 0))
 
         return cls(
-            columns=Columns.none(),
+            columns=Columns.none(members),
             number=groups(),
             log_weight=groups(),
             log_length=groups(),
@@ -103,24 +102,33 @@ class State:
 
     def add(self, columns: Columns, number: Array, log_weight: Array, log_length: Array, ration: Array) -> None:
         """Add groups; each goes behind the others of its species."""
-        joined = self.columns.joined(columns)
-        order = np.argsort(joined.species, kind="stable")
-        self.columns = joined.taken(order)
-        for name, new in (
-            ("number", number),
-            ("log_weight", log_weight),
-            ("log_length", log_length),
-            ("ration", ration),
-        ):
-            new = np.broadcast_to(new, (self.members, len(columns)))
-            setattr(self, name, np.concatenate([getattr(self, name), new], axis=1).take(order, axis=1))
+        species = np.concatenate([self.columns.species, columns.species])
+        order = np.argsort(species, kind="stable")
 
-    def drop_empty(self) -> bool:
-        """Forget columns in which no member has fish; True if there were any."""
-        occupied = np.flatnonzero((self.number > 0.0).any(axis=0))
-        if occupied.size == len(self.columns):
+        def joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
+            return np.concatenate([old, np.broadcast_to(new, (self.members, len(columns)))], axis=1).take(order, axis=1)
+
+        for name, new in zip(_VARIABLES, (number, log_weight, log_length, ration), strict=True):
+            setattr(self, name, joined(getattr(self, name), new))
+        constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
+        self.columns = Columns(species[order], *constants)
+
+    def close_up(self) -> bool:
+        """Move each member's groups to the first columns of their species, in their order; True if any column goes."""
+        alive, order = self.number > 0.0, []
+        for groups in self.species_slices():
+            inside = alive[:, groups]
+            first = np.argsort(~inside, axis=1, kind="stable")
+            order.append(groups.start + first[:, : int(inside.sum(axis=1).max())])
+        index = np.concatenate(order, axis=1)
+        if index.shape[1] == len(self.columns):
             return False
-        self.columns = self.columns.taken(occupied)
-        for name in ("number", "log_weight", "log_length", "ration"):
-            setattr(self, name, getattr(self, name).take(occupied, axis=1))
+        for name in _VARIABLES:
+            setattr(self, name, np.take_along_axis(getattr(self, name), index, axis=1))
+        constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
+        self.columns = Columns(np.repeat(np.arange(len(SPECIES)), [part.shape[1] for part in order]), *constants)
         return True
+
+
+_VARIABLES = ("number", "log_weight", "log_length", "ration")
+_CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "species")

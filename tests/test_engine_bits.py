@@ -35,8 +35,8 @@ def run(first: int, members: int, empty_from: int | None = None) -> Engine:
 def add_empty_columns(engine: Engine) -> None:
     """Two columns without fish behind those of each species."""
     kind = np.repeat(np.arange(4), 2)
-    nothing, day = np.zeros(8), np.full(8, float(engine.day))
-    columns = Columns(kind, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full(8, -1))
+    nothing, day = np.zeros((1, 8)), np.full((1, 8), float(engine.day))
+    columns = Columns(kind, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full((1, 8), -1))
     zeros = np.zeros((engine.state.members, 8))
     engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.5)
     engine.columns_changed()
@@ -48,7 +48,7 @@ def fish_of(engine: Engine, member: int) -> list[np.ndarray]:
     there = s.number[member] > 0.0
     flows = [getattr(engine.flows, name)[member] for name in type(engine.flows).__dataclass_fields__]
     groups = [getattr(s, name)[member, there] for name in FIELDS]
-    return [*groups, s.columns.born[there], s.food[:, member], s.spawn_gathered[member], s.wariness[member], *flows]
+    return [*groups, s.columns.born[member, there], s.food[:, member], s.spawn_gathered[member], s.wariness[member], *flows]
 
 
 @pytest.fixture(scope="module")

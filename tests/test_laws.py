@@ -163,7 +163,8 @@ def test_lengths_never_shrink():
     for _ in range(120):
         engine.run_day()
         s = engine.state
-        stocked = {int(o): s.log_length[:, s.columns.origin == o] for o in set(s.columns.origin) if o >= 0}
+        origin = s.columns.origin
+        stocked = {int(o): s.log_length[origin == o] for o in np.unique(origin[s.number > 0.0]) if o >= 0}
         if before is not None:
             for origin, lengths in before.items():
                 if origin in stocked and stocked[origin].shape == lengths.shape:

@@ -53,7 +53,7 @@ def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[st
     engine = Engine(inputs)
     surveys: list[dict[str, Array]] = []
     growth = np.full((inputs.members, len(asked.growth)), np.nan)
-    begun: dict[int, tuple[dict[tuple[float, ...], int], Array]] = {}
+    begun: dict[int, dict[str, Array]] = {}
     for day in range(asked.days[-1] + 1):
         if day in asked.days or day in survey_days:
             survey = read_survey(engine)
@@ -63,9 +63,9 @@ def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[st
                 surveys.append(survey)
         for k, one in enumerate(asked.growth):
             if one.first == day:
-                begun[k] = (_places(engine, one.species), engine.state.log_length.copy())
+                begun[k] = _groups(engine, one.species)
             if one.last == day:
-                growth[:, k] = _growth(engine, one, *begun.pop(k))
+                growth[:, k] = _growth(engine, one, begun.pop(k))
         if day < asked.days[-1]:
             engine.run_day()
     out = {name: np.stack([one[name] for one in surveys], axis=1) for name in READ}
@@ -73,26 +73,30 @@ def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[st
     return out | {name: surveys[-1][name] for name in ("group_survivors", "group_length")}
 
 
-def _places(engine: Engine, species: int) -> dict[tuple[float, ...], int]:
-    """The column of each group of a species, by what never changes about it."""
-    c, groups = engine.state.columns, engine.slices[species]
-    return {
-        (float(c.origin[k]), float(c.born[k]), float(c.growth_z[k]), float(c.sex[k])): k
-        for k in range(groups.start, groups.stop)
-    }
+SAME_GROUP = ("origin", "born", "growth_z", "sex")
 
 
-def _growth(engine: Engine, asked: Growing, before: dict[tuple[float, ...], int], log_length: Array) -> Array:
+def _groups(engine: Engine, species: int) -> dict[str, Array]:
+    """The groups of a species as they stand, [member, group]: number, log_length and what never changes about them."""
+    s, groups = engine.state, engine.slices[species]
+    constant = {name: getattr(s.columns, name)[:, groups].copy() for name in SAME_GROUP}
+    return constant | {"number": s.number[:, groups].copy(), "log_length": s.log_length[:, groups].copy()}
+
+
+def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     """Mean growth in mm a year [member] of fish of the asked lengths in groups that live; each keeps its rank."""
-    now = _places(engine, asked.species)
-    both = [key for key in before if key in now]
-    if not both:
+    now = _groups(engine, asked.species)
+    if not (then["number"].size and now["number"].size):
         return np.full(engine.state.members, np.nan)
-    then, there = [before[key] for key in both], [now[key] for key in both]
-    start, end = log_length[:, then, None], engine.state.log_length[:, there, None]
+    same = (now["number"] > 0.0)[:, :, None] & (then["number"] > 0.0)[:, None, :]
+    for name in SAME_GROUP:
+        same &= now[name][:, :, None] == then[name][:, None, :]
+    number = np.where(same.any(axis=2), now["number"], 0.0)[:, :, None]
+    start = np.take_along_axis(then["log_length"], same.argmax(axis=2), axis=1)[:, :, None]
+    end = now["log_length"][:, :, None]
     length = np.array(asked.lengths_mm)
     off = (np.log(length) - start) / engine.parameters.length_cv[:, None, None]
-    likely = engine.state.number[:, there, None] * np.exp(-0.5 * off**2)  # [member, group, fish]
+    likely = number * np.exp(-0.5 * off**2)  # [member, group, fish]
     total = likely.sum(axis=1)
     gain = (likely * np.expm1(end - start)).sum(axis=1) * length / np.maximum(total, 1e-300)
     mean: Array = gain.mean(axis=1) * 365.25 / (asked.last - asked.first)
