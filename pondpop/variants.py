@@ -1,6 +1,6 @@
 """Variants under the same luck: what is to be compared is projected with the same members.
 
-Members are run in fixed blocks; one block of one variant is one picklable job for a pure function, so that any
+Members are run in blocks; one block of one variant is one picklable job for a pure function, so that any
 `concurrent.futures` executor can run them, in any order, with the same bits as a result.
 """
 
@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -29,7 +30,7 @@ from pondpop.scenario import Scenario, dump
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
 ABOUT_RECORDS = ("assessment", "update", "update_table")  # texts of an ensemble that its projections carry
-BLOCK_MEMBERS = 128
+BLOCK_MEMBERS = 128  # larger blocks gain nothing
 
 
 class Store(Protocol):
@@ -91,13 +92,13 @@ def project_all(
     jobs = [_jobs(variant, first, source) for variant in variants]
     total = sum(job.members for own in jobs for job in own)
     done = 0
-    blocks: dict[tuple[int, int], Readings] = {}
+    finished: dict[tuple[int, int], Readings] = {}
 
     def arrived(place: tuple[int, int], job: Job, readings: Readings, fresh: bool) -> None:
         nonlocal done
         if fresh and store:
             store.save(job.identity, readings)
-        blocks[place] = readings
+        finished[place] = readings
         done += job.members
         if progress and fresh:
             progress(done, total)
@@ -114,8 +115,8 @@ def project_all(
 
     def whole() -> Iterator[Readings]:
         nonlocal following
-        while following < len(jobs) and all((following, b) in blocks for b in range(len(jobs[following]))):
-            yield results.stack_members([blocks.pop((following, b)) for b in range(len(jobs[following]))])
+        while following < len(jobs) and all((following, b) in finished for b in range(len(jobs[following]))):
+            yield results.stack_members([finished.pop((following, b)) for b in range(len(jobs[following]))])
             following += 1
 
     if progress:
@@ -144,6 +145,13 @@ def _run(
             future.cancel()
 
 
+def blocks(members: int) -> list[range]:
+    """Members shared out to blocks of nearly one size; two blocks at least from `BLOCK_MEMBERS` on, for two workers."""
+    count = max(-(-members // BLOCK_MEMBERS), min(2, 2 * members // BLOCK_MEMBERS))
+    ends = [-(-members * k // count) for k in range(count + 1)]
+    return [range(a, b) for a, b in pairwise(ends)]
+
+
 def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
     """The blocks of a variant; each knows its own strategy only, and nothing that changes no number."""
     scenario = variant.scenario
@@ -159,10 +167,7 @@ def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
         units="us",
         source_file=None,
     )
-    return [
-        Job(own, variant.strategy, first + k, min(BLOCK_MEMBERS, members - k), source)
-        for k in range(0, members, BLOCK_MEMBERS)
-    ]
+    return [Job(own, variant.strategy, first + block.start, len(block), source) for block in blocks(members)]
 
 
 def compare(

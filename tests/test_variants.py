@@ -105,6 +105,15 @@ def test_a_foreign_executor_changes_no_bit(whole, monkeypatch):
     assert executor.order == [3, 0, 3, 0]
 
 
+@pytest.mark.parametrize("members", [1, 2, 3, 63, 64, 127, 128, 129, 250, 256, 257, 1000, 1024])
+def test_blocks_hold_each_member_once_and_are_of_nearly_one_size(members):
+    blocks = variants.blocks(members)
+    assert [m for block in blocks for m in block] == list(range(members))
+    sizes = [len(block) for block in blocks]
+    assert max(sizes) - min(sizes) <= 1 and max(sizes) <= variants.BLOCK_MEMBERS
+    assert (len(blocks) >= 2) == (members >= variants.BLOCK_MEMBERS)
+
+
 def test_a_job_is_a_pure_function_of_what_it_holds():
     job = Job(pond(), "few", 0, 2)
     one, two = run_job(job), run_job(job)

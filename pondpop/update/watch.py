@@ -19,7 +19,7 @@ from pondpop.engine import Engine
 from pondpop.inputs import Inputs, prepare
 from pondpop.readings import read_survey
 from pondpop.scenario import Scenario, dump
-from pondpop.variants import BLOCK_MEMBERS, Store
+from pondpop.variants import Store, blocks
 
 Array = NDArray[np.float64]
 Uniforms = Mapping[str, Array]
@@ -158,24 +158,24 @@ def watch_all(
     store: Store | None = None,
     done: Callable[[int], None] | None = None,
 ) -> dict[str, Array]:
-    """Watch as many ponds as there are rows of uniforms, in blocks of fixed size."""
+    """Watch as many ponds as there are rows of uniforms, in blocks."""
     members = next(iter(uniforms.values())).shape[0]
     jobs = [
-        Job(scenario, strategy, asked, k, {name: u[k : k + BLOCK_MEMBERS] for name, u in uniforms.items()})
-        for k in range(0, members, BLOCK_MEMBERS)
+        Job(scenario, strategy, asked, b.start, {name: u[b.start : b.stop] for name, u in uniforms.items()})
+        for b in blocks(members)
     ]
     found = [store.load(job.identity) if store else None for job in jobs]
     waiting = [job for job, kept in zip(jobs, found, strict=True) if kept is None]
     fresh = _run(waiting, executor)
-    blocks = []
+    parts = []
     for job, kept in zip(jobs, found, strict=True):
         readings = next(fresh) if kept is None else kept
         if store and kept is None:
             store.save(job.identity, readings)
-        blocks.append(readings)
+        parts.append(readings)
         if done:
             done(next(iter(readings.values())).shape[0])
-    return results.stack_members(blocks)
+    return results.stack_members(parts)
 
 
 def _run(jobs: list[Job], executor: Executor | None) -> Iterator[dict[str, Array]]:
