@@ -307,7 +307,6 @@ def side_by_side(members: int, years: int) -> dict[str, object]:
 def rates_of_machine(members: int, groups: int) -> dict[str, float]:
     """ns an element of each kind of work, on arrays of the block's shape; matrix products in ns a member."""
     import numpy as np
-    from scipy.special import expit
 
     from pondpop import feeding
 
@@ -322,7 +321,6 @@ def rates_of_machine(members: int, groups: int) -> dict[str, float]:
         "copy": lambda: np.copyto(out, a),
         "exp": lambda: np.exp(a, out=out),
         "log": lambda: np.log(positive, out=out),
-        "logistic": lambda: expit(a, out=out),
         "gather": lambda: field.take(index),
         "scatter": lambda: np.bincount(index, weights=flat, minlength=members * points),
         "reach": lambda: np.matmul(kernel, grid[:, :, None]),
@@ -346,11 +344,11 @@ def floor_ns(engine, rates: dict[str, float]) -> dict[str, float]:
     constants = sum(a.nbytes for a in vars(engine.group).values() if isinstance(a, np.ndarray)) / members
     return {
         "bytes": (state + constants) / 16.0 * rates["copy"],  # a copied number is 8 bytes read and 8 written
-        # weight, intake, respiration, background deaths, survival and lengthening; bluegill forage; bass search, energy
-        "exponentials": (6 * every + bluegill + 2 * bass) * rates["exp"],
+        # weight, intake, respiration, background deaths, survival and lengthening; bluegill forage; of bass: share long
+        # enough to be in the way, search, energy
+        "exponentials": (6 * every + bluegill + 3 * bass) * rates["exp"],
         # set point of condition; size of foraging bluegill
         "logarithms": (every + bluegill) * rates["log"],
-        "logistics": 2 * bass * rates["logistic"],  # large bass in deaths, large bass in one another's way
         "gathers": (6 * every + 8 * bass) * rates["gather"],  # two foods and predation; four fields at bass
         "scatters": (4 * every + 6 * bass) * rates["scatter"],  # prey twice; bass three times
         "matrix products": 3 * rates["reach"] + 2 * rates["search"] + rates["square"],

@@ -94,16 +94,16 @@ class Engine(Pond):
 
         max_intake = self.max_intake()
         food_met = foraging.food_met(self, place, weight)
-        all_met = food_met[PLANKTON] + food_met[BENTHOS]
-        hunt = foraging.hunt(self, place, biomass, max_intake, all_met)
+        sated = food_met[PLANKTON] + food_met[BENTHOS]
+        sated += 1.0
+        hunt = foraging.hunt(self, place, biomass, max_intake, sated)
         rates = deaths.death_rates(self, log_condition, hunt.predation)
         dying = deaths.in_step(rates, length)
         left = life.share_left(dying)
         alive = life.mean_share_alive(dying, left)
 
-        all_met[:, bass] += hunt.fish_met
-        all_met += 1.0
-        hunger = 1.0 / all_met
+        sated[:, bass] += hunt.fish_met
+        hunger = 1.0 / sated
         pellets = foraging.eat_pellets(self, max_intake, biomass, hunger)
         self.richness = foraging.richness(self, pellets, biomass)
         ate_food, food_after, food_of_bass = foraging.eat_food(

@@ -96,12 +96,12 @@ class GroupFactors:
         self.log_max_intake = spread(np.log(p.max_intake_at_1_g * growth)) + growth_type
         self.max_intake_exponent = spread(p.max_intake_exponent)
         activity = p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
-        self.log_respiration = spread(np.log(p.respiration_at_1_g * activity))
+        self.log_growth_respired = spread(np.log(p.respiration_at_1_g * activity / p.body_energy_j_per_g))
         self.respiration_exponent = spread(p.respiration_exponent)
         per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
         self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
-        self.kept_share = spread((1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share))
-        self.growth_per_energy = 1.0 / spread(p.body_energy_j_per_g)
+        kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
+        self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)
         self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
         self.ws_slope = spread(p.standard_weight_slope)
         self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight

@@ -31,14 +31,14 @@ class FeedingTables:
     """What depends on parameters and length alone, tabulated on the grid once per run.
 
     prey_size: [m, predator length, species * prey length], share of full catchability
-    capture_ease: [m, species * length]
+    catching: the same times the ease of capture of each species
     leaving_cover: [m, species * prey length], per day
     gives_way: [m, own length, length of the other], share of another bass of that length that is in one's way
-    food_use: [food, m, species, length], use of plankton and of benthos
+    food_use: [food, m, species, length], use of plankton and of benthos by the fish of a length
     """
 
     prey_size: Array
-    capture_ease: Array
+    catching: Array
     leaving_cover: Array
     food_use: Array
     gives_way: Array
@@ -73,11 +73,12 @@ def prey_size_kernel(p: Parameters) -> Array:
 def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
     """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters and a pond's cover."""
     kernel = prey_size_kernel(p)
+    prey_size = np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2))
     cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
     return FeedingTables(
-        prey_size=np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2)),
-        capture_ease=np.repeat(p.capture_ease, GRID_POINTS, axis=1),
+        prey_size=prey_size,
+        catching=prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :],
         leaving_cover=leaving.reshape(leaving.shape[0], -1),
         food_use=_food_use(p),
         gives_way=_gives_way(p),
@@ -93,7 +94,6 @@ def _gives_way(p: Parameters) -> Array:
 
 def _food_use(p: Parameters) -> Array:
     """Use of plankton and of benthos by length [food, m, species, length]: plankton by the small, benthos by the larger."""
-    use = np.zeros((2, p.members, len(SPECIES), GRID_POINTS))
 
     def young(species: int) -> Array:
         until, width = p.plankton_use_until_mm[:, species, None], p.plankton_use_width_mm[:, species, None]
@@ -102,19 +102,23 @@ def _food_use(p: Parameters) -> Array:
     def shared(name: str, species: int) -> Array:
         return getattr(p, name)[:, species, None]
 
-    use[PLANKTON, :, BASS] = shared("plankton_use", BASS) * young(BASS)
-    until, width = shared("benthos_use_until_mm", BASS), shared("benthos_use_until_width_mm", BASS)
-    use[BENTHOS, :, BASS] = shared("benthos_use", BASS) * logistic((until - GRID_MM) / width) + shared(
-        "benthos_use_floor", BASS
-    )
     kept = shared("plankton_use_of_large", BLUEGILL)
-    use[PLANKTON, :, BLUEGILL] = shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL))
+    plankton = (
+        shared("plankton_use", BASS) * young(BASS),
+        shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL)),
+        shared("plankton_use", SHAD),
+        shared("plankton_use", MINNOW),
+    )
+    until, small = shared("benthos_use_until_mm", BASS), shared("benthos_use_until_width_mm", BASS)
     begins, width = shared("benthos_use_from_mm", BLUEGILL), shared("benthos_use_from_width_mm", BLUEGILL)
-    use[BENTHOS, :, BLUEGILL] = shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width)
-    use[PLANKTON, :, SHAD] = shared("plankton_use", SHAD)
-    use[PLANKTON, :, MINNOW] = shared("plankton_use", MINNOW)
-    use[BENTHOS, :, MINNOW] = shared("benthos_use", MINNOW)
-    return use
+    benthos = (
+        shared("benthos_use", BASS) * logistic((until - GRID_MM) / small) + shared("benthos_use_floor", BASS),
+        shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width),
+        np.zeros((1, 1)),
+        shared("benthos_use", MINNOW),
+    )
+    use = np.stack(np.broadcast_arrays(*plankton, *benthos))  # [food * species, m, length]
+    return np.ascontiguousarray(use.reshape(2, len(SPECIES), -1, GRID_POINTS).swapaxes(1, 2))
 
 
 class GridPlace(NamedTuple):
@@ -166,9 +170,9 @@ def lay(place: GridPlace, amount: Array) -> Array:
 def read(place: GridPlace, field: Array) -> Array:
     """Read a field [..., member, points] at each group: [..., member, group]."""
     flat = field.reshape(*field.shape[:-2], -1)
-    value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1)
+    value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1, mode="clip")  # all are inside: no search for others
     value *= place.above_share
-    value += flat.take(place.below, axis=-1)
+    value += flat.take(place.below, axis=-1, mode="clip")
     return value
 
 

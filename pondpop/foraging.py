@@ -18,6 +18,9 @@ from pondpop.species import BASS, BLUEGILL, SHAD, SPECIES
 Array = NDArray[np.float64]
 
 
+OF_SHAD = slice(SHAD * feeding.GRID_POINTS, (SHAD + 1) * feeding.GRID_POINTS)  # of a grid of all species
+
+
 class Naive(NamedTuple):
     """Hatchery fish that are not wary yet, and how easily they are caught relative to a wary fish."""
 
@@ -38,7 +41,7 @@ class Hunt(NamedTuple):
 
     at_length: GridPlace  # where the bass stand on a grid of lengths
     naive: Naive
-    out_of_cover: Array  # [member, species * length], share of the prey that bass can find
+    out_of_cover: Array  # [member, species * length], share of the prey that bass can find, relative to many shad
     fish_met: Array  # [member, bass group], as multiples of what half satisfies
     hunting: Array  # [member, bass group], area searched while not handling food, ha per day and kg
     taken: Array  # [member, species * length], predation of wary prey per day
@@ -60,39 +63,44 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
     return met
 
 
-def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, other_food_met: Array) -> Hunt:
+def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated: Array) -> Hunt:
     """Bass look for fish: first as if no prey hid, then for the prey that is out of cover.
 
     After the foraging arena of Walters & Juanes 1993 (from memory): prey leave cover at a limited rate, so that
-    bass compete for what is out.
+    bass compete for what is out. sated is 1 and the other food met [member, group].
     """
-    bass, kernel = pond.slices[BASS], pond.tables.prey_size
+    bass, kernel = pond.slices[BASS], pond.tables.catching
     hunters, at_length = biomass[:, bass], place.of_species(bass, pond.first_of_bass)
     naive = _naive(pond)
     if not hunters.shape[1]:
         nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
         return Hunt(at_length, naive, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
-    found = _found(pond, biomass)
+    found = _shad_found(pond, biomass)
     offered = feeding.lay(place, naive.times(biomass))
-    offered *= found
+    offered[:, OF_SHAD] *= found
     search = _search_area(pond, at_length, hunters)
-    per_intake, not_hungry = search / max_intake[:, bass], 1.0 + other_food_met[:, bass]
+    per_intake = search / max_intake[:, bass]
 
     def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array]:
         fish_met = feeding.read(at_length, feeding.prey_within_reach(out_of_cover, kernel))
         fish_met *= per_intake
-        hunting = search / (not_hungry + fish_met)
+        hunting = search / (sated[:, bass] + fish_met)
         load = feeding.lay(at_length, hunters * hunting)
-        return fish_met, hunting, feeding.search_upon_prey(load, kernel) * found
+        hunted = feeding.search_upon_prey(load, kernel)
+        hunted[:, OF_SHAD] *= found
+        return fish_met, hunting, hunted
 
     _, _, hunted = hunted_by(offered)
-    exposed = 1.0 / (1.0 + hunted / pond.tables.leaving_cover)
-    fish_met, hunting, hunted = hunted_by(offered * exposed)
-    taken = exposed * hunted
+    hunted += pond.tables.leaving_cover
+    exposed = pond.tables.leaving_cover / hunted
+    offered *= exposed
+    fish_met, hunting, hunted = hunted_by(offered)
+    taken = np.multiply(exposed, hunted, out=hunted)
+    exposed[:, OF_SHAD] *= found
     return Hunt(
         at_length=at_length,
         naive=naive,
-        out_of_cover=exposed * found,
+        out_of_cover=exposed,
         fish_met=fish_met,
         hunting=hunting,
         taken=taken,
@@ -100,17 +108,10 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, other_
     )
 
 
-def _found(pond: Pond, biomass: Array) -> Array:
-    """Ease of finding and catching prey; few shad are hard to find [member, species * length]."""
-    p, groups, ease = pond.parameters, pond.slices[SHAD], pond.tables.capture_ease
-    if groups.start == groups.stop:
-        return ease
-    shad = total(biomass[:, groups]) ** 2
-    found = np.empty((biomass.shape[0], ease.shape[1]))
-    found[:] = ease
-    of_shad = slice(SHAD * feeding.GRID_POINTS, (SHAD + 1) * feeding.GRID_POINTS)
-    found[:, of_shad] *= (shad / (shad + p.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
-    return found
+def _shad_found(pond: Pond, biomass: Array) -> Array:
+    """Ease of finding shad relative to many of them: few are hard to find [member, 1]."""
+    shad = total(biomass[:, pond.slices[SHAD]]) ** 2
+    return (shad / (shad + pond.parameters.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
 
 
 def _naive(pond: Pond) -> Naive:
@@ -205,7 +206,7 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
     if not hunt.hunting.shape[1]:
         return np.zeros_like(hunt.hunting), np.zeros((members, len(SPECIES)))
     there = feeding.lay(place, hunt.naive.times(biomass_alive))
-    within_reach = feeding.prey_within_reach(there * hunt.out_of_cover, pond.tables.prey_size)
+    within_reach = feeding.prey_within_reach(there * hunt.out_of_cover, pond.tables.catching)
     ate = feeding.read(hunt.at_length, within_reach)
     ate *= hunt.hunting
     by_species = (there * hunt.taken).reshape(members, len(SPECIES), feeding.GRID_POINTS)

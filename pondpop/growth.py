@@ -24,18 +24,17 @@ def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pel
     energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
     if pellets is not None:
         energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
-    energy *= g.kept_share
-    energy -= _respired(pond, weight)
-    energy *= g.growth_per_energy
-    energy[:, bass] *= _less_in_large_bass(pond)
-    return energy
+    growth = np.multiply(energy, g.growth_per_energy_eaten, out=energy)
+    growth -= _growth_respired(pond, weight)
+    growth[:, bass] *= _less_in_large_bass(pond)
+    return growth
 
 
-def _respired(pond: Pond, weight: Array) -> Array:
-    """Energy respired, J per g and day [member, group]."""
+def _growth_respired(pond: Pond, weight: Array) -> Array:
+    """Growth per day in log weight that the energy respired would give, in bass as if of 100 g [member, group]."""
     s, g, bass = pond.state, pond.group, pond.slices[BASS]
     respired = g.respiration_exponent * s.log_weight
-    respired += g.log_respiration
+    respired += g.log_growth_respired
     np.exp(respired, out=respired)
     activity = g.activity_per_g[:, bass] * weight[:, bass]
     activity += 1.0
