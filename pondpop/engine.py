@@ -103,11 +103,10 @@ class Engine(Pond):
         alive = life.mean_share_alive(dying, left)
 
         sated[:, bass] += hunt.fish_met
-        hunger = 1.0 / sated
-        pellets = foraging.eat_pellets(self, max_intake, biomass, hunger)
+        pellets = foraging.eat_pellets(self, max_intake, biomass, sated)
         self.richness = foraging.richness(self, pellets, biomass)
         ate_food, food_after, food_of_bass = foraging.eat_food(
-            self, max_intake, biomass, food_met, hunger, pellets, length
+            self, max_intake, biomass, food_met, sated, pellets, length
         )
         ate_fish, fish_eaten = foraging.eat_fish(self, place, hunt, biomass * alive)
 

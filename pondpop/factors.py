@@ -92,7 +92,8 @@ class GroupFactors:
         of_sex = spread(np.nan_to_num(p.sex_growth_difference)) * columns.sex
         growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z + of_sex
         self.log_growth = growth_type
-        self.log_search_of_type = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type
+        at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
+        self.log_search_at_1_g = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type + spread(at_1_g)
         self.log_max_intake = spread(np.log(p.max_intake_at_1_g * growth)) + growth_type
         self.max_intake_exponent = spread(p.max_intake_exponent)
         activity = p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]

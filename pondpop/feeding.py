@@ -149,8 +149,7 @@ def first_points_of(species: int, members: int) -> NDArray[np.intp]:
 def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
     """Find the grid interval of each length; lengths beyond the ends stand at the ends. `first` as of `first_points`."""
     position = (log_length - LOG_GRID_START) * (1.0 / LOG_GRID_STEP)
-    np.maximum(position, 0.0, out=position)
-    np.minimum(position, _LAST_POSITION, out=position)
+    position.clip(0.0, _LAST_POSITION, out=position)
     lower = position.astype(np.intp)
     position -= lower
     lower += first

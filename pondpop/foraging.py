@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pondpop import feeding
 from pondpop.feeding import GridPlace
-from pondpop.pond import LOG_OF_100_G, Pond, of_species, total, totals
+from pondpop.pond import Pond, of_species, total, totals
 from pondpop.species import BASS, BLUEGILL, SHAD, SPECIES
 
 Array = NDArray[np.float64]
@@ -134,24 +134,24 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     large = feeding.lay(at_length, biomass * pond.longer(groups, p.interference_from_mm[:, BASS]))
     in_the_way = feeding.prey_within_reach(large, pond.tables.gives_way)
     crowding = 1.0 + of_species(p.interference_ha_per_kg, BASS) * in_the_way
-    area = pond.group.log_search_of_type[:, groups] - of_species(p.search_area_exponent, BASS) * (
-        pond.state.log_weight[:, groups] - LOG_OF_100_G
-    )
+    area = pond.state.log_weight[:, groups] * -of_species(p.search_area_exponent, BASS)
+    area += pond.group.log_search_at_1_g[:, groups]
     np.exp(area, out=area)
-    area *= feeding.read(
-        at_length, (p.search_area_at_100_g[:, BASS] * pond.by_day.bass_search[pond.day])[:, None] / crowding
-    )
+    area *= feeding.read(at_length, pond.by_day.bass_search[pond.day][:, None] / crowding)
     return area
 
 
-def eat_pellets(pond: Pond, max_intake: Array, biomass: Array, hunger: Array) -> Array | None:
-    """Pellets that bluegill eat, g per g and day [member, bluegill group]; None where none are given."""
+def eat_pellets(pond: Pond, max_intake: Array, biomass: Array, sated: Array) -> Array | None:
+    """Pellets that bluegill eat, g per g and day [member, bluegill group]; None where none are given.
+
+    sated is 1 and all food met [member, group].
+    """
     p, groups = pond.parameters, pond.slices[BLUEGILL]
     given = pond.inputs.pellets_kg_per_ha[pond.day]
     if given == 0.0:
         return None
     warm = pond.by_day.water_c[:, pond.day] > p.pellets_above_c[:, BLUEGILL]
-    ration = 1.0 - hunger[:, groups]
+    ration = 1.0 - 1.0 / sated[:, groups]
     room = np.maximum(0.0, of_species(p.pellet_ration_target, BLUEGILL) - ration)
     appetite = of_species(p.pellet_access, BLUEGILL) * room * max_intake[:, groups] * warm[:, None]
     appetite = appetite * pond.longer(groups, p.pellets_from_mm[:, BLUEGILL])
@@ -161,14 +161,15 @@ def eat_pellets(pond: Pond, max_intake: Array, biomass: Array, hunger: Array) ->
 
 
 def eat_food(
-    pond: Pond, max_intake: Array, biomass: Array, food_met: Array, hunger: Array, pellets: Array | None, length: float
+    pond: Pond, max_intake: Array, biomass: Array, food_met: Array, sated: Array, pellets: Array | None, length: float
 ) -> tuple[Array, Array, Array]:
     """Plankton and benthos eaten, g per g and day, no more than the pond gave [food, member, group].
 
-    Also what is left of them, and what bass ate of them in the step, both kg/ha [food, member].
+    Also what is left of them, and what bass ate of them in the step, both kg/ha [food, member]. sated is 1 and all
+    food met: one saturating response is shared by all food.
     """
     p, s, bass, bluegill = pond.parameters, pond.state, pond.slices[BASS], pond.slices[BLUEGILL]
-    appetite = max_intake * hunger
+    appetite = max_intake / sated
     if pellets is not None:
         displacement = of_species(p.pellet_displacement, BLUEGILL) * pellets / max_intake[:, bluegill]
         appetite[:, bluegill] *= np.maximum(0.0, 1.0 - displacement)

@@ -75,6 +75,7 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
     share *= p.length_growth_power[:, None]
     np.exp(share, out=share)
     np.minimum(share, p.length_growth_limit[:, None], out=share)
-    share *= np.maximum(gain, 0.0)
+    share *= gain
+    np.maximum(share, 0.0, out=share)
     share *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
     return share
