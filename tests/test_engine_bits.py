@@ -78,6 +78,27 @@ def test_columns_without_fish_change_no_bit(block):
             np.testing.assert_array_equal(mine, plain)
 
 
+def test_closing_up_keeps_every_group_in_its_order_and_leaves_no_gap():
+    engine = run(0, 8)
+    s, rng = engine.state, np.random.default_rng(3)
+    s.number[rng.random(s.number.shape) < 0.4] = 0.0
+    s.number[3] = 0.0  # a member without fish
+    before = [fish_of(engine, k) for k in range(8)]
+    species = [s.columns.species[s.number[k] > 0.0] for k in range(8)]
+    assert s.close_up()
+    engine.columns_changed()
+    for k in range(8):
+        for was, now in zip(before[k], fish_of(engine, k), strict=True):
+            np.testing.assert_array_equal(now, was)
+        np.testing.assert_array_equal(s.columns.species[s.number[k] > 0.0], species[k])
+        for groups in engine.slices:
+            there = s.number[k, groups] > 0.0
+            assert not (there[1:] & ~there[:-1]).any(), "a gap"
+    for groups in engine.slices:
+        assert groups.start == groups.stop or (s.number[:, groups] > 0.0).any(axis=0).all(), "a column without fish"
+    assert not s.close_up()
+
+
 @pytest.mark.parametrize("members", [1, 2, 3, 8, 64])
 @pytest.mark.parametrize("groups", [1, 7, 300])
 def test_sums_over_groups_run_in_group_order(members, groups):
