@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop import deaths, energetics, feeding, foraging, growth, life, management, reacting
+from pondpop import deaths, feeding, foraging, growth, life, management, reacting
 from pondpop.books import Books, Flows
 from pondpop.feeding import BENTHOS, PLANKTON
 from pondpop.inputs import Inputs, StockingInput
@@ -174,7 +174,7 @@ class Engine(Pond):
         ration: Array,
     ) -> None:
         """Add the groups of one origin; number [member] is split between sexes and growth types."""
-        p = self.parameters
+        p, s = self.parameters, self.state
         growth_z, sex, share = self._types(species)
         sexes = np.where(sex > 0.0, female_share, np.where(sex < 0.0, 1.0 - female_share, 1.0))
         row = (1, sex.size)
@@ -187,25 +187,20 @@ class Engine(Pond):
             stocked=np.full(row, stocked),
             origin=np.full(row, origin, np.intp),
         )
-        group = self.group_factors(columns)
-        log_length = np.full((self.state.members, sex.size), np.log(length_mm))
-        if origin >= 0:
-            if length_cv is None:
-                offset = p.stocking_length_growth_exponent[:, None] * group.log_growth
-            else:
-                apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
-                offset = apart[:, None] * growth_z
-            log_length = log_length + offset
-        log_weight = energetics.log_standard_weight(
-            log_length, group.ws_intercept, group.ws_slope, group.isometric_below
-        )
-        if weight_g is not None:
-            at_mean = energetics.log_standard_weight(
-                np.full_like(log_length, np.log(length_mm)), group.ws_intercept, group.ws_slope, group.isometric_below
-            )
-            log_weight = log_weight + np.log(weight_g) - at_mean
-        self.state.add(columns, number[:, None] * share * sexes, log_weight, log_length, ration[:, None])
+        mean = np.full(row, np.log(length_mm))
+        s.add(columns, number[:, None] * share * sexes, np.zeros(row), mean, ration[:, None])
         self.columns_changed()
+        last = self.slices[species].stop
+        new = slice(last - sex.size, last)
+        if origin >= 0 and length_cv is None:
+            s.log_length[:, new] += p.stocking_length_growth_exponent[:, None] * self.group.log_growth[:, new]
+        elif length_cv is not None:
+            apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
+            s.log_length[:, new] += apart[:, None] * growth_z
+        s.log_weight[:, new] = self.log_standard_weight(s.log_length[:, new], new)
+        if weight_g is not None:
+            at_mean = self.log_standard_weight(np.broadcast_to(mean, (s.members, sex.size)), new)
+            s.log_weight[:, new] += np.log(weight_g) - at_mean
 
     def _stock(self, event: StockingInput) -> None:
         number = event.per_ha * self.inputs.luck.stocking_survival[:, event.origin]

@@ -183,3 +183,11 @@ def prey_within_reach(prey: Array, kernel: Array) -> Array:
 def search_upon_prey(search: Array, kernel: Array) -> Array:
     """Rate at which prey of each species and length meet the searching predators: [member, species * length]."""
     return np.matmul(search[:, None, :], kernel)[:, 0, :]
+
+
+def richness(fertility: Array, saturation: Array) -> Array:
+    """Renewal of food relative to fertility 1: rises with fertility and saturates.
+
+    Bluegill ponds of Wudtisin 2003 gained nothing from phosphorus beyond some dose; the shape is ours.
+    """
+    return np.asarray(fertility * np.sqrt((1.0 + saturation) / (saturation + fertility**2)))

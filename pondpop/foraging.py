@@ -184,18 +184,13 @@ def eat_food(
 
 
 def richness(pond: Pond, pellets: Array | None, biomass: Array) -> Array:
-    """Renewal of food relative to fertility 1 [member]: saturates, and pellets that are not eaten fertilise.
-
-    Bluegill ponds of Wudtisin 2003 gained nothing from phosphorus beyond some dose; the shape is ours.
-    """
-    p, inputs = pond.parameters, pond.inputs
-    year = inputs.year[pond.day]
-    fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
-    if pellets is not None:
-        eaten = total(pellets * biomass[:, pond.slices[BLUEGILL]])
-        fertility = fertility + p.pellet_fertility_ha_day_per_kg * (inputs.pellets_kg_per_ha[pond.day] - eaten)
-    half = p.renewal_saturation
-    return np.asarray(fertility * np.sqrt((1.0 + half) / (half + fertility**2)))
+    """Renewal of food relative to fertility 1 [member]; pellets that are not eaten fertilise."""
+    if pellets is None:
+        return pond.richness_of_year
+    p = pond.parameters
+    eaten = total(pellets * biomass[:, pond.slices[BLUEGILL]])
+    left = pond.inputs.pellets_kg_per_ha[pond.day] - eaten
+    return feeding.richness(pond.fertility + p.pellet_fertility_ha_day_per_kg * left, p.renewal_saturation)
 
 
 def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> tuple[Array, Array]:

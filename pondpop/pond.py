@@ -15,6 +15,7 @@ from pondpop.species import BASS
 from pondpop.state import Columns, State
 
 Array = NDArray[np.float64]
+ALL = slice(None)
 LOG_OF_100_G = log(100.0)
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
 
@@ -39,13 +40,16 @@ class Pond:
         self.large_die_less = bool(p.large_fish_death_reduction[:, BASS].any())
         self.growth_luck = inputs.luck.growth * inputs.local_growth
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
-        self.richness = np.ones(inputs.members)  # renewal of food relative to fertility 1
+        self.richness = np.ones(inputs.members)  # renewal of food relative to fertility 1, of late
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.columns_changed()
 
     def columns_changed(self) -> None:
         """Remake what depends on which groups there are, and on the year."""
-        s = self.state
+        s, inputs = self.state, self.inputs
+        year = inputs.year[min(self.day, inputs.days - 1)]
+        self.fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
+        self.richness_of_year = feeding.richness(self.fertility, self.parameters.renewal_saturation)
         self.group = self.group_factors(s.columns)
         self.slices = s.species_slices()
         self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
@@ -75,11 +79,17 @@ class Pond:
         intake *= self.by_day.intake[self.day].repeat(self.columns_of_species, axis=1)
         return intake
 
+    def log_standard_weight(self, log_length: Array, groups: slice = ALL) -> Array:
+        """Natural log of the standard weight in g of some groups, had they these lengths."""
+        g = self.group
+        return energetics.log_standard_weight(
+            log_length, g.ws_intercept[:, groups], g.ws_slope[:, groups], g.isometric_below[:, groups]
+        )
+
     def log_condition(self) -> Array:
         """Natural log of each group's weight over its standard weight."""
-        g, s = self.group, self.state
-        standard = energetics.log_standard_weight(s.log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
-        return np.subtract(s.log_weight, standard, out=standard)
+        standard = self.log_standard_weight(self.state.log_length)
+        return np.subtract(self.state.log_weight, standard, out=standard)
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
