@@ -37,7 +37,7 @@ MODULES = (
 TESTS = (
     "tests/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
     "tests/test_laws.py", "tests/test_fishing.py", "tests/test_reacting.py", "tests/test_units.py",
-    "tests/test_calendar.py", "tests/test_gate.py", "tests/test_published.py",
+    "tests/test_calendar.py", "tests/test_gate.py", "tests/test_published.py", "tests/test_engine_bits.py",
 )  # fmt: skip
 SLOW = "not recorded_run"  # of the plain model, which no change of the package touches
 LONGEST_SECONDS = 300.0  # of processor time; the tests take about a minute
