@@ -207,7 +207,7 @@ def broken_scenarios(draw: Any) -> dict[str, Any]:
         elif what == 2 and isinstance(place, list):
             place.extend([place[last]] * draw(st.sampled_from([1, 30, 250])))
         else:
-            place[last] = draw(JUNK)
+            place[last] = copy.deepcopy(draw(JUNK))  # the next round may change it in place
     return raw
 
 
