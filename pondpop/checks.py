@@ -8,6 +8,8 @@ from typing import Final
 from pondpop.units import brief
 
 MISSING: Final = object()
+Quantity = tuple[str, Sequence[str]]
+"""What keys of one quantity begin with, and the keys, one a unit."""
 _LONGEST_SHOWN = 60
 _LONGEST_PATH = 160
 _LONGEST_FACT = 200
@@ -77,17 +79,47 @@ def _cut(text: str, longest: int) -> str:
     return text if len(text) <= longest else text[: longest - 1] + "…"
 
 
-def nearest(word: object, known: Iterable[str]) -> str:
-    """A remedy that names the nearest known word, or else the words there are."""
+def nearest(word: object, known: Iterable[str], quantities: Iterable[Quantity] = ()) -> str:
+    """A remedy that names the nearest known word, or else the words there are.
+
+    Where the word lacks its unit or has another one, all keys of its quantity are named: no unit is guessed.
+    """
     known = list(known)
-    return _similar(word, known) or f"known: {', '.join(known)}"
+    similar = _closest(word, known)
+    units = _units_of(str(word), similar, list(quantities))
+    if units:
+        return f"the unit is part of the key: write {alternatives(units)}"
+    return _meant(similar) or f"known: {', '.join(known)}"
 
 
-def _similar(word: object, known: list[str]) -> str:
+def _units_of(word: str, similar: str, quantities: Sequence[Quantity]) -> list[str]:
+    """The keys of the quantity that a word without a known unit may mean."""
+    bare = [key for _, keys in quantities if any(k.startswith(f"{word}_") for k in keys) for key in keys]
+    if bare:
+        return bare
+    for stem, keys in quantities:
+        if stem and word.startswith(f"{stem}_"):
+            return list(keys)
+        if similar in keys and not (stem and word.endswith(similar.removeprefix(stem))):
+            return list(keys)
+    return []
+
+
+def alternatives(words: Sequence[str]) -> str:
+    """a, b or c."""
+    return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
+
+
+def _closest(word: object, known: list[str]) -> str:
     from difflib import get_close_matches  # most inputs have no use for it
 
-    close = get_close_matches(str(word)[:200], known, n=1)
-    return f'did you mean "{close[0]}"?' if close else ""
+    longer = [key for key in known if key.startswith(f"{word}_")]
+    close = get_close_matches(str(word)[:200], known, n=1) or (longer if len(longer) == 1 else [])
+    return close[0] if close else ""
+
+
+def _meant(word: str) -> str:
+    return f'did you mean "{word}"?' if word else ""
 
 
 def number(path: str, value: object, low: float, high: float, unit: str = "") -> float:
@@ -131,12 +163,20 @@ def label(path: str, value: object) -> str:
     return value
 
 
-def choice(path: str, value: object, known: Iterable[str]) -> str:
-    """One of the known words. Raises InputError with the nearest one."""
+def choice(path: str, value: object, known: Iterable[str], other_names: Mapping[str, str] | None = None) -> str:
+    """One of the known words. Raises InputError with the nearest one, or the one that goes by another name."""
     known = list(known)
     if not isinstance(value, str) or value not in known:
-        raise InputError(path, value, "one of " + ", ".join(known), _similar(value, known))
+        raise InputError(path, value, "one of " + ", ".join(known), meant(value, known, other_names or {}))
     return value
+
+
+def meant(value: object, known: list[str], other_names: Mapping[str, str]) -> str:
+    """A remedy that names the word that is meant, if one can be told."""
+    words = " ".join(str(value)[:200].lower().replace("_", " ").replace("-", " ").split())
+    singular = words.removesuffix("s") if not words.endswith("ss") else words
+    called = other_names.get(words) or other_names.get(singular) or next((w for w in (words, singular) if w in known), "")
+    return _meant(called or _closest(value, known))
 
 
 def day(path: str, value: object, first: dt.date, end: dt.date, why: str = "") -> dt.date:
@@ -150,10 +190,10 @@ def day(path: str, value: object, first: dt.date, end: dt.date, why: str = "") -
     return value
 
 
-def only_known(path: str, given: Iterable[str], known: Iterable[str]) -> None:
-    """Refuses the first key that is not known. Raises InputError with the nearest one."""
+def only_known(path: str, given: Iterable[str], known: Iterable[str], quantities: Iterable[Quantity] = ()) -> None:
+    """Refuses the first key that is not known. Raises InputError with the nearest one, or those of its quantity."""
     known = list(known)
     for key in given:
         if key not in known:
             where = f"{path}.{key}" if path else key
-            raise InputError(where, key, "a known key", nearest(key, known))
+            raise InputError(where, key, "a known key", nearest(key, known, quantities))

@@ -212,6 +212,8 @@ def test_odd_things_are_kept_and_named(folder):
 HEADERS = [
     ("date,gear,species,length\n", "column names spelled exactly"),
     ("Date,gear,species,length_in\n", 'did you mean "date"?'),
+    ("date,gear,species,length\n", "write length_in or length_mm"),
+    ("date,gear,species,length_in,weight_kg\n", "write weight_lb, weight_oz or weight_g"),
     (" date,gear,species,length_in\n", "spelled exactly"),
     ("date;gear;species;length_in\n", "separate the columns by commas"),
     ("date,gear,species,length_in,length_mm\n", "one unit"),

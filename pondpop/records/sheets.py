@@ -78,7 +78,11 @@ class Sheet:
         where = {"path": "line 1", "file": str(self.path)}
         for name in self.header:
             if name not in known:
-                remedy = "separate the columns by commas" if ";" in name or "\t" in name else nearest(name, known)
+                units = [group.split("|") for group in needed + optional if "|" in group]
+                quantities = [(names[0].rpartition("_")[0], names) for names in units]
+                remedy = nearest(name, known, quantities)
+                if ";" in name or "\t" in name:
+                    remedy = "separate the columns by commas"
                 raise InputError(given=name, allowed="column names spelled exactly", remedy=remedy, **where)
             if self.header.count(name) > 1:
                 raise InputError(given=name, allowed="each column once", remedy="remove one", **where)

@@ -70,6 +70,19 @@ KEYS: dict[str, list[str]] = {
 }  # fmt: skip
 
 
+def _quantities(known: list[str]) -> list[checks.Quantity]:
+    """The quantities of a table, with the keys of their units, the SI one last as readers meet US ones first."""
+    found: list[checks.Quantity] = []
+    for family in (AREA, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, COUNTS):
+        si_suffix, *others = family
+        for key in known:
+            stem = key.removesuffix(si_suffix).removesuffix("_")
+            names = keys(stem, [*others, si_suffix])
+            if key == names[-1] and set(names) <= set(known):
+                found.append((stem, names))
+    return found
+
+
 def read(path: str | Path) -> dict[str, Any]:
     """What the TOML file says, unchecked. Raises InputError if it cannot be read or is no TOML."""
     content = file_text(Path(path), LARGEST_FILE)
@@ -118,7 +131,8 @@ class Table:
         if not isinstance(raw, dict):
             raise InputError(path, raw, "a table", f"write it under [{path}]")
         self.raw, self.path, self.kind = raw, path, kind
-        checks.only_known(path, raw, KEYS[kind])
+        if not set(raw) <= set(KEYS[kind]):
+            checks.only_known(path, raw, KEYS[kind], _quantities(KEYS[kind]))
 
     def at(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
