@@ -426,6 +426,39 @@ def test_files_that_cannot_be_read_are_refused_in_good_time(tmp_path, content, s
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("date = 06/01/2027", "write dates as 2027-06-01"),
+        ("date = June 1, 2027", "write dates as 2027-06-01"),
+        ("date = 2027-02-30", "a day that the calendar has"),
+        ("per_acre = 1,000", "without thousands commas"),
+        ("fertility = fertilized  # or not", 'words in quotes, "fertilized"'),
+        ("fertility = “fertilized”", "straight quotation marks"),
+        ('title = "a', "close the quotation marks"),
+        ("rising = True", "small letters"),
+        ("area_acres = .5", "0.5 for .5"),
+        ("area_acres = 2 acres", "its unit is part of the key"),
+        ("per acre = 5", "keys without blanks"),
+        ("cover: 2", "with = in place of :"),
+        ("length_in = [8 14]", "commas between"),
+        ("years = 3\nyears = 4", "stands twice"),
+        ("[run]\n[run]", "head each table once"),
+        ("surveys = [04-15]", 'in quotes, "04-15"'),
+        ("years = 3..4", "each line is key = value"),
+    ],
+)
+def test_slips_of_writing_are_shown_with_their_line_and_what_to_do(tmp_path, line, says):
+    file = tmp_path / "pond.toml"
+    file.write_text(f"# a pond\n[pond]\n{line}\n", "utf-8")
+    with pytest.raises(InputError) as caught:
+        load(file)
+    last, told = line.splitlines()[-1], str(caught.value)
+    assert f"pond.toml: line {3 + line.count(chr(10))}, column " in told
+    assert f"got {last}, needs valid TOML (" in told and says in told
+    assert "\n" not in told
+
+
 def test_what_is_no_file_is_refused(tmp_path):
     os.mkfifo(tmp_path / "pipe")
     for name, says in [("nothing", "no such file"), (".", "a folder"), ("pipe", "no ordinary file"), ("a\0b", "needs")]:

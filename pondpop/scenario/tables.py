@@ -94,7 +94,9 @@ def read(path: str | Path) -> dict[str, Any]:
     except RecursionError:
         raise InputError("", Fact("lists or tables nested too deeply"), "a scenario in TOML", file=str(path)) from None
     except ValueError as error:
-        raise InputError("", Fact(error), "valid TOML", file=str(path)) from None
+        from pondpop.scenario.slips import syntax_error  # most files have no use for it
+
+        raise syntax_error(content, error).in_file(str(path)) from None
     if not raw:
         raise InputError("", Fact("an empty file"), "a scenario in TOML", file=str(path))
     return raw
