@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop import goals, indices
+from pondpop import catches, goals, indices
 from pondpop.chance import at_least_one
 from pondpop.goals import SURE, Duel, Score
 from pondpop.quantities import QUANTILES, UNITS, Units, quantities
@@ -52,6 +52,7 @@ def answers(dataset: xr.Dataset, units: Units) -> list[Answer]:
         found += _advice(dataset, scenario)
         for other in names[1:]:
             found += _differences(dataset, scenario, names[0], other, units)
+    found += _shortfalls(dataset, scenario, units)
     found += _big_bass(dataset, scenario)
     found += _costs(dataset, scenario)
     if goals.is_repair(scenario):
@@ -204,7 +205,28 @@ def _survey_after(dataset: xr.Dataset, stocked: dt.date) -> tuple[int | None, in
     return (nearest, round(months[nearest])) if months[nearest] > 0 else (None, 0)
 
 
-# ---------------------------------------------------------------------- whole fish, money, repairs
+# ---------------------------------------------------------------------- whole fish, catches, money, repairs
+
+
+def _shortfalls(dataset: xr.Dataset, scenario: Scenario, units: Units) -> Iterator[Answer]:
+    """What harvest rules ask for and anglers do not catch."""
+    for catch in catches.catches(dataset, scenario):
+        if catch.falls_short:
+            words = f"{_title(scenario, catch.strategy)} {shortfall_words(catch, units)}."
+            yield Answer("harvest", words, (catches.FLOWS[catch.amount],))
+
+
+def shortfall_words(catch: catches.Catch, units: Units) -> str:
+    """What a strategy asks for and what is caught, as the end of a sentence that begins with the strategy."""
+    metric, us, factor = UNITS["crop" if catch.amount == "kg_per_ha" else "density"]
+    unit, factor = (us, factor) if units == "us" else (metric, 1.0)
+    first, last = catch.years[0], catch.years[-1]
+    years = f"{first}–{last}" if last > first else f"{first}"
+    mean, caught = factor * catch.asked.mean(), factor * catch.caught.mean(axis=1)
+    return (
+        f"asks for {brief(mean, 2)} {unit} of {catch.species} a year in {years}, and {_band(caught)} are caught: its "
+        "harvest is a ceiling, not a catch (too few such fish, or too few hours and bites)"
+    )
 
 
 def _big_bass(dataset: xr.Dataset, scenario: Scenario) -> Iterator[Answer]:

@@ -15,11 +15,10 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop import indices
+from pondpop import catches, indices
 from pondpop.quantities import QUANTILES, quantities
-from pondpop.scenario import SPECIES, Goal, Harvest, Scenario, resolve
+from pondpop.scenario import SPECIES, Goal, Scenario, resolve
 from pondpop.species import BASS
-from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
 
@@ -231,40 +230,7 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     return np.asarray((number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1))
 
 
-# ---------------------------------------------------------------------- money and hours
-
-
-def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
-    """Angler hours that the bass harvest of each month takes, whole pond [strategy, member, month].
-
-    The catch per hour of bass above 8 in, times the share of them (at the survey nearest to the month) that the harvest
-    rules keep. Other species have no catch rate in the model, so their harvest takes no hours here.
-    """
-    fish = dataset["harvest_number"].values[..., BASS] * scenario.pond.area_ha
-    rate = dataset["catch_rate"].values[..., 0]
-    number = dataset["number"].values[..., BASS, :]
-    months = dataset["month"].values.astype("datetime64[D]").astype(int) + 15
-    surveys = dataset["survey_date"].values.astype("datetime64[D]").astype(int)
-    nearest = np.abs(surveys[None, :] - months[:, None]).argmin(axis=1)
-    stock = np.maximum(number[..., 8:].sum(axis=-1), 1e-12)
-    kept = np.stack(
-        [
-            (number[s] * inside(strategy.harvest, number.shape[-1])).sum(axis=-1) / stock[s]
-            for s, strategy in enumerate(scenario.strategies.values())
-        ]
-    )
-    return fish / np.maximum(rate * np.minimum(kept, 1.0)[..., nearest], 1e-6)
-
-
-def inside(rules: tuple[Harvest, ...], classes: int) -> Array:
-    """Share of each inch class, from 8 in on, that lies in the window of any rule for bass [class]."""
-    low = np.arange(classes, dtype=float)
-    share = np.zeros(classes)
-    for rule in rules:
-        if rule.species == "bass":
-            first, last = (edge / MM_PER_IN for edge in rule.length_mm)
-            share = np.maximum(share, np.clip(np.minimum(last, low + 1.0) - np.maximum(first, low), 0.0, 1.0))
-    return np.where(low >= 8.0, share, 0.0)
+# ---------------------------------------------------------------------- money
 
 
 def costs(dataset: xr.Dataset) -> Cost:
@@ -291,7 +257,7 @@ def costs(dataset: xr.Dataset) -> Cost:
     per_kg = prices.per_kg_feed if prices else None
     per_hour = prices.per_hour if prices else None
     feed = dataset["pellets_given"].values.sum(axis=-1) * area
-    hours = harvest_hours(dataset, scenario).sum(axis=-1)
+    hours = catches.harvest_hours(dataset, scenario).sum(axis=-1)
     if per_kg is None and feed.any():
         unpriced.add("feed")
     if per_hour is None and hours.any():

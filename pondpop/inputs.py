@@ -184,7 +184,7 @@ def prepare(
         pellets += feeding.kg_per_ha_day * _in_season(dates, year, feeding)
     hours, release_deaths = np.zeros(days), np.zeros(days)
     for angling in strategy.angling:
-        effort = _effort(dates, year, angling.season, angling.from_year, angling.to_year)
+        effort = season_effort(dates, year, angling.season, angling.from_year, angling.to_year)
         hours += angling.hours_per_ha * effort
         release_deaths = np.where(effort > 0.0, angling.death_after_release, release_deaths)
     return Inputs(
@@ -264,7 +264,7 @@ def _season_holds(date: dt.date, season: tuple[tuple[int, int], tuple[int, int]]
     return first <= today <= last if first <= last else (today >= first or today <= last)
 
 
-def _effort(
+def season_effort(
     dates: list[dt.date],
     year: NDArray[np.intp],
     season: tuple[tuple[int, int], tuple[int, int]],
@@ -291,7 +291,7 @@ def _fishing(rule: Harvest, dates: list[dt.date], year: NDArray[np.intp]) -> Fis
         species=SPECIES.index(rule.species),
         shortest_mm=rule.length_mm[0],
         longest_mm=rule.length_mm[1],
-        effort=_effort(dates, year, rule.season, rule.from_year, rule.to_year),
+        effort=season_effort(dates, year, rule.season, rule.from_year, rule.to_year),
         kind=_kind(rule),
         ask=np.full((1, int(year[-1]) + 1), _amount(rule)),
         when=rule.when,

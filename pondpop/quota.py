@@ -7,7 +7,6 @@ has not seen. All variants share their luck.
 
 from __future__ import annotations
 
-import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from pondpop import goals, indices, results
+from pondpop import catches, goals, indices, results
 from pondpop.chance import Source
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.quantities import quantities
@@ -33,7 +32,6 @@ Array = NDArray[np.float64]
 
 MOST_KG_PER_HA = 100.0  # per window and year; no published quota is half as high
 FRESH = 100_000  # number of the first member that confirms; the search never reaches it
-TAKEN = 0.9  # a quota counts as caught where this share of it is
 SCAN = (0.0, 10.0, 20.0, 35.0, 60.0)  # kg/ha and year, first window
 SCAN_OTHERS = (0.0, 10.0)  # every other window
 # How soft the indicator of each constraint is in the search (choices): PSD points, Wr points, log of F/C
@@ -239,7 +237,7 @@ def judge(dataset: xr.Dataset, scenario: Scenario, question: Question, amounts: 
         expit((np.log(MOST_FORAGE) - np.log(np.maximum(ratio, 1e-9))) / SOFT_RATIO),
     ]
     smoothed = np.array([float(np.nan_to_num(each, nan=0.0).mean()) for each in soft])
-    taken, asked = _by_year(dataset, scenario, question)
+    taken, asked = _taken_and_asked(dataset, scenario, question)
     return Trial(amounts, dataset, chances, smoothed, _worth(dataset, taken), taken, asked)
 
 
@@ -272,28 +270,11 @@ def _worth(dataset: xr.Dataset, taken: Array) -> float:
     return total / weights if weights else 0.0
 
 
-def _by_year(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tuple[Array, Array]:
-    """Bass taken [member, year] and asked for [year] in each calendar year, kg/ha; of a season that the run holds only
-    a part of, as large a part of the quota."""
-    years = dataset["month"].values.astype("datetime64[Y]").astype(int)
-    numbers = np.unique(years)
-    monthly = dataset["harvest_biomass"].values[0, ..., BASS]
-    taken = np.stack([monthly[:, years == year].sum(axis=1) for year in numbers], axis=1)
-    asked = np.zeros(numbers.size)
-    for rule in scenario.strategies[question.strategy].harvest:
-        if rule.species == "bass":
-            asked[rule.from_year - 1 : rule.to_year] += rule.kg_per_ha or 0.0
-    return taken, asked * _season_within(scenario, question.season)
-
-
-def _season_within(scenario: Scenario, season: Season) -> Array:
-    """Share of each calendar year's season that lies within the run [year]."""
-    run, shares = scenario.run, []
-    for year in range(run.start.year, run.start.year + run.last_year):
-        first, after = dt.date(year, *season[0]), dt.date(year, *season[1]) + dt.timedelta(days=1)
-        held = min(after, run.end) - max(first, run.start)
-        shares.append(max(held.days, 0) / (after - first).days)
-    return np.array(shares)
+def _taken_and_asked(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tuple[Array, Array]:
+    """Bass taken [member, year] and asked for [year] in each calendar year of the run, kg/ha."""
+    rules = [rule for rule in scenario.strategies[question.strategy].harvest if rule.species == "bass"]
+    taken = catches.by_year(dataset, dataset["harvest_biomass"].values[0, ..., BASS])
+    return taken, catches.asked(scenario, rules, "kg_per_ha")
 
 
 def _rounded(amounts: Array, units: str) -> Array:
@@ -303,8 +284,8 @@ def _rounded(amounts: Array, units: str) -> Array:
 
 
 def chance_caught(trial: Trial) -> Array:
-    """Probability that at least TAKEN of a year's quota is caught [year]; NaN in years without one."""
-    share = (trial.taken >= TAKEN * trial.asked).mean(axis=0)
+    """Probability that at least `catches.TAKEN` of a year's quota is caught [year]; NaN in years without one."""
+    share = (trial.taken >= catches.TAKEN * trial.asked).mean(axis=0)
     return np.where(trial.asked > 0.0, share, np.nan)
 
 

@@ -8,9 +8,10 @@ import io
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop import goals, indices
+from pondpop import catches, goals, indices
+from pondpop.catches import TAKEN
 from pondpop.quantities import QUANTILES, quantities
-from pondpop.quota import MOST_FORAGE, TAKEN, Found, Question, Trial, chance_caught, whole_fish, with_quota
+from pondpop.quota import MOST_FORAGE, Found, Question, Trial, chance_caught, in_vain, whole_fish, with_quota
 from pondpop.scenario import Scenario
 from pondpop.screen import band, columns
 from pondpop.species import BASS
@@ -72,9 +73,31 @@ def _lead(found: Found) -> str:
     title = found.scenario.strategies[question.strategy].title
     last = str(best.dataset["survey_date"].values[-1])[:10]
     head = f"Quota for “{title}”: {asked}, over the twelve months to {last}."
-    if found.met:
-        return f"{head}\nThis one meets it, on {best.taken.shape[0]} fresh members: {got}.\n"
-    return f"{head}\nNo quota that was tried meets this. The nearest, on {best.taken.shape[0]} fresh members: {got}.\n"
+    met = "This one meets each of them" if found.met else "No quota that was tried meets them. The nearest"
+    lead = f"{head}\n{met}, on {best.taken.shape[0]} fresh members: {got}.\n"
+    return lead + _not_asked(found)
+
+
+def _not_asked(found: Found) -> str:
+    """What the constraints do not say and the reader must know: a quota that is not caught, bluegill out of range."""
+    said, best = "", found.best
+    vain = in_vain(best)
+    if vain > 1.0 - TAKEN:
+        taken = np.minimum(best.taken, best.asked).sum(axis=1)
+        asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
+        said += (
+            f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
+            f"{_cell(caught)}. Read the amounts as ceilings; below is how likely each year's is caught.\n"
+        )
+    bounds = indices.target_range(found.question.option, "bluegill", "psd")
+    psd = goals.at_end({q.name: q for q in quantities(best.dataset)}["bluegill_psd"].values, best.dataset)[0]
+    middle = float(np.median(psd[np.isfinite(psd)])) if np.isfinite(psd).any() else float("nan")
+    if bounds is not None and not bounds[0] <= middle <= bounds[1]:
+        said += (
+            f"Bluegill PSD is not among the constraints: {_cell(psd)}, outside {bounds[0]:.0f}–{bounds[1]:.0f} "
+            f"({found.question.option}).\n"
+        )
+    return said
 
 
 def _amounts(found: Found) -> str:
@@ -137,7 +160,7 @@ def _schedule(found: Found) -> str:
     there = (years >= begin) & (years <= end)
     weight = ds["harvest_biomass"].values[0, ..., BASS]
     fish = ds["harvest_number"].values[0, ..., BASS] * float(ds.attrs["area_ha"])
-    hours = goals.harvest_hours(ds, scenario)[0]
+    hours = catches.harvest_hours(ds, scenario)[0]
     rate = ds["catch_rate"].values[0]
     rows = [["month", f"bass, {_unit(found)}", "fish", "angler hours", "caught per hour > 8 in", "> 15 in"]]
     for month in range(12):
@@ -157,7 +180,7 @@ def _schedule(found: Found) -> str:
 def _catching(found: Found) -> str:
     trial, scenario = found.best, _quota_scenario(found)
     chance = chance_caught(trial)
-    hours = goals.harvest_hours(trial.dataset, scenario)[0]
+    hours = catches.harvest_hours(trial.dataset, scenario)[0]
     numbers = trial.dataset["month"].values.astype("datetime64[Y]").astype(int)
     strategy = scenario.strategies[found.question.strategy]
     rows = [["year", "angler hours, whole pond", f"probability that {100 * TAKEN:.0f} % is caught"]]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small import dataset, pond, readings
 
-from pondpop import goals
+from pondpop import catches, goals
 from pondpop.answers import answers, answers_text
 from pondpop.goals import Score, duel, duels, standing
 from pondpop.results import VARIABLES
@@ -174,10 +174,46 @@ def test_hours_of_harvest_are_fish_over_catch_per_hour_of_those_fish():
     scenario, read = two_ponds(RULE)
     read["few"]["harvest_number"][:, 2, 0] = 5.0
     read["few"]["catch_rate"][..., 0] = 2.0
-    hours = goals.harvest_hours(dataset(scenario, read), scenario)
+    hours = catches.harvest_hours(dataset(scenario, read), scenario)
     kept = 0.6  # 60 of 100 bass of 8 in and more are in the window
     np.testing.assert_allclose(hours[0, :, 2], 5.0 * scenario.pond.area_ha / (2.0 * kept))
     assert (hours[1] == 0).all()
+
+
+def harvested(rules: str, kilograms: float, years: int = 3):
+    """Asked and caught where bass of so many kg/ha are caught each June by the strategy "few"."""
+    scenario, read = two_ponds(rules, years=years)
+    read["few"]["harvest_biomass"][:, 2::12, 0] = kilograms
+    return catches.catches(dataset(scenario, read), scenario), dataset(scenario, read)
+
+
+def test_asked_and_caught_are_of_the_years_whose_seasons_lie_within_the_run():
+    (catch,), _ = harvested(RULE, 5.0)  # 1 April 2026 to 31 March 2029, season March to October
+    assert (catch.strategy, catch.species, catch.amount, catch.years) == ("few", "bass", "kg_per_ha", (2027, 2028))
+    np.testing.assert_allclose(catch.asked, 9 * 1.12085, rtol=1e-4)
+    np.testing.assert_allclose(catch.caught, 5.0)
+    np.testing.assert_allclose(catch.share, 5.0 / (9 * 1.12085), rtol=1e-4)
+
+
+@pytest.mark.parametrize(("kilograms", "short"), [(9.2, False), (9.0, True)])  # 9/10 of 9 lb/acre are 9.08 kg/ha
+def test_a_harvest_falls_short_where_less_than_nine_tenths_are_caught(kilograms, short):
+    (catch,), made = harvested(RULE, kilograms)
+    assert catch.falls_short == short
+    told = [one.words for one in answers(made, "us") if one.topic == "harvest"]
+    assert len(told) == short
+    if short:
+        assert "asks for 9 lb/acre of bass a year in 2027–2028, and 8 are caught" in told[0]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        RULE.replace('"t"', '"u"').replace("lb_per_acre=9", "share=0.2"),
+        RULE.replace('"t"', '"u"').replace("lb_per_acre=9", "per_acre=9"),
+    ],
+)
+def test_rules_that_the_catch_cannot_tell_apart_are_left_out(other):
+    assert harvested(RULE + other, 5.0)[0] == []
 
 
 # --- costs

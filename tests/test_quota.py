@@ -202,7 +202,7 @@ def test_what_is_found_is_confirmed_on_members_that_the_search_never_saw(monkeyp
     assert seen[-4:] == [(FRESH, 5)] * 4
     assert {job for job in seen[:-4]} == {(0, 2)}
     assert not result.met
-    assert "No quota that was tried meets this. The nearest" in quota_text(result)
+    assert "No quota that was tried meets them. The nearest" in quota_text(result)
 
 
 def test_the_search_tries_the_scan_and_some_more(found):
@@ -232,7 +232,7 @@ def test_whether_it_is_met_follows_from_the_fresh_members(found):
     result, _ = found
     assert result.met == result.best.meets(result.question.probability)
     text = quota_text(result)
-    assert ("This one meets it" in text) == result.met
+    assert ("This one meets each of them" in text) == result.met
     assert "state agency" in text
     assert quota_csv(result).count("\n") == 1 + 4 + len(quota.SCAN)
 
@@ -241,6 +241,30 @@ def test_the_same_question_has_the_same_answer(found):
     again = search(found[0].scenario, found[0].question, search_members=2, tries=4)
     np.testing.assert_array_equal(again.best.amounts, found[0].best.amounts)
     assert quota_text(again) == quota_text(found[0])
+
+
+def told(**changes) -> str:
+    """The answer, where the quota that was found is a trial made by hand."""
+    best, asked, _ = trial(**changes)
+    others = {name: best for name in ("no harvest", "half", "double")}
+    return quota_text(quota.Found(asked, best, others, [best], True, 1, pond(members=4, years=3)))
+
+
+def test_the_answer_says_first_what_is_not_caught():
+    def all_of_it(one):  # 10, 10, 25 and 25 kg/ha, of the last year's season what lies within the run
+        one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [10.0, 10.0, 25.0, 25.0]
+
+    assert "Read the amounts as ceilings" not in told(fill=all_of_it)
+    lead = told().partition("Take each year")[0]
+    assert "Not all of it is caught: of 42 lb/acre that it asks for over the run, 0." in lead
+
+
+def test_the_answer_says_first_that_bluegill_are_out_of_their_range():
+    def in_range(one):
+        one["number"][..., 1, 4], one["number"][..., 1, 7] = 60.0, 40.0
+
+    assert "Bluegill PSD" not in told(fill=in_range).partition("Take each year")[0]
+    assert "Bluegill PSD is not among the constraints: 0, outside 20–60 (balanced)" in told()
 
 
 def test_a_schedule_tells_months_hours_and_chances():
@@ -254,7 +278,7 @@ def test_a_schedule_tells_months_hours_and_chances():
     best, asked, made = trial(fill=fill)
     others = {name: best for name in ("no harvest", "half", "double")}
     text = quota_text(quota.Found(asked, best, others, [best], True, 1, scenario))
-    assert "This one meets it" in text
+    assert "This one meets each of them" in text
     assert "Take each year, 1 Mar to 31 Oct" in text
     jun = next(line.split() for line in text.splitlines() if line.strip().startswith("Jun"))
     fish = 4.0 * made.pond.area_ha / 2  # mean of two Junes, one of them within the run and with a harvest
@@ -270,7 +294,7 @@ def test_the_command_writes_its_files_and_ends_well_without_a_quota(tmp_path, ca
     given += ["--search-members", "1", "--tries", "2", "--out", str(out)]
     assert cli.main(given) == 0
     said = capsys.readouterr().out
-    assert "No quota that was tried meets this" in said
+    assert "No quota that was tried meets them" in said
     assert {p.name for p in out.iterdir()} >= {"quota.txt", "quota.csv", "scenario.resolved.toml"}
     assert "quota_1_1" in (out / "scenario.resolved.toml").read_text("utf-8")
     assert cli.main([*given, "--option", "huge"]) == 2

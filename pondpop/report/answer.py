@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from pondpop import answers, goals, indices
+from pondpop import answers, catches, goals, indices
 from pondpop.chance import at_least_one
 from pondpop.goals import Duel, Score
 from pondpop.quantities import QUANTILES, UNITS
@@ -280,8 +280,14 @@ def _expected(v: Verdict) -> str:
 
 
 def _mind(v: Verdict) -> str:
-    """What the goals do not count and the best strategy does badly: few bass left, out of range more often."""
-    texts = []
+    """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of
+    range more often."""
+    letters = {case.strategy.name: case.letter for case in v.cases}
+    texts = [
+        f"{letters[catch.strategy]} {answers.shortfall_words(catch, v.projection.units)}"
+        for catch in catches.catches(v.projection.dataset, v.projection.scenario)
+        if catch.falls_short
+    ]
     crop = {case: float(case.band("bass_standing_crop")[-1, 1]) for case in v.cases}
     most = max(v.cases, key=lambda case: crop[case])
     if crop[v.best] < MUCH_LESS * crop[most]:
