@@ -239,7 +239,8 @@ def main() -> None:
         for name, values in ahead.items():
             by_weight.forecast(name, np.delete(values, truth), values, others, values[truth])
         if truth < given.full:
-            _in_stages(in_stages, bank, truth, seen, past, given, rng, ahead, believed)
+            own = np.random.default_rng((given.seed, truth))  # so that those by weight are the same with --full
+            _in_stages(in_stages, bank, truth, seen, past, given, own, ahead, believed)
             print(f"{truth + 1} updates in stages", file=sys.stderr, flush=True)
             _write(given, by_weight, in_stages)
     _write(given, by_weight, in_stages)
