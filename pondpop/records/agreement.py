@@ -13,6 +13,7 @@ from typing import TypeVar
 from pondpop.checks import Fact, InputError
 from pondpop.records.sheets import Sheet
 from pondpop.records.sightings import Catch, Effort, Fish, TagEvent
+from pondpop.units import MM_PER_IN
 
 LENGTH_ERROR_MM = 10.0
 """Two measurements of one fish may differ by this much (assumed)."""
@@ -170,13 +171,18 @@ def _impossible_growth(before: Fish | TagEvent, now: Fish | TagEvent, file: str)
     if -LENGTH_ERROR_MM <= gain <= LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days:
         return None
     least, most = before.length_mm - LENGTH_ERROR_MM, before.length_mm + LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days
-    earlier = f"it measured {before.length_mm:.0f} mm {days} days before ({file} line {before.line})"
+    earlier = f"it measured {_long(before.length_mm)} {days} days before ({file} line {before.line})"
     return InputError(
         "length",
-        Fact(f"{now.length_mm:.0f} mm"),
-        f"{least:.0f} to {most:.0f} mm",
+        Fact(_long(now.length_mm)),
+        f"{_long(least)} to {_long(most)}",
         earlier + "; one of the two is wrong",
     )
+
+
+def _long(mm: float) -> str:
+    """Both units: what was measured before may stand in another file and unit."""
+    return f"{mm:.0f} mm ({mm / MM_PER_IN:.1f} in)"
 
 
 def notes(

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from pondpop.checks import MISSING, Fact, InputError, nearest
-from pondpop.units import Family
+from pondpop.units import Family, brief
 
 MAX_BYTES = 100_000_000
 MAX_ROWS = 200_000
@@ -156,6 +156,12 @@ def measure(cells: dict[str, str], stem: str, family: Family, low: float, high: 
             value = number(cells, name, unit.from_si(low - slack), unit.from_si(high + slack), f" {unit.words}{words}")
             return None if value is None else unit.to_si(value)
     return None
+
+
+def told(cells: dict[str, str], stem: str, family: Family, *values: float) -> str:
+    """SI values in the unit of the column they are in: "0.1 to 2 lb"."""
+    unit = next(unit for suffix, unit in family.items() if f"{stem}_{suffix}" in cells)
+    return f"{' to '.join(brief(unit.from_si(value)) for value in values)} {unit.words}"
 
 
 def needed(value: T | None, name: str, allowed: str) -> T:

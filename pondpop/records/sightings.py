@@ -9,7 +9,7 @@ import datetime as dt
 from dataclasses import dataclass
 
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.records.sheets import date_of, label, measure, needed, number, whole, word
+from pondpop.records.sheets import date_of, label, measure, needed, number, told, whole, word
 from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
 
@@ -94,8 +94,8 @@ def _size(cells: dict[str, str], species: str) -> tuple[float | None, float | No
         if not low - COARSE_SCALE_G <= weight <= high + COARSE_SCALE_G:
             raise InputError(
                 "weight",
-                Fact(f"{weight:.4g} g"),
-                f"{low:.3g} to {high:.3g} g for a {species} of {length:.0f} mm",
+                Fact(told(cells, "weight", _WEIGHT, weight)),
+                f"{told(cells, 'weight', _WEIGHT, low, high)} for a {species} of {told(cells, 'length', LENGTH, length)}",
                 "check length, weight and units",
             )
     return length, weight
@@ -137,9 +137,11 @@ def catch(line: int, cells: dict[str, str]) -> Catch:
         return Catch(line, date, trip, hours, None, None, None, 0, 0)
     species = word(cells, "species", SPECIES)
     if longest is not None and longest <= (shortest or 0):
-        raise InputError("longest", Fact(f"{longest:g} mm"), f"a length above the shortest, {shortest or 0:g} mm")
-    if (shortest or 0) > LENGTH_MM[species][1]:
-        raise InputError("shortest", Fact(f"{shortest:g} mm"), f"at most {LENGTH_MM[species][1]:g} mm for {species}")
+        least = told(cells, "shortest", LENGTH, shortest) if shortest else "0"
+        raise InputError("longest", Fact(told(cells, "longest", LENGTH, longest)), f"a length above the shortest, {least}")
+    if shortest is not None and shortest > LENGTH_MM[species][1]:
+        most = told(cells, "shortest", LENGTH, LENGTH_MM[species][1])
+        raise InputError("shortest", Fact(told(cells, "shortest", LENGTH, shortest)), f"at most {most} for {species}")
     return Catch(line, date, trip, hours, species, shortest, longest, kept, released)
 
 

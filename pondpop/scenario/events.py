@@ -22,7 +22,7 @@ from pondpop.scenario.shape import (
     Trigger,
 )
 from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, season, yes_or_no
-from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, brief, density
+from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
 DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
@@ -107,9 +107,8 @@ class Events:
         low, high = table.quantity("length", LENGTH, 0, LONGEST_MM, needed=False, pair=True) or (0.0, LONGEST_MM)
         if high <= SHORTEST_MM:
             key = table.one_of("length", LENGTH) or "length"
-            raise InputError(
-                table.at(key), table.raw[key], f"[from, to] with to above {SHORTEST_MM:g} mm", "no fish here is shorter"
-            )
+            allowed = f"[from, to] with to above {table.told('length', LENGTH, SHORTEST_MM)}"
+            raise InputError(table.at(key), table.raw[key], allowed, "no fish here is shorter")
         return max(low, SHORTEST_MM), high  # the model has no shorter fish, so 0 is no limit
 
     def _amount(self, table: Table, prefix: str, most_share: float) -> dict[str, Any]:
@@ -133,10 +132,10 @@ class Events:
         length = table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM)
         weight = table.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
         if weight is not None and not 4e-6 <= weight / length**3 <= 5e-5:
-            low, high = brief(4e-6 * length**3), brief(5e-5 * length**3)
-            given = table.raw[table.one_of("weight", WEIGHT) or ""]
-            allowed = f"the weight of a fish of {brief(length)} mm, {low} to {high} g"
-            raise InputError(table.at(table.one_of("weight", WEIGHT) or ""), given, allowed)
+            key = table.one_of("weight", WEIGHT) or ""
+            usual = table.told("weight", WEIGHT, 4e-6 * length**3, 5e-5 * length**3)
+            allowed = f"the weight of a fish of {table.told('length', LENGTH, length)}, {usual}"
+            raise InputError(table.at(key), table.raw[key], allowed, "check length, weight and units")
         return Stocking(
             name=self._name(table, f"{species}_resident" if resident else f"{species}_{date}"),
             species=species,

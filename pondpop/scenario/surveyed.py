@@ -16,7 +16,7 @@ from pondpop.checks import Fact, InputError
 from pondpop.scenario.shape import LONGEST_MM, SHORTEST_MM, SPECIES, Run, Stocking, Temperature
 from pondpop.scenario.tables import Table
 from pondpop.scenario.water import expected_on
-from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE, brief
+from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
     from pondpop.species.listing import Entry
@@ -61,7 +61,7 @@ def _resident(
     taken = sum(_selectivity(used, species, length) for length in steps) / len(steps)
     if taken < LEAST_TAKEN:
         allowed = f"a length class of which {gear} takes a tenth of the fish within reach or more"
-        raise InputError(row.path, Fact(f"{species} of {brief(low)}–{brief(high)} mm"), allowed, "leave it out")
+        raise InputError(row.path, Fact(f"{species} of {row.told('length', LENGTH, low, high)}"), allowed, "leave it out")
     caught = -math.expm1(-reach * taken * intensity)  # chance of a fish of the pond to be caught
     per_ha, middle = count / caught / area_ha, (low + high) / 2
     if per_ha > 1e6:

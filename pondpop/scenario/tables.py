@@ -187,6 +187,11 @@ class Table:
             raise InputError(self.at(key), value, "[from, to] with from below to")
         return first, last
 
+    def told(self, prefix: str, family: Family, *values: float) -> str:
+        """SI values in the unit in which the quantity is given here: "0.1 to 2 lb"."""
+        unit = family[(self.one_of(prefix, family) or "").removeprefix(f"{prefix}_")]
+        return f"{' to '.join(brief(unit.from_si(value)) for value in values)} {unit.words}"
+
     def choice(self, key: str, known: Iterable[str], default: Any = MISSING) -> Any:
         return self.get(key, lambda p, v: checks.choice(p, v, known), default)
 

@@ -11,7 +11,7 @@ from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.scenario.shape import CLIMATES, MonthDay, Temperature
 from pondpop.scenario.tables import LARGEST_FILE, Table, file_text, keys, si, yes_or_no
-from pondpop.units import TEMPERATURE, Unit, brief
+from pondpop.units import TEMPERATURE, Unit
 
 MOST_READINGS = 10_000
 LONGEST_GAP_DAYS = 45
@@ -128,8 +128,8 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
         if (before < limit <= now) if rising else (before > limit >= now):
             return day.month, day.day
     given = table.raw[table.one_of("passes", TEMPERATURE) or ""]
-    coldest, warmest = brief(min(monthly)), brief(max(monthly))
-    raise InputError(table.path, given, f"a temperature that this water passes ({coldest}–{warmest} °C)")
+    passed = table.told("passes", TEMPERATURE, min(monthly), max(monthly))
+    raise InputError(table.path, given, f"a temperature that this water passes, {passed}")
 
 
 def expected_on(water: Temperature, day: dt.date) -> float:
