@@ -19,6 +19,7 @@ from pondpop.units import G_PER_LB, brief
 
 Array = NDArray[np.float64]
 
+FEW = 30  # members below which it is said that they are few (a choice)
 EVEN = 0.55  # below this chance of winning two strategies count as even
 CLEAR = 0.7  # a difference is told where it has this sign in at least such a share of the members
 MONTHS_AFTER_STOCKING = 24
@@ -48,6 +49,8 @@ def answers(dataset: xr.Dataset, units: Units) -> list[Answer]:
     found: list[Answer] = []
     for score in goals.scores(dataset):
         found.append(_goal(dataset, scenario, score, units))
+    if few := few_members(dataset.sizes["member"]):
+        found.append(Answer("members", few, ("number",)))
     if len(names) > 1:
         found += _advice(dataset, scenario)
         for other in names[1:]:
@@ -58,6 +61,16 @@ def answers(dataset: xr.Dataset, units: Units) -> list[Answer]:
     if goals.is_repair(scenario):
         found += _repair(dataset, scenario)
     return found
+
+
+def few_members(members: int) -> str:
+    """How little so few members say of a probability; nothing where they are enough."""
+    if members >= FEW:
+        return ""
+    if members == 1:
+        return "Only one member was run: nothing is known of chance. Run 100 or more before you decide."
+    off = round(100.0 / np.sqrt(members))  # two standard errors of a share of one half
+    return f"Only {members} members were run: a probability may be off by {off} points. Run 100 or more before you decide."
 
 
 def answers_text(dataset: xr.Dataset, units: Units) -> str:

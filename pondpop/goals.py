@@ -19,6 +19,7 @@ from pondpop import catches, indices
 from pondpop.quantities import QUANTILES, quantities
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
 from pondpop.species import BASS
+from pondpop.units import G_PER_LB, brief
 
 Array = NDArray[np.float64]
 
@@ -100,7 +101,9 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
     if goal.kind == "bass_above":
         assert goal.above_g is not None
         values = at_end(bass_above(dataset, goal.above_g), dataset, goal.by_year) * scenario.pond.area_ha
-        return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
+        weight = goal.above_g / G_PER_LB if scenario.units == "us" else goal.above_g / 1000.0
+        words = f"bass above {brief(weight)} {'lb' if scenario.units == 'us' else 'kg'} in the pond"
+        return Score(goal, words, "fish", 1, values, ("number", "biomass"))
     cost = costs(dataset)
     return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
 
@@ -129,6 +132,14 @@ def duels(score: Score, names: list[str]) -> list[Duel]:
             one = duel(score.values, score.better, i, j, names)
             pairs.append(one if not one.chance < 0.5 else duel(score.values, score.better, j, i, names))
     return pairs
+
+
+def against(every: list[Score], names: list[str], first: int, second: int) -> float:
+    """Chance that one strategy beats another, over all goals by weight; one half where they cannot be compared."""
+    total = sum(score.goal.weight for score in every) or 1.0
+    chances = [duel(score.values, score.better, first, second, names).chance for score in every]
+    weights = [score.goal.weight / total for score in every]
+    return float(np.dot(weights, np.nan_to_num(chances, nan=0.5)))
 
 
 def standing(every: list[Score], names: list[str]) -> dict[str, float]:

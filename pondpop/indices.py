@@ -197,6 +197,12 @@ _PAIR_READINGS: Final = {
 }
 
 
+_WITHOUT_HARVEST: Final = {
+    ("low", "low"): "both small: competition for food or poor habitat",
+    ("low", "middle"): "bass small, bluegill in range: bass many",
+}
+
+
 class PairReading(NamedTuple):
     """What the PSD values of bass and bluegill say together."""
 
@@ -205,11 +211,12 @@ class PairReading(NamedTuple):
     words: str
 
 
-def pair_reading(bass_psd: float, bluegill_psd: float) -> PairReading:
+def pair_reading(bass_psd: float, bluegill_psd: float, *, harvested: bool = True) -> PairReading:
     """The two-way reading of bass and bluegill PSD (per cent) against the ranges of a balanced pond, in words.
 
     The corners and the middle are as in Willis, Murphy & Guy 1993 and Guy & Willis 1990; the words for the four
-    sides are ours. A value on a bound counts as in range. Raises InputError for values outside 0 to 100.
+    sides are ours. A value on a bound counts as in range. harvested: whether fish are taken out, as far as is known;
+    where they are not, harvest is not among the reasons. Raises InputError for values outside 0 to 100.
     """
     levels = []
     for species, value in (("bass", bass_psd), ("bluegill", bluegill_psd)):
@@ -217,7 +224,9 @@ def pair_reading(bass_psd: float, bluegill_psd: float) -> PairReading:
             raise InputError(f"{species}_psd", value, "a PSD from 0 to 100 %")
         low, high = _balanced_psd(species)
         levels.append("low" if value < low else "high" if value > high else "middle")
-    return PairReading(levels[0], levels[1], _PAIR_READINGS[levels[0], levels[1]])
+    pair = levels[0], levels[1]
+    words = _PAIR_READINGS[pair]
+    return PairReading(*pair, words if harvested else _WITHOUT_HARVEST.get(pair, words))
 
 
 def pair_reading_chances(

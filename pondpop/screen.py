@@ -34,7 +34,8 @@ def balance_table(dataset: xr.Dataset, units: Units) -> str:
     for s, strategy in enumerate(dataset["strategy"].values):
         rows = [[dates[d], *(band(v[s, d], q.kind) for (_, q), v in zip(shown, values, strict=True))] for d in autumn]
         parts.append(f"{strategy}\n{columns([head, *rows])}")
-    return "\n".join(parts)
+    about = "Last survey of each year, median [8 of 10 members]; F/C: weight of forage fish over weight of bass.\n"
+    return about + "\n".join(parts)
 
 
 def autumn_surveys(dataset: xr.Dataset) -> list[int]:

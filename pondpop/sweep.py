@@ -14,6 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop import goals, results
+from pondpop.answers import few_members
 from pondpop.chance import Source
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.goals import Score
@@ -25,6 +26,7 @@ from pondpop.vary import Axis, Point, Value
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
+MOST_TOLD = 4  # points as good as the best that are named
 SETTLED_MONTHS = 6  # how long after the last date of a sweep survivors are counted, at the least (a choice)
 GROWN_MONTHS = 12  # and how long after they were stocked
 
@@ -161,11 +163,27 @@ def answer(rows: Sequence[Row], axes: Sequence[Axis], keep_share: float, probabi
         ]
         standing = goals.standing(combined, names)
         best = max(standing, key=lambda name: standing[name])
-        share = f"{100 * standing[best]:.0f} %"
-        said.append(f"By the goals {best} does best: it beats another point in {share} of paired ponds.")
+        if standing[best] < goals.BETTER:
+            said.append(f"By the goals no point stands out; {best} comes nearest to it.")
+        else:
+            share = f"{100 * standing[best]:.0f} %"
+            said.append(f"By the goals {best} does best: it beats another point in {share} of paired ponds.")
+        said[0] += _as_good(combined, names, names.index(best))
+        if few := few_members(rows[0].scores[0].values.shape[-1]):
+            said.append(few)
     if rows[0].survivors is not None and any(isinstance(v, dt.date) for v in rows[0].values):
         said.append(_earliest(rows, axes, keep_share, probability))
     return "\n".join(said) + "\n" if said else ""
+
+
+def _as_good(scores: list[goals.Score], names: list[str], best: int) -> str:
+    """The points that the best one does not beat clearly."""
+    others = [k for k in range(len(names)) if k != best and goals.against(scores, names, best, k) < goals.BETTER]
+    if not others:
+        return ""
+    more = f" and {len(others) - MOST_TOLD} more" if len(others) > MOST_TOLD else ""
+    told = "; ".join(names[k] for k in others[:MOST_TOLD])
+    return f" As good, within chance (under {100 * goals.BETTER:.0f} %): {told}{more}."
 
 
 def _earliest(rows: Sequence[Row], axes: Sequence[Axis], keep_share: float, probability: float) -> str:

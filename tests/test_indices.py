@@ -136,6 +136,14 @@ def test_pair_reading(bass, bluegill, begins):
     assert indices.pair_reading(bass, bluegill).words.startswith(begins)
 
 
+@pytest.mark.parametrize(("bass", "bluegill"), [(20, 10), (20, 40)])
+def test_harvest_is_no_reason_where_there_is_none(bass, bluegill):
+    assert "harvest" in indices.pair_reading(bass, bluegill).words
+    without = indices.pair_reading(bass, bluegill, harvested=False)
+    assert "harvest" not in without.words
+    assert without[:2] == indices.pair_reading(bass, bluegill)[:2]
+
+
 @given(counted, counted)
 def test_chances_of_the_pair_readings_add_up_to_1(bass, bluegill):
     chances = indices.pair_reading_chances(*bass, *bluegill)

@@ -18,6 +18,7 @@ from pondpop.quantities import yearly_csv
 from pondpop.readings import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_page
 from pondpop.report.actions import calendar, harvest_tables, water_c
+from pondpop.report.answer import answer
 from pondpop.report.cases import LOOKS, gather
 from pondpop.report.drawing import INK
 from pondpop.report.figures import length_frequency
@@ -238,6 +239,52 @@ def test_hunger_is_found_where_prey_is_less_than_need():
     assert seen == "short of prey of their size: bass of 8–12 in, July (9 of 10)."
     assert len(helps) == 1 and "12–14 in" in helps[0]
     assert others == "no class is likely to run short of prey of its size."
+
+
+def test_thin_bass_are_told_though_prey_of_their_size_is_there():
+    def thin(ds):
+        ds["edible_prey"].values[:], ds["prey_need"].values[:] = 50.0, 5.0
+        ds["relative_weight"].values[:, :, :, 0] = 95.0
+        ds["relative_weight"].values[0, :, -1, 0, 12:15] = 78.0
+
+    material = gather([dataset_of(raw_scenario(), change=thin)], "us")
+    (seen, helps), (others, watch) = (advice(case, "us") for case in material.cases)
+    assert "Yet bass of 12–15 in (Wr 78) are thin at the last survey" in seen
+    assert "12–14 in" in helps[0] and "beyond watching Wr" in watch[0]
+    assert "thin" not in others
+    assert "thin" not in advice(material.cases[0], "us", coming=True)[0]
+
+
+def expectation(raw, change) -> str:
+    """What the page expects of the best strategy."""
+    (lead,) = answer(gather([dataset_of(raw, change=change)], "us")).lead
+    return dict(lead)["What to expect"]
+
+
+def test_harvest_is_blamed_only_where_there_is_one():
+    def small_bass(ds):
+        ds["number"].values[:, :, :, 0, 12:] = 1e-3
+        ds["number"].values[:, :, :, 1] = 0.0
+        ds["number"].values[:, :, :, 1, 4], ds["number"].values[:, :, :, 1, 7] = 60.0, 40.0
+
+    raw = raw_scenario()
+    raw["strategies"] = {"light": raw["strategies"]["light"]}
+    assert "bass many" in expectation(raw, small_bass) and "harvest" not in expectation(raw, small_bass)
+    raw["strategies"] = {"hard": raw_scenario()["strategies"]["hard"]}
+    assert "harvested too hard" in expectation(raw, small_bass)
+
+
+def test_a_harvest_that_is_not_caught_is_minded():
+    def caught(kilograms):
+        def change(ds):
+            ds["harvest_biomass"].values[:] = 0.0
+            ds["harvest_biomass"].values[1, :, 16::12, 0] = kilograms  # July of strategy B, which asks for 20 lb/acre
+
+        (lead,) = answer(gather([dataset_of(raw_scenario(), change=change)], "us")).lead
+        return dict(lead).get("Mind", "")
+
+    assert "B asks for 20 lb/acre of bass a year in 2027–2028, and 7.1 are caught" in caught(8.0)
+    assert "asks for" not in caught(25.0)
 
 
 # ------------------------------------------------------------------ the page

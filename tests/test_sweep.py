@@ -11,8 +11,9 @@ from small import TEXT, raw
 
 from pondpop import cli, sweep
 from pondpop.checks import InputError
+from pondpop.goals import Score
 from pondpop.quantities import quantiles, quantities
-from pondpop.scenario import resolve
+from pondpop.scenario import Goal, resolve
 from pondpop.variants import compare
 from pondpop.vary import MOST_POINTS, Axis, points, put, read_axis, read_pair
 
@@ -127,7 +128,7 @@ def test_too_much_is_refused_before_any_work():
         points(raw(), [read_axis(many), read_axis(many)])
     with pytest.raises(InputError, match="per_acre: got -5"):
         points(raw(), [read_axis(f"{PER_ACRE}=20,-5")])
-    with pytest.raises(InputError, match="date: got 2029-01-01"):
+    with pytest.raises(InputError, match=r"young_bass.*: got 2029-01-01"):
         points(raw(), [read_axis(f"{DATE}=2029-01-01")])
 
 
@@ -183,6 +184,38 @@ def test_the_earliest_date_is_the_first_that_spares_enough_with_enough_probabili
     assert "few with date 2027-09-01 (75 %)" in sweep.answer(made[::-1], axes, 0.7, 0.75)  # whatever their order
     none = sweep.answer(made[:3], axes, 0.7, 0.8)
     assert "At no date" in none and "few with date 2027-09-01 (75 %)" in none
+
+
+def scored(*points: list[float]) -> list[sweep.Row]:
+    """Points of a sweep of which only a goal is known, larger being better, member by member."""
+    goal = Goal("pounds_harvested")
+    return [
+        sweep.Row((k,), "few", (), {}, [Score(goal, "harvest", "crop", 1, np.array([values]), ())], None, None)
+        for k, values in enumerate(points)
+    ]
+
+
+def test_the_best_point_is_told_with_those_that_are_as_good():
+    axes = [Axis("a.b", (0, 1, 2))]
+    luck = np.random.default_rng(1).normal(size=50)
+    rows = scored(luck, luck + 1.0, luck + np.where(np.arange(50) < 24, 1.2, 0.9))
+    words = sweep.answer(rows, axes, 0.5, 0.5)
+    assert "few with b 1 does best: it beats another point in 76 % of paired ponds." in words
+    assert "As good, within chance (under 60 %): few with b 2." in words and "b 0" not in words
+    alone = sweep.answer(scored(luck, luck + 1.0), axes, 0.5, 0.5)
+    assert "does best" in alone and "As good" not in alone
+
+
+def test_points_that_do_not_differ_have_no_best():
+    luck = np.random.default_rng(1).normal(size=50)
+    words = sweep.answer(scored(luck, luck, luck), [Axis("a.b", (0, 1, 2))], 0.5, 0.5)
+    assert "no point stands out" in words and "does best" not in words
+
+
+@pytest.mark.parametrize(("members", "says"), [(1, "Only one member"), (16, "off by 25 points"), (30, "")])
+def test_few_members_are_said_to_be_few(members, says):
+    words = sweep.answer(scored(np.arange(members), np.arange(members) + 1.0), [Axis("a.b", (0, 1))], 0.5, 0.5)
+    assert says in words and ("Run 100" in words) == bool(says)
 
 
 def test_survivors_are_counted_after_the_last_date_and_for_a_known_group():

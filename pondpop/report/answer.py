@@ -65,11 +65,7 @@ class Verdict:
 
     def against(self, case: Case, another: Case) -> float:
         """Chance that one strategy beats another, over the goals by their weight."""
-        total = sum(score.goal.weight for score in self.scores) or 1.0
-        i, j = case.index, another.index
-        chances = [goals.duel(s.values, s.better, i, j, self.names).chance for s in self.scores]
-        weights = [score.goal.weight / total for score in self.scores]
-        return float(np.dot(weights, np.nan_to_num(chances, nan=0.5)))
+        return goals.against(self.scores, self.names, case.index, another.index)
 
     @property
     def names(self) -> list[str]:
@@ -199,8 +195,10 @@ def _sureness(v: Verdict) -> str:
                 parts.append(f"{verb} {another.letter} {chance_words(duel.chance, v.projection)}{_by(duel, score, v)}")
         lines.append(f"on {goal_words(score, v.projection)}, {v.best.letter} {joined(parts)}")
     text = "; ".join(lines)
+    lines = [text[0].upper() + text[1:] + "."]
+    few = answers.few_members(v.projection.members)
     more = " The square below has the others." if len(v.cases) > 1 + MOST_RIVALS else ""
-    return text[0].upper() + text[1:] + "." + more
+    return lines[0] + more + (f" {few}" if few else "")
 
 
 def _by(duel: Duel, score: Score, v: Verdict) -> str:
@@ -262,13 +260,14 @@ def _expected(v: Verdict) -> str:
     chances = goals.chance_in_range(v.projection.dataset, v.option)
     bass, bluegill = (_at_end(case, f"{s}_psd") for s in ("bass", "bluegill"))
     if np.isfinite(bass[1]) and np.isfinite(bluegill[1]):
-        reading = indices.pair_reading(float(bass[1]), float(bluegill[1])).words
-        text = f"with {case.letter}, bass PSD {_band(bass)} and bluegill PSD {_band(bluegill)} in the last year: "
-        text += f"{reading}."
+        harvested = bool(case.strategy.harvest or case.strategy.removals)
+        reading = indices.pair_reading(float(bass[1]), float(bluegill[1]), harvested=harvested).words
+        text = f"with {case.letter}, bass PSD {_band(bass)} and bluegill PSD {_band(bluegill)}, mean of the surveys of "
+        text += f"the last twelve months: {reading}."
     else:
-        text = f"with {case.letter}, too few fish of stock length in the last year to read the balance."
+        text = f"with {case.letter}, too few fish of stock length in the last twelve months to read the balance."
     each = joined(f"{c.letter} {chance_words(float(chances[c.index]), v.projection)}" for c in v.cases)
-    text += f" Both PSDs in the {words} ranges in the last year: {each}."
+    text += f" Both PSDs in the {words} ranges then: {each}."
     if max(chances) < GOOD and any(score.goal.kind == v.option for score in v.scores):
         text += " None is likely to get there: try other strategies, and survey before you spend."
     for score in v.scores:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pondpop.quantities import Units
+from pondpop.quantities import WR_CLASSES_IN, Units
 from pondpop.report.cases import Array, Case, Material, decimal_years
 from pondpop.report.drawing import Picture, heading, picture, stacked, year_axis
 from pondpop.report.tables import Cell, Table
@@ -18,13 +18,14 @@ from pondpop.units import MM_PER_IN
 
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
 PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours
+THIN_WR = 90.0  # below the range wanted, 95–105 (Anderson 1980, from memory), by more than a few points; a choice of ours
 YEARS = 2  # the coming years, and the last whole years of the run, which are told as the usual year
 
 
 WATCH = "Where nothing runs short there is nothing to do beyond watching Wr at each survey."
 CROWDED = (
-    "Small and middling bass that are short for months are the mark of a crowded pond: the usual help is to take out "
-    "bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add bluegill of 3–5 in, "
+    "Small and middling bass that are short for months, or thin, are the mark of a crowded pond: the usual help is to "
+    "take out bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add bluegill of 3–5 in, "
     "200 per acre (490 per ha)."
 )
 YOUNG = (
@@ -152,6 +153,7 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
     """
     found, names, members = hunger(case), class_words(case, units), case.projection.members
     places = _places(case, coming)
+    thin = "" if coming else _thin(case, units)
     if not np.isfinite(found.share_short[[k for some in places.values() for k in some]]).any():
         return "too few bass to go hungry.", []
     short = _months(found.share_short, found, coming)
@@ -159,7 +161,7 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
         tight = _months(found.share_tight, found, coming)
         told = joined(f"{names[c]} in {months_in_words(months)}" for c, months in tight.items())
         more = f" (tightest: {told})" if told else ""
-        return f"no class is likely to run short of prey of its size{more}.", [WATCH]
+        return f"no class is likely to run short of prey of its size{more}.{thin}", [CROWDED if thin else WATCH]
     parts = []
     for c, months in short.items():
         sure = float(np.nanmean([np.nanmean(_some(found.share_short[places[m], c])) for m in months]))
@@ -168,7 +170,24 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
     lower = case.projection.dataset["bass_class"].values
     small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
     helps = [words for words, wanted in ((CROWDED, medium), (YOUNG, small and not medium), (LARGE, large)) if wanted]
-    return f"short of prey of their size: {'; '.join(parts)}.", helps
+    if thin and CROWDED not in helps:
+        helps.append(CROWDED)
+    return f"short of prey of their size: {'; '.join(parts)}.{thin}", helps
+
+
+def _thin(case: Case, units: Units) -> str:
+    """Lengths of bass that are thin at the last survey, whatever stands in the pond for them."""
+    factor, unit = (1.0, "in") if units == "us" else (MM_PER_IN, "mm")
+    told = []
+    for low, high in WR_CLASSES_IN["bass"]:
+        wr = float(case.band(f"bass_wr_{low}_{high}in")[-1, 1])
+        if wr < THIN_WR:
+            told.append(f"{low * factor:.0f}–{high * factor:.0f} {unit} (Wr {wr:.0f})")
+    if not told:
+        return ""
+    return (
+        f" Yet bass of {joined(told)} are thin at the last survey: prey is there, but in cover, or too many bass share it."
+    )
 
 
 def table(material: Material, shown: Case) -> list[Table]:
