@@ -25,19 +25,37 @@ class InputError(ValueError):
     """The input is wrong: where, what was given, what is allowed, what to do.
 
     `path` addresses the value in its file (`strategies.light.stocking[1].length_in`); `given` is the value as it was
-    read, or MISSING; `file` may be added later by whoever knows it, with `in_file`.
+    read, or MISSING; `file` may be added later by whoever knows it, with `in_file`, and the `name` of the `entry` of a
+    list with `of`: `strategies.light.stocking[1] (adults).length_in`.
     """
 
-    def __init__(self, path: str, given: object, allowed: str, remedy: str = "", file: str | None = None) -> None:
+    def __init__(
+        self,
+        path: str,
+        given: object,
+        allowed: str,
+        remedy: str = "",
+        file: str | None = None,
+        entry: str = "",
+        name: str = "",
+    ) -> None:
         self.path, self.given, self.allowed, self.remedy, self.file = path, given, allowed, remedy, file
-        super().__init__(path, given, allowed, remedy, file)
+        self.entry, self.name = entry, name
+        super().__init__(path, given, allowed, remedy, file, entry, name)
 
     def in_file(self, file: str) -> "InputError":
         """The same error, told with its file."""
-        return InputError(self.path, self.given, self.allowed, self.remedy, self.file or file)
+        return InputError(
+            self.path, self.given, self.allowed, self.remedy, self.file or file, self.entry, self.name
+        )
+
+    def of(self, entry: str, name: str) -> "InputError":
+        """The same error, told with the name of the entry of a list that it is about."""
+        return InputError(self.path, self.given, self.allowed, self.remedy, self.file, entry, name)
 
     def __str__(self) -> str:
-        where = ": ".join(_cut(one_line(part), _LONGEST_PATH) for part in (self.file, self.path) if part)
+        path = self.path.replace(self.entry, f"{self.entry} ({self.name})", 1) if self.name else self.path
+        where = ": ".join(_cut(one_line(part), _LONGEST_PATH) for part in (self.file, path) if part)
         remedy = f"; {self.remedy}" if self.remedy else ""
         told = f"got {shown(self.given)}, needs {self.allowed}{remedy}"
         return f"{where}: {told}" if where else told
@@ -136,10 +154,10 @@ def number(path: str, value: object, low: float, high: float, unit: str = "") ->
     return result
 
 
-def integer(path: str, value: object, low: int, high: int) -> int:
+def integer(path: str, value: object, low: int, high: int, remedy: str = "") -> int:
     """A whole number from low to high (both allowed). Raises InputError."""
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise InputError(path, value, f"a whole number from {low:,} to {high:,}")
+        raise InputError(path, value, f"a whole number from {low:,} to {high:,}", remedy)
     return value
 
 

@@ -65,6 +65,8 @@ BAD_FISH = [
     (",angling,bass,12,,,,", "date: got nothing"),
     ("2024-04-10,boat,bass,12,,,,", 'gear: got "boat"'),
     ("2024-04-10,angling,Bass,12,,,,", 'did you mean "bass"?'),
+    ("2024-04-10,angling,Bream,6,,,,", 'did you mean "bluegill"?'),
+    ("2024-04-10,angling,trout,6,,,,", "known: bass, bluegill, shad, minnow"),
     ("2024-04-10,angling,bass,,,,,", "length: got nothing"),
     ("2024-04-10,angling,bass,0.1,,,,", "length_in: got"),
     ("2024-04-10,angling,bass,45,,,,", "length_in: got"),

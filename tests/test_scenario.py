@@ -329,6 +329,11 @@ WRONG = [
     ({"stocking": [3]}, "stocking[0]", "a table"),
     ({"stocking": [{}] * 201}, "stocking", "at most 200"),
     ({"stocking__0__species": "trout"}, "stocking[0].species", "one of bass, bluegill, shad, minnow"),
+    ({"stocking__0__species": "Largemouth bass"}, "stocking[0].species", 'did you mean "bass"?'),
+    ({"stocking__0__species": "fathead minnows"}, "stocking[0].species", 'did you mean "minnow"?'),
+    ({"stocking__0__species": "bream"}, "stocking[0].species", 'did you mean "bluegill"?'),
+    ({"stocking__0__species": "threadfin_shad"}, "stocking[0].species", 'did you mean "shad"?'),
+    ({"stocking__0__species": "BASS"}, "stocking[0].species", 'did you mean "bass"?'),
     ({"stocking__0__species": ["bass"]}, "stocking[0].species", "one of bass"),
     ({"stocking__0__date": dt.date(2026, 3, 14)}, "stocking[0].date", "within the run"),
     ({"stocking__0__date": dt.date(2029, 3, 15)}, "stocking[0].date", "to 2029-03-14"),
@@ -349,6 +354,12 @@ WRONG = [
     ({LIGHT + "harvest__0__share": 0.5}, "strategies.light.harvest[0].share", "lb_per_acre is given too"),
     ({LIGHT + "harvest__0__lb_per_acre": None}, "strategies.light.harvest[0]", "one of kg_per_ha, lb_per_acre"),
     ({LIGHT + "harvest__0__from_year": 5}, "strategies.light.harvest[0].from_year", "from 1 to 4"),
+    ({LIGHT + "harvest__0__from_year": 2028}, "strategies.light.harvest[0].from_year",
+     "years count from 1, which is 2026, the calendar year of the start; 2028 is year 3"),
+    ({LIGHT + "harvest__0__from_year": 2030}, "strategies.light.harvest[0].from_year", "year of the start"),
+    ({"goals": [{"kind": "balanced", "by_year": 2027}]}, "goals[0].by_year", "2027 is year 2"),
+    ({LIGHT + "stocking__0__per_acre": -1}, "strategies.light.stocking[0].per_acre", "stocking[0] (bass).per_acre: got"),
+    ({LIGHT + "stocking__0__weight": 1}, "strategies.light.stocking[0].weight", "stocking[0] (bass).weight: got"),
     ({LIGHT + "harvest__0__to_year": 1}, "strategies.light.harvest[0].to_year", "from 2 to 4"),
     ({LIGHT + "harvest__0__season": ["10-01", "03-01"]}, "strategies.light.harvest[0].season", "one calendar year"),
     ({LIGHT + "harvest__0__season": "March"}, "strategies.light.harvest[0].season", "a first and a last day"),
@@ -392,6 +403,13 @@ def test_wrong_input_is_refused_with_path_value_and_remedy(changes, path, says):
     assert caught.value.path == path
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["gizzard shad", "smallmouth bass", "redear sunfish", "hybrid striped bass", "trout"])
+def test_other_species_are_not_taken_for_ours(name):
+    with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow") as caught:
+        resolve(small(stocking__0__species=name))
+    assert not caught.value.remedy
 
 
 def test_too_many_events_in_all_are_refused():

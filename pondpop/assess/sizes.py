@@ -184,7 +184,7 @@ def pair(survey: Survey) -> PairDoubt | None:
             psd = [100 * q / s for q, s in zip(quality, stock, strict=True)]
             chances = indices.pair_reading_chances(quality[0], stock[0], quality[1], stock[1])
             order = dict(sorted(chances.items(), key=lambda item: -item[1]))
-            words = indices.pair_reading(*psd).words
+            words = indices.pair_reading(psd[0], psd[1]).words
             return PairDoubt(gear, psd[0], psd[1], (stock[0], stock[1]), words, order)
     return None
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, nearest
+from pondpop.checks import MISSING, Fact, InputError, meant, nearest
 from pondpop.units import Family, brief
 
 MAX_BYTES = 100_000_000
@@ -177,14 +177,12 @@ def whole(cells: dict[str, str], name: str, low: int, high: int) -> int | None:
     return None if value is None else int(value)
 
 
-def word(cells: dict[str, str], name: str, known: tuple[str, ...]) -> str:
+def word(
+    cells: dict[str, str], name: str, known: tuple[str, ...], other_names: dict[str, str] | None = None
+) -> str:
     if cells[name] not in known:
-        raise InputError(
-            name,
-            cells[name] or MISSING,
-            "one of " + ", ".join(known),
-            nearest(cells[name], known) if cells[name] else "",
-        )
+        remedy = (meant(cells[name], list(known), other_names or {}) or nearest(cells[name], known)) if cells[name] else ""
+        raise InputError(name, cells[name] or MISSING, "one of " + ", ".join(known), remedy)
     return cells[name]
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.records.sheets import date_of, label, measure, needed, number, told, whole, word
 from pondpop.scenario import SPECIES
+from pondpop.scenario.shape import OTHER_NAMES
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
 
 GEARS = ("electrofishing", "seine", "angling")
@@ -102,7 +103,7 @@ def _size(cells: dict[str, str], species: str) -> tuple[float | None, float | No
 
 
 def fish(line: int, cells: dict[str, str]) -> Fish:
-    date, gear, species = date_of(cells), word(cells, "gear", GEARS), word(cells, "species", SPECIES)
+    date, gear, species = date_of(cells), word(cells, "gear", GEARS), word(cells, "species", SPECIES, OTHER_NAMES)
     length, weight = _size(cells, species)
     count = whole(cells, "count", 1, MAX_COUNT)
     tag = label(cells, "tag") if cells.get("tag") else None
@@ -122,7 +123,7 @@ def effort(line: int, cells: dict[str, str]) -> Effort:
     amount = needed(hauls if gear == "seine" else hours, mine, f"the {mine} of {gear}")
     species = tuple(dict.fromkeys(cells.get("species_sought", "").split()))
     for name in species:
-        word({"species_sought": name}, "species_sought", SPECIES)
+        word({"species_sought": name}, "species_sought", SPECIES, OTHER_NAMES)
     return Effort(line, date, gear, float(amount), measure(cells, "water", TEMPERATURE, 0, 45), species or SPECIES)
 
 
@@ -135,7 +136,7 @@ def catch(line: int, cells: dict[str, str]) -> Catch:
         if kept or released:
             raise InputError("species", MISSING, "the species of the fish caught")
         return Catch(line, date, trip, hours, None, None, None, 0, 0)
-    species = word(cells, "species", SPECIES)
+    species = word(cells, "species", SPECIES, OTHER_NAMES)
     if longest is not None and longest <= (shortest or 0):
         least = told(cells, "shortest", LENGTH, shortest) if shortest else "0"
         raise InputError("longest", Fact(told(cells, "longest", LENGTH, longest)), f"a length above the shortest, {least}")
@@ -147,5 +148,5 @@ def catch(line: int, cells: dict[str, str]) -> Catch:
 
 def tag_event(line: int, cells: dict[str, str]) -> TagEvent:
     tag, date = label(cells, "tag"), date_of(cells)
-    species, event = word(cells, "species", SPECIES), word(cells, "event", EVENTS)
+    species, event = word(cells, "species", SPECIES, OTHER_NAMES), word(cells, "event", EVENTS)
     return TagEvent(line, tag, date, species, event, *_size(cells, species))

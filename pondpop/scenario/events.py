@@ -10,7 +10,6 @@ from pondpop.scenario.shape import (
     CONDITION_QUANTITIES,
     LONGEST_MM,
     SHORTEST_MM,
-    SPECIES,
     Angling,
     Condition,
     Feeding,
@@ -21,7 +20,7 @@ from pondpop.scenario.shape import (
     Stocking,
     Trigger,
 )
-from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, season, yes_or_no
+from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, naming, season, yes_or_no
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
@@ -67,7 +66,8 @@ class Events:
         taken = {event.name for event in events}
         unnamed = []
         for item in table.tables(key):
-            event = make(item)
+            with naming(item.path, item.raw):
+                event = make(item)
             if "name" not in item.raw:
                 unnamed.append(event)
                 continue
@@ -96,11 +96,11 @@ class Events:
 
     def _years(self, table: Table) -> dict[str, Any]:
         last = self.run.last_year
-        first = table.integer("from_year", 1, last, 1)
+        first = table.run_year("from_year", self.run, 1, 1)
         return {
             "season": table.get("season", season, DEFAULT_SEASON),
             "from_year": first,
-            "to_year": table.integer("to_year", first, last, last),
+            "to_year": table.run_year("to_year", self.run, first, last),
         }
 
     def _window(self, table: Table) -> tuple[float, float]:
@@ -123,7 +123,7 @@ class Events:
         return {"per_ha": table.quantity(prefix, self.density, 0, 1e6)}
 
     def _stocking(self, table: Table) -> Stocking:
-        species, resident = table.choice("species", SPECIES), table.get("resident", yes_or_no, False)
+        species, resident = table.species(), table.get("resident", yes_or_no, False)
         date = self._date(table, self.run.start if resident else MISSING)
         if resident and date != self.run.start:
             raise InputError(
@@ -152,7 +152,7 @@ class Events:
         )
 
     def _harvest(self, table: Table) -> Harvest:
-        species = table.choice("species", SPECIES)
+        species = table.species()
         amount = self._amount(table, "", 0.99)
         when = _trigger(table.table("when")) if "when" in table.raw else None
         otherwise = 0.0 if when else None
@@ -175,7 +175,7 @@ class Events:
         )
 
     def _removal(self, table: Table) -> Removal:
-        species, date = table.choice("species", SPECIES), self._date(table)
+        species, date = table.species(), self._date(table)
         reason = table.choice("reason", ("removal", "die_off"), "removal")
         return Removal(
             name=self._name(table, f"{species}_{reason}_{date}"),

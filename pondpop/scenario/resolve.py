@@ -128,7 +128,7 @@ def _strategy_tables(top: Table) -> list[tuple[str, Table]]:
 
 def _local_knowledge(table: Table) -> LocalKnowledge:
     return LocalKnowledge(
-        species=table.choice("species", SPECIES),
+        species=table.species(),
         process=table.choice("process", PROCESSES),
         multiplier=table.number("multiplier", 0.2, 5),
         reason=table.get("reason", lambda p, v: checks.text(p, v, 300)),
@@ -148,7 +148,7 @@ def _goal(table: Table, run: Run) -> Goal:
     above = table.quantity("above", WEIGHT, 100, 15_000, needed=kind == "bass_above")
     if above is not None and kind != "bass_above":
         raise InputError(table.path, Fact(f"a weight for {kind}"), "a weight for bass_above only")
-    return Goal(kind, table.number("weight", 0, 100, 1.0), table.integer("by_year", 1, run.last_year, None), above)
+    return Goal(kind, table.number("weight", 0, 100, 1.0), table.run_year("by_year", run, 1, None), above)
 
 
 def _costs(table: Table) -> Costs:

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from pondpop.checks import Fact, InputError
-from pondpop.scenario.shape import LONGEST_MM, SHORTEST_MM, SPECIES, Run, Stocking, Temperature
+from pondpop.scenario.shape import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.tables import Table
 from pondpop.scenario.water import expected_on
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
@@ -53,7 +53,7 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> lis
 def _resident(
     row: Table, gear: str, used: Mapping[str, Entry], intensity: float, area_ha: float, start: dt.date
 ) -> Stocking:
-    species = row.choice("species", SPECIES)
+    species = row.species()
     low, high = row.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM, pair=True)
     count = row.integer("count", 1, 100_000)
     reach = used[f"{species}_reach_ha"].value

@@ -7,13 +7,14 @@ refused with its path.
 import datetime as dt
 import re
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.shape import SPECIES, SPREADS, MonthDay, Season
+from pondpop.scenario.shape import OTHER_NAMES, SPECIES, SPREADS, MonthDay, Run, Season
 from pondpop.units import (
     AREA,
     CROP,
@@ -126,6 +127,16 @@ def file_text(path: Path, largest: int) -> str:
         raise InputError("", reason, "a file that can be read", file=name) from None
 
 
+@contextmanager
+def naming(path: str, item: object) -> Iterator[None]:
+    """Errors about an entry of a list are told with the entry's name, if it has one."""
+    name = item.get("name") if isinstance(item, dict) else None
+    try:
+        yield
+    except InputError as error:
+        raise error.of(path, name) if isinstance(name, str) and 0 < len(name) <= 40 else error from None
+
+
 class Table:
     """A table of the file with its path; refuses keys that are not known."""
 
@@ -156,7 +167,12 @@ class Table:
             raise InputError(self.at(key), items, "a list of tables", f"write [[{self.at(key)}]] with double brackets")
         if len(items) > MOST_EVENTS:
             raise InputError(self.at(key), Fact(f"{len(items):,} entries"), f"at most {MOST_EVENTS}")
-        return [Table(item, f"{self.at(key)}[{i}]", key) for i, item in enumerate(items)]
+        tables = []
+        for i, item in enumerate(items):
+            path = f"{self.at(key)}[{i}]"
+            with naming(path, item):
+                tables.append(Table(item, path, key))
+        return tables
 
     def one_of(self, prefix: str, suffixes: Iterable[str], needed: bool = True) -> str | None:
         """The one key that is given among those of a quantity. Raises InputError for none (if needed) or several."""
@@ -195,8 +211,20 @@ class Table:
     def choice(self, key: str, known: Iterable[str], default: Any = MISSING) -> Any:
         return self.get(key, lambda p, v: checks.choice(p, v, known), default)
 
+    def species(self) -> str:
+        return str(self.get("species", lambda p, v: checks.choice(p, v, SPECIES, OTHER_NAMES)))
+
     def number(self, key: str, low: float, high: float, default: Any = MISSING) -> Any:
         return self.get(key, lambda p, v: checks.number(p, v, low, high), default)
+
+    def run_year(self, key: str, run: Run, first: int, default: Any) -> Any:
+        """A year of the run, counted from 1, the calendar year of its start."""
+        start = run.start.year
+        remedy = f"years count from 1, which is {start}, the calendar year of the start"
+        value = self.raw.get(key)
+        if isinstance(value, int) and start <= value < start + run.last_year:
+            remedy += f"; {value} is year {value - start + 1}"
+        return self.get(key, lambda p, v: checks.integer(p, v, first, run.last_year, remedy), default)
 
     def integer(self, key: str, low: int, high: int, default: Any = MISSING) -> Any:
         return self.get(key, lambda p, v: checks.integer(p, v, low, high), default)
