@@ -167,8 +167,8 @@ def answer(rows: Sequence[Row], axes: Sequence[Axis], keep_share: float, probabi
             said.append(f"By the goals no point stands out; {best} comes nearest to it.")
         else:
             share = f"{100 * standing[best]:.0f} %"
-            said.append(f"By the goals {best} does best: it beats another point in {share} of paired ponds.")
-        said[0] += _as_good(combined, names, names.index(best))
+            as_good = _as_good(combined, names, names.index(best))
+            said.append(f"By the goals {best} does best: it beats another point in {share} of paired ponds.{as_good}")
         if few := few_members(rows[0].scores[0].values.shape[-1]):
             said.append(few)
     if rows[0].survivors is not None and any(isinstance(v, dt.date) for v in rows[0].values):
