@@ -45,6 +45,7 @@ TARGETS = {
     "scalar day / block on two workers, per member": ("at least", 200.0),
     "solve_ivp / block on one worker, per member": ("at least", 50.0),
     "block on one worker / floor": ("at most", 4.0),
+    "cost of a group and day, second / first half of the years": ("at most", 1.1),
     "one worker / two workers": ("at least", 1.8),
     "1,024 members / 512 (least)": ("at least", 1.9),
     "1,024 members / 512 (most)": ("at most", 2.1),
@@ -477,6 +478,7 @@ def yardsticks(members: int, years: int) -> tuple[Rows, dict[str, float], Rows]:
         "scalar day / block on one worker, per member": each["plain"] / block,
         "solve_ivp / block on one worker, per member": each["solver"] / block,
         "block on one worker / floor": step / sum(floors.values()),
+        "cost of a group and day, second / first half of the years": by_half[1] / by_half[0],
     }
     return rows, ratios, cost
 
