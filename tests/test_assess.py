@@ -370,4 +370,7 @@ def test_strict_refuses_with_status_2_in_one_line_and_writes_nothing(tmp_path, c
     assert "survey.csv: line 2, length_mm: got" in error and error.count("\n") == 1
     assert not (tmp_path / "out").exists()
     assert main(["assess", str(tmp_path)]) == 0
-    assert main(["assess", str(tmp_path / "nowhere")]) == 1
+    capsys.readouterr()
+    assert main(["assess", str(tmp_path / "nowhere")]) == 2
+    error = capsys.readouterr().err
+    assert "nowhere: got no such folder" in error and error.count("\n") == 1

@@ -64,6 +64,8 @@ BAD_FISH = [
     ("1849-02-03,angling,bass,12,,,,", "1950-01-01"),
     (",angling,bass,12,,,,", "date: got nothing"),
     ("2024-04-10,boat,bass,12,,,,", 'gear: got "boat"'),
+    ("6/5/2024,angling,bass,12,,,,", "year-month-day, like 2024-06-05 for June 5; spreadsheets change dates"),
+    ("2024-02-30,angling,bass,12,,,,", "a day that the calendar has"),
     ("2024-04-10,angling,Bass,12,,,,", 'did you mean "bass"?'),
     ("2024-04-10,angling,Bream,6,,,,", 'did you mean "bluegill"?'),
     ("2024-04-10,angling,trout,6,,,,", "known: bass, bluegill, shad, minnow"),
@@ -249,8 +251,13 @@ def test_unknown_empty_and_missing_folders(folder, tmp_path):
         read_records(tmp_path)
     with pytest.raises(InputError, match=r'did you mean "survey\.csv"'):
         read_records(folder(surveys=SURVEY))
-    with pytest.raises(OSError):
+    with pytest.raises(InputError, match="nowhere: got no such folder, needs a folder with record files; check the path"):
         read_records(tmp_path / "nowhere")
+    with pytest.raises(InputError, match="got a file, needs a folder"):
+        read_records(folder(survey=SURVEY) / "survey.csv")
+    for name in ("x" * 5000, "a\0b"):
+        with pytest.raises(InputError, match="needs a folder"):
+            read_records(tmp_path / name)
 
 
 def test_a_file_over_the_limit_is_refused_without_reading_it(folder, monkeypatch):

@@ -23,7 +23,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pondpop.checks import MISSING, InputError, nearest
+from pondpop.checks import MISSING, Fact, InputError, nearest
 from pondpop.records import agreement, sightings
 from pondpop.records.sheets import Sheet, rows_of
 from pondpop.records.sightings import GEARS, Catch, Effort, Fish, TagEvent
@@ -76,9 +76,12 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
     """Reads the record files of a folder.
 
     strict: refuse a file with a bad row instead of leaving the row out.
-    Raises InputError (a header, an unknown file, a file too large or not text; with strict, a bad row) and OSError.
+    Raises InputError (no such folder, a header, an unknown file, a file too large or not text; with strict, a bad row)
+    and OSError.
     """
     folder = Path(folder)
+    if found := _no_folder(folder):
+        raise InputError("", Fact(found), "a folder with record files", "check the path", file=str(folder))
     present = sorted(p.name for p in folder.iterdir() if p.name.lower().endswith(".csv"))
     for name in present:
         if name not in COLUMNS:
@@ -110,6 +113,14 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
         str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
         tuple(agreement.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
     )  # fmt: skip
+
+
+def _no_folder(path: Path) -> str:
+    """What stands in place of a folder; nothing if it is one."""
+    try:
+        return "" if path.is_dir() else "a file" if path.exists() else "no such folder"
+    except OSError as error:  # a name that no folder can have
+        return error.strerror or "no such folder"
 
 
 def _reason(e: InputError) -> str:

@@ -199,7 +199,9 @@ def date_of(cells: dict[str, str]) -> dt.date:
             raise ValueError
         date = dt.date.fromisoformat(text)
     except ValueError:
-        raise InputError("date", text or MISSING, "a date", "write it like 2027-06-05") from None
+        known = "a day that the calendar has" if _DATE.fullmatch(text) else "year-month-day, like 2024-06-05 for June 5"
+        remedy = "spreadsheets change dates: format the column as yyyy-mm-dd" if "/" in text else ""
+        raise InputError("date", text or MISSING, f"a date, {known}", remedy) from None
     if not _FIRST <= date < _END:
         raise InputError("date", text, f"a date from {_FIRST} to {_END - dt.timedelta(days=1)}")
     return date
