@@ -14,7 +14,7 @@ from pondpop.pond import STOCK_LENGTH_MM, Pond, of_species, total
 from pondpop.species import BASS, SHAD
 
 Array = NDArray[np.float64]
-LEAST_DEATHS = 1e-15
+LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
 Where = tuple[slice | NDArray[np.intp], ...]
 Rates = dict[str, tuple[Where, Array]]
 """Deaths per fish and day by cause: where among [member, group] it acts, and how much there."""
@@ -25,9 +25,8 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     p, s, g, day = pond.parameters, pond.state, pond.group, pond.day
     bass, shad, every = np.s_[:, pond.slices[BASS]], np.s_[:, pond.slices[SHAD]], np.s_[:, :]
     background = p.background_deaths_exponent[:, None] * s.log_weight
-    background += g.log_background
     np.exp(background, out=background)
-    background *= pond.by_day.warm_deaths[day][:, None]
+    background *= pond.of_groups(pond.by_day.background_deaths[day])
     if pond.large_die_less:
         large = logistic(
             (s.log_weight[bass] - np.log(of_species(p.large_fish_from_g, BASS)))
@@ -114,11 +113,14 @@ def wariness_after(pond: Pond, length: float) -> Array:
     return kept + _caught_and_released(pond) * length if pond.inputs.angling_hours_per_ha[pond.day] else kept
 
 
-def in_step(rates: Rates, length: float) -> Array:
-    """Deaths per fish of all causes in a step of so many days [member, group]; never none, since they divide."""
+def log_share_left(rates: Rates, length: float) -> Array:
+    """Natural log of the share of each group that is alive after a step of so many days [member, group].
+
+    It is −Z, where Z are the deaths per fish of all causes in the step.
+    """
     (_, predation), (_, background), *others = rates.values()
     deaths = predation + background
     for where, rate in others:
         deaths[where] += rate
-    deaths *= length
-    return np.maximum(deaths, LEAST_DEATHS, out=deaths)
+    deaths *= -length
+    return np.minimum(deaths, -LEAST_DEATHS, out=deaths)

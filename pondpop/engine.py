@@ -98,9 +98,9 @@ class Engine(Pond):
         sated += 1.0
         hunt = foraging.hunt(self, place, biomass, max_intake, sated)
         rates = deaths.death_rates(self, log_condition, hunt.predation)
-        dying = deaths.in_step(rates, length)
-        left = life.share_left(dying)
-        alive = life.mean_share_alive(dying, left)
+        log_left = deaths.log_share_left(rates, length)
+        left = np.exp(log_left)
+        alive = life.mean_share_alive(log_left, left)
 
         sated[:, bass] += hunt.fish_met
         pellets = foraging.eat_pellets(self, max_intake, biomass, sated)

@@ -18,10 +18,12 @@ Array = NDArray[np.float64]
 
 
 class DayFactors:
-    """What temperature and light do on each day of the run.
+    """What temperature and light, and each member's luck, make of every day of the run.
 
-    water_c [member or 1, day]; renewal [food, day, member], for fertility 1; intake, respiration, food_ease and
-    spawning [day, member, species]; bass_search, bass_resting, warm_deaths and cold_deaths (of shad) [day, member].
+    water_c [member or 1, day]; renewal [food, day, member], for fertility 1; [day, member, species]: max_intake,
+    growth_respired (growth that the energy respired would give; of bass, if they had the body of 100 g) and background
+    deaths, all of a fish of 1 g and middle growth, per day, food_ease and spawning; bass_search, bass_resting and
+    cold_deaths (of shad) [day, member].
     """
 
     def __init__(self, inputs: Inputs) -> None:
@@ -30,11 +32,12 @@ class DayFactors:
         water_c = np.ascontiguousarray(self.water_c.T)
         t = water_c[:, :, None]
         dome = energetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)
-        self.intake = energetics.intake_temperature_factor(
+        intake = energetics.intake_temperature_factor(
             dome, t, p.feeding_stops_below_c, p.feeding_stop_width_c, p.intake_dome_floor[:, None]
         )
+        self.max_intake = intake * (p.max_intake_at_1_g * inputs.luck.growth * inputs.local_growth)
         search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
-        self.bass_search = np.ascontiguousarray(self.intake[:, :, BASS] * search[:, :, BASS])
+        self.bass_search = np.ascontiguousarray(intake[:, :, BASS] * search[:, :, BASS])
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
         respiration = np.empty_like(dome)
         for k in (BASS, SHAD):
@@ -47,10 +50,13 @@ class DayFactors:
             )
         cold = energetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
         self.bass_resting = energetics.resting_share(cold, p.winter_rest_share[:, BASS])
-        self.respiration = respiration * (1.0 - p.winter_rest_share * cold[:, :, None])
-        self.warm_deaths = life.warm_deaths(
-            water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c
-        )
+        respiration *= 1.0 - p.winter_rest_share * cold[:, :, None]
+        energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
+        self.growth_respired = respiration * (energy / p.body_energy_j_per_g)
+        warm_deaths = life.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c)
+        background = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+        luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)[inputs.year]
+        self.background_deaths = background * luck * warm_deaths[:, :, None]
         self.cold_deaths = life.cold_deaths(
             water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
         )
@@ -78,12 +84,9 @@ def _spawning(p: Parameters, species: int, water_c: Array, year_day: NDArray[np.
 
 
 class GroupFactors:
-    """Parameters and constants spread over the columns: [member, group] or [1, group]; they hold for a year.
+    """Parameters and constants spread over the columns: [member, group] or [1, group]."""
 
-    growth and background_luck are [member, species].
-    """
-
-    def __init__(self, p: Parameters, columns: Columns, growth: Array, background_luck: Array) -> None:
+    def __init__(self, p: Parameters, columns: Columns) -> None:
         kind = columns.species
 
         def spread(of_species: Array) -> Array:
@@ -94,10 +97,7 @@ class GroupFactors:
         self.log_growth = growth_type
         at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
         self.log_search_at_1_g = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type + spread(at_1_g)
-        self.log_max_intake = spread(np.log(p.max_intake_at_1_g * growth)) + growth_type
         self.max_intake_exponent = spread(p.max_intake_exponent)
-        activity = p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
-        self.log_growth_respired = spread(np.log(p.respiration_at_1_g * activity / p.body_energy_j_per_g))
         self.respiration_exponent = spread(p.respiration_exponent)
         per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
         self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
@@ -107,8 +107,6 @@ class GroupFactors:
         self.ws_slope = spread(p.standard_weight_slope)
         self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight
         self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
-        background = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
-        self.log_background = spread(np.log(background * background_luck))
         oldest_days = spread(365.0 * p.oldest_age_years)
         self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
         self.first_day_of_old_age_of = self.age_tells_from.min(axis=0)  # [group]

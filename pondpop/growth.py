@@ -34,12 +34,11 @@ def _growth_respired(pond: Pond, weight: Array) -> Array:
     """Growth per day in log weight that the energy respired would give, in bass as if of 100 g [member, group]."""
     s, g, bass = pond.state, pond.group, pond.slices[BASS]
     respired = g.respiration_exponent * s.log_weight
-    respired += g.log_growth_respired
     np.exp(respired, out=respired)
     activity = g.activity_per_g[:, bass] * weight[:, bass]
     activity += 1.0
     respired[:, bass] *= activity
-    respired *= pond.by_day.respiration[pond.day].repeat(pond.columns_of_species, axis=1)
+    respired *= pond.of_groups(pond.by_day.growth_respired[pond.day])
     resting = pond.by_day.bass_resting[pond.day]
     if resting.any():
         at_rest = s.log_weight[:, bass] - LOG_OF_100_G

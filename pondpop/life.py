@@ -45,17 +45,12 @@ def spawn_left_by_egg_predators(predators: Array, half: Array, exponent: Array) 
     return 1.0 / (1.0 + (predators / half) ** exponent)
 
 
-def share_left(deaths: Array) -> Array:
-    """e^−Z: share of a group alive after a step in which Z deaths per fish act."""
-    left = np.negative(deaths)
-    return np.exp(left, out=left)
+def mean_share_alive(log_left: Array, left: Array) -> Array:
+    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish leave a share e^−Z of it.
 
-
-def mean_share_alive(deaths: Array, left: Array) -> Array:
-    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish leave a share `left` = e^−Z of it.
-
-    Exactly the share that dies, per death per fish, so that causes add up to it; of no use by itself for a Z near 0.
+    log_left is −Z, left is e^−Z. Exactly the share that dies, per death per fish, so that causes add up to it; of no use
+    by itself for a Z near 0.
     """
-    alive = 1.0 - left
-    alive /= deaths
+    alive = left - 1.0
+    alive /= log_left
     return alive

@@ -12,7 +12,7 @@ from pondpop.energetics import share_longer
 from pondpop.factors import DayFactors, GroupFactors
 from pondpop.inputs import Inputs
 from pondpop.species import BASS
-from pondpop.state import Columns, State
+from pondpop.state import State
 
 Array = NDArray[np.float64]
 ALL = slice(None)
@@ -38,7 +38,6 @@ class Pond:
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
         self.large_die_less = bool(p.large_fish_death_reduction[:, BASS].any())
-        self.growth_luck = inputs.luck.growth * inputs.local_growth
         self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
         self.richness = np.ones(inputs.members)  # renewal of food relative to fertility 1, of late
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
@@ -50,20 +49,13 @@ class Pond:
         year = inputs.year[min(self.day, inputs.days - 1)]
         self.fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
         self.richness_of_year = feeding.richness(self.fertility, self.parameters.renewal_saturation)
-        self.group = self.group_factors(s.columns)
+        self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
         self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
         self.first_points = feeding.first_points(s.members, s.columns.species)
         self.first_of_bass = feeding.first_points_of(BASS, s.members)
         self.last_stocked_of = s.columns.stocked.max(axis=0)  # [group], day
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
-
-    def group_factors(self, columns: Columns) -> GroupFactors:
-        """What parameters and this year's luck make of some columns."""
-        inputs = self.inputs
-        year = inputs.year[min(self.day, inputs.days - 1)]
-        background_luck = inputs.luck.background_deaths[:, :, year] / inputs.local_survival
-        return GroupFactors(self.parameters, columns, self.growth_luck, background_luck)
 
     @property
     def water_c(self) -> Array:
@@ -74,10 +66,14 @@ class Pond:
         """Maximum intake of each group in this water, g per g and day."""
         g = self.group
         intake = g.max_intake_exponent * self.state.log_weight
-        intake += g.log_max_intake
+        intake += g.log_growth
         np.exp(intake, out=intake)
-        intake *= self.by_day.intake[self.day].repeat(self.columns_of_species, axis=1)
+        intake *= self.of_groups(self.by_day.max_intake[self.day])
         return intake
+
+    def of_groups(self, of_species: Array) -> Array:
+        """Values of [member, species] at each group [member, group]."""
+        return of_species.repeat(self.columns_of_species, axis=1)
 
     def log_standard_weight(self, log_length: Array, groups: slice = ALL) -> Array:
         """Natural log of the standard weight in g of some groups, had they these lengths."""
