@@ -40,6 +40,8 @@ class SurveyAssessment:
     compared_with: dict[str, dt.date]
     """By gear, the first day of the earlier survey that the changes refer to."""
     changes: tuple[Change, ...]
+    disagreements: tuple[str, ...]
+    """Sentences on outings of this survey that differ more than chance."""
     length_frequency: dict[tuple[str, str], np.ndarray]
     """By gear and species, fish in one-inch classes [length_class] from 0 to 31 in."""
 
@@ -94,7 +96,7 @@ def _survey(all_surveys: tuple[Survey, ...], index: int) -> SurveyAssessment:
             changes += sizes.changes(before, survey, gear)
     return SurveyAssessment(
         survey.first, survey.last, tuple(findings), sizes.pair(survey), seining(survey), compared, tuple(changes),
-        frequency,
+        tuple(words for gear in survey.gears for words in sizes.disagreements(survey, gear)), frequency,
     )  # fmt: skip
 
 

@@ -55,6 +55,12 @@ class Survey:
                     seen.add(f.tag)
         return tuple(out)
 
+    def again(self, gear: str, species: str, shortest_mm: float = 0.0) -> int:
+        """Tagged fish that were caught once more with this gear, each time counted: what `taken` leaves out."""
+        rows = [f for f in self.fish if f.gear == gear and f.species == species]
+        first = self.taken(gear, species)
+        return sum(sum(f.length_mm >= shortest_mm - 1e-6 for f in part) * sign for part, sign in ((rows, 1), (first, -1)))
+
     def sought(self, gear: str, species: str) -> bool:
         """Whether a species would have been written down had it been caught (it was caught, or its effort says so)."""
         named = [e for e in self.effort if e.gear == gear]

@@ -11,7 +11,7 @@ from scipy import stats
 
 from pondpop import indices
 from pondpop.assess.findings import Finding, Survey
-from pondpop.recaptures import poisson_limits
+from pondpop.assess.outings import Outings
 from pondpop.records import Effort, Fish
 from pondpop.species import SPECIES, load_parameters
 from pondpop.species.listing import standards
@@ -47,10 +47,12 @@ def size_structure(survey: Survey, gear: str, species: str) -> Iterator[Finding]
     at: dict[str, Any] = {"date": survey.first, "gear": gear, "species": species}
     if not stock:
         return
+    seen_again = survey.again(gear, species, indices.category_inches(species)[0] * MM_PER_IN)
+    again = f"{seen_again} of them caught again in this survey, counted once" if seen_again else ""
     for category, suffix in CATEGORY_SUFFIX.items():
         longer = parts[indices.CATEGORIES.index(category) :].sum()
         low, high = (100 * float(x) for x in indices.exact_limits(longer, stock))
-        yield Finding(f"{species}_psd{suffix}", "%", 100 * longer / stock, low, high, stock, **at)
+        yield Finding(f"{species}_psd{suffix}", "%", 100 * longer / stock, low, high, stock, **at, note=again)
     limits = indices.simultaneous_limits(parts)
     for name, part, low, high in zip(indices.PART_NAMES, parts, *limits, strict=True):
         yield Finding(
@@ -115,24 +117,48 @@ def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | N
     return float(values.mean() - half), float(values.mean() + half)
 
 
+def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0, below_in: float = np.inf) -> Outings | None:
+    """Fish of a range of lengths on each day with a known effort; None if the species was not taken up on any."""
+    worked: list[Effort] = [e for e in survey.effort if e.gear == gear and species in e.species]
+    if not worked:
+        return None
+    caught = dict.fromkeys((e.date for e in worked), 0)
+    for f in survey.fish:
+        if (f.gear, f.species) == (gear, species) and f.date in caught and low_in <= inches(f) < below_in:
+            caught[f.date] += f.count
+    return Outings(np.array([caught[e.date] for e in worked], float), np.array([e.amount for e in worked]))
+
+
+def inches(fish: Fish) -> float:
+    return fish.length_mm / MM_PER_IN + 1e-9  # as the length categories: on a bound is above it
+
+
 def catch_rates(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
     """Fish per hour (or haul) of all lengths and of stock length, on the days whose effort is known."""
-    worked: list[Effort] = [e for e in survey.effort if e.gear == gear and species in e.species]
-    amount = sum(e.amount for e in worked)
-    if not amount:
-        return
-    days = {e.date for e in worked}
-    fish = tuple(f for f in survey.fish if f.gear == gear and f.species == species and f.date in days)
-    unit = "per haul" if gear == "seine" else "per hour"
+    unit = "haul" if gear == "seine" else "hour"
     at: dict[str, Any] = {"date": survey.first, "gear": gear, "species": species}
-    note = "limits of a count alone; days and places scatter more"
-    totals = {"caught": sum(f.count for f in fish)}
+    ranges = {"caught": 0.0}
     if species in GAME:
-        totals["stock_caught"] = int(category_counts(fish, species).sum())
-    for name, total in totals.items():
-        low, high = poisson_limits(total)
-        quantity = f"{species}_{name}_{unit.replace(' ', '_')}"
-        yield Finding(quantity, unit, total / amount, low / amount, high / amount, total, **at, note=note)
+        ranges["stock_caught"] = float(indices.category_inches(species)[0])
+    for name, low_in in ranges.items():
+        worked = outings(survey, gear, species, low_in)
+        if worked is None:
+            return
+        again = survey.again(gear, species, low_in * MM_PER_IN)
+        note = worked.words(unit)
+        if again:
+            note += f"; {again} tagged fish caught again in this survey count each time, in PSD and Wr once"
+        yield Finding(
+            f"{species}_{name}_per_{unit}", f"per {unit}", worked.rate, *worked.limits(), worked.total, **at, note=note
+        )
+
+
+def disagreements(survey: Survey, gear: str) -> tuple[str, ...]:
+    """Sentences on species whose catch per effort differs more than chance between the outings of a survey."""
+    unit = "haul" if gear == "seine" else "hour"
+    found = {species: outings(survey, gear, species) for species in SPECIES}
+    words = (o.disagreement(f"{species} by {gear}", unit) for species, o in found.items() if o)
+    return tuple(filter(None, words))
 
 
 def balance_ratios(survey: Survey, gear: str) -> Iterator[Finding]:

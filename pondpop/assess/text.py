@@ -115,7 +115,11 @@ def _survey(s: SurveyAssessment, units: str) -> Iterator[str]:
         by_gear.setdefault((f.gear, f.species), []).append(f)
     for findings in by_gear.values():
         yield from _structure(findings)
-    yield from _table([f for f in s.findings if not _compact(f)], units)
+    rates = [f for f in s.findings if not _compact(f)]
+    yield from _table(rates, units)
+    yield from _notes(rates)
+    for words in s.disagreements:
+        yield from _wrap(words + ".", "  ")
     for gear, date in s.compared_with.items():
         yield from _change(gear, str(date), [c for c in s.changes if c.gear == gear], (s.first - date).days)
 
@@ -170,7 +174,8 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
         if "_part_" in k and (x.value or "s_q" in k)
     ]
     if whole:
-        yield from _wrap(who + ", ".join(whole) + f" of {psd[''].count} fish of stock length")
+        again = f" ({psd[''].note})" if psd[""].note else ""
+        yield from _wrap(who + ", ".join(whole) + f" of {psd[''].count} fish of stock length{again}")
         yield from _wrap("parts, limits of all at once: " + ", ".join(parts), "  ")
     for x in findings:
         if x.quantity.endswith(MORE):
@@ -220,6 +225,16 @@ def _table(findings: Iterable[Finding], units: str) -> Iterator[str]:
         yield "  ".join(
             c.rjust(w) if i == 3 else c.ljust(w) for i, (c, w) in enumerate(zip(row, widths, strict=True))
         ).rstrip()
+
+
+def _notes(findings: list[Finding]) -> Iterator[str]:
+    """What rests on what, once for all figures that share a note."""
+    sharing: dict[str, list[str]] = {}
+    for f in findings:
+        if f.note:
+            sharing.setdefault(f.note, []).append(f.quantity)
+    for note, names in sharing.items():
+        yield from _wrap(f"{', '.join(names)}: {note}", "  ")
 
 
 def _change(gear: str, date: str, changes: list[Change], days: int) -> Iterator[str]:
