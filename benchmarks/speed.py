@@ -65,6 +65,8 @@ WHY = {
     "this ratio",
     "one member, seconds": "one member has so few numbers that the calls take the time: some 210 operations of numpy and "
     "200 calls of functions a step",
+    "1,024 members / 512 (least)": "twice the members cost less than twice: what is done once a run weighs more in the "
+    "shorter one (supposed, not measured)",
     "one worker / two workers": "each process imports the packages and draws its members' luck before the first day, and the "
     "two share caches and memory",
 }
