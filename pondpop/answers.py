@@ -83,7 +83,7 @@ def answers_text(dataset: xr.Dataset, units: Units) -> str:
 
 def _goal(dataset: xr.Dataset, scenario: Scenario, score: Score, units: Units) -> Answer:
     goal, names, members = score.goal, list(scenario.strategies), dataset.sizes["member"]
-    unit, factor = _unit(score, scenario, units)
+    unit, factor = score_unit(score, scenario, units)
     whole = "over the run" if score.kind in ("crop", "money") else "at the end"
     when = f"by the end of year {goal.by_year}" if goal.by_year else whole
     each = []
@@ -95,7 +95,7 @@ def _goal(dataset: xr.Dataset, scenario: Scenario, score: Score, units: Units) -
         if goal.kind == "bass_above":
             told += f" (at least one with probability {_percent(float(at_least_one(score.values[s])))})"
         each.append(told)
-    words = f"{_goal_words(score, units)} {when}: {'; '.join(each)}."
+    words = f"{goal_words(score, units)} {when}: {'; '.join(each)}."
     for pair in _pairs(score, names):
         words += f" {_duel(scenario, pair, members, factor, unit)}"
     return Answer(goal.kind, words, score.made_of)
@@ -124,7 +124,8 @@ def _duel(scenario: Scenario, pair: Duel, members: int, factor: float, unit: str
     return f"{a} beats {b} with probability {_percent(pair.chance, members)} (difference {difference})."
 
 
-def _goal_words(score: Score, units: Units) -> str:
+def goal_words(score: Score, units: Units) -> str:
+    """What a goal counts, as the beginning of a sentence or a heading."""
     if score.goal.kind == "bass_above" and score.goal.above_g is not None:
         grams = score.goal.above_g
         return f"Bass above {brief(grams / G_PER_LB)} lb" if units == "us" else f"Bass above {brief(grams / 1000)} kg"
@@ -310,7 +311,8 @@ def _repair(dataset: xr.Dataset, scenario: Scenario) -> Iterator[Answer]:
 # ---------------------------------------------------------------------- numbers in words
 
 
-def _unit(score: Score, scenario: Scenario, units: Units) -> tuple[str, float]:
+def score_unit(score: Score, scenario: Scenario, units: Units) -> tuple[str, float]:
+    """The unit of a score's values, a blank before it, and what to multiply them with."""
     if score.kind == "points":
         return " points", 1.0
     if score.kind == "money":

@@ -278,7 +278,7 @@ def _sweep(given: argparse.Namespace) -> None:
     output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}{source.identity}", given.resume)
     with _working(given, output) as how:
         rows = sweep.run(every, group=given.survivors, source=source, **how)
-    told = f"{sweep.table(rows, axes)}\n{sweep.answer(rows, axes, keep_share, probability)}"
+    told = f"{sweep.table(rows, axes, scenario)}\n{sweep.answer(rows, axes, keep_share, probability)}"
     files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")

@@ -19,7 +19,6 @@ from pondpop import catches, indices
 from pondpop.quantities import QUANTILES, quantities
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
 from pondpop.species import BASS
-from pondpop.units import G_PER_LB, brief
 
 Array = NDArray[np.float64]
 
@@ -101,9 +100,7 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
     if goal.kind == "bass_above":
         assert goal.above_g is not None
         values = at_end(bass_above(dataset, goal.above_g), dataset, goal.by_year) * scenario.pond.area_ha
-        weight = goal.above_g / G_PER_LB if scenario.units == "us" else goal.above_g / 1000.0
-        words = f"bass above {brief(weight)} {'lb' if scenario.units == 'us' else 'kg'} in the pond"
-        return Score(goal, words, "fish", 1, values, ("number", "biomass"))
+        return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
     cost = costs(dataset)
     return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
 

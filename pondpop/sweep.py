@@ -14,7 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop import goals, results
-from pondpop.answers import few_members
+from pondpop.answers import few_members, goal_words, score_unit
 from pondpop.chance import Source
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.goals import Score
@@ -131,21 +131,22 @@ def _counting_survey(every: Sequence[Point], group: str) -> int:
 # ---------------------------------------------------------------------- telling it
 
 
-def table(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
-    """The last autumn survey of every point, with goals and survivors, as aligned text."""
+def table(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario) -> str:
+    """The last autumn survey of every point, with goals and survivors, as aligned text in the scenario's units."""
     first = rows[0]
     names = [name for name, _ in MAIN]
     head = [axis.path for axis in axes] + ["strategy"]
     head += [f"{heading}, {unit}" if (unit := first.bands[name][1]) else heading for name, heading in MAIN]
     head += ["both PSDs in range, %"] if first.in_range is not None else []
-    head += [score.words for score in first.scores if score.kind in PLAIN_SCORES]
+    counted = [(k, *score_unit(s, scenario, scenario.units)) for k, s in enumerate(first.scores) if s.kind in PLAIN_SCORES]
+    head += [f"{goal_words(first.scores[k], scenario.units)},{unit}" for k, unit, _ in counted]
     head += ["survivors, %"] if first.survivors is not None else []
     body = []
     for row in rows:
         cells = [*(str(v) for v in row.values), row.strategy]
         cells += [band(row.bands[name][2][-1], row.bands[name][0]) for name in names]
         cells += [f"{100 * row.in_range:.0f}"] if row.in_range is not None else []
-        cells += [band(np.quantile(s.values, QUANTILES)) for s in row.scores if s.kind in PLAIN_SCORES]
+        cells += [band(np.quantile(factor * row.scores[k].values, QUANTILES)) for k, _, factor in counted]
         if row.survivors is not None:
             cells.append(band(np.quantile(100 * row.survivors, QUANTILES), "percent"))
         body.append(cells)

@@ -274,6 +274,12 @@ def test_harvest_is_blamed_only_where_there_is_one():
     assert "harvested too hard" in expectation(raw, small_bass)
 
 
+def test_few_courses_are_said_to_be_few():
+    for members, said in ((5, True), (30, False)):
+        (lead,) = answer(gather([dataset_of(raw_scenario(), members)], "us")).lead
+        assert ("Run 100 or more" in dict(lead)["How sure"]) == said
+
+
 def test_a_harvest_that_is_not_caught_is_minded():
     def caught(kilograms):
         def change(ds):

@@ -405,7 +405,7 @@ def test_wrong_input_is_refused_with_path_value_and_remedy(changes, path, says):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["gizzard shad", "smallmouth bass", "redear sunfish", "hybrid striped bass", "trout"])
+@pytest.mark.parametrize("name", ["gizzard shad", "smallmouth bass", "redear sunfish", "sunfish", "black bass", "hybrid striped bass", "trout"])
 def test_other_species_are_not_taken_for_ours(name):
     with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow") as caught:
         resolve(small(stocking__0__species=name))
@@ -457,6 +457,7 @@ def test_files_that_cannot_be_read_are_refused_in_good_time(tmp_path, content, s
         ("fertility = “fertilized”", "straight quotation marks"),
         ('title = "a', "close the quotation marks"),
         ("rising = True", "small letters"),
+        ("years = 05  # not 1,000", "5 for 05"),
         ("area_acres = .5", "0.5 for .5"),
         ("area_acres = 2 acres", "its unit is part of the key"),
         ("per acre = 5", "keys without blanks"),

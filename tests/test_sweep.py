@@ -154,7 +154,7 @@ def test_a_point_is_the_same_as_comparing_its_own_scenario(rows):
 
 def test_the_table_and_the_file_hold_every_point(rows):
     axes = [read_axis(f"{DATE}=2026-04-10,2026-05-10")]
-    told = sweep.table(rows, axes)
+    told = sweep.table(rows, axes, resolve(raw(members=4, only="few")))
     assert "2026-04-10" in told and "2026-05-10" in told
     lines = list(csv.DictReader(io.StringIO(sweep.sweep_csv(rows, axes))))
     assert {line[DATE] for line in lines} == {"2026-04-10", "2026-05-10"}
@@ -216,6 +216,16 @@ def test_points_that_do_not_differ_have_no_best():
 def test_few_members_are_said_to_be_few(members, says):
     words = sweep.answer(scored(np.arange(members), np.arange(members) + 1.0), [Axis("a.b", (0, 1))], 0.5, 0.5)
     assert says in words and ("Run 100" in words) == bool(says)
+
+
+def test_goals_are_headed_and_told_in_the_units_of_the_scenario(rows):
+    goals = [Score(Goal("pounds_harvested"), "fish harvested in all", "crop", 1, np.full((1, 4), 11.2085), ())]
+    goals += [Score(Goal("bass_above", above_g=2267.96), "big bass in the pond", "fish", 1, np.full((1, 4), 3.0), ())]
+    scenario = resolve(raw(members=4, only="few"))
+    for units, words in (("us", ("Fish harvested in all, lb/acre", "Bass above 5 lb, fish", " 10 ")),
+                         ("metric", ("Fish harvested in all, kg/ha", "Bass above 2.27 kg, fish", " 11.2 "))):  # fmt: skip
+        told = sweep.table([replace(rows[0], scores=goals)], [Axis("a.b", ())], scenario._replace(units=units))
+        assert all(word in told.replace("\n", " ") for word in words), told
 
 
 def test_survivors_are_counted_after_the_last_date_and_for_a_known_group():

@@ -195,10 +195,9 @@ def _sureness(v: Verdict) -> str:
                 parts.append(f"{verb} {another.letter} {chance_words(duel.chance, v.projection)}{_by(duel, score, v)}")
         lines.append(f"on {goal_words(score, v.projection)}, {v.best.letter} {joined(parts)}")
     text = "; ".join(lines)
-    lines = [text[0].upper() + text[1:] + "."]
-    few = answers.few_members(v.projection.members)
     more = " The square below has the others." if len(v.cases) > 1 + MOST_RIVALS else ""
-    return lines[0] + more + (f" {few}" if few else "")
+    few = answers.few_members(v.projection.members)
+    return text[0].upper() + text[1:] + "." + more + (f" {few}" if few else "")
 
 
 def _by(duel: Duel, score: Score, v: Verdict) -> str:

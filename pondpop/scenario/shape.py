@@ -12,16 +12,14 @@ SPECIES = ("bass", "bluegill", "shad", "minnow")
 
 OTHER_NAMES = {
     "largemouth bass": "bass", "largemouth": "bass", "large mouth bass": "bass", "largemouth black bass": "bass",
-    "black bass": "bass", "florida bass": "bass", "florida largemouth bass": "bass", "f1 bass": "bass", "lmb": "bass",
-    "green trout": "bass",
-    "bream": "bluegill", "brim": "bluegill", "sunfish": "bluegill", "panfish": "bluegill", "blue gill": "bluegill",
-    "bluegill sunfish": "bluegill", "bluegill bream": "bluegill", "coppernose": "bluegill",
-    "coppernose bluegill": "bluegill", "copperhead bluegill": "bluegill", "blg": "bluegill",
+    "florida bass": "bass", "florida largemouth bass": "bass", "f1 bass": "bass", "lmb": "bass",
+    "bream": "bluegill", "brim": "bluegill", "blue gill": "bluegill", "bluegill sunfish": "bluegill",
+    "bluegill bream": "bluegill", "coppernose": "bluegill", "coppernose bluegill": "bluegill", "blg": "bluegill",
     "threadfin shad": "shad", "threadfin": "shad",
     "fathead minnow": "minnow", "fathead": "minnow", "fat head minnow": "minnow", "rosy red": "minnow",
     "rosy red minnow": "minnow",
 }  # fmt: skip
-"""What the trade calls the species (common practice, no source); fish of other species are not among them."""
+"""What the trade calls the species (common practice, no source); names that other fish share, as sunfish, are not here."""
 
 MonthDay = tuple[int, int]
 """Month and day."""
