@@ -71,6 +71,31 @@ def test_a_tagged_fish_of_two_days_counts_once(judged):
     assert figures(found)["bass_psd"].count == 1 and len(found.surveys) == 1
 
 
+def test_fish_caught_again_are_told_where_the_counts_differ(judged):
+    rows = fish("2024-04-10", "bass", 250, tag="A1") + fish("2024-04-10", "bass", 150, tag="A2")
+    rows += fish("2024-04-20", "bass", 251, tag="A1") + fish("2024-04-20", "bass", 151, tag="A2")
+    worked = "2024-04-10,electrofishing,1,,bass\n2024-04-20,electrofishing,1,,bass\n"
+    found = judged(survey=SURVEY + rows, effort=EFFORT + worked)
+    told = figures(found)
+    psd, stock, every = (told[f"bass_{name}"] for name in ("psd", "stock_caught_per_hour", "caught_per_hour"))
+    assert "1 of them caught again" in psd.note  # the other is under stock length
+    assert stock.count == 2 and "1 tagged fish caught again" in stock.note
+    assert every.count == 4 and "2 tagged fish caught again" in every.note
+    text = " ".join(assessment_text(found, "us").split())
+    assert "(1 of them caught again in this survey, counted once)" in text
+    assert "bass_caught_per_hour: 2 hours on 2 outings pooled" in text
+
+
+def test_outings_that_differ_more_than_chance_are_told(judged):
+    def words(second):
+        rows = fish("2024-04-10", "bass", 250, 49) + fish("2024-04-20", "bass", 250, second)
+        worked = "2024-04-10,electrofishing,1.5,,bass\n2024-04-20,electrofishing,1.5,,bass\n"
+        return " ".join(assessment_text(judged(survey=SURVEY + rows, effort=EFFORT + worked), "us").split())
+
+    assert "6.67 to 32.7 per hour from outing to outing, further apart than chance" in words(10)
+    assert "further apart than chance" not in words(45)
+
+
 def test_relative_weight_by_class_with_limits_and_the_fish_left_out(judged):
     lengths, factors = [250, 260, 270, 340], [0.8, 0.9, 1.0, 1.1]
     rows = "".join(
@@ -83,6 +108,8 @@ def test_relative_weight_by_class_with_limits_and_the_fish_left_out(judged):
     assert (small.value, small.count, large.value) == pytest.approx((90, 3, 110), abs=1e-4)
     assert (small.low, small.high) == pytest.approx(stats.t.interval(0.95, 2, 90, 10 / np.sqrt(3)), abs=1e-3)
     assert large.low is None and large.high is None
+    assert small.note == "too few to judge by"
+    assert "n 3, too few to judge by)" in " ".join(assessment_text(judged(survey=SURVEY + rows), "us").split())
     assert found["bass_wr_left_out"].value == 4 and "3 not weighed, 1 shorter" in found["bass_wr_left_out"].note
 
 
@@ -264,7 +291,15 @@ def test_closed_number_by_hand(judged):
     assert number.value == pytest.approx(
         (3 + 1) * (6 + 1) / (2 + 1) - 1
     )  # three at large, six caught, two of them marked
-    assert "280 mm" in number.note and "2 of 6" in number.note
+    assert "280 mm" in number.note and "2 of 6" in number.note and "fewer than 7 seen again" in number.note
+
+
+def test_a_closed_number_from_seven_seen_again_has_no_warning(judged):
+    first = "".join(fish("2023-04-10", "bass", 280, tag=f"A{i}") for i in range(9))
+    second = "".join(fish("2023-04-20", "bass", 280, tag=f"A{i}") for i in range(7))
+    tags = "".join(f"A{i},2023-04-10,bass,tagged,,\n" for i in range(9))
+    number = figures(judged(survey=SURVEY + first + second, tags=TAGS + tags))["bass_number_closed"]
+    assert number.count == 7 and "seen again" not in number.note
 
 
 def test_open_number_by_hand(judged):
@@ -279,6 +314,7 @@ def test_open_number_by_hand(judged):
     again = figures(judged(survey=SURVEY + rows + fish("2024-04-10", "bass", 280, 4) + stray, tags=TAGS + tags))
     for name in ("bass_number_open", "bass_survival_per_year"):
         assert again[name] == found[name]
+    assert "lost tags and fish that left count as dead" in found["bass_survival_per_year"].note
     assert found["bass_survival_per_year"].value == pytest.approx((marked / 4) ** (365.25 / 366))
 
 

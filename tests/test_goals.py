@@ -11,6 +11,7 @@ from pondpop.answers import answers, answers_text
 from pondpop.goals import Score, duel, duels, standing
 from pondpop.results import VARIABLES
 from pondpop.scenario import Goal
+from pondpop.screen import balance_table
 
 ALL_GOALS = """
 [[goals]]
@@ -214,6 +215,12 @@ def test_a_harvest_falls_short_where_less_than_nine_tenths_are_caught(kilograms,
 )
 def test_rules_that_the_catch_cannot_tell_apart_are_left_out(other):
     assert harvested(RULE + other, 5.0)[0] == []
+
+
+def test_the_table_on_the_screen_says_what_its_signs_are():
+    scenario, read = two_ponds()
+    head = balance_table(dataset(scenario, read), "us").splitlines()[0]
+    assert "[8 of 10 members]" in head and "F/C: weight of forage fish over weight of bass" in head
 
 
 # --- costs

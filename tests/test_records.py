@@ -1,7 +1,9 @@
 """Record files: what is read, what is left out with a reason, what is refused."""
 
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -211,6 +213,15 @@ def test_odd_things_are_kept_and_named(folder):
     assert (
         "2024-05-01 angling" in notes and "B4 on 2024-05-01" in notes and "from line 8 are those from line 2" in notes
     )
+
+
+def test_the_readme_names_the_columns_that_are_read():
+    readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    for file, columns in COLUMNS.items():
+        (row,) = [line for line in readme.splitlines() if line.startswith(f"| `{file}`") and "`date`" in line]
+        for part, groups in zip(row.split("|")[3:5], columns, strict=True):
+            named = re.findall(r"`(\w+)`", re.sub(r"\([^)]*\)", "", part))
+            assert named == [name for group in groups for name in group.split("|")], file
 
 
 HEADERS = [

@@ -405,7 +405,10 @@ def test_wrong_input_is_refused_with_path_value_and_remedy(changes, path, says):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("name", ["gizzard shad", "smallmouth bass", "redear sunfish", "sunfish", "black bass", "hybrid striped bass", "trout"])
+OTHERS = ("gizzard shad", "smallmouth bass", "redear sunfish", "sunfish", "black bass", "hybrid striped bass", "trout")
+
+
+@pytest.mark.parametrize("name", OTHERS)
 def test_other_species_are_not_taken_for_ours(name):
     with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow") as caught:
         resolve(small(stocking__0__species=name))

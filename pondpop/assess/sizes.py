@@ -75,6 +75,10 @@ def weighed(fish: tuple[Fish, ...], species: str) -> tuple[np.ndarray, np.ndarra
     return lengths[known], wr[known], sum(f.count for f in fish) - len(rows), int((~known).sum())
 
 
+LEAST_WEIGHED = 5  # fish from which a mean Wr is told without a warning (a choice of ours)
+FEW = "too few to judge by"
+
+
 def weight_classes(species: str) -> list[tuple[int, int | None]]:
     """Bounds (in) of the classes in which Wr is read: under stock, then the length categories."""
     edges = [0, *indices.category_inches(species)]
@@ -93,7 +97,7 @@ def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
         mine = wr[within(lengths, low, high)]
         if mine.size:
             limits = mean_limits(mine)
-            note = "" if mine.size > 1 else "one fish has no limits"
+            note = "one fish has no limits" if mine.size == 1 else FEW if mine.size < LEAST_WEIGHED else ""
             yield Finding(
                 f"{species}_wr_{class_name(low, high)}", "%", float(mine.mean()), *limits, mine.size, **at, note=note
             )

@@ -57,6 +57,9 @@ def _shortest_tagged(species: str, events: list[TagEvent], fish: tuple[Fish, ...
     return min(lengths, default=0.0)
 
 
+LEAST_SEEN_AGAIN = 7
+
+
 def closed_numbers(species: str, events: list[TagEvent], surveys: tuple[Survey, ...]) -> Iterator[Finding]:
     """Fish of taggable length, from those handled on one day of a survey and caught again on a later one."""
     kept = {t.tag: t.date for t in events if t.event == "kept"}
@@ -78,9 +81,11 @@ def closed_numbers(species: str, events: list[TagEvent], surveys: tuple[Survey, 
             continue
         found = chapman(marked[1], caught[1], recaptured[1]) if len(days) == 2 else schnabel(caught, recaptured, marked)
         method = "Chapman 1951" if len(days) == 2 else "Schnabel 1938"
+        few = f"; fewer than {LEAST_SEEN_AGAIN} seen again: it may be far off (Robson & Regier 1964, from memory)"
         yield Finding(
             f"{species}_number_closed", "fish", found.value, _limit(found.low), _limit(found.high), sum(recaptured),
-            survey.first, species=species, note=f"fish of {_long(shortest)} and more; {method}; {found.basis}",
+            survey.first, species=species, note=f"fish of {_long(shortest)} and more; {method}; {found.basis}"
+            + (few if sum(recaptured) < LEAST_SEEN_AGAIN else ""),
         )  # fmt: skip
 
 
@@ -136,7 +141,8 @@ def open_numbers(
             above = "; came out above 1, by chance" if found.survival[i] > 1 else ""
             yield Finding(
                 f"{species}_survival_per_year", "share", value, _limit(bottom), _limit(top), int(seen[:, i].sum()),
-                survey.first, species=species, note=f"tagged fish, {years:.2f} years; Jolly–Seber{above}",
+                survey.first, species=species, note=f"tagged fish, {years:.2f} years; Jolly–Seber{above}; "
+                "lost tags and fish that left count as dead, so that more live than this",
             )  # fmt: skip
     if not np.isfinite(found.survival).any():
         missing.append(f"{species}: too few tagged fish were seen again to tell survival")

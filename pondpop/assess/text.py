@@ -8,6 +8,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from pondpop.assess.sizes import FEW, LEAST_WEIGHED
 from pondpop.units import LENGTH, brief
 
 if TYPE_CHECKING:
@@ -22,6 +23,8 @@ SURE = 0.05
 MORE = "_more_fish_for_10_points"
 CAUTIONS = (
     "A survey sees what its gear catches: figures of different gears are not compared with each other.",
+    "Catch per hour changes with light, clear water, temperature and crew as well as with the fish; Wr of females before "
+    "spawning holds eggs (common practice, no source).",
     "Before fish are stocked, moved, removed or eaten, ask the state agency for the rules that hold, and a certified "
     "fisheries professional for the pond. Electrofishing is for trained crews with a permit.",
 )
@@ -202,7 +205,9 @@ def _class_words(name: str) -> str:
 
 def _with_limits(f: Finding, count: int | None = None) -> str:
     limits = [] if f.low is None or f.high is None else [f"{f.low:.0f}–{f.high:.0f}"]
-    inside = ", ".join(limits + ([] if count is None else [f"n {count}"]))
+    if count is not None:
+        limits.append(f"n {count}, {FEW}" if count < LEAST_WEIGHED else f"n {count}")
+    inside = ", ".join(limits)
     return f"{f.value:.0f}" + (f" ({inside})" if inside else "")
 
 
