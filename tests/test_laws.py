@@ -147,6 +147,30 @@ def test_no_limit_on_growth_is_reached_by_more_than_a_trace(books):
     assert refused < 0.02 * grown
 
 
+def test_luck_and_local_knowledge_multiply_what_they_say():
+    """Twice the luck of growth is twice the intake, of deaths twice the deaths; local survival divides them."""
+    plain = inputs()
+    luck = replace(plain.luck, growth=plain.luck.growth * [[2.0], [1.0]])
+    luck = replace(luck, background_deaths=luck.background_deaths * np.array([3.0, 1.0])[:, None, None])
+    engines = [
+        Engine(plain, keep_books=True),
+        Engine(replace(plain, luck=luck), keep_books=True),
+        Engine(replace(plain, local_growth=np.full(4, 2.0), local_survival=np.full(4, 4.0)), keep_books=True),
+    ]
+    for engine in engines:
+        engine.run_day()
+    intake = [engine.max_intake() for engine in engines]
+    weight = [engine.state.log_weight for engine in engines]
+    exponent = engines[0].group.max_intake_exponent
+    at_1_g = [i / np.exp(exponent * w) for i, w in zip(intake, weight, strict=True)]
+    np.testing.assert_allclose(at_1_g[1], at_1_g[0] * [[2.0], [1.0]], rtol=1e-12)
+    np.testing.assert_allclose(at_1_g[2], 2.0 * at_1_g[0], rtol=1e-12)
+    died = [engine.books[0].rates["background"] for engine in engines]
+    assert (died[0] > 0.0).any()
+    np.testing.assert_allclose(died[1], died[0] * [[3.0], [1.0]], rtol=1e-12)
+    np.testing.assert_allclose(died[2], died[0] / 4.0, rtol=1e-12)
+
+
 def test_nothing_is_negative_or_undefined():
     engine = Engine(inputs())
     for _ in range(365):
