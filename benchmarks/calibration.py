@@ -32,13 +32,13 @@ import numpy as np
 from scipy import stats
 from scipy.special import ndtri
 
-from pondpop import indices
-from pondpop.assess.sizes import holm
+from pondpop.assess.size_and_condition import holm
+from pondpop.observe import indices
 from pondpop.scenario import resolve
 from pondpop.update import LEAST_EFFECTIVE, LEAST_SHARE, prior_uniforms, up_to
-from pondpop.update.seen import Haul, Observation, Outing, doubts, growth_of, log_likelihood, view_of, wr_of
-from pondpop.update.stages import Members, learn
-from pondpop.update.watch import Growing, Watched, watch_all
+from pondpop.update.likelihood import Haul, Observation, Outing, doubts, growth_of, log_likelihood, view_of, wr_of
+from pondpop.update.simulate import Growing, Watched, watch_all
+from pondpop.update.smc import Members, learn
 
 HERE = Path(__file__).parent
 POND = """

@@ -24,11 +24,11 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 
 import numpy as np
 
-from pondpop.books import PREY
-from pondpop.energetics import share_heavier, share_longer
-from pondpop.engine import Engine
-from pondpop.indices import standard_weight
-from pondpop.inputs import Luck, prepare, run_days
+from pondpop.model.bioenergetics import share_heavier, share_longer
+from pondpop.model.budget import PREY
+from pondpop.model.day import Engine
+from pondpop.model.inputs import Luck, prepare, run_days
+from pondpop.observe.indices import standard_weight
 from pondpop.scenario import load
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters, load_parameters, paths
 from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN

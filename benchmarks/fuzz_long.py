@@ -5,7 +5,7 @@
 By default 10,400 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged) and
 500 of further valid scenarios are run for one or two years, day by day with their books checked and as a whole with the
 Dataset, `yearly.csv`, projection file and (one in 25) the report. Each must be answered and satisfy the invariants of
-tests/test_invariants.py, or be refused in one line with status 2. A numpy warning is a failure, and so are 60 seconds.
+tests/laws.py, or be refused in one line with status 2. A numpy warning is a failure, and so are 60 seconds.
 Prints the figures and every failure; status 1 if there was one.
 """
 
@@ -26,15 +26,15 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 import hypothesis_ponds as ponds  # noqa: E402
-import test_inputs_fuzz as fuzz  # noqa: E402
+import commands as fuzz  # noqa: E402
 from hypothesis import HealthCheck, Phase, given, seed, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
-from test_invariants import assert_dataset_sound, assert_lawful_days  # noqa: E402
+from laws import assert_dataset_sound, assert_lawful_days  # noqa: E402
 
-from pondpop import results  # noqa: E402
+from pondpop.ensemble import results  # noqa: E402
+from pondpop.ensemble.run import compare  # noqa: E402
 from pondpop.report import write_page  # noqa: E402
 from pondpop.scenario import resolve  # noqa: E402
-from pondpop.variants import compare  # noqa: E402
 
 Case = Callable[[Any], Any]
 

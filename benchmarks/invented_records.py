@@ -25,19 +25,19 @@ import numpy as np
 from scipy.special import ndtr
 
 import pondpop
-from pondpop import indices
-from pondpop.chance import draw_luck, draw_parameters, multiplier, streams
-from pondpop.engine import Engine
-from pondpop.inputs import daily_water, prepare
-from pondpop.reacting import WR_SPREAD_BETWEEN_FISH
-from pondpop.readings import read_survey
+from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier, streams
+from pondpop.model.day import Engine
+from pondpop.model.inputs import daily_water, prepare
+from pondpop.observe import indices
+from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
+from pondpop.observe.observers import read_survey
+from pondpop.observe.sampling import expected_catch, gear, scatter
 from pondpop.records import COLUMNS
-from pondpop.records.sightings import LENGTH_MM
-from pondpop.sampling import expected_catch, gear, scatter
-from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
+from pondpop.records.rows import LENGTH_MM
+from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
-from pondpop.update.seen import WR_OFF_IN_SURVEY
+from pondpop.update.likelihood import WR_OFF_IN_SURVEY
 
 HOME = Path(__file__).parent.parent
 TRUTH = {  # how this pond differs from ponds in general, in standard deviations of the scenario's spreads
@@ -304,7 +304,7 @@ tags.csv     {bass} bass of 8 in and more tagged on the electrofishing days, and
 
 How they were made: `python benchmarks/invented_records.py --seed {seed}` runs the model once for the pond in
 scenarios/managed_pond_with_records.toml, with luck of its own, and draws the catches with the project's sampling model
-(pondpop/sampling.py); fish are measured and weighed with errors, and some anglers' tags go unreported. That pond differs
+(pondpop/observe/sampling.py); fish are measured and weighed with errors, and some anglers' tags go unreported. That pond differs
 from ponds in general by this many standard deviations of the scenario's spreads, and by chance in all else:
 
 {differs}

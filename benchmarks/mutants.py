@@ -31,13 +31,15 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
-    "engine", "pond", "factors", "foraging", "growth", "deaths", "books", "feeding", "energetics", "life", "management",
-    "water", "inputs", "reacting", "state", "units",
+    "model/day", "model/pond", "model/forcing", "model/foraging", "model/growth", "model/mortality", "model/budget",
+    "model/feeding", "model/bioenergetics", "model/life", "model/harvest", "scenario/temperature", "model/inputs",
+    "observe/harvest_control", "model/state", "units",
 )  # fmt: skip
 TESTS = (
-    "tests/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
-    "tests/test_laws.py", "tests/test_fishing.py", "tests/test_reacting.py", "tests/test_units.py",
-    "tests/test_calendar.py", "tests/test_gate.py", "tests/test_published.py", "tests/test_engine_bits.py",
+    "tests/model/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
+    "tests/model/test_laws.py", "tests/model/test_fishing.py", "tests/observe/test_harvest_control.py", "tests/test_units.py",
+    "tests/model/test_calendar.py", "tests/model/test_gate.py", "tests/species/test_published.py",
+    "tests/model/test_engine_bits.py",
 )  # fmt: skip
 SLOW = "not recorded_run"  # of the plain model, which no change of the package touches
 LONGEST_SECONDS = 300.0  # of processor time; the tests take about a minute
@@ -228,10 +230,10 @@ def figures_of(folder: Path, out: Path) -> Callable[[], int]:
 
         sys.path[:0] = [str(folder), str(folder / "tests")]
         with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            from laws import EVERYTHING
             from small import pond
-            from test_laws import EVERYTHING
 
-            from pondpop.variants import compare
+            from pondpop.ensemble.run import compare
 
             dataset = compare(pond(members=2, years=2, extra=EVERYTHING))
             np.savez(out, **{name: dataset[name].values for name in dataset.data_vars})

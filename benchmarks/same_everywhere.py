@@ -24,7 +24,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PROMISED = 1e-9
 
-# One strategy with all that happens in a pond, one without harvest; both from tests/small.py and tests/test_laws.py.
+# One strategy with all that happens in a pond, one without harvest; both from tests/small.py and tests/laws.py.
 WORK = """
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -32,7 +32,7 @@ from pathlib import Path
 import numpy as np
 sys.path[:0] = [sys.argv[1], sys.argv[1] + "/tests"]
 from small import pond
-from test_laws import EVERYTHING
+from laws import EVERYTHING
 from pondpop import results, variants
 
 if __name__ == "__main__":

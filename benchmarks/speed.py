@@ -124,7 +124,7 @@ def apart(what: str, *arguments: object) -> dict[str, float]:
 def alone_one_member(years: str) -> dict[str, float]:
     """One strategy and one member: time of the imports, and of the projection without them."""
     begun = time.perf_counter()
-    from pondpop.variants import compare
+    from pondpop.ensemble.run import compare
 
     scenario = pond(1, int(years), strategies=1)
     imports = time.perf_counter() - begun
@@ -133,7 +133,7 @@ def alone_one_member(years: str) -> dict[str, float]:
 
 def alone_ensemble(members: str, years: str, workers: str, strategies: str) -> dict[str, float]:
     """An ensemble under each strategy, on so many workers."""
-    from pondpop.variants import compare, processes
+    from pondpop.ensemble.run import compare, processes
 
     scenario = pond(int(members), int(years), int(strategies))
     begun = time.perf_counter()
@@ -167,9 +167,9 @@ class Block:
     """The array engine with a block of members, as the ensembles run it."""
 
     def __init__(self, members: int, years: int) -> None:
-        from pondpop.chance import Prior
-        from pondpop.engine import Engine
-        from pondpop.inputs import prepare
+        from pondpop.ensemble.draws import Prior
+        from pondpop.model.day import Engine
+        from pondpop.model.inputs import prepare
 
         scenario = pond(members, years, 1)
         strategy = next(iter(scenario.strategies.values()))
@@ -183,7 +183,7 @@ class Block:
 
 def one_pond(years: int):
     """Inputs of one member without luck."""
-    from pondpop.inputs import Luck, prepare, run_days
+    from pondpop.model.inputs import Luck, prepare, run_days
     from pondpop.species import load_parameters
 
     scenario = pond(1, years, 1)
@@ -234,7 +234,7 @@ class Solver:
     """
 
     def __init__(self, years: int) -> None:
-        from pondpop.engine import Engine
+        from pondpop.model.day import Engine
 
         self.engine = Engine(dataclasses.replace(one_pond(years), steps_per_day=10_000))
 
@@ -328,7 +328,7 @@ def rates_of_machine(members: int, groups: int) -> dict[str, float]:
     """ns an element of each kind of work, on arrays of the block's shape; matrix products in ns a member."""
     import numpy as np
 
-    from pondpop import feeding
+    from pondpop.model import feeding
 
     rng = np.random.default_rng(1)
     a, out = rng.uniform(-3.0, 1.0, (members, groups)), np.empty((members, groups))

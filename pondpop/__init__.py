@@ -12,7 +12,7 @@ from importlib import import_module
 __version__ = "0.1.0"
 __all__ = ["__version__", "compare", "load"]
 
-_HOME = {"load": "pondpop.scenario", "compare": "pondpop.variants"}
+_HOME = {"load": "pondpop.scenario", "compare": "pondpop.ensemble.run"}
 
 
 def __getattr__(name: str) -> object:

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any, NoReturn
 
-    from pondpop.chance import Source
-    from pondpop.outputs import Output
+    from pondpop.ensemble.draws import Source
+    from pondpop.ensemble.store import Output
     from pondpop.scenario import Scenario
 
 _HELP_COLUMNS = 78
@@ -215,11 +215,11 @@ def _load(given: argparse.Namespace) -> Scenario:
 
 def _source(given: argparse.Namespace, *scenarios: Scenario) -> Source:
     """Where the luck of members comes from; an ensemble must have learned of the past that every strategy has."""
-    from pondpop.chance import Prior
+    from pondpop.ensemble.draws import Prior
 
     if given.ensemble is None:
         return Prior()
-    from pondpop.update.ensemble import read_ensemble
+    from pondpop.update.posterior import read_ensemble
 
     posterior = read_ensemble(given.ensemble)
     for scenario in scenarios:
@@ -238,11 +238,11 @@ def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
     out = given.out or _path(f"{_path(given.file).stem}-result")
 
-    from pondpop.answers import answers_text
-    from pondpop.outputs import Output, comparison_files
+    from pondpop.decide.answers import answers_text
+    from pondpop.decide.console import balance_table
+    from pondpop.ensemble.run import compare
+    from pondpop.ensemble.store import Output, comparison_files
     from pondpop.scenario import dump
-    from pondpop.screen import balance_table
-    from pondpop.variants import compare
 
     source = _source(given, scenario)
     output = Output(out, f"{dump(scenario)}{source.identity}", given.resume)
@@ -256,8 +256,8 @@ def _compare(given: argparse.Namespace) -> None:
 
 def _sweep(given: argparse.Namespace) -> None:
     from pondpop import checks
+    from pondpop.decide.sweep_paths import points, read_axis
     from pondpop.scenario import dump, read, resolve
-    from pondpop.vary import points, read_axis
 
     scenario = _load(given)
     keep_share = checks.number("--keep-share", given.keep_share, 0, 1)
@@ -270,8 +270,8 @@ def _sweep(given: argparse.Namespace) -> None:
 
     every = points(read(given.file), axes, finish)
 
-    from pondpop import sweep
-    from pondpop.outputs import Output, text
+    from pondpop.decide import sweep
+    from pondpop.ensemble.store import Output, text
 
     out = given.out or _path(f"{_path(given.file).stem}-sweep")
     source = _source(given, *(point.scenario for point in every))
@@ -287,9 +287,9 @@ def _sweep(given: argparse.Namespace) -> None:
 
 def _quota(given: argparse.Namespace) -> None:
     from pondpop import checks
+    from pondpop.decide.sweep_paths import read_pair
     from pondpop.scenario import dump
     from pondpop.units import MM_PER_IN
-    from pondpop.vary import read_pair
 
     scenario = _load(given)
     windows = [read_pair("--window-in", text, 0.2, 35) for text in given.window_in or ("8..12", "15..25")]
@@ -306,9 +306,9 @@ def _quota(given: argparse.Namespace) -> None:
 
     import numpy as np
 
-    from pondpop.outputs import Output, text
-    from pondpop.quota import ask, search, with_quota
-    from pondpop.quota_words import quota_csv, quota_text
+    from pondpop.decide.quota import ask, search, with_quota
+    from pondpop.decide.quota_phrases import quota_csv, quota_text
+    from pondpop.ensemble.store import Output, text
 
     question = ask(scenario, **asked)
     out = given.out or _path(f"{_path(given.file).stem}-quota")
@@ -337,9 +337,9 @@ def _update(given: argparse.Namespace) -> None:
 
     from dataclasses import replace
 
-    from pondpop.outputs import Output, text
+    from pondpop.ensemble.store import Output, text
     from pondpop.update import update
-    from pondpop.update.ensemble import write_ensemble
+    from pondpop.update.posterior import write_ensemble
     from pondpop.update.text import update_csv, update_text
 
     out = given.out or _path(f"{_path(given.file).stem}-updated")
@@ -367,8 +367,8 @@ def _update(given: argparse.Namespace) -> None:
 def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, Any]]:
     """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
     from pondpop.checks import InputError
+    from pondpop.ensemble.run import processes
     from pondpop.progress import Progress
-    from pondpop.variants import processes
 
     progress = Progress()
     try:
@@ -384,8 +384,8 @@ def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, An
 
 
 def _report(given: argparse.Namespace) -> None:
+    from pondpop.ensemble.results import read
     from pondpop.report import write_page
-    from pondpop.results import read
 
     out = given.out or given.files[0].with_name("report.html")
     write_page([read(file) for file in given.files], out, given.units)

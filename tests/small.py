@@ -8,7 +8,7 @@ import tomllib
 import numpy as np
 import xarray as xr
 
-from pondpop.results import VARIABLES, to_dataset
+from pondpop.ensemble.results import VARIABLES, to_dataset
 from pondpop.scenario import Scenario, resolve
 
 TEXT = """

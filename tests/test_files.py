@@ -18,17 +18,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from commands import asked, in_good_time
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from small import TEXT, pond
-from test_inputs_fuzz import asked, in_good_time
 
-from pondpop import cli, results
+from pondpop import cli
 from pondpop.checks import InputError, RunError
-from pondpop.outputs import Output, text
+from pondpop.ensemble import results
+from pondpop.ensemble.run import compare
+from pondpop.ensemble.store import Output, text
 from pondpop.update import prior_uniforms, up_to
-from pondpop.update.ensemble import Posterior, history, read_ensemble, write_ensemble
-from pondpop.variants import compare
+from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
 
 ROOT = Path(__file__).parent.parent
 BLOCK = {"number": np.arange(6.0)}
@@ -131,7 +132,7 @@ def test_death_at_any_moment_leaves_the_old_or_the_new_and_resumes_to_the_same_b
 
 
 SLICED = (
-    "import sys, pondpop.variants as v; v.BLOCK_MEMBERS = 1; from pondpop import cli; sys.exit(cli.main(sys.argv[1:]))"
+    "import sys, pondpop.ensemble.run as v; v.BLOCK_MEMBERS = 1; from pondpop import cli; sys.exit(cli.main(sys.argv[1:]))"
 )
 
 
@@ -273,7 +274,7 @@ def test_too_little_memory_is_told(result, monkeypatch):
     def greedy(*_, **__):
         raise MemoryError
 
-    monkeypatch.setattr("pondpop.variants.run_job", greedy)
+    monkeypatch.setattr("pondpop.ensemble.run.run_job", greedy)
     before = contents(result / "out")
     status, out, err = asked("compare", result / "pond.toml", "--out", result / "out")
     assert (status, out) == (1, "")

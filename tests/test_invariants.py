@@ -6,148 +6,31 @@ import copy
 import datetime as dt
 import warnings
 from dataclasses import fields, replace
-from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis_ponds import scenarios
+from laws import assert_books_close, assert_dataset_sound, assert_lawful_days, plain
 from small import pond
 from small import raw as raw_pond
-from test_laws import respired
 
-from pondpop import indices, results
-from pondpop.chance import Prior
 from pondpop.checks import InputError
-from pondpop.engine import Books, Engine
-from pondpop.inputs import FishingInput, Inputs, Luck, prepare, run_days
-from pondpop.quantities import quantities, yearly_csv
-from pondpop.readings import project
+from pondpop.ensemble import results
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.run import compare
+from pondpop.model.day import Engine
+from pondpop.model.inputs import FishingInput, Inputs, Luck, prepare
+from pondpop.observe.observers import project
 from pondpop.records import Records
-from pondpop.scenario import Scenario, resolve
-from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
-from pondpop.variants import compare
-
-UNDEFINED_IN_PLACES = {  # NaN where there are no such fish
-    "relative_weight", "largest_weight", "group_survivors", "group_length", "group_weight", "group_largest_weight",
-}  # fmt: skip
+from pondpop.scenario import resolve
 
 
 def cases(number: int) -> settings:
     return settings(
         max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
     )
-
-
-def first(scenario: Scenario) -> str:
-    return next(iter(scenario.strategies))
-
-
-def plain(scenario: Scenario, members: int = 1, **changes: Any) -> Inputs:
-    """The first strategy without any doubt: the model's own parameters and no luck."""
-    strategy = scenario.strategies[first(scenario)]
-    luck = Luck.none(members, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
-    return replace(prepare(scenario, strategy, load_parameters(), luck), **changes)
-
-
-# ---------------------------------------------------------------------- laws, used by benchmarks/fuzz_long.py too
-
-
-def assert_sound(engine: Engine) -> None:
-    s = engine.state
-    for name in ("number", "ration", "plankton", "benthos", "wariness", "spawn_gathered", "spawn_released"):
-        values = getattr(s, name)
-        assert np.isfinite(values).all() and (values >= 0.0).all(), name
-    assert np.isfinite(s.log_weight).all() and np.isfinite(s.log_length).all()
-    for field in fields(engine.flows):
-        values = getattr(engine.flows, field.name)
-        assert np.isfinite(values).all() and (values >= 0.0).all(), field.name
-
-
-def assert_books_close(page: Books, water_c: float) -> None:
-    """Fish, biomass and energy of one step: all that died has a cause, all that was eaten was there, all that grew was eaten."""
-    p, kind = load_parameters(), page.columns.species
-    assert all(np.isfinite(rate).all() and (rate >= 0.0).all() for rate in page.rates.values())
-    total = sum(page.rates.values())
-    deaths = sum(page.number * rate * page.alive * page.length for rate in page.rates.values())
-    left = page.number * np.exp(-total * page.length)
-    np.testing.assert_allclose(deaths + left, page.number, rtol=1e-9, atol=1e-12, err_msg="fish")
-    assert (deaths <= page.number * (1.0 + 1e-9)).all()
-
-    biomass = page.number * page.weight / 1000.0
-    died = (biomass * page.rates["predation"] * page.alive).sum(axis=1)
-    ate = (biomass[:, kind == BASS] * page.ate_fish).sum(axis=1)
-    np.testing.assert_allclose(ate, died, rtol=1e-8, atol=1e-12, err_msg="prey")
-    for r, eaten in enumerate(page.ate_food):
-        assert (eaten >= 0.0).all()
-        taken = (eaten * biomass).sum(axis=1) * page.length
-        capacity = (p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)[r]
-        renewed = page.food_after[:, r] - page.food[:, r] + taken
-        assert (renewed >= -1e-9 * page.food[:, r]).all(), "food came from nowhere or was lost"
-        assert (page.food_after[:, r] <= capacity * (1.0 + 1e-9)).all()
-        gone = page.food[:, r] - page.food_after[:, r]
-        assert (taken <= gone + renewed + 1e-9).all()
-
-    energy = page.ate_food[0] * p.plankton_energy_j_per_g + page.ate_food[1] * p.benthos_energy_j_per_g
-    energy[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
-    energy[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
-    kept = ((1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share))[0, kind]
-    rise = p.body_energy_exponent[0, BASS]
-    held = np.broadcast_to(p.body_energy_j_per_g[0, kind], page.weight.shape).copy()
-    held[:, kind == BASS] *= (1.0 + rise) * (page.weight[:, kind == BASS] / 100.0) ** rise
-    spent = respired(page, water_c)
-    scale = np.abs(energy * kept) + np.abs(spent) + 1e-9
-    apart = np.abs((page.growth + page.refused) * held - (energy * kept - spent)) / scale
-    assert apart.max(initial=0.0) < 1e-8, "energy"
-
-
-def assert_lawful_days(scenario: Scenario, days: int) -> None:
-    """The first strategy day by day: sound, its books closed, no more caught than was there."""
-    engine = Engine(plain(scenario), keep_books=True)
-    assert engine.books is not None
-    for day in range(min(days, engine.inputs.days)):
-        engine.run_day()
-        assert_sound(engine)
-        for page in engine.books:
-            assert_books_close(page, float(engine.water_c[0, day]))
-            assert_catch_was_there(page)
-        engine.books.clear()
-
-
-def assert_catch_was_there(page: Books) -> None:
-    for cause in ("harvest", "release"):
-        if cause in page.rates:
-            caught = page.number * page.rates[cause] * page.alive * page.length
-            assert (caught <= page.number * (1.0 + 1e-12)).all(), cause
-
-
-def assert_dataset_sound(dataset: Any) -> None:
-    for name, (_, _, _) in results.VARIABLES.items():
-        values = dataset[name].values
-        known = values[np.isfinite(values)]
-        if name not in UNDEFINED_IN_PLACES:
-            assert known.size == values.size, name
-        assert not np.isinf(values).any(), name
-        assert (known >= 0.0).all(), name
-    number, biomass = dataset["number"].values, dataset["biomass"].values
-    assert (biomass[number == 0.0] == 0.0).all()
-    for species in ("bass", "bluegill"):
-        parts = indices.incremental_psd(indices.category_numbers(number[..., SPECIES.index(species), :], species))
-        total = parts.sum(axis=-1)
-        np.testing.assert_allclose(total[np.isfinite(total)], 100.0, rtol=1e-12)
-        stock = indices.category_numbers(number[..., SPECIES.index(species), :], species).sum(axis=-1)
-        assert (np.isfinite(total) == (stock > 0.0)).all()
-    for quantity in quantities(dataset):
-        assert not np.isinf(quantity.values).any(), quantity.name
-        known = quantity.values[np.isfinite(quantity.values)]
-        assert (known >= -1e-9).all(), quantity.name
-        if quantity.kind == "percent" and "_wr_" not in quantity.name:
-            assert (known <= 100.0 + 1e-9).all(), quantity.name
-    assert "nan" not in yearly_csv(dataset, "us")
-
-
-# ---------------------------------------------------------------------- tests
 
 
 @cases(20)

@@ -11,16 +11,16 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from commands import asked
 from hypothesis_ponds import toml
 from small import raw
-from test_inputs_fuzz import asked
 
-from pondpop import results
 from pondpop.checks import InputError
-from pondpop.outputs import Output
+from pondpop.ensemble import results
+from pondpop.ensemble.run import compare
+from pondpop.ensemble.store import Output
 from pondpop.report import write_page
 from pondpop.scenario import load, resolve
-from pondpop.variants import compare
 
 ROOT = Path(__file__).parent.parent
 SCRIPT = "<script>alert(1)</script>"
@@ -126,7 +126,8 @@ def hook(event, arguments):
         if not os.path.realpath(arguments[0]).startswith((home, "/dev/null")):
             told.append(f"wrote {arguments[0]}")
 from pondpop import cli
-import pondpop.variants, pondpop.outputs, pondpop.answers, pondpop.screen, pondpop.report, matplotlib.figure, scipy.stats
+import pondpop.ensemble.run, pondpop.ensemble.store, pondpop.decide.answers, pondpop.decide.console, pondpop.report
+import matplotlib.figure, scipy.stats
 sys.dont_write_bytecode = True
 sys.addaudithook(hook)
 status = cli.main(sys.argv[2:])

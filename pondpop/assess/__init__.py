@@ -12,12 +12,12 @@ from pathlib import Path
 
 import numpy as np
 
-from pondpop.assess import sizes
-from pondpop.assess.anglers import angler_findings
-from pondpop.assess.findings import Finding, Survey, surveys
+from pondpop.assess import size_and_condition
+from pondpop.assess.creel import angler_findings
 from pondpop.assess.seining import SeiningReading, seining
-from pondpop.assess.sizes import GAME, Change, PairDoubt
-from pondpop.assess.tagging import tag_findings
+from pondpop.assess.size_and_condition import GAME, Change, PairDoubt
+from pondpop.assess.surveys import Finding, Survey, surveys
+from pondpop.assess.tags import tag_findings
 from pondpop.assess.text import assessment_csv, assessment_text
 from pondpop.records import Records
 from pondpop.species import SPECIES
@@ -82,21 +82,21 @@ def _survey(all_surveys: tuple[Survey, ...], index: int) -> SurveyAssessment:
     for gear in survey.gears:
         for species in SPECIES:
             fish = survey.taken(gear, species)
-            findings += sizes.catch_rates(survey, gear, species)
+            findings += size_and_condition.catch_rates(survey, gear, species)
             if fish:
-                frequency[gear, species] = sizes.counts_by_inch(fish)
+                frequency[gear, species] = size_and_condition.counts_by_inch(fish)
             if species in GAME:
                 if gear != "seine":  # a seine takes small fish only: its PSD says nothing
-                    findings += sizes.size_structure(survey, gear, species)
-                findings += sizes.conditions(survey, gear, species)
-        findings += sizes.balance_ratios(survey, gear)
+                    findings += size_and_condition.size_structure(survey, gear, species)
+                findings += size_and_condition.conditions(survey, gear, species)
+        findings += size_and_condition.balance_ratios(survey, gear)
         before = next((s for s in reversed(all_surveys[:index]) if gear in s.gears and _fish_of(s, gear)), None)
         if before and gear != "seine":
             compared[gear] = before.first
-            changes += sizes.changes(before, survey, gear)
+            changes += size_and_condition.changes(before, survey, gear)
     return SurveyAssessment(
-        survey.first, survey.last, tuple(findings), sizes.pair(survey), seining(survey), compared, tuple(changes),
-        tuple(words for gear in survey.gears for words in sizes.disagreements(survey, gear)), frequency,
+        survey.first, survey.last, tuple(findings), size_and_condition.pair(survey), seining(survey), compared, tuple(changes),
+        tuple(words for gear in survey.gears for words in size_and_condition.disagreements(survey, gear)), frequency,
     )  # fmt: skip
 
 
@@ -114,7 +114,7 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
         gaps.append("no effort: catch rates cannot be told")
     if found and not any(e.gear == "seine" for e in records.effort):
         gaps.append("no seine hauls: whether bass and bluegill spawned is not known")
-    if records.fish and not any(sizes.pair(s) for s in found):
+    if records.fish and not any(size_and_condition.pair(s) for s in found):
         gaps.append("no survey has stock-length bass and bluegill from one gear: the pair of PSD values cannot be read")
     if not records.catches:
         gaps.append("no catch records: nothing is said about anglers' success or harvest")
@@ -126,7 +126,7 @@ def write_assessment(assessment: Assessment, out: str | Path, units: str = "us")
 
     Raises InputError if the folder holds anything that pondpop did not write, and OSError.
     """
-    from pondpop.outputs import Output, text
+    from pondpop.ensemble.store import Output, text
 
     Output(Path(out), "assessment").finish(
         {

@@ -8,14 +8,14 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from pondpop.assess.sizes import FEW, LEAST_WEIGHED
+from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
 from pondpop.units import LENGTH, brief
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
-    from pondpop.assess.findings import Finding
     from pondpop.assess.seining import SeiningReading
-    from pondpop.assess.sizes import Change, PairDoubt
+    from pondpop.assess.size_and_condition import Change, PairDoubt
+    from pondpop.assess.surveys import Finding
 
 WIDTH = 100
 SHOWN_BAD_ROWS = 20

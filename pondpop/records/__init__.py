@@ -24,9 +24,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pondpop.checks import MISSING, Fact, InputError, nearest
-from pondpop.records import agreement, sightings
-from pondpop.records.sheets import Sheet, rows_of
-from pondpop.records.sightings import GEARS, Catch, Effort, Fish, TagEvent
+from pondpop.records import consistency, rows
+from pondpop.records.csv_rows import Sheet, rows_of
+from pondpop.records.rows import GEARS, Catch, Effort, Fish, TagEvent
 
 __all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
 
@@ -90,17 +90,17 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
         raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), "add a record file", file=str(folder))
     sheets = {name: Sheet(folder / name, *COLUMNS[name]) if name in present else None for name in COLUMNS}
 
-    fish = rows_of(sheets["survey.csv"], sightings.fish)
-    effort = rows_of(sheets["effort.csv"], sightings.effort)
-    catches = rows_of(sheets["catches.csv"], sightings.catch)
-    tags = rows_of(sheets["tags.csv"], sightings.tag_event)
+    fish = rows_of(sheets["survey.csv"], rows.fish)
+    effort = rows_of(sheets["effort.csv"], rows.effort)
+    catches = rows_of(sheets["catches.csv"], rows.catch)
+    tags = rows_of(sheets["tags.csv"], rows.tag_event)
 
-    effort = agreement.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
-    tags = agreement.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
-    catches = agreement.trips(sheets["catches.csv"], catches)
-    fish = agreement.sought(sheets["survey.csv"], fish, effort)
+    effort = consistency.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
+    tags = consistency.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
+    catches = consistency.trips(sheets["catches.csv"], catches)
+    fish = consistency.sought(sheets["survey.csv"], fish, effort)
     if sheets["tags.csv"]:
-        fish, tags = agreement.histories(sheets["survey.csv"], sheets["tags.csv"], fish, tags)
+        fish, tags = consistency.histories(sheets["survey.csv"], sheets["tags.csv"], fish, tags)
 
     read = [s for s in sheets.values() if s]
     if strict:
@@ -111,7 +111,7 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
     left_out = [BadRow(s.name, line, _reason(e)) for s in read for line, e in sorted(s.bad, key=lambda item: item[0])]
     return Records(
         str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
-        tuple(agreement.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
+        tuple(consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
     )  # fmt: skip
 
 

@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
-from pondpop import answers, catches, goals, indices
-from pondpop.chance import at_least_one
-from pondpop.goals import Duel, Score
-from pondpop.quantities import QUANTILES, UNITS
-from pondpop.report.actions import first_steps
-from pondpop.report.cases import Array, Case, Material, Projection
-from pondpop.report.words import NONE, PLURAL, both, converted, figure_of, in_ten, joined, unit_of
+from pondpop.decide import answers, goals, harvest_outcome
+from pondpop.decide.goals import Duel, Score
+from pondpop.ensemble.draws import at_least_one
+from pondpop.ensemble.quantities import QUANTILES, UNITS
+from pondpop.observe import indices
+from pondpop.report.calendar import first_steps
+from pondpop.report.format import NONE, PLURAL, both, converted, figure_of, in_ten, joined, unit_of
+from pondpop.report.strategies import Array, Case, Material, Projection
 from pondpop.scenario import SPECIES
 from pondpop.units import G_PER_LB, brief
 
@@ -283,7 +284,7 @@ def _mind(v: Verdict) -> str:
     letters = {case.strategy.name: case.letter for case in v.cases}
     texts = [
         f"{letters[catch.strategy]} {answers.shortfall_words(catch, v.projection.units)}"
-        for catch in catches.catches(v.projection.dataset, v.projection.scenario)
+        for catch in harvest_outcome.catches(v.projection.dataset, v.projection.scenario)
         if catch.falls_short
     ]
     crop = {case: float(case.band("bass_standing_crop")[-1, 1]) for case in v.cases}

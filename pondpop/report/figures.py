@@ -7,10 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pondpop import indices
-from pondpop.quantities import Units
-from pondpop.report import courses
-from pondpop.report.cases import Array, Case
+from pondpop.ensemble.quantities import Units
+from pondpop.observe import indices
+from pondpop.report import time_series
 from pondpop.report.drawing import (
     INK,
     PALE,
@@ -25,21 +24,22 @@ from pondpop.report.drawing import (
     stacked,
     unit_above,
 )
-from pondpop.report.words import converted, figure_of, unit_of
+from pondpop.report.format import converted, figure_of, unit_of
+from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
 
 
 def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Picture]:
     """Every picture of the pond year by year, in the order of the page."""
-    for index in courses.balance_indices(option):
-        yield courses.balance(cases, index, index.name.replace("_", "-"))
+    for index in time_series.balance_indices(option):
+        yield time_series.balance(cases, index, index.name.replace("_", "-"))
     yield psd_pair(cases, option, "pair")
-    yield courses.crop(cases, "crop")
+    yield time_series.crop(cases, "crop")
     for species in ("bass", "bluegill"):
         yield lengths(cases, species, f"length-{species}")
-    yield from courses.growth(cases, units)
-    yield courses.big_fish(cases, "big")
-    harvest_picture = courses.harvest(cases, "harvest")
+    yield from time_series.growth(cases, units)
+    yield time_series.big_fish(cases, "big")
+    harvest_picture = time_series.harvest(cases, "harvest")
     if harvest_picture is not None:
         yield harvest_picture
 

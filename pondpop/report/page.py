@@ -9,14 +9,14 @@ from pathlib import Path
 
 import xarray as xr
 
-from pondpop import results
-from pondpop.quantities import Units
-from pondpop.report import actions, tables
+from pondpop.ensemble import results
+from pondpop.ensemble.quantities import Units
+from pondpop.report import calendar, tables
 from pondpop.report.answer import Answer, answer
-from pondpop.report.cases import Case, Material, Projection, gather
+from pondpop.report.format import EXPLAINED, day, html, joined
+from pondpop.report.strategies import Case, Material, Projection, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import Table
-from pondpop.report.words import EXPLAINED, day, html, joined
 from pondpop.scenario import SPREADS
 from pondpop.species import works_cited
 from pondpop.units import AREA, in_words
@@ -70,30 +70,30 @@ def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None =
 
 def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     """The text of the page, and the tables whose CSV belongs beside it."""
-    from pondpop.report import contests, figures, hunger, learned
+    from pondpop.report import comparisons, figures, forage_supply, posterior_charts
     from pondpop.report.drawing import MOST_CASES, Picture, look
 
     said = answer(material)
     best, shown = said.best, said.shown(MOST_CASES)
     with look():
-        squares = [one for n, v in enumerate(said.verdicts) if (one := contests.duels(v, f"duels-{n}"))]
+        squares = [one for n, v in enumerate(said.verdicts) if (one := comparisons.duels(v, f"duels-{n}"))]
         pictures = list(figures.draw_all(shown, material.units, said.option))
-        hungry = [hunger.draw(shown, material.units, "hunger")]
-        told = [list(learned.draw_all(str(p.dataset.attrs.get("update_table", "")), material.units, f"learned-{n}"))
+        hungry = [forage_supply.draw(shown, material.units, "hunger")]
+        told = [list(posterior_charts.draw_all(str(p.dataset.attrs.get("update_table", "")), material.units, f"learned-{n}"))
                 for n, p in enumerate(material.projections)]  # fmt: skip
     chosen = [v.best for v in said.verdicts if len(v.equals) == 1 and len(v.cases) > 1]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
-    calendar, harvest = actions.calendar(material, chosen), actions.harvest_tables(material)
-    outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), hunger.table(material, best)
-    signs, goals = actions.signs(material.cases), contests.goal_tables(said.verdicts)
+    next_years, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
+    outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), forage_supply.table(material, best)
+    signs, goals = calendar.signs(material.cases), comparisons.goal_tables(said.verdicts)
 
     def plots(some: Sequence[Picture]) -> str:
         return f'<div class="plots">{"".join(map(_figure, some))}</div>' if some else ""
 
     sections = [
         ("answer", "The answer", _answer(material, said, goals) + plots(squares)),
-        ("actions", f"What to do and when: the coming {actions.YEARS} years",
-         calendar.to_html() + _list([*actions.HOW_TO_SURVEY, *_moving(material)])
+        ("actions", f"What to do and when: the coming {calendar.YEARS} years",
+         next_years.to_html() + _list([*calendar.HOW_TO_SURVEY, *_moving(material)])
          + "".join(t.to_html() for t in harvest) + signs.to_html()),
         ("years", "The pond year by year",
          "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
@@ -110,7 +110,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     ]  # fmt: skip
     sheets = [
         next(iter(same)) for _, same in groupby(
-            [*goals, calendar, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
+            [*goals, next_years, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
              tables.length_classes(material)], key=lambda t: t.name)
     ]  # fmt: skip
     return "\n".join(_document(material, [s for s in sections if s[2]], sheets, folder)) + "\n", sheets
@@ -223,14 +223,14 @@ def _explained() -> str:
 def _moving(material: Material) -> list[str]:
     texts: dict[str, str] = {}
     for projection in material.projections:
-        text = actions.moving_window(projection, material.cases_of(projection)[0])
+        text = calendar.moving_window(projection, material.cases_of(projection)[0])
         texts.setdefault(text, projection.scenario.title)
     return list(texts) if len(texts) == 1 else [f"{title}: {text}" for text, title in texts.items()]
 
 
 def _advice(cases: Sequence[Case], units: Units) -> str:
     """What the coming years and the end of the run hold for the bass of each strategy; each piece of advice once."""
-    from pondpop.report.hunger import advice
+    from pondpop.report.forage_supply import advice
 
     parts, helps = [], dict[str, list[str]]()
     for head, coming in (("The coming two years", True), ("Usual year at the end of the run", False)):
@@ -260,7 +260,7 @@ def _records(material: Material, pictures: Sequence[str]) -> str:
 
 def _assumptions(projection: Projection) -> str:
     scenario = projection.scenario
-    lines = actions.assumptions(projection)
+    lines = calendar.assumptions(projection)
     spreads = [
         f"{SPREADS[name].words}: {value:g} ({SPREADS[name].source})"
         for name, value in scenario.ensemble.spreads.items()

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pondpop.quantities import Quantity
-from pondpop.report.cases import Case, Material
-from pondpop.report.words import NONE, converted, html, other, unit_of, with_band, with_unit
+from pondpop.ensemble.quantities import Quantity
+from pondpop.report.format import NONE, converted, html, other, unit_of, with_band, with_unit
+from pondpop.report.strategies import Case, Material
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
 COLUMNS = 5  # strategies beside each other in one table

@@ -3,9 +3,11 @@
 Standard library only.
 """
 
+from pondpop.scenario.describe import describe
 from pondpop.scenario.dump import dump
+from pondpop.scenario.read import read
 from pondpop.scenario.resolve import load, resolve
-from pondpop.scenario.shape import (
+from pondpop.scenario.schema import (
     CLIMATES,
     CONDITION_QUANTITIES,
     COVERS,
@@ -39,8 +41,6 @@ from pondpop.scenario.shape import (
     Trigger,
     years_after,
 )
-from pondpop.scenario.tables import read
-from pondpop.scenario.words import describe
 
 __all__ = [
     "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",

@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from pondpop.scenario.shape import Costs, Harvest, Scenario, Season, Strategy, Temperature
+from pondpop.scenario.schema import Costs, Harvest, Scenario, Season, Strategy, Temperature
 
 
 def dump(scenario: Scenario) -> str:

@@ -6,7 +6,8 @@ from typing import Any, TypeVar
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.shape import (
+from pondpop.scenario.read import AMOUNTS, MOST_EVENTS, Table, naming, season, yes_or_no
+from pondpop.scenario.schema import (
     CONDITION_QUANTITIES,
     LONGEST_MM,
     SHORTEST_MM,
@@ -20,7 +21,6 @@ from pondpop.scenario.shape import (
     Stocking,
     Trigger,
 )
-from pondpop.scenario.tables import AMOUNTS, MOST_EVENTS, Table, naming, season, yes_or_no
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))

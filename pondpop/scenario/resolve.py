@@ -7,7 +7,9 @@ from typing import Any
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.scenario.events import Events
-from pondpop.scenario.shape import (
+from pondpop.scenario.initial import residents
+from pondpop.scenario.read import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
+from pondpop.scenario.schema import (
     COVERS,
     DEFAULT_SEED,
     FERTILITIES,
@@ -26,8 +28,6 @@ from pondpop.scenario.shape import (
     Temperature,
     years_after,
 )
-from pondpop.scenario.surveyed import residents
-from pondpop.scenario.tables import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
 from pondpop.scenario.water import day_passing, temperature
 from pondpop.units import AREA, FEED_PRICE, WEIGHT
 

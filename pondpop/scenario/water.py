@@ -9,8 +9,8 @@ from pathlib import Path
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.shape import CLIMATES, MonthDay, Temperature
-from pondpop.scenario.tables import LARGEST_FILE, Table, file_text, keys, si, yes_or_no
+from pondpop.scenario.read import LARGEST_FILE, Table, file_text, keys, si, yes_or_no
+from pondpop.scenario.schema import CLIMATES, MonthDay, Temperature
 from pondpop.units import TEMPERATURE, Unit
 
 MOST_READINGS = 10_000

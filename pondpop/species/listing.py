@@ -62,7 +62,7 @@ def entries() -> Mapping[str, Mapping[str, Entry]]:
 @cache
 def gears() -> Mapping[str, Mapping[str, Entry]]:
     """Every value of the gears, by gear and key. Raises InputError."""
-    found = sorted((file.name, file.read_text("utf-8")) for file in _files_of("pondpop.gears"))
+    found = sorted((file.name, file.read_text("utf-8")) for file in _files_of("pondpop.species.gears"))
     return {name.removesuffix(".toml"): read_entries(text, name, works()) for name, text in found}
 
 

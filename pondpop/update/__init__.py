@@ -15,13 +15,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop import results
-from pondpop.chance import draw_luck, draw_parameters, streams
 from pondpop.checks import Fact, InputError, nearest
+from pondpop.ensemble import results
+from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
+from pondpop.ensemble.run import Store
 from pondpop.records import Records
 from pondpop.scenario import Run, Scenario, dump, years_after
-from pondpop.update.ensemble import Posterior, history
-from pondpop.update.seen import (
+from pondpop.update.likelihood import (
     DOUBTS,
     Evidence,
     Observation,
@@ -31,9 +31,9 @@ from pondpop.update.seen import (
     log_likelihood,
     view_of,
 )
-from pondpop.update.stages import Members, Stage, learn
-from pondpop.update.watch import Uniforms, watch_all
-from pondpop.variants import Store
+from pondpop.update.posterior import Posterior, history
+from pondpop.update.simulate import Uniforms, watch_all
+from pondpop.update.smc import Members, Stage, learn
 
 __all__ = ["Update", "update"]
 

@@ -12,18 +12,18 @@ from textwrap import fill
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop import indices
-from pondpop.chance import draw_luck, draw_parameters, multiplier
-from pondpop.quantities import QUANTILES, UNITS, Units
-from pondpop.sampling import gear
+from pondpop.decide.console import columns
+from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
+from pondpop.ensemble.quantities import QUANTILES, UNITS, Units
+from pondpop.observe import indices
+from pondpop.observe.sampling import gear
 from pondpop.scenario import SPECIES
-from pondpop.scenario.surveyed import CATCHABILITY_SPREAD
-from pondpop.screen import columns
+from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import load_parameters, uncertain
 from pondpop.update import Update
-from pondpop.update.seen import CATCHABILITY, OFFSET
-from pondpop.update.stages import Members
-from pondpop.update.watch import deal_past
+from pondpop.update.likelihood import CATCHABILITY, OFFSET
+from pondpop.update.simulate import deal_past
+from pondpop.update.smc import Members
 
 Array = NDArray[np.float64]
 NARROWED = 0.85  # a spread that fell below this share of the prior's is worth a line of the text

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pondpop import energetics, feeding, indices, life, mortality
+from pondpop import mortality
+from pondpop.model import bioenergetics, feeding, life
+from pondpop.observe import indices
 from pondpop.scenario import CLIMATES
 from pondpop.species import SPECIES, load_parameters
 from pondpop.units import G_PER_LB, MM_PER_IN
@@ -124,7 +126,7 @@ def background_deaths_per_year(species, weight_g):
     water_c = np.array(CLIMATES["deep_south"].monthly_c)
     rate *= life.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c).mean()
     past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
-    return rate * (1 - of(p, species, "large_fish_death_reduction") * energetics.logistic(past))
+    return rate * (1 - of(p, species, "large_fish_death_reduction") * bioenergetics.logistic(past))
 
 
 def alive_in_cold(water_c, days):
@@ -146,12 +148,12 @@ def of(p, species, name):
 
 
 def dome(water_c, q, optimum_c, maximum_c):
-    return energetics.temperature_dome(water_c, q, optimum_c, maximum_c)
+    return bioenergetics.temperature_dome(water_c, q, optimum_c, maximum_c)
 
 
 def intake(species, weight_g, water_c, p):
     """Maximum intake, g/g/d, without the stop by cold."""
-    curve = energetics.temperature_dome(
+    curve = bioenergetics.temperature_dome(
         water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
     )
     return of(p, species, "max_intake_at_1_g") * weight_g ** of(p, species, "max_intake_exponent") * curve
@@ -164,10 +166,10 @@ def published_intake(species, weight_g, water_c):
 
 def most_intake(species, weight_g, water_c):
     p = parameters()
-    curve = energetics.temperature_dome(
+    curve = bioenergetics.temperature_dome(
         water_c, of(p, species, "intake_dome_q"), of(p, species, "intake_optimum_c"), of(p, species, "intake_maximum_c")
     )
-    factor = energetics.intake_temperature_factor(
+    factor = bioenergetics.intake_temperature_factor(
         curve, water_c, of(p, species, "feeding_stops_below_c"), of(p, species, "feeding_stop_width_c"),
         p.intake_dome_floor[0],
     )  # fmt: skip
@@ -182,10 +184,10 @@ def bass_respiration_j(weight_g, water_c, p, rest=True):
     """Energy that a bass respires, J/g/d; the mean of the sexes."""
     warm = np.exp(of(p, "bass", "respiration_per_c") * np.minimum(water_c, of(p, "bass", "respiration_flat_above_c")))
     if rest:
-        cold = energetics.winter_cold(water_c, p.winter_rest_below_c[0], p.winter_rest_width_c[0])
+        cold = bioenergetics.winter_cold(water_c, p.winter_rest_below_c[0], p.winter_rest_width_c[0])
         rest = of(p, "bass", "winter_rest_share")
         size = (weight_g / 100.0) ** of(p, "bass", "winter_rest_size_exponent") - 1.0
-        warm = warm * (1.0 - rest * cold) * (1.0 + energetics.resting_share(cold, rest) * size)
+        warm = warm * (1.0 - rest * cold) * (1.0 + bioenergetics.resting_share(cold, rest) * size)
     per_kg = (of(p, "bass", "activity_per_kg_female") + of(p, "bass", "activity_per_kg_male")) / 2
     oxygen = of(p, "bass", "respiration_at_1_g") * weight_g ** of(p, "bass", "respiration_exponent") * warm
     activity = of(p, "bass", "activity_multiplier") * (1 + per_kg * weight_g / 1000)

@@ -1,0 +1,334 @@
+"""What the owner cares about, member by member: goals, the chance that one strategy beats another, costs, repairs.
+
+Everything is made of a Dataset and the scenario stored in it, so that a stored projection can be judged again. Arrays
+are [strategy, member, …]; members are paired, since strategies share their luck.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from pondpop.decide import harvest_outcome
+from pondpop.ensemble.quantities import QUANTILES, quantities
+from pondpop.observe import indices
+from pondpop.scenario import SPECIES, Goal, Scenario, resolve
+from pondpop.species import BASS
+
+Array = NDArray[np.float64]
+
+SURE = 0.8  # the probability that counts as "can be relied on", asked for by the owner's questions
+LOST_SEASON_SHARE = 0.5  # a season with less than this share of the first month's catch per hour is lost (assumed)
+BETTER = 0.6  # share of paired wins from which a strategy is called better than another (a choice)
+PSD_UNDEFINED = 100.0  # points out of range, where no fish of stock length is left (a choice)
+
+
+@dataclass(frozen=True)
+class Score:
+    """One goal, member by member: values [strategy, member]; `better` is +1 where more is better, −1 where less is.
+
+    kind is a kind of unit of `quantities.UNITS`, or "money"; made_of names the variables of the Dataset behind it.
+    """
+
+    goal: Goal
+    words: str
+    kind: str
+    better: int
+    values: Array
+    made_of: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Duel:
+    """One strategy against another, member by member: the chance that the first is better (a tie counts half), and
+    p10, p50 and p90 of the first's value less the second's."""
+
+    first: str
+    second: str
+    chance: float
+    difference: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What strategies cost in all: parts by what is paid for, each [strategy, member]; and what has no price."""
+
+    currency: str
+    parts: Mapping[str, Array]
+    unpriced: tuple[str, ...]
+
+    @property
+    def total(self) -> Array:
+        return np.sum(list(self.parts.values()), axis=0)
+
+
+@dataclass(frozen=True)
+class Repair:
+    """A repair, by strategy: years until both PSDs are in range with a probability of SURE (None: never in the run),
+    whole fish taken out and put in by species [member] or a number, and seasons lost [strategy, member]."""
+
+    years: dict[str, float | None]
+    taken_out: dict[str, Array]  # [member, species]
+    put_in: dict[str, Array]  # [species]
+    seasons_lost: Array
+
+
+def scenario_of(dataset: xr.Dataset) -> Scenario:
+    """The scenario that a Dataset was made of."""
+    return resolve(tomllib.loads(dataset.attrs["scenario"]))
+
+
+def scores(dataset: xr.Dataset) -> list[Score]:
+    """Every goal of the scenario, member by member; a scenario without goals is judged as `balanced`."""
+    scenario = scenario_of(dataset)
+    return [_score(dataset, scenario, goal) for goal in scenario.goals or (Goal("balanced"),)]
+
+
+def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
+    if goal.kind in indices.TARGET_OPTIONS:
+        values = out_of_range(dataset, goal.kind, goal.by_year)
+        return Score(goal, f"PSD points outside the {goal.kind} ranges", "points", -1, values, ("number",))
+    if goal.kind == "pounds_harvested":
+        until = _months_until(dataset, goal.by_year)
+        values = dataset["harvest_biomass"].values[:, :, until].sum(axis=(-2, -1))
+        return Score(goal, "fish harvested in all", "crop", 1, values, ("harvest_biomass",))
+    if goal.kind == "bass_above":
+        assert goal.above_g is not None
+        values = at_end(bass_above(dataset, goal.above_g), dataset, goal.by_year) * scenario.pond.area_ha
+        return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
+    cost = costs(dataset)
+    return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
+
+
+# ---------------------------------------------------------------------- strategies against one another
+
+
+def duel(values: Array, better: int, first: int, second: int, names: list[str]) -> Duel:
+    """One strategy against another, from values [strategy, member]; members without a value are left out."""
+    a, b = values[first], values[second]
+    both = np.isfinite(a) & np.isfinite(b)
+    if not both.any():
+        return Duel(names[first], names[second], float("nan"), (float("nan"),) * 3)
+    difference = (a - b)[both]
+    wins = better * difference
+    chance = float(np.mean(wins > 0) + 0.5 * np.mean(wins == 0))
+    low, middle, high = (float(q) for q in np.quantile(difference, QUANTILES))
+    return Duel(names[first], names[second], chance, (low, middle, high))
+
+
+def duels(score: Score, names: list[str]) -> list[Duel]:
+    """Every pair of strategies, the one that wins more often first."""
+    pairs = []
+    for i in range(len(names)):
+        for j in range(i + 1, len(names)):
+            one = duel(score.values, score.better, i, j, names)
+            pairs.append(one if not one.chance < 0.5 else duel(score.values, score.better, j, i, names))
+    return pairs
+
+
+def against(every: list[Score], names: list[str], first: int, second: int) -> float:
+    """Chance that one strategy beats another, over all goals by weight; one half where they cannot be compared."""
+    total = sum(score.goal.weight for score in every) or 1.0
+    chances = [duel(score.values, score.better, first, second, names).chance for score in every]
+    weights = [score.goal.weight / total for score in every]
+    return float(np.dot(weights, np.nan_to_num(chances, nan=0.5)))
+
+
+def standing(every: list[Score], names: list[str]) -> dict[str, float]:
+    """How often each strategy beats another, over all others and all goals by weight; 0 to 1, one half if alone."""
+    if len(names) == 1:
+        return {names[0]: 0.5}
+    result = dict.fromkeys(names, 0.0)
+    weight = sum(score.goal.weight for score in every) or 1.0
+    for score in every:
+        for i, name in enumerate(names):
+            won = [duel(score.values, score.better, i, j, names).chance for j in range(len(names)) if j != i]
+            result[name] += score.goal.weight / weight * float(np.mean(np.nan_to_num(won, nan=0.5)))
+    return result
+
+
+# ---------------------------------------------------------------------- ranges of a management option
+
+
+def psds(dataset: xr.Dataset, option: str) -> list[tuple[Array, tuple[float, float], bool]]:
+    """Each index that an option gives a range for: values [strategy, member, survey], range, and whether it is a PSD
+    itself (not PSD-P or PSD-M)."""
+    named = {q.name: q.values for q in quantities(dataset)}
+    found = []
+    for species in ("bass", "bluegill"):
+        for index in ("psd", "psd_p", "psd_m"):
+            bounds = indices.target_range(option, species, index)
+            if bounds is not None:
+                found.append((named[f"{species}_{index}"], bounds, index == "psd"))
+    return found
+
+
+def out_of_range(dataset: xr.Dataset, option: str, by_year: int | None = None) -> Array:
+    """How far a pond is from an option's ranges [strategy, member]: points outside, as a mean over the indices.
+
+    PSDs are read as the mean of the surveys of the last twelve months (or of the year asked for).
+    """
+    away = []
+    for values, (low, high), _ in psds(dataset, option):
+        value = at_end(values, dataset, by_year)
+        outside = np.maximum(low - value, 0.0) + np.maximum(value - high, 0.0)
+        away.append(np.where(np.isfinite(value), outside, PSD_UNDEFINED))
+    return np.mean(away, axis=0)
+
+
+def both_in_range(dataset: xr.Dataset, option: str) -> NDArray[np.bool_]:
+    """Whether the PSDs of bass and bluegill are both in an option's range [strategy, member, survey]."""
+    inside = [(low <= v) & (v <= high) for v, (low, high), is_psd in psds(dataset, option) if is_psd]
+    return np.logical_and.reduce(inside)
+
+
+def chance_in_range(dataset: xr.Dataset, option: str, by_year: int | None = None) -> Array:
+    """Share of members with both PSDs in range [strategy], read as in `out_of_range`."""
+    inside = []
+    for values, (low, high), is_psd in psds(dataset, option):
+        if is_psd:
+            value = at_end(values, dataset, by_year)
+            inside.append((low <= value) & (value <= high))
+    return np.logical_and.reduce(inside).mean(axis=1)
+
+
+def at_end(values: Array, dataset: xr.Dataset, by_year: int | None = None) -> Array:
+    """Mean over the surveys of the last twelve months, or of a calendar year of the run [strategy, member].
+
+    Spring and autumn read differently, so both count. NaN where no survey has a value.
+    """
+    dates = dataset["survey_date"].values.astype("datetime64[D]")
+    if by_year is None:
+        there = dates > dates[-1] - np.timedelta64(364, "D")
+    else:
+        first = dataset["month"].values[0].astype("datetime64[Y]").astype(int)
+        years = dates.astype("datetime64[Y]").astype(int) - first + 1
+        there = years == years[years <= by_year].max(initial=years[0])
+    chosen = values[..., there]
+    known = np.isfinite(chosen)
+    count, total = known.sum(axis=-1), np.where(known, chosen, 0.0).sum(axis=-1)
+    return np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0)
+
+
+# ---------------------------------------------------------------------- big bass
+
+
+def bass_above(dataset: xr.Dataset, grams: float) -> Array:
+    """Bass heavier than a weight, fish/ha [strategy, member, survey].
+
+    For a weight that the Dataset holds, its own figure; for another, read from numbers and mean weights by inch class,
+    weight in a class rising as length to the third power.
+    """
+    kept = dataset["big_weight"].values
+    same = np.flatnonzero(np.abs(kept - grams) < 1e-6 * grams)
+    if same.size:
+        return np.asarray(dataset["bass_above"].values[..., same[0]])
+    number = dataset["number"].values[..., BASS, :]
+    biomass = dataset["biomass"].values[..., BASS, :]
+    mean = np.divide(1000.0 * biomass, number, out=np.zeros_like(number), where=number > 1e-12)
+    low = np.arange(number.shape[-1], dtype=float)
+    lightest = mean * (np.maximum(low, 0.5) / (low + 0.5)) ** 3
+    heaviest = mean * ((low + 1.0) / (low + 0.5)) ** 3
+    span = np.maximum(heaviest - lightest, 1e-12)
+    return np.asarray((number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1))
+
+
+# ---------------------------------------------------------------------- money
+
+
+def costs(dataset: xr.Dataset) -> Cost:
+    """What every strategy costs over the run, from the prices that the scenario gives."""
+    scenario = scenario_of(dataset)
+    prices, area = scenario.costs, scenario.pond.area_ha
+    members = dataset.sizes["member"]
+    fish, events = np.zeros((2, len(scenario.strategies)))
+    unpriced: set[str] = set()
+    for s, strategy in enumerate(scenario.strategies.values()):
+        for stocking in strategy.stocking:
+            if stocking.resident:
+                continue
+            price = stocking.cost_each
+            if price is None:
+                price = prices.per_fish.get(stocking.species) if prices else None
+            if price is None:
+                unpriced.add(stocking.species)
+            fish[s] += (price or 0.0) * stocking.per_ha * area
+        for removal in strategy.removals:
+            events[s] += removal.cost or 0.0
+            if removal.cost is None and removal.reason == "removal":
+                unpriced.add("some removals")
+    per_kg = prices.per_kg_feed if prices else None
+    per_hour = prices.per_hour if prices else None
+    feed = dataset["pellets_given"].values.sum(axis=-1) * area
+    hours = harvest_outcome.harvest_hours(dataset, scenario).sum(axis=-1)
+    if per_kg is None and feed.any():
+        unpriced.add("feed")
+    if per_hour is None and hours.any():
+        unpriced.add("hours of harvest")
+    parts = {
+        "fish": np.repeat(fish[:, None], members, axis=1),
+        "removals": np.repeat(events[:, None], members, axis=1),
+        "feed": feed * (per_kg or 0.0),
+        "hours of harvest": hours * (per_hour or 0.0),
+    }
+    return Cost(prices.currency if prices else "USD", parts, tuple(sorted(unpriced)))
+
+
+# ---------------------------------------------------------------------- repairs
+
+
+def is_repair(scenario: Scenario) -> bool:
+    """Whether the pond has fish at the start."""
+    return any(event.resident for strategy in scenario.strategies.values() for event in strategy.stocking)
+
+
+def repair(dataset: xr.Dataset, option: str = "balanced") -> Repair:
+    """What becomes of a pond that has fish at the start; see `Repair`."""
+    scenario = scenario_of(dataset)
+    chance = both_in_range(dataset, option).mean(axis=1)
+    start = scenario.run.start
+    dates = dataset["survey_date"].values.astype("datetime64[D]").tolist()
+    years: dict[str, float | None] = {}
+    taken_out, put_in = {}, {}
+    out = (dataset["harvest_number"].values + dataset["removed_number"].values).sum(axis=2) * scenario.pond.area_ha
+    for s, (name, strategy) in enumerate(scenario.strategies.items()):
+        sure = np.flatnonzero(chance[s] >= SURE)
+        years[name] = _years_between(start, dates[sure[0]]) if sure.size else None
+        taken_out[name] = out[s]
+        added = np.zeros(len(SPECIES))
+        for event in strategy.stocking:
+            if not event.resident:
+                added[SPECIES.index(event.species)] += event.per_ha * scenario.pond.area_ha
+        put_in[name] = added
+    return Repair(years, taken_out, put_in, _seasons_lost(dataset))
+
+
+def _seasons_lost(dataset: xr.Dataset) -> Array:
+    """Calendar years whose catch per hour, March to October, is below LOST_SEASON_SHARE of the run's first month."""
+    rate = dataset["catch_rate"].values[..., 0]
+    months = dataset["month"].values.astype("datetime64[M]").astype(int)
+    in_season = (months % 12 >= 2) & (months % 12 <= 9)
+    years = months // 12
+    limit = LOST_SEASON_SHARE * rate[..., 0]
+    lost = [
+        rate[..., in_season & (years == year)].mean(axis=-1) < limit
+        for year in np.unique(years[in_season])
+        if np.count_nonzero(in_season & (years == year)) >= 4
+    ]
+    return np.sum(lost, axis=0) if lost else np.zeros(limit.shape)
+
+
+def _years_between(start: dt.date, end: dt.date) -> float:
+    return (end - start).days / 365.25
+
+
+def _months_until(dataset: xr.Dataset, by_year: int | None) -> NDArray[np.bool_]:
+    """Which months count towards a goal that is due by the end of a calendar year of the run."""
+    years = dataset["month"].values.astype("datetime64[Y]").astype(int)
+    return years - years[0] + 1 <= (by_year or years[-1] - years[0] + 1)

@@ -1,0 +1,174 @@
+"""Chance: which numbers each member is dealt, and how they become weather, luck and doubt.
+
+Every decision has a stream of its own, SeedSequence(seed, spawn_key=(stream, member)), of uniforms that are turned into
+what is needed, year by year. A member's numbers therefore depend on nothing but the seed, the decision's name and the
+member's own number: the first 100 of 1,000 members are those of a run of 100, and strategies share their luck. A
+stocking is known by its name, so that events of one name share their luck whatever their date and number.
+
+Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a mean of 1.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import zlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.model.inputs import Luck, run_days
+from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
+from pondpop.species import SPECIES, Parameters, find, load_parameters, uncertain
+
+Array = NDArray[np.float64]
+Deal = Callable[[str, int], Array]
+"""Uniforms [member, size] for a decision and a size; a larger size begins with a smaller one."""
+
+# Share of a day's departure from the mean temperature that is still there on the next day (assumed).
+DAY_MEMORY = 0.8
+
+
+class Source(Protocol):
+    """Where the parameters and the luck of members come from: spreads, or an ensemble that records have weighed.
+
+    `draw` gives members first … first + members − 1; it is a pure function, and the source can be pickled. `identity`
+    is a text that differs where draws do; `about` holds texts for the report, on the records behind an ensemble.
+    """
+
+    @property
+    def identity(self) -> str: ...
+
+    @property
+    def about(self) -> Mapping[str, str]: ...
+
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]: ...
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Members as the scenario's spreads deal them."""
+
+    identity: str = "spreads"
+
+    @property
+    def about(self) -> Mapping[str, str]:
+        return {}
+
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
+        deal = streams(scenario.ensemble.seed, range(first, first + members))
+        return draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
+
+
+def streams(seed: int, members: range) -> Deal:
+    """What the streams of a seed deal to members."""
+    return lambda decision, size: uniform(seed, decision, members, size)
+
+
+def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
+    """The model's parameters with one value per member of those that are uncertain (`species.uncertain`).
+
+    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1. No
+    member leaves a parameter's range.
+    """
+    parameters, multiple = load_parameters(), scenario.ensemble.spreads["parameters"]
+    if multiple == 0.0:
+        return parameters
+    for path, spread in uncertain().items():
+        entry = find(path)
+        z = _deviates(deal(f"parameter {path}", 1))[:, 0]
+        values = np.clip(entry.value * np.exp(multiple * spread * z), entry.low, entry.high)
+        parameters = parameters.replace(path, values)
+    return parameters
+
+
+def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
+    """What differs between members besides their parameters; see `inputs.Luck` for shapes and units."""
+    spreads = scenario.ensemble.spreads
+    years, days = scenario.run.last_year, run_days(scenario)
+
+    def factor(source: str, decision: str, size: int) -> Array:
+        return multiplier(_deviates(deal(decision, size)), spreads[source])
+
+    recruitment = np.stack([factor("recruitment", f"recruitment of {s}", years) for s in SPECIES], axis=1)
+    growth = np.stack([factor("growth", f"growth of {s}", 1)[:, 0] for s in SPECIES], axis=1)
+    deaths = np.stack([factor("natural_mortality", f"natural deaths of {s}", 1)[:, 0] for s in SPECIES], axis=1)
+    stocked = []
+    for event in strategy.stocking:
+        there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
+        if event.number_cv:  # of one species all numbers are wrong together
+            doubt = np.sqrt(np.log1p(event.number_cv**2))
+            there = there * multiplier(_deviates(deal(f"number of {event.species}", 1)), doubt)[:, 0]
+        stocked.append(there)
+    surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
+    return Luck(
+        water_c=_weather(scenario, deal, years, days),
+        productivity=np.repeat(factor("productivity", "productivity", 1), years, axis=1),
+        growth=growth,
+        recruitment=recruitment,
+        background_deaths=np.repeat(deaths[:, :, None], years, axis=2),
+        stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
+        angler_success=factor("angler_success", "angler success", years),
+        survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
+    )
+
+
+def _weather(scenario: Scenario, deal: Deal, years: int, days: int) -> Array:
+    """Departure of the water temperature from its expected course [member, day], °C.
+
+    Each calendar year has an anomaly of its own; each day's departure remembers the last one (AR(1) of DAY_MEMORY).
+    """
+    spreads, start = scenario.ensemble.spreads, scenario.run.start
+    new_years = [(dt.date(start.year + k, 1, 1) - start).days for k in range(1, years)]
+    year = np.searchsorted(new_years, np.arange(days), side="right")
+    yearly = spreads["weather_year"] * _deviates(deal("weather of the year", years))[:, year]
+    if spreads["weather_day"] == 0.0:
+        return yearly
+    fresh = _deviates(deal("weather of the day", days))
+    daily = np.empty_like(fresh)
+    daily[:, 0] = fresh[:, 0]
+    for day in range(1, days):
+        daily[:, day] = DAY_MEMORY * daily[:, day - 1] + np.sqrt(1.0 - DAY_MEMORY**2) * fresh[:, day]
+    return yearly + spreads["weather_day"] * daily
+
+
+# ---------------------------------------------------------------------- numbers
+
+
+def uniform(seed: int, decision: str, members: range, size: int) -> Array:
+    """Uniforms between 0 and 1, ends excluded [member, size], from the stream of a decision.
+
+    Made of the raw output of PCG64, which numpy promises not to change; a longer draw begins with a shorter one.
+    """
+    stream = zlib.crc32(decision.encode())
+    raw = np.stack(
+        [np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(stream, k))).random_raw(size) for k in members]
+    )
+    return ((raw >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53
+
+
+def normal(seed: int, decision: str, members: range, size: int) -> Array:
+    """Standard normal deviates [member, size], one from each uniform."""
+    return _deviates(uniform(seed, decision, members, size))
+
+
+def _deviates(uniforms: Array) -> Array:
+    from scipy.special import ndtri
+
+    deviates: Array = ndtri(uniforms)
+    return deviates
+
+
+def multiplier(z: Array, spread: float) -> Array:
+    """Log-normal multipliers with a mean of 1, from standard normal deviates; spread is the sd of the logarithm."""
+    return np.exp(spread * z - 0.5 * spread**2)
+
+
+def at_least_one(expected: Array, axis: int = -1) -> Array:
+    """Probability that a pond holds at least one such fish: 1 − e^−n, averaged over the members on `axis`.
+
+    expected: fish expected in the whole pond (whole fish vary about it as a Poisson number).
+    """
+    return -np.expm1(-expected).mean(axis=axis)

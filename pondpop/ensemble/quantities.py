@@ -1,0 +1,146 @@
+"""The quantities that people read: named, with a unit in either system, from a Dataset; made once, used everywhere.
+
+The table on the screen, `yearly.csv`, the goals and the report all take their numbers from `quantities`, so that they
+cannot differ.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from pondpop.observe import indices
+from pondpop.observe.sampling import as_sampled_psd, gear
+from pondpop.scenario import SPECIES
+from pondpop.species import load_parameters
+from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
+
+Array = NDArray[np.float64]
+Units = Literal["us", "metric"]
+
+# kind of unit: (metric words, US words, factor from metric to US)
+UNITS: dict[str, tuple[str, str, float]] = {
+    "crop": ("kg/ha", "lb/acre", 1.0 / KG_PER_HA_IN_LB_PER_ACRE),
+    "density": ("per ha", "per acre", HA_PER_ACRE),
+    "length": ("mm", "in", 1.0 / MM_PER_IN),
+    "weight": ("g", "lb", 1.0 / G_PER_LB),
+    "percent": ("%", "%", 1.0),
+    "ratio": ("", "", 1.0),
+    "fish": ("fish", "fish", 1.0),
+    "temperature": ("°C", "°F", 1.8),
+    "rate": ("per hour", "per hour", 1.0),
+}
+WR_CLASSES_IN = {"bass": ((8, 12), (12, 15), (15, 20), (20, 25)), "bluegill": ((3, 6), (6, 8), (8, 10))}
+DENSITY_EDGES_IN = {"bass": (8, 12, 15, 20), "bluegill": (0, 3, 6, 8)}
+PSD_CATEGORIES = {"psd": "quality", "psd_p": "preferred", "psd_m": "memorable"}
+QUANTILES = (0.1, 0.5, 0.9)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One quantity at every survey: values [strategy, member, survey_date] in the metric unit of its kind."""
+
+    name: str
+    kind: str
+    values: Array
+
+    def unit(self, units: Units) -> str:
+        metric, us, _ = UNITS[self.kind]
+        return us if units == "us" else metric
+
+    def in_units(self, units: Units) -> Array:
+        """The values in the asked system."""
+        if units == "metric":
+            return self.values
+        return self.values * UNITS[self.kind][2] + (32.0 if self.kind == "temperature" else 0.0)
+
+
+def quantities(dataset: xr.Dataset) -> list[Quantity]:
+    """Every quantity of a Dataset, in the order in which they are listed and written."""
+    return list(_quantities(dataset))
+
+
+def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
+    number, biomass, wr = (ds[name].values for name in ("number", "biomass", "relative_weight"))
+    for species in ("bass", "bluegill"):
+        for short, category in PSD_CATEGORIES.items():
+            yield Quantity(f"{species}_{short}", "percent", indices.psd(number, species, category))
+        shown = as_sampled_psd(number, gear("electrofishing"), species)
+        yield Quantity(f"{species}_psd_as_sampled", "percent", shown)
+        for low, high in WR_CLASSES_IN[species]:
+            mean = indices.class_mean(wr, number, species, low, high)
+            yield Quantity(f"{species}_wr_{low}_{high}in", "percent", mean)
+    for k, species in enumerate(SPECIES):
+        yield Quantity(f"{species}_density", "density", number[..., k, :].sum(axis=-1))
+        yield Quantity(f"{species}_standing_crop", "crop", biomass[..., k, :].sum(axis=-1))
+    yield Quantity("total_standing_crop", "crop", biomass.sum(axis=(-2, -1)))
+    for k, species in enumerate(("bass", "bluegill")):
+        edges = DENSITY_EDGES_IN[species]
+        for low, below in zip(edges, (*edges[1:], None), strict=True):
+            name = f"{species}_density_{low}_{below}in" if below else f"{species}_density_{low}in_up"
+            yield Quantity(name, "density", number[..., k, low:below].sum(axis=-1))
+    yield Quantity("bass_age0_density", "density", ds["age0_number"].values[..., 0])
+    yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
+    largest_prey = load_parameters().prey_length_ratio_max[0]
+    edible = indices.edible_forage_carnivore_ratio(number, biomass, largest_prey)
+    yield Quantity("edible_forage_carnivore_ratio", "ratio", edible)
+    yield Quantity("harvestable_share", "percent", indices.harvestable_share(biomass))
+    for k, pounds in enumerate(np.round(ds["big_weight"].values / G_PER_LB).astype(int)):
+        yield Quantity(f"bass_above_{pounds}lb_density", "density", ds["bass_above"].values[..., k])
+        expected = ds["bass_above"].values[..., k] * float(ds.attrs["area_ha"])
+        yield Quantity(f"bass_above_{pounds}lb_in_pond", "fish", expected)
+    yield Quantity("bass_largest_weight", "weight", ds["largest_weight"].values[..., 0])
+    yield Quantity("bluegill_largest_weight", "weight", ds["largest_weight"].values[..., 1])
+    for k, group in enumerate(ds["stocked_group"].values):
+        for measure, kind in (("survivors", "density"), ("length", "length"), ("weight", "weight")):
+            yield Quantity(f"group_{measure}:{group}", kind, ds[f"group_{measure}"].values[..., k])
+    months = _survey_months(ds)
+    for k, species in enumerate(SPECIES):
+        for measure, kind in (("number", "density"), ("biomass", "crop")):
+            total = _since_last_year(ds[f"harvest_{measure}"].values[..., k], months)
+            yield Quantity(f"{species}_harvest_{measure}_12_months", kind, total)
+    for k, prey in enumerate(ds["prey"].values[:-1]):
+        total = _since_last_year(ds["eaten_by_bass"].values[..., k], months)
+        yield Quantity(f"eaten_by_bass_12_months_{prey}", "crop", total)
+
+
+def _survey_months(ds: xr.Dataset) -> NDArray[np.intp]:
+    """Index of the month that each survey falls in."""
+    months = ds["month"].values.astype("datetime64[M]").astype(int)
+    return ds["survey_date"].values.astype("datetime64[M]").astype(int) - months[0]
+
+
+def _since_last_year(monthly: Array, at: NDArray[np.intp]) -> Array:
+    """Sum over the twelve whole months before each survey's month [strategy, member, survey_date]."""
+    running = np.concatenate([np.zeros_like(monthly[..., :1]), np.cumsum(monthly, axis=-1)], axis=-1)
+    return running[..., at] - running[..., np.maximum(at - 12, 0)]
+
+
+def quantiles(values: Array) -> Array:
+    """p10, p50 and p90 over members [strategy, survey_date, 3]; NaN where no member has a value."""
+    some = np.asarray(np.isfinite(values).any(axis=1))
+    filled = np.where(some[:, None, :], values, 0.0)
+    q = np.moveaxis(np.nanquantile(filled, QUANTILES, axis=1), 0, -1)
+    return np.where(some[..., None], q, np.nan)
+
+
+def yearly_csv(dataset: xr.Dataset, units: Units) -> str:
+    """The text of `yearly.csv`: strategy, date, quantity, unit, p10, p50, p90; an undefined value is an empty cell."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["strategy", "date", "quantity", "unit", "p10", "p50", "p90"])
+    dates = [str(date)[:10] for date in dataset["survey_date"].values]
+    every = [(q, quantiles(q.in_units(units))) for q in quantities(dataset)]
+    for s, strategy in enumerate(dataset["strategy"].values):
+        for d, date in enumerate(dates):
+            for q, values in every:
+                cells = ["" if np.isnan(v) else repr(float(v)) for v in values[s, d]]
+                rows.writerow([strategy, date, q.name, q.unit(units), *cells])
+    return out.getvalue()

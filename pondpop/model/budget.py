@@ -1,0 +1,130 @@
+"""The accounts of what moves in a pond: flows summed for the reader of a run, and the books of one step.
+
+Nothing here changes the pond.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.model.mortality import Rates, Where
+from pondpop.model.pond import Pond, total
+from pondpop.model.state import Columns
+from pondpop.species import BASS, BLUEGILL, SPECIES
+
+Array = NDArray[np.float64]
+PREY = (*SPECIES, "plankton", "benthos", "pellets")
+
+
+@dataclass
+class Flows:
+    """What a step moved, per ha, summed until the reader of the run sets it back to zero."""
+
+    eaten_by_bass: Array  # [member, prey] kg
+    harvest_number: Array  # [member, species] fish
+    harvest_biomass: Array  # [member, species] kg
+    removed_number: Array  # [member, species] fish
+    removed_biomass: Array  # [member, species] kg
+    release_deaths: Array  # [member] bass
+    pellets_given: Array  # [member] kg
+    pellets_eaten: Array  # [member] kg
+
+    @classmethod
+    def zero(cls, members: int) -> Flows:
+        kinds = len(SPECIES)
+        return cls(
+            np.zeros((members, len(PREY))),
+            *(np.zeros((members, kinds)) for _ in range(4)),
+            *(np.zeros(members) for _ in range(3)),
+        )
+
+    def add(
+        self,
+        pond: Pond,
+        rates: Rates,
+        alive: Array,
+        weight: Array,
+        biomass: Array,
+        food_of_bass: Array,
+        fish_eaten: Array,
+        pellets: Array | None,
+        length: float,
+    ) -> None:
+        """Add what moved in this step to the self."""
+        s, kinds = pond.state, len(SPECIES)
+        bass = pond.slices[BASS]
+        self.eaten_by_bass[:, :kinds] += fish_eaten * length
+        self.eaten_by_bass[:, kinds : kinds + 2] += food_of_bass.T
+        if pellets is not None:
+            self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
+            self.pellets_eaten += total(pellets * biomass[:, pond.slices[BLUEGILL]]) * length
+        if "harvest" in rates:
+            caught = s.number * alive * rates["harvest"][1] * length
+            for species, groups in enumerate(pond.slices):
+                self.harvest_number[:, species] += total(caught[:, groups])
+                self.harvest_biomass[:, species] += total(caught[:, groups] * weight[:, groups]) / 1000.0
+        if "release" in rates:
+            self.release_deaths += total(s.number[:, bass] * alive[:, bass] * rates["release"][1]) * length
+
+
+@dataclass(frozen=True)
+class Books:
+    """The accounts of one step, group by group, for checking that they close."""
+
+    columns: Columns
+    number: Array  # fish/ha before
+    weight: Array  # g before
+    rates: dict[str, Array]  # deaths per fish and day by cause
+    alive: Array  # mean share alive over the step
+    length: float  # days
+    ate_fish: Array  # g per g and day, [member, bass group]
+    ate_food: Array  # g per g and day [food, member, group]
+    ate_pellets: Array  # g per g and day, [member, bluegill group]
+    growth: Array  # per day, in log weight
+    refused: Array  # growth per day beyond the daily limits
+    food: Array  # kg/ha [member, food] before: plankton and benthos
+    food_after: Array
+
+    @classmethod
+    def of_step(
+        cls,
+        pond: Pond,
+        *,
+        weight: Array,
+        rates: Rates,
+        alive: Array,
+        length: float,
+        ate_fish: Array,
+        ate_food: Array,
+        pellets: Array | None,
+        growth: Array,
+        free_growth: Array,
+        food_after: Array,
+    ) -> Books:
+        """The accounts of a step that the pond has not taken yet."""
+        s = pond.state
+        return cls(
+            columns=s.columns,
+            number=s.number.copy(),
+            weight=weight,
+            rates={cause: _whole(where, rate, s.number.shape) for cause, (where, rate) in rates.items()},
+            alive=alive,
+            length=length,
+            ate_fish=ate_fish,
+            ate_food=ate_food,
+            ate_pellets=np.zeros_like(weight[:, pond.slices[BLUEGILL]]) if pellets is None else pellets,
+            growth=growth,
+            refused=free_growth - growth,
+            food=s.food.T.copy(),
+            food_after=food_after.T,
+        )
+
+
+def _whole(where: Where, rate: Array, shape: tuple[int, ...]) -> Array:
+    """Rates of one cause at all groups [member, group]."""
+    whole = np.zeros(shape)
+    whole[where] = rate
+    return whole

@@ -1,0 +1,196 @@
+"""What is read off a simulated pond: its fish at surveys, its flows month by month.
+
+`project` runs one block of members of one strategy and returns plain arrays with the member axis first; `results`
+makes a Dataset of them. Lengths are read from the continuous spread within each group, never from whole groups.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.model import feeding, harvest
+from pondpop.model.bioenergetics import share_heavier, share_longer
+from pondpop.model.budget import Flows
+from pondpop.model.day import Engine
+from pondpop.model.inputs import Inputs
+from pondpop.model.pond import STOCK_LENGTH_MM
+from pondpop.species import BASS, BLUEGILL, SPECIES
+from pondpop.units import G_PER_LB, MM_PER_IN
+
+Array = NDArray[np.float64]
+
+LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
+BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
+BIG_BASS_LB = (5.0, 8.0, 10.0)
+CATCH_SIZES_IN = (8, 15)
+ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
+
+
+def project(inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
+    """Run a block to its end and return what was read: arrays [member, survey or month, …].
+
+    survey_days count from the start; a survey is read before that day's events.
+    """
+    engine = Engine(inputs)
+    month = _month_numbers(inputs)
+    months = int(month[-1]) + 1
+    middle = {int(np.flatnonzero(month == k)[np.count_nonzero(month == k) // 2]): k for k in range(months)}
+    surveys: list[dict[str, Array]] = []
+    mid_month: list[dict[str, Array]] = []
+    flows: list[Flows] = []
+    wanted = set(survey_days)
+    for day in range(inputs.days):
+        if day in wanted:
+            surveys.append(read_survey(engine))
+            engine.surveyed(surveys[-1]["number"], surveys[-1]["relative_weight"])
+        if day in middle:
+            mid_month.append(read_month(engine, days=int(np.count_nonzero(month == middle[day]))))
+        engine.run_day()
+        if day + 1 == inputs.days or month[day + 1] != month[day]:
+            flows.append(engine.flows)
+            engine.flows = Flows.zero(inputs.members)
+    out = {name: np.stack([one[name] for one in surveys], axis=1) for name in surveys[0]} if surveys else {}
+    out |= {name: np.stack([one[name] for one in mid_month], axis=1) for name in mid_month[0]}
+    for name in Flows.__dataclass_fields__:
+        out[name] = np.stack([getattr(one, name) for one in flows], axis=1)
+    water_c = np.broadcast_to(engine.water_c, (inputs.members, inputs.days))
+    # contiguous rows, so that a member's sum has the same bits whoever shares its block
+    monthly = [np.ascontiguousarray(water_c[:, month == k]).mean(axis=1) for k in range(months)]
+    out["water_temperature"] = np.stack(monthly, axis=1)
+    return out
+
+
+def _month_numbers(inputs: Inputs) -> NDArray[np.intp]:
+    dates = [inputs.date(day) for day in range(inputs.days)]
+    first = dates[0]
+    return np.array([(d.year - first.year) * 12 + d.month - first.month for d in dates], dtype=np.intp)
+
+
+def read_survey(engine: Engine) -> dict[str, Array]:
+    """The state of the ponds as a perfect survey would find it: arrays [member, …] named as in the Dataset."""
+    s, p = engine.state, engine.parameters
+    weight = s.weight()
+    biomass = s.number * weight / 1000.0
+    condition = np.exp(engine.log_condition())
+    edges = np.append(LENGTH_CLASSES_IN[1:], np.inf) * MM_PER_IN
+    members, classes = s.members, LENGTH_CLASSES_IN.size
+    number = np.zeros((members, len(SPECIES), classes))
+    kilograms, relative_weight = np.zeros_like(number), np.full_like(number, np.nan)
+    for species, groups in enumerate(engine.slices):
+        if groups.start == groups.stop:
+            continue
+        longer = share_longer(s.log_length[:, groups, None], edges[:-1], p.length_cv[:, None, None])
+        share = -np.diff(longer, axis=2, prepend=1.0, append=0.0)
+        fish = s.number[:, groups, None] * share
+        number[:, species] = fish.sum(axis=1)
+        kilograms[:, species] = (biomass[:, groups, None] * share).sum(axis=1)
+        if species in (BASS, BLUEGILL):
+            with np.errstate(invalid="ignore", divide="ignore"):
+                mean = 100.0 * (fish * condition[:, groups, None]).sum(axis=1) / number[:, species]
+            relative_weight[:, species] = np.where(number[:, species] > 1e-9, mean, np.nan)
+    out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
+    out["age0_number"] = _age0(engine)
+    slope_cv = p.standard_weight_slope * p.length_cv[:, None]
+    heavy = [
+        _sum(s.number[:, engine.slices[BASS]] * _heavier(engine, engine.slices[BASS], BASS, lb * G_PER_LB, slope_cv))
+        for lb in BIG_BASS_LB
+    ]
+    out["bass_above"] = np.stack(heavy, axis=1)
+    largest = [largest_weight(engine, s.number[:, groups], groups, k) for k, groups in enumerate(engine.slices)]
+    out["largest_weight"] = np.stack(largest, axis=1)
+    out |= _stocked_groups(engine, weight)
+    out["plankton"], out["benthos"] = s.plankton.copy(), s.benthos.copy()
+    return out
+
+
+def _sum(amount: Array) -> Array:
+    """Sum over groups [member], in group order whatever their number."""
+    return np.cumsum(amount, axis=1)[:, -1] if amount.shape[1] else np.zeros(amount.shape[0])
+
+
+def _age0(engine: Engine) -> Array:
+    """Fish born in the pond since 1 January, fish/ha [member, species]."""
+    s, inputs = engine.state, engine.inputs
+    day = min(engine.day, inputs.days - 1)
+    young = (s.columns.origin < 0) & (s.columns.born >= engine.day - inputs.year_day[day] - 30)
+    return np.stack([_sum(s.number[:, groups] * young[:, groups]) for groups in engine.slices], axis=1)
+
+
+def _heavier(
+    engine: Engine, groups: slice | NDArray[np.intp], species: int, threshold_g: float | Array, cv: Array
+) -> Array:
+    return share_heavier(engine.state.log_weight[:, groups], threshold_g, cv[:, species, None], 1.0)
+
+
+def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.intp], species: int) -> Array:
+    """Weight in g that one expected fish of the whole pond exceeds [member]; NaN where less than one fish is left.
+
+    number is the fish/ha that count in some columns of a species [member, those columns].
+    """
+    s, p = engine.state, engine.parameters
+    cv = p.standard_weight_slope * p.length_cv[:, None]
+    fish = number * engine.inputs.area_ha
+    low, high = np.full(s.members, np.log(1e-2)), np.full(s.members, np.log(2e4))
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        above = _sum(fish * _heavier(engine, columns, species, np.exp(middle)[:, None], cv)) >= 1.0
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return np.where(_sum(fish) > 1.0, np.exp(low), np.nan)
+
+
+def _stocked_groups(engine: Engine, weight: Array) -> dict[str, Array]:
+    """Survivors, mean length and weight, and largest fish of each stocking event [member, stocked_group]."""
+    s, events = engine.state, len(engine.inputs.stockings)
+    names = ("group_survivors", "group_length", "group_weight", "group_largest_weight")
+    out = {name: np.full((s.members, events), np.nan) for name in names}
+    for event in engine.inputs.stockings:
+        k = event.origin
+        if event.day >= engine.day:
+            continue
+        stocked = s.columns.origin == k
+        columns = np.flatnonzero(stocked.any(axis=0))
+        fish = np.where(stocked[:, columns], s.number[:, columns], 0.0)
+        left = _sum(fish)
+        out["group_survivors"][:, k] = left
+        some = np.where(left > 0.0, left, np.nan)
+        out["group_length"][:, k] = _sum(fish * np.exp(s.log_length[:, columns])) / some
+        out["group_weight"][:, k] = _sum(fish * weight[:, columns]) / some
+        out["group_largest_weight"][:, k] = largest_weight(engine, fish, columns, event.species)
+    return out
+
+
+def read_month(engine: Engine, days: int) -> dict[str, Array]:
+    """What bass of each class could eat and need, and what anglers would catch, in the middle of a month.
+
+    edible_prey [member, bass_class] kg/ha of fish small enough and large enough for them;
+    prey_need [member, bass_class] kg/ha that they would eat in the month at the ration that holds a Wr of 95.
+    """
+    s, p = engine.state, engine.parameters
+    bass = engine.slices[BASS]
+    weight = s.weight()
+    biomass = s.number * weight / 1000.0
+    place = feeding.place_on_grid(s.log_length, feeding.first_points(s.members, s.columns.species))
+    there = feeding.lay(place, biomass)
+    lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN
+    upper = np.append(lower[1:], lower[-1] * 1.2)
+    position = (np.log(np.sqrt(lower * upper)) - feeding.LOG_GRID_START) / feeding.LOG_GRID_STEP
+    floor = position.astype(np.intp)
+    kernel, above = engine.tables.prey_size, (position - floor)[:, None]
+    at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
+    edible = feeding.prey_within_reach(there, at_class)
+    ration = (ENOUGH_CONDITION - p.condition_at_no_food) / p.condition_gain_at_full_food
+    wanted = biomass[:, bass] * engine.max_intake()[:, bass] * np.clip(ration, 0.0, 1.0)[:, None] * days
+    longer = [engine.longer(bass, edge) for edge in lower]
+    inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
+    need = np.stack([_sum(wanted * share) for share in inside], axis=1)
+    catchable = _sum(s.number[:, bass] * engine.longer(bass, STOCK_LENGTH_MM))
+    wary = p.wariness_per_catch * s.wariness
+    rate = harvest.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, wary)
+    share = [
+        _sum(s.number[:, bass] * engine.longer(bass, inches * MM_PER_IN)) / np.maximum(catchable, 1e-12)
+        for inches in CATCH_SIZES_IN
+    ]
+    return {"edible_prey": edible, "prey_need": need, "catch_rate": np.stack([rate * part for part in share], axis=1)}

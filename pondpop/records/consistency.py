@@ -1,0 +1,227 @@
+"""Rows of the record files against each other: doubles, trips, and the life of each tagged fish. Standard library only.
+
+Each function leaves out the row that contradicts what stands before it (in time, or in its file) and says why.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from typing import TypeVar
+
+from pondpop.checks import Fact, InputError
+from pondpop.records.csv_rows import Sheet
+from pondpop.records.rows import Catch, Effort, Fish, TagEvent
+from pondpop.units import MM_PER_IN
+
+LENGTH_ERROR_MM = 10.0
+"""Two measurements of one fish may differ by this much (assumed)."""
+FASTEST_MM_A_DAY = 2.0
+"""No fish grows faster than this (assumed)."""
+
+Row = TypeVar("Row", Effort, TagEvent)
+
+
+def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], words: str) -> list[Row]:
+    """The first row of each key."""
+    first: dict[tuple, Row] = {}
+    for row in rows:
+        if key(row) in first and sheet:
+            sheet.reject(
+                row.line,
+                InputError(
+                    "row", Fact("a second one"), f"one row for {words}", f"the first is line {first[key(row)].line}"
+                ),
+            )
+        else:
+            first[key(row)] = row
+    return list(first.values())
+
+
+def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
+    """One effort a trip; each species and class once; nothing beside a row that says that no fish were caught."""
+    kept: dict[tuple[dt.date, str], list[Catch]] = defaultdict(list)
+    for row in rows:
+        trip = kept[row.date, row.trip]
+        assert sheet is not None
+        if trip and row.hours != trip[0].hours:
+            sheet.reject(
+                row.line,
+                InputError("hours", row.hours, f"the hours of its trip, {trip[0].hours:g} on line {trip[0].line}"),
+            )
+        elif trip and (row.species is None or trip[0].species is None):
+            sheet.reject(row.line, InputError("trip", row.trip, "either fish or none", f"see line {trip[0].line}"))
+        elif twin := next((c for c in trip if _class(c) == _class(row)), None):
+            sheet.reject(
+                row.line,
+                InputError(
+                    "row",
+                    Fact("a second one"),
+                    "one row for this trip, species and class",
+                    f"the first is line {twin.line}",
+                ),
+            )
+        elif over := next((c for c in trip if c.species == row.species and _overlap(c, row)), None):
+            sheet.reject(
+                row.line,
+                InputError(
+                    "length class", Fact(f"one that overlaps line {over.line}"), "classes of a trip that do not overlap"
+                ),
+            )
+        else:
+            trip.append(row)
+    return sorted((c for trip in kept.values() for c in trip), key=lambda c: c.line)
+
+
+def _class(c: Catch) -> tuple:
+    return c.species, c.shortest_mm, c.longest_mm
+
+
+def _overlap(a: Catch, b: Catch) -> bool:
+    """Whether two length classes share lengths; "size not noted" may stand beside measured fish."""
+    if any(c.shortest_mm is None and c.longest_mm is None for c in (a, b)):
+        return False
+    return max(a.shortest_mm or 0, b.shortest_mm or 0) < min(a.longest_mm or 1e9, b.longest_mm or 1e9)
+
+
+def sought(sheet: Sheet | None, fish: list[Fish], effort: list[Effort]) -> list[Fish]:
+    """Fish of species that were taken up with that gear on that day, each tagged fish once a day."""
+    sought = {(e.date, e.gear): e for e in effort}
+    out: list[Fish] = []
+    held: dict[tuple[str, dt.date], int] = {}
+    for f in fish:
+        assert sheet is not None
+        e = sought.get((f.date, f.gear))
+        if e and f.species not in e.species:
+            sheet.reject(
+                f.line,
+                InputError(
+                    "species", f.species, f"one sought on that day ({', '.join(e.species)}, effort.csv line {e.line})"
+                ),
+            )
+        elif f.tag and (f.tag, f.date) in held:
+            sheet.reject(
+                f.line,
+                InputError("tag", f.tag, "each tagged fish once a day", f"the first is line {held[f.tag, f.date]}"),
+            )
+        else:
+            out.append(f)
+            if f.tag:
+                held[f.tag, f.date] = f.line
+    return out
+
+
+def histories(
+    survey: Sheet | None, sheet: Sheet, fish: list[Fish], tags: list[TagEvent]
+) -> tuple[list[Fish], list[TagEvent]]:
+    """Follows each tag through its days; rows that contradict what came before are left out."""
+    order = {"tagged": 0, "recaptured": 1, "survey": 2, "kept": 3}
+    life: dict[str, list[tuple[dt.date, int, str, Fish | TagEvent]]] = defaultdict(list)
+    for t in tags:
+        life[t.tag].append((t.date, order[t.event], t.event, t))
+    for f in fish:
+        if f.tag:
+            life[f.tag].append((f.date, order["survey"], "survey", f))
+    out: set[tuple[str, int]] = set()
+    for tag, events in life.items():
+        events.sort(key=lambda e: (e[0], e[1], e[3].line))
+        tagged = kept = None
+        measured: Fish | TagEvent | None = None
+        for date, _, what, row in events:
+            why = None
+            where = "survey.csv" if what == "survey" else "tags.csv"
+            if what == "tagged":
+                if tagged:
+                    why = InputError(
+                        "event", "tagged", "one tagging a tag", f"it was tagged on {tagged.date}, line {tagged.line}"
+                    )
+            elif tagged is None:
+                later = next((r for _, _, w, r in events if w == "tagged"), None)
+                found = (
+                    f"it was tagged on {later.date}, line {later.line}" if later else "it is never tagged in tags.csv"
+                )
+                why = InputError("tag", tag, f"a fish tagged by {date}", found)
+            if why is None and kept:
+                why = InputError(
+                    "tag", tag, "a fish still in the pond", f"it was kept on {kept.date}, line {kept.line}"
+                )
+            if why is None and tagged and row.species != tagged.species:
+                why = InputError("species", row.species, f"{tagged.species}, as tagged on line {tagged.line}")
+            if why is None and measured and row.length_mm is not None:
+                why = _impossible_growth(measured, row, "survey.csv" if isinstance(measured, Fish) else "tags.csv")
+            if why:
+                (survey if what == "survey" and survey else sheet).reject(row.line, why)
+                out.add((where, row.line))
+                continue
+            if what == "tagged":
+                tagged = row
+            elif what == "kept":
+                kept = row
+            measured = row if row.length_mm is not None else measured
+    return (
+        [f for f in fish if ("survey.csv", f.line) not in out],
+        [t for t in tags if ("tags.csv", t.line) not in out],
+    )
+
+
+def _impossible_growth(before: Fish | TagEvent, now: Fish | TagEvent, file: str) -> InputError | None:
+    assert before.length_mm is not None and now.length_mm is not None
+    days, gain = (now.date - before.date).days, now.length_mm - before.length_mm
+    if -LENGTH_ERROR_MM <= gain <= LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days:
+        return None
+    least, most = before.length_mm - LENGTH_ERROR_MM, before.length_mm + LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days
+    earlier = f"it measured {_long(before.length_mm)} {days} days before ({file} line {before.line})"
+    return InputError(
+        "length",
+        Fact(_long(now.length_mm)),
+        f"{_long(least)} to {_long(most)}",
+        earlier + "; one of the two is wrong",
+    )
+
+
+def _long(mm: float) -> str:
+    """Both units: what was measured before may stand in another file and unit."""
+    return f"{mm:.0f} mm ({mm / MM_PER_IN:.1f} in)"
+
+
+def notes(
+    has_effort: bool, has_tags: bool, fish: list[Fish], effort: list[Effort], tags: list[TagEvent]
+) -> Iterator[str]:
+    """What looks odd among rows that were kept, in words."""
+    worked = {(e.date, e.gear) for e in effort}
+    idle = sorted({(f.date, f.gear) for f in fish} - worked)
+    if idle and has_effort:
+        yield "no effort is recorded for " + _some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
+    if not has_tags and any(f.tag for f in fish):
+        yield "survey.csv names tags, but there is no tags.csv: nothing is learned from them"
+    held = {(f.tag, f.date) for f in fish if f.tag}
+    days = {f.date for f in fish if f.tag}
+    absent = [
+        f"{t.tag} on {t.date}" for t in tags if t.event == "tagged" and t.date in days and (t.tag, t.date) not in held
+    ]
+    if absent:
+        yield "tagged on the day of a survey, but not among its fish: " + _some(absent)
+    yield from _repeats(fish)
+
+
+def _some(items: Iterator[str] | list[str], most: int = 5) -> str:
+    items = list(items)
+    return ", ".join(items[:most]) + (f" and {len(items) - most} more" if len(items) > most else "")
+
+
+def _repeats(fish: list[Fish], block: int = 5) -> Iterator[str]:
+    """Names stretches of survey rows that occur twice, as when rows are pasted again."""
+    rows = [(f.date, f.gear, f.species, f.length_mm, f.weight_g, f.count, f.tag, f.sex) for f in fish]
+    first: dict[tuple, int] = {}
+    for i in range(len(rows) - block + 1):
+        stretch = tuple(rows[i : i + block])
+        if len(set(stretch)) < block or all(f.weight_g is None for f in fish[i : i + block]):
+            continue
+        if stretch in first:
+            yield (
+                f"survey.csv repeats itself: the rows from line {fish[i].line} are those from line "
+                f"{fish[first[stretch]].line} again; kept, but check that they were not pasted twice"
+            )
+            return
+        first[stretch] = i

@@ -1,0 +1,436 @@
+"""What records say that a simulated pond can be held against, and how probable they are for one.
+
+An observation has data [value], means expected of ponds [member, value], the likelihood of data about such means, and a
+draw of data from them; both are one model (see `sampling`), so that what is simulated here is what is learned from.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cache
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from pondpop.assess.size_and_condition import (
+    GAME,
+    LENGTH_CLASSES,
+    class_name,
+    counts_by_inch,
+    weighed,
+    weight_classes,
+    within,
+)
+from pondpop.assess.surveys import Survey, surveys
+from pondpop.assess.tags import MIN_DAYS
+from pondpop.ensemble.draws import multiplier
+from pondpop.model.inputs import daily_water
+from pondpop.observe import indices
+from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
+from pondpop.observe.sampling import expected_catch, gear, log_chance, scatter
+from pondpop.records import Fish, Records, TagEvent
+from pondpop.scenario import Scenario
+from pondpop.scenario.initial import CATCHABILITY_SPREAD
+from pondpop.species import SPECIES
+from pondpop.units import MM_PER_IN
+from pondpop.update.simulate import Growing, Watched
+
+Array = NDArray[np.float64]
+
+# All assumed. What the model cannot know of a record beyond the sampling of its fish; standard deviations. What is wrong
+# alike in several records is dealt to each member once (`offsets`), so that many records do not average it away.
+LENGTH_OFF = 0.06  # of the mean length of a year class in the model, as a share of it
+WR_OFF = 5.0  # of all mean Wr of a species alike, %
+WR_OFF_IN_SURVEY = 4.0  # of all mean Wr of a species in one survey alike (season, scale, crew), %
+WR_ERROR = 4.0  # of the mean of one length class, %
+GROWTH_OFF_MM = 8.0  # of all mean growth of a species alike, mm a year
+GROWTH_ERROR_MM = 12.0  # of the mean growth of one length class, mm a year
+GROWTH_SPREAD_MM = 30.0  # between fish of one length class, mm a year
+STRAYS = 0.1  # fish in a day's catch that the model does not have
+STRAY_SHARE = 0.02  # share of a catch with lengths that the model does not have
+WITHOUT_FISH = (90.0, 30.0)  # mean and standard deviation of a Wr where a pond has no fish of the class
+WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
+
+CATCHABILITY, OFFSET = "catchability ", "offset "
+DOUBTS = (CATCHABILITY, OFFSET)
+"""How the names of decisions begin that concern the records and not the pond."""
+
+
+@dataclass(frozen=True)
+class View:
+    """What was seen of ponds: `watch` arrays, the days they belong to, and the doubts that records share."""
+
+    seen: dict[str, Array]
+    days: tuple[int, ...]
+    area_ha: float
+    water_c: Array  # [day], expected
+    doubts: dict[str, Array]  # by decision, standard normal deviates [member]
+
+    def at(self, name: str, day: int) -> Array:
+        return self.seen[name][:, self.days.index(day)]
+
+
+class Observation(Protocol):
+    """One record, or several that belong together."""
+
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def data(self) -> Array: ...
+
+    @property
+    def doubts(self) -> tuple[str, ...]: ...
+
+    def expected(self, view: View) -> Array: ...
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array: ...
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array: ...
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]: ...
+
+
+@dataclass(frozen=True)
+class Outing:
+    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day."""
+
+    day: int
+    effort: float | None
+    water_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Haul:
+    """The catch of one species and gear in a survey (or by anglers in a year), its days together: fish by length.
+
+    What makes lengths differ from those of the pond beyond chance lasts from day to day, so that the days of a survey
+    are one sample. bins [bin, length_class]: share of each one-inch class that belongs to a bin. Where the effort of a
+    day is unknown, how many were caught tells nothing, only their lengths.
+    """
+
+    title: str
+    species: int
+    gear: str
+    outings: tuple[Outing, ...]
+    data: Array  # [bin], and behind them the fish whose length was not noted
+    bins: Array = field(default_factory=lambda: np.eye(LENGTH_CLASSES), repr=False)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return (f"{CATCHABILITY}{self.gear} {SPECIES[self.species]}",)
+
+    @property
+    def counts(self) -> bool:
+        """Whether how many were caught tells something."""
+        return all(one.effort is not None for one in self.outings)
+
+    def expected(self, view: View) -> Array:
+        there = multiplier(view.doubts[self.doubts[0]], CATCHABILITY_SPREAD)
+        catch = np.zeros(())
+        for one in self.outings:
+            warmth = view.water_c[one.day] if one.water_c is None else one.water_c
+            effort = (one.effort or 1.0) * there
+            number = view.at("number", one.day)
+            catch = catch + expected_catch(number, gear(self.gear), effort, warmth, view.area_ha)[:, self.species]
+        mean = catch @ lengths_off(LENGTH_OFF) @ self.bins.T
+        total = mean.sum(axis=1, keepdims=True)
+        mean = mean * (1.0 - STRAY_SHARE) + (STRAY_SHARE * total + STRAYS) / mean.shape[1]
+        return np.concatenate([mean, np.zeros_like(total)], axis=1)
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
+        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole)
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        sized = scatter(expected[:, :-1], gear(self.gear), rng)
+        return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        """Fish caught, and the mean length of those measured."""
+        found = {"caught": ("fish", data.sum(axis=-1))} if self.counts else {}
+        middle = self.bins @ (np.arange(LENGTH_CLASSES) + 0.5) * MM_PER_IN / np.maximum(self.bins.sum(axis=1), 1e-9)
+        sized = data[..., :-1]
+        fish = sized.sum(axis=-1)
+        mean = np.divide(sized @ middle, fish, out=np.full(fish.shape, np.nan), where=fish > 0)
+        return found | {"mean length": ("mm", mean)}
+
+
+@cache
+def lengths_off(off: float) -> Array:
+    """Share of the fish of each one-inch class that are seen in each [class, class], all lengths being off by a factor.
+
+    The factor is log-normal with this standard deviation, for each year class anew.
+    """
+    edges = np.append(np.arange(LENGTH_CLASSES), np.inf)
+    inside = (np.arange(LENGTH_CLASSES)[:, None] + (np.arange(5) + 0.5) / 5)[..., None]  # [class, point, edge]
+    with np.errstate(divide="ignore"):
+        below = stats.norm.cdf((np.log(edges) - np.log(inside)) / off)
+    share: Array = np.diff(below, axis=-1).mean(axis=1)
+    return share
+
+
+@dataclass(frozen=True)
+class Mean:
+    """The mean of a measure over n fish, normal about what a pond has, and about what other records share with it."""
+
+    title: str
+    name: str
+    unit: str
+    data: Array  # [1]
+    fish: int
+    spread: float  # between fish
+    error: float  # of the model
+    without: tuple[float, float]
+    read: Callable[[View], Array]  # [member]
+    offsets: dict[str, float]  # standard deviation by decision, of what is wrong alike in other records
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return tuple(self.offsets)
+
+    def expected(self, view: View) -> Array:
+        off = sum(sd * view.doubts[name] for name, sd in self.offsets.items())
+        return np.asarray(self.read(view) + off)[:, None]
+
+    def _centre(self, expected: Array) -> tuple[Array, Array]:
+        known = np.isfinite(expected[:, 0])
+        sd = np.hypot(self.spread / np.sqrt(self.fish), self.error)
+        return np.where(known, expected[:, 0], self.without[0]), np.where(known, sd, self.without[1])
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        centre, sd = self._centre(expected)
+        return np.asarray(stats.norm.logpdf(data[..., 0], centre, sd))
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        centre, sd = self._centre(expected)
+        return rng.normal(centre, sd)[:, None]
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        return {self.name: (self.unit, data[..., 0])}
+
+
+@dataclass(frozen=True)
+class MeanWr:
+    """Reads the mean Wr of the fish of a length window that a gear takes [member]."""
+
+    day: int
+    species: int
+    gear: str
+    low_in: int
+    high_in: int
+
+    def __call__(self, view: View) -> Array:
+        taken = view.at("number", self.day) * gear(self.gear).class_selectivity()
+        wr = view.at("relative_weight", self.day)
+        return indices.class_mean(wr, taken, SPECIES[self.species], self.low_in, self.high_in)
+
+
+@dataclass(frozen=True)
+class MeanGrowth:
+    """Reads the growth that was asked for as number k [member]."""
+
+    k: int
+
+    def __call__(self, view: View) -> Array:
+        return view.seen["growth"][:, self.k]
+
+
+def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: float, fish: int, title: str) -> Mean:
+    read = MeanWr(day, SPECIES.index(species), used, low, LENGTH_CLASSES if high is None else high)
+    name = f"mean Wr {class_name(low, high)}"
+    survey = title.partition(" ")[0]  # its first day
+    offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} {survey}": WR_OFF_IN_SURVEY}
+    return Mean(
+        title, name, "%", np.array([mean]), fish, WR_SPREAD_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read, offsets
+    )  # fmt: skip
+
+
+def growth_of(k: int, species: str, name: str, mean: float, fish: int, title: str) -> Mean:
+    return Mean(
+        title, name, "mm a year", np.array([mean]), fish, GROWTH_SPREAD_MM, GROWTH_ERROR_MM, WITHOUT_GROWTH,
+        MeanGrowth(k), {f"{OFFSET}growth {species}": GROWTH_OFF_MM},
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All that a set of records says of one run: observations, what must be watched for them, what was not used."""
+
+    observations: tuple[Observation, ...]
+    watched: Watched
+    unused: tuple[str, ...]
+
+    @property
+    def last_day(self) -> int:
+        return self.watched.days[-1] if self.watched.days else -1
+
+
+def doubts(observations: tuple[Observation, ...]) -> tuple[str, ...]:
+    """The decisions that deal what records share: catchability by gear and species, and what is wrong alike."""
+    return tuple(dict.fromkeys(name for o in observations for name in o.doubts))
+
+
+def view_of(scenario: Scenario, watched: Watched, seen: dict[str, Array], uniforms: dict[str, Array]) -> View:
+    """What observations are held against."""
+    from scipy.special import ndtri
+
+    dealt = {name: ndtri(u[:, 0]) for name, u in uniforms.items() if name.startswith(DOUBTS)}
+    return View(seen, watched.days, scenario.pond.area_ha, daily_water(scenario), dealt)
+
+
+def log_likelihood(observations: tuple[Observation, ...], view: View) -> Array:
+    """Of all observations together [member]."""
+    total = np.zeros(view.seen["number"].shape[0])
+    for one in observations:
+        total += one.log_likelihood(one.expected(view), one.data)
+    return total
+
+
+# ---------------------------------------------------------------------- from records
+
+
+def evidence(records: Records, scenario: Scenario) -> Evidence:
+    """What the records say of the days of a run; what lies outside it, or tells nothing, is named."""
+    start, end = scenario.run.start, scenario.run.end
+    unused: list[str] = []
+
+    def day_of(date: dt.date) -> int | None:
+        return (date - start).days if start <= date < end else None
+
+    outside = [d for d in _dates(records) if day_of(d) is None]
+    if outside:
+        days = f"{len(outside)} day{'s' * (len(outside) > 1)} of records, {outside[0]} to {outside[-1]}"
+        unused.append(f"{days}, lie outside the run, {start} to {end - dt.timedelta(days=1)}")
+    found: list[Observation] = []
+    for survey in surveys(records):
+        if day_of(survey.first) is None or day_of(survey.last) is None:
+            continue
+        found += _hauls(survey, start)
+        found += _conditions(survey, start)
+    found += _angling(records, scenario, unused)
+    asked, grown = _growth(records, start, end)
+    found += grown
+    looked = {one.day for o in found if isinstance(o, Haul) for one in o.outings}
+    looked |= {o.read.day for o in found if isinstance(o, Mean) and isinstance(o.read, MeanWr)}
+    looked |= {one.last for one in asked}
+    return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked)), tuple(unused))
+
+
+def _dates(records: Records) -> list[dt.date]:
+    rows = (records.fish, records.effort, records.catches, records.tags)
+    return sorted({row.date for kind in rows for row in kind})
+
+
+def _hauls(survey: Survey, start: dt.date) -> Iterator[Haul]:
+    """The catch of each gear and species that was taken up in a survey; days without known effort apart."""
+    worked = {(e.date, e.gear): e for e in survey.effort}
+    every = sorted({(f.date, f.gear) for f in survey.fish} | set(worked))
+    for used, known in sorted({(used, (date, used) in worked) for date, used in every}):
+        for k, species in enumerate(SPECIES):
+            fish, outings = list[Fish](), list[Outing]()
+            for date in (date for date, gear_used in every if gear_used == used):
+                effort = worked.get((date, used))
+                caught = [f for f in survey.fish if (f.date, f.gear, f.species) == (date, used, species)]
+                if known != (effort is not None) or (species not in effort.species if effort else not caught):
+                    continue
+                day = (date - start).days
+                outings.append(Outing(day, effort.amount, effort.water_c) if effort else Outing(day, None))
+                fish += caught
+            if outings and gear(used).reach_ha[k] > 0.0:
+                title = f"{survey.first} {used} {species}"
+                yield Haul(title, k, used, tuple(outings), np.append(counts_by_inch(tuple(fish)), 0.0))
+
+
+def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
+    day = (survey.first - start).days
+    for used in survey.gears:
+        for species in GAME:
+            lengths, wr, *_ = weighed(survey.taken(used, species), species)
+            for low, high in weight_classes(species):
+                mine = wr[within(lengths, low, high)]
+                if mine.size:
+                    title = f"{survey.first} {used} {species}"
+                    yield wr_of(day, species, used, low, high, float(mine.mean()), mine.size, title)
+
+
+def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterator[Haul]:
+    """What anglers caught in each calendar year: all fish over all hours, held against the day in their middle."""
+    start, end = scenario.run.start, scenario.run.end
+    for year in sorted({c.date.year for c in records.catches}):
+        rows = [c for c in records.catches if c.date.year == year and start <= c.date < end]
+        trips = {(c.date, c.trip): c.hours for c in rows}
+        hours = sum(trips.values())
+        if not hours:
+            continue
+        middle = sum((date - start).days * spent for (date, _), spent in trips.items()) / hours
+        for k, species in enumerate(SPECIES):
+            if gear("angling").reach_ha[k] == 0.0:
+                continue
+            classes: dict[tuple[float, float], float] = defaultdict(float)
+            unsized = 0.0
+            for c in rows:
+                if c.species != species:
+                    continue
+                if c.shortest_mm is None and c.longest_mm is None:
+                    unsized += c.kept + c.released
+                else:
+                    classes[c.shortest_mm or 0.0, c.longest_mm or np.inf] += c.kept + c.released
+            bounds = sorted(classes)
+            if any(a[1] > b[0] + 1e-6 for a, b in pairwise(bounds)):
+                unused.append(f"{year} {species}: the length classes of the trips overlap, so only their number counts")
+                unsized, bounds = unsized + sum(classes.values()), []
+            edges = sorted({0.0, np.inf, *(edge for one in bounds for edge in one)})
+            parts = list(pairwise(edges))  # a class in which no fish was caught tells something too
+            data = np.array([*(classes[one] if bounds else 0.0 for one in parts), unsized])
+            bins = _bins(parts)
+            yield Haul(f"{year} angling {species}", k, "angling", (Outing(round(middle), hours),), data, bins)
+
+
+def _bins(bounds: list[tuple[float, float]]) -> Array:
+    """Share of each one-inch class within each length class [bin, length_class]."""
+    lower = np.arange(LENGTH_CLASSES) * MM_PER_IN
+    rows = [
+        np.clip((np.minimum(high, lower + MM_PER_IN) - np.maximum(low, lower)) / MM_PER_IN, 0.0, 1.0)
+        for low, high in bounds
+    ]
+    return np.array(rows)
+
+
+def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growing], list[Mean]]:
+    """Mean growth of tagged fish between two surveys, by species and length class at the first."""
+    sessions = [s for s in surveys(records) if start <= s.first and s.last < end]
+    session = {date: s.first for s in sessions for date in {f.date for f in s.fish}}
+    measured: dict[str, dict[dt.date, float]] = defaultdict(dict)
+    species = {t.tag: t.species for t in records.tags}
+    every: tuple[TagEvent | Fish, ...] = (*records.tags, *records.fish)
+    for row in every:
+        if row.tag and row.tag in species and row.length_mm is not None and row.date in session:
+            measured[row.tag].setdefault(row.date, row.length_mm)
+    groups: dict[tuple[dt.date, dt.date, str, int, int | None], list[tuple[float, float]]] = defaultdict(list)
+    for tag, days in measured.items():
+        first: dt.date | None = None
+        for day in sorted(days):
+            if first is not None and (day - first).days >= MIN_DAYS:
+                for low, high in weight_classes(species[tag]) if species[tag] in GAME else [(0, None)]:
+                    if within(np.array(days[first]), low, high):
+                        a_year = (days[day] - days[first]) / (day - first).days * 365.25
+                        key = (session[first], session[day], species[tag], low, high)
+                        groups[key].append((days[first], a_year))
+                first = day
+            first = first or day
+    asked, found = [], []
+    for (first_day, last_day, name, low, high), pairs in sorted(groups.items(), key=str):
+        lengths, grown = np.array(pairs).T
+        asked.append(
+            Growing(SPECIES.index(name), (first_day - start).days, (last_day - start).days, tuple(map(float, lengths)))
+        )
+        title = f"{first_day} to {last_day} tags {name}"
+        found.append(growth_of(len(asked) - 1, name, f"growth {class_name(low, high)}", grown.mean(), grown.size, title))
+    return asked, found

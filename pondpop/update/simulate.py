@@ -1,0 +1,182 @@
+"""A block of ponds run up to the last record, and what is read off them on the days of the records.
+
+`Watched` asks, `watch` answers with plain arrays, members first; a `Job` is one block, picklable and pure.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.ensemble import results
+from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
+from pondpop.ensemble.run import Store, blocks
+from pondpop.model.day import Engine
+from pondpop.model.inputs import Inputs, prepare
+from pondpop.observe.observers import read_survey
+from pondpop.scenario import Scenario, dump
+
+Array = NDArray[np.float64]
+Uniforms = Mapping[str, Array]
+"""By decision (see `chance`), [member, size]."""
+READ = ("number", "biomass", "relative_weight")
+
+
+@dataclass(frozen=True)
+class Growing:
+    """Fish of some lengths (mm) at the start of `first` whose mean growth until `last` is asked; days of the run."""
+
+    species: int
+    first: int
+    last: int
+    lengths_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Watched:
+    """What is read: the fish on some days of the run, in order, and growth between two of them."""
+
+    days: tuple[int, ...]
+    growth: tuple[Growing, ...] = ()
+
+
+def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[str, Array]:
+    """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
+    growth [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
+    [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
+    """
+    engine = Engine(inputs)
+    surveys: list[dict[str, Array]] = []
+    growth = np.full((inputs.members, len(asked.growth)), np.nan)
+    begun: dict[int, dict[str, Array]] = {}
+    for day in range(asked.days[-1] + 1):
+        if day in asked.days or day in survey_days:
+            survey = read_survey(engine)
+            if day in survey_days:
+                engine.surveyed(survey["number"], survey["relative_weight"])
+            if day in asked.days:
+                surveys.append(survey)
+        for k, one in enumerate(asked.growth):
+            if one.first == day:
+                begun[k] = _groups(engine, one.species)
+            if one.last == day:
+                growth[:, k] = _growth(engine, one, begun.pop(k))
+        if day < asked.days[-1]:
+            engine.run_day()
+    out = {name: np.stack([one[name] for one in surveys], axis=1) for name in READ}
+    out["growth"] = growth
+    return out | {name: surveys[-1][name] for name in ("group_survivors", "group_length")}
+
+
+SAME_GROUP = ("origin", "born", "growth_z", "sex")
+
+
+def _groups(engine: Engine, species: int) -> dict[str, Array]:
+    """The groups of a species as they stand, [member, group]: number, log_length and what never changes about them."""
+    s, groups = engine.state, engine.slices[species]
+    constant = {name: getattr(s.columns, name)[:, groups].copy() for name in SAME_GROUP}
+    return constant | {"number": s.number[:, groups].copy(), "log_length": s.log_length[:, groups].copy()}
+
+
+def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
+    """Mean growth in mm a year [member] of fish of the asked lengths in groups that live; each keeps its rank."""
+    now = _groups(engine, asked.species)
+    if not (then["number"].size and now["number"].size):
+        return np.full(engine.state.members, np.nan)
+    same = (now["number"] > 0.0)[:, :, None] & (then["number"] > 0.0)[:, None, :]
+    for name in SAME_GROUP:
+        same &= now[name][:, :, None] == then[name][:, None, :]
+    number = np.where(same.any(axis=2), now["number"], 0.0)[:, :, None]
+    start = np.take_along_axis(then["log_length"], same.argmax(axis=2), axis=1)[:, :, None]
+    end = now["log_length"][:, :, None]
+    length = np.array(asked.lengths_mm)
+    off = (np.log(length) - start) / engine.parameters.length_cv[:, None, None]
+    likely = number * np.exp(-0.5 * off**2)  # [member, group, fish]
+    total = likely.sum(axis=1)
+    gain = (likely * np.expm1(end - start)).sum(axis=1) * length / np.maximum(total, 1e-300)
+    mean: Array = gain.mean(axis=1) * 365.25 / (asked.last - asked.first)
+    return np.where((total > 1e-9).all(axis=1), mean, np.nan)
+
+
+# ---------------------------------------------------------------------- blocks
+
+
+@dataclass(frozen=True)
+class Job:
+    """One block: what its members are dealt of the past; all that is not given comes from their own streams."""
+
+    scenario: Scenario
+    strategy: str
+    asked: Watched
+    first: int
+    uniforms: dict[str, Array]
+
+    @property
+    def identity(self) -> str:
+        """A name that only a job with the same result has (in one version of the packages)."""
+        digest = hashlib.sha256(f"{dump(self.scenario)}\n{self.strategy}\n{self.asked}\n{self.first}".encode())
+        for decision in sorted(self.uniforms):
+            digest.update(decision.encode() + self.uniforms[decision].tobytes())
+        return digest.hexdigest()
+
+
+def run_job(job: Job) -> dict[str, Array]:
+    """Run one block: a pure function of the job."""
+    scenario, strategy = job.scenario, job.scenario.strategies[job.strategy]
+    count = next(iter(job.uniforms.values())).shape[0]
+    deal = deal_past(job.uniforms, scenario.ensemble.seed, range(job.first, job.first + count), np.arange(count))
+    inputs = prepare(scenario, strategy, draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal))
+    return watch(inputs, [(date - scenario.run.start).days for date in scenario.run.survey_dates], job.asked)
+
+
+def deal_past(past: Uniforms, seed: int, members: range, rows: NDArray[np.intp]) -> Callable[[str, int], Array]:
+    """Deals to members what is known of the past (their row of it) and what follows from their own streams."""
+    fresh = streams(seed, members)
+
+    def deal(decision: str, size: int) -> Array:
+        dealt = fresh(decision, size)
+        if decision in past:
+            known = min(past[decision].shape[1], size)
+            dealt[:, :known] = past[decision][rows, :known]
+        return dealt
+
+    return deal
+
+
+def watch_all(
+    scenario: Scenario,
+    strategy: str,
+    asked: Watched,
+    uniforms: Uniforms,
+    *,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    done: Callable[[int], None] | None = None,
+) -> dict[str, Array]:
+    """Watch as many ponds as there are rows of uniforms, in blocks."""
+    members = next(iter(uniforms.values())).shape[0]
+    jobs = [
+        Job(scenario, strategy, asked, b.start, {name: u[b.start : b.stop] for name, u in uniforms.items()})
+        for b in blocks(members)
+    ]
+    found = [store.load(job.identity) if store else None for job in jobs]
+    waiting = [job for job, kept in zip(jobs, found, strict=True) if kept is None]
+    fresh = _run(waiting, executor)
+    parts = []
+    for job, kept in zip(jobs, found, strict=True):
+        readings = next(fresh) if kept is None else kept
+        if store and kept is None:
+            store.save(job.identity, readings)
+        parts.append(readings)
+        if done:
+            done(next(iter(readings.values())).shape[0])
+    return results.stack_members(parts)
+
+
+def _run(jobs: list[Job], executor: Executor | None) -> Iterator[dict[str, Array]]:
+    yield from map(run_job, jobs) if executor is None else executor.map(run_job, jobs)

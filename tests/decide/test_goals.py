@@ -1,0 +1,324 @@
+"""Goals, pairs, costs and repairs against Datasets made by hand."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from small import dataset, pond, readings
+
+from pondpop.decide import goals, harvest_outcome
+from pondpop.decide.answers import answers, answers_text
+from pondpop.decide.console import balance_table
+from pondpop.decide.goals import Score, duel, duels, standing
+from pondpop.ensemble.results import VARIABLES
+from pondpop.scenario import Goal
+
+ALL_GOALS = """
+[[goals]]
+kind = "balanced"
+[[goals]]
+kind = "pounds_harvested"
+[[goals]]
+kind = "bass_above"
+above_lb = 5
+[[goals]]
+kind = "cost"
+[costs]
+per_bass = 2
+per_bluegill = 1
+per_hour = 15
+per_kg_feed = 3
+"""
+
+
+def fish(read, member=slice(None), survey=slice(None), bass=(60, 30, 10, 0), bluegill=(60, 30, 10)):
+    """Bass at 9, 13, 16 and 21 in and bluegill at 4, 7 and 9 in, fish/ha: with the defaults bass PSD 40, PSD-P 10."""
+    read["number"][member, survey, 0, :] = 0.0
+    read["number"][member, survey, 1, :] = 0.0
+    for k, n in zip((9, 13, 16, 21), bass, strict=True):
+        read["number"][member, survey, 0, k] = n
+    for k, n in zip((4, 7, 9), bluegill, strict=True):
+        read["number"][member, survey, 1, k] = n
+
+
+def score(values, better=1, weight=1.0):
+    return Score(Goal("cost", weight), "test", "crop", better, np.array(values, dtype=float), ("number",))
+
+
+# --- pairs
+
+
+def test_a_duel_pairs_members_and_counts_ties_half():
+    found = duel(np.array([[3.0, 2.0, 5.0, 1.0], [1.0, 2.0, 6.0, 0.0]]), 1, 0, 1, ["a", "b"])
+    assert found.chance == pytest.approx((2 + 0.5) / 4)
+    assert found.difference[1] == pytest.approx(np.median([2.0, 0.0, -1.0, 1.0]))
+    assert found.difference[0] <= found.difference[1] <= found.difference[2]
+
+
+def test_a_duel_turns_round_with_its_sides_and_with_what_is_better():
+    values = np.random.default_rng(1).normal(size=(2, 50))
+    one, other = duel(values, 1, 0, 1, ["a", "b"]), duel(values, 1, 1, 0, ["a", "b"])
+    assert one.chance + other.chance == pytest.approx(1.0)
+    assert one.difference[1] == pytest.approx(-other.difference[1])
+    assert duel(values, -1, 0, 1, ["a", "b"]).chance == pytest.approx(other.chance)
+
+
+def test_shared_luck_makes_small_differences_sure():
+    luck = np.random.default_rng(1).normal(scale=10.0, size=100)
+    assert duel(np.stack([luck + 0.1, luck]), 1, 0, 1, ["a", "b"]).chance == 1.0
+
+
+def test_members_without_a_value_are_left_out():
+    found = duel(np.array([[1.0, np.nan, 3.0], [0.0, 0.0, np.nan]]), 1, 0, 1, ["a", "b"])
+    assert found.chance == 1.0
+    assert np.isnan(duel(np.full((2, 3), np.nan), 1, 0, 1, ["a", "b"]).chance)
+
+
+def test_every_pair_is_met_once_with_the_better_one_first():
+    pairs = duels(score([[1, 1], [3, 3], [2, 2]]), ["a", "b", "c"])
+    assert [(p.first, p.second) for p in pairs] == [("b", "a"), ("c", "a"), ("b", "c")]
+    assert all(p.chance == 1.0 for p in pairs)
+
+
+def test_standing_weighs_goals_and_is_one_half_on_average():
+    every = [score([[1, 1], [2, 2]], weight=3.0), score([[1, 1], [2, 2]], better=-1, weight=1.0)]
+    found = standing(every, ["a", "b"])
+    assert found == pytest.approx({"a": 0.25, "b": 0.75})
+    values = np.random.default_rng(3).normal(size=(4, 20))
+    assert np.mean(list(standing([score(values)], list("abcd")).values())) == pytest.approx(0.5)
+    assert standing([score([[1, 2]])], ["a"]) == {"a": 0.5}
+
+
+# --- ranges
+
+
+def two_ponds(extra=ALL_GOALS, members=2, years=1):
+    scenario = pond(members=members, years=years, extra=extra)
+    read = readings(scenario)
+    for one in read.values():
+        fish(one)
+    return scenario, read
+
+
+def test_a_pond_inside_all_ranges_is_0_points_away():
+    scenario, read = two_ponds()
+    ds = dataset(scenario, read)
+    np.testing.assert_allclose(goals.out_of_range(ds, "balanced"), 0.0)
+    np.testing.assert_allclose(goals.chance_in_range(ds, "balanced"), 1.0)
+    assert goals.both_in_range(ds, "balanced").all()
+
+
+def test_points_outside_are_a_mean_over_the_indices_of_the_option():
+    scenario, read = two_ponds()
+    fish(read["few"], bass=(80, 20, 0, 0))  # PSD 20 (20 under), PSD-P 0 (10 under), PSD-M 0 (in range)
+    away = goals.out_of_range(dataset(scenario, read), "balanced")
+    np.testing.assert_allclose(away[0], (20 + 10 + 0 + 0 + 0) / 5)
+    np.testing.assert_allclose(away[1], 0.0)
+    # big bass: PSD-M of 10 to 25 wanted and none there
+    np.testing.assert_allclose(goals.out_of_range(dataset(scenario, read), "big_bass")[1], (10 + 20 + 10 + 0 + 0) / 5)
+
+
+def test_a_pond_without_stock_length_fish_is_as_far_as_can_be():
+    scenario, read = two_ponds()
+    fish(read["few"], bass=(0, 0, 0, 0))
+    ds = dataset(scenario, read)
+    np.testing.assert_allclose(goals.out_of_range(ds, "balanced")[0], 100 * 3 / 5)
+    assert goals.chance_in_range(ds, "balanced").tolist() == [0.0, 1.0]
+
+
+def test_the_end_is_the_mean_of_the_last_twelve_months():
+    scenario, read = two_ponds(years=2)
+    dates = scenario.run.survey_dates
+    assert [str(d) for d in dates[-4:]] == ["2026-09-15", "2027-04-20", "2027-06-15", "2027-09-15"]
+    values = np.arange(len(dates), dtype=float)[None, None, :]
+    ds = dataset(scenario, read)
+    assert goals.at_end(values, ds)[0, 0] == np.mean([3, 4, 5])
+    assert goals.at_end(values, ds, by_year=1)[0, 0] == np.mean([0, 1, 2])
+    values = values.copy()
+    values[..., -1] = np.nan
+    assert goals.at_end(values, ds)[0, 0] == 3.5
+
+
+# --- big bass and harvest
+
+
+def test_bass_above_a_weight_of_the_dataset_is_its_own_figure():
+    scenario, read = two_ponds()
+    read["few"]["bass_above"][..., 0] = 0.4
+    found = goals.scores(dataset(scenario, read))[2]
+    np.testing.assert_allclose(found.values[0], 0.4 * scenario.pond.area_ha)
+    assert found.better == 1
+
+
+def test_bass_above_another_weight_follows_the_classes():
+    scenario, read = two_ponds()
+    read["few"]["biomass"][..., 0, [9, 13, 16]] = np.array([60, 30, 10]) * np.array([180, 540, 1000]) / 1000
+    ds = dataset(scenario, read)
+    assert goals.bass_above(ds, 50.0)[0] == pytest.approx(100.0)
+    assert goals.bass_above(ds, 700.0)[0] == pytest.approx(10.0)
+    assert goals.bass_above(ds, 2000.0)[0] == pytest.approx(0.0)
+    falling = [goals.bass_above(ds, g)[0, 0, 0] for g in range(100, 1500, 50)]
+    assert all(a >= b for a, b in pairwise(falling))
+
+
+def test_harvest_counts_until_the_year_it_is_due():
+    scenario, read = two_ponds("[[goals]]\nkind = 'pounds_harvested'\nby_year = 1\n", years=2)
+    read["few"]["harvest_biomass"][:, :, 0] = 2.0
+    months = 9  # April to December
+    np.testing.assert_allclose(goals.scores(dataset(scenario, read))[0].values[0], 2.0 * months)
+
+
+RULE = '[[strategies.few.harvest]]\nname="t"\nspecies="bass"\nlength_in=[8, 12]\nlb_per_acre=9\n'
+
+
+def test_hours_of_harvest_are_fish_over_catch_per_hour_of_those_fish():
+    scenario, read = two_ponds(RULE)
+    read["few"]["harvest_number"][:, 2, 0] = 5.0
+    read["few"]["catch_rate"][..., 0] = 2.0
+    hours = harvest_outcome.harvest_hours(dataset(scenario, read), scenario)
+    kept = 0.6  # 60 of 100 bass of 8 in and more are in the window
+    np.testing.assert_allclose(hours[0, :, 2], 5.0 * scenario.pond.area_ha / (2.0 * kept))
+    assert (hours[1] == 0).all()
+
+
+def harvested(rules: str, kilograms: float, years: int = 3):
+    """Asked and caught where bass of so many kg/ha are caught each June by the strategy "few"."""
+    scenario, read = two_ponds(rules, years=years)
+    read["few"]["harvest_biomass"][:, 2::12, 0] = kilograms
+    return harvest_outcome.catches(dataset(scenario, read), scenario), dataset(scenario, read)
+
+
+def test_asked_and_caught_are_of_the_years_whose_seasons_lie_within_the_run():
+    (catch,), _ = harvested(RULE, 5.0)  # 1 April 2026 to 31 March 2029, season March to October
+    assert (catch.strategy, catch.species, catch.amount, catch.years) == ("few", "bass", "kg_per_ha", (2027, 2028))
+    np.testing.assert_allclose(catch.asked, 9 * 1.12085, rtol=1e-4)
+    np.testing.assert_allclose(catch.caught, 5.0)
+    np.testing.assert_allclose(catch.share, 5.0 / (9 * 1.12085), rtol=1e-4)
+
+
+@pytest.mark.parametrize(("kilograms", "short"), [(9.2, False), (9.0, True)])  # 9/10 of 9 lb/acre are 9.08 kg/ha
+def test_a_harvest_falls_short_where_less_than_nine_tenths_are_caught(kilograms, short):
+    (catch,), made = harvested(RULE, kilograms)
+    assert catch.falls_short == short
+    told = [one.words for one in answers(made, "us") if one.topic == "harvest"]
+    assert len(told) == short
+    if short:
+        assert "asks for 9 lb/acre of bass a year in 2027–2028, and 8 are caught" in told[0]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        RULE.replace('"t"', '"u"').replace("lb_per_acre=9", "share=0.2"),
+        RULE.replace('"t"', '"u"').replace("lb_per_acre=9", "per_acre=9"),
+    ],
+)
+def test_rules_that_the_catch_cannot_tell_apart_are_left_out(other):
+    assert harvested(RULE + other, 5.0)[0] == []
+
+
+def test_the_table_on_the_screen_says_what_its_signs_are():
+    scenario, read = two_ponds()
+    head = balance_table(dataset(scenario, read), "us").splitlines()[0]
+    assert "[8 of 10 members]" in head and "F/C: weight of forage fish over weight of bass" in head
+
+
+# --- costs
+
+
+def test_costs_add_up_from_prices():
+    scenario, read = two_ponds(ALL_GOALS + RULE)
+    area = scenario.pond.area_ha
+    read["few"]["pellets_given"][:, :3] = 4.0
+    read["few"]["harvest_number"][:, 2, 0] = 5.0
+    read["few"]["catch_rate"][..., 0] = 2.0
+    cost = goals.costs(dataset(scenario, read))
+    # per acre, acres, price; fish that live there are free
+    np.testing.assert_allclose(cost.parts["fish"][:, 0], [30 * 2 * 2, 60 * 2 * 2])
+    np.testing.assert_allclose(cost.parts["feed"][0], 12 * area * 3)
+    np.testing.assert_allclose(cost.parts["hours of harvest"][0], 15 * 5 * area / (2 * 0.6))
+    np.testing.assert_allclose(cost.total, sum(cost.parts.values()))
+    assert cost.unpriced == ()
+
+
+def test_what_has_no_price_is_named():
+    scenario, read = two_ponds("[[goals]]\nkind='cost'\n[costs]\nper_minnow = 1\n")
+    read["few"]["pellets_given"][:] = 1.0
+    assert goals.costs(dataset(scenario, read)).unpriced == ("bass", "feed")
+
+
+# --- repairs
+
+
+def test_a_repair_counts_years_fish_and_seasons():
+    extra = '[[strategies.many.removal]]\nspecies="bass"\ndate=2026-05-01\nshare=0.5\ncost=100\n'
+    scenario, read = two_ponds(extra, members=5, years=2)
+    fish(read["few"], survey=slice(0, 3), bass=(95, 5, 0, 0))
+    fish(read["many"], member=slice(0, 2), bass=(95, 5, 0, 0))
+    read["many"]["removed_number"][:, 1, 0] = 10.0
+    for one in read.values():
+        one["catch_rate"][..., 0] = 1.0
+    read["many"]["catch_rate"][:, 2:9, 0] = 0.1
+    found = goals.repair(dataset(scenario, read))
+    assert found.years["few"] == pytest.approx((scenario.run.survey_dates[3] - scenario.run.start).days / 365.25)
+    assert found.years["many"] is None  # three of five members are not 80 %
+    np.testing.assert_allclose(found.taken_out["many"][:, 0], 10 * scenario.pond.area_ha)
+    assert found.put_in["many"][0] == pytest.approx(120)  # 60 per acre on two acres; residents were there
+    assert found.seasons_lost.tolist() == [[0] * 5, [1] * 5]
+
+
+# --- words
+
+
+def test_every_answer_names_variables_of_the_dataset():
+    scenario, read = two_ponds(ALL_GOALS + RULE, members=3)
+    ds = dataset(scenario, read)
+    found = answers(ds, "us")
+    assert {answer.topic for answer in found} >= {"balanced", "cost", "bass_above", "big bass", "repair", "differences"}
+    for answer in found:
+        assert answer.made_of
+        assert set(answer.made_of) <= set(VARIABLES), answer.topic
+        assert "nan" not in answer.words.lower()
+    assert answers_text(ds, "us") != answers_text(ds, "metric")
+
+
+def test_a_difference_is_told_with_its_sign_and_band():
+    scenario, read = two_ponds("", members=10)
+    k = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
+    luck = np.linspace(300.0, 900.0, 10)[:, None]
+    read["few"]["group_weight"][..., k] = luck + 136.077711  # 0.3 lb
+    read["many"]["group_weight"][..., k] = luck
+    words = next(a.words for a in answers(dataset(scenario, read), "us") if "“young_bass”" in a.words)
+    assert "“many” instead of “few”: “young_bass” 0.3 lb" in words
+    assert "lighter" in words
+
+
+def test_a_difference_of_unclear_sign_is_not_claimed():
+    scenario, read = two_ponds("", members=10)
+    k = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
+    read["few"]["group_weight"][..., k] = 500.0
+    read["many"]["group_weight"][..., k] = np.linspace(400.0, 590.0, 10)[:, None]
+    words = next(a.words for a in answers(dataset(scenario, read), "us") if "“young_bass”" in a.words)
+    assert "no clear difference" in words
+
+
+def test_a_stored_projection_gives_the_same_answers(tmp_path):
+    from pondpop.ensemble.results import read as read_file
+    from pondpop.ensemble.results import write
+
+    scenario, read = two_ponds(ALL_GOALS + RULE, members=3)
+    ds = dataset(scenario, read)
+    write(ds, tmp_path / "p.nc")
+    assert answers(read_file(tmp_path / "p.nc"), "us") == answers(ds, "us")
+
+
+def test_few_members_give_no_certainty():
+    scenario, read = two_ponds("", members=4)
+    fish(read["few"], bass=(80, 20, 0, 0))
+    words = answers(dataset(scenario, read), "us")[0].words
+    assert "“many” beats “few” with probability over 80 %" in words
+    scenario, read = two_ponds("", members=200)
+    fish(read["few"], bass=(80, 20, 0, 0))
+    words = answers(dataset(scenario, read), "us")[0].words
+    assert "“many” 0 points (both PSDs in range with probability over 99 %)" in words
+    assert "“few” 6 points (both PSDs in range with probability under 1 %)" in words

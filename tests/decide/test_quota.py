@@ -1,0 +1,312 @@
+"""Quotas: the rules that amounts become, what a trial is judged by, the search, and what is said of it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small import TEXT, dataset, pond, raw, readings
+
+from pondpop import cli
+from pondpop.checks import InputError
+from pondpop.decide import quota
+from pondpop.decide.quota import (
+    FRESH,
+    Question,
+    ask,
+    chance_caught,
+    in_vain,
+    judge,
+    merit,
+    search,
+    whole_fish,
+    with_quota,
+)
+from pondpop.decide.quota_phrases import quota_csv, quota_text
+from pondpop.ensemble.run import Job
+from pondpop.scenario import resolve
+
+WINDOWS = ((203.2, 304.8), (381.0, 635.0))
+RULES = """
+[[strategies.few.harvest]]
+name = "old_rule"
+species = "bass"
+length_in = [8, 20]
+lb_per_acre = 50
+[[strategies.few.harvest]]
+name = "bluegill_rule"
+species = "bluegill"
+length_in = [6, 12]
+lb_per_acre = 20
+"""
+
+
+def question(windows=WINDOWS, periods=((1, 2), (3, 4)), **changes):
+    return replace(Question("few", windows, periods), **changes)
+
+
+def trial(amounts=((10.0, 20.0), (0.0, 5.0)), years=3, members=4, fill=None, **changes):
+    """A trial of the strategy "few" made by hand: bass PSD 50, Wr 95 and F/C 4 in every member, unless `fill` says."""
+    scenario = pond(members=members, years=years)
+    asked = question(**changes)
+    made = with_quota(scenario, asked, np.array(amounts))
+    read = readings(made)
+    one = read["few"]
+    one["number"][..., 0, 9], one["number"][..., 0, 13] = 50.0, 50.0
+    one["number"][..., 1, 4] = 100.0
+    one["relative_weight"][..., 0, 8:20] = 95.0
+    one["biomass"][..., 0, 9], one["biomass"][..., 1, 4] = 20.0, 80.0
+    if fill:
+        fill(one)
+    return judge(dataset(made, read), made, asked, np.array(amounts)), asked, made
+
+
+# --- what is asked
+
+
+def test_by_default_harvest_begins_the_year_after_the_last_bass():
+    assert ask(pond(years=4)).periods == ((2, 3), (4, 5))
+    assert ask(pond(years=4), from_year=1).periods == ((1, 2), (3, 5))
+    later = raw(years=4)
+    later["strategies"]["few"]["stocking"][0]["date"] = later["run"]["start"].replace(year=2027)
+    assert ask(resolve(later)).periods == ((3, 4), (5, 5))
+
+
+def test_the_range_is_that_of_the_goals_unless_one_is_named():
+    scenario = pond(years=3, extra='[[goals]]\nkind = "big_bass"\n')
+    assert ask(scenario).option == "big_bass"
+    assert ask(scenario, option="panfish").option == "panfish"
+    assert ask(pond(years=3)).option == "balanced"
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"strategy": "fwe"}, 'did you mean "few"'),
+        ({"from_year": 0}, "--from-year"),
+        ({"from_year": 4}, "--from-year"),
+        ({"windows": ()}, "1 to 3 length windows"),
+        ({"option": "huge"}, "--option"),
+    ],
+)
+def test_what_cannot_be_asked(given, says):
+    with pytest.raises(InputError, match=says):
+        ask(pond(years=3), **given)
+
+
+def test_amounts_become_rules_in_place_of_those_for_bass():
+    made = with_quota(pond(years=3, extra=RULES), question(), np.array([[10.0, 20.0], [0.0, 5.0]]))
+    rules = {rule.name: rule for rule in made.strategies["few"].harvest}
+    assert set(rules) == {"bluegill_rule", "quota_1_1", "quota_1_2", "quota_2_1", "quota_2_2"}
+    assert rules["quota_1_2"].kg_per_ha == 20.0
+    assert (rules["quota_1_2"].from_year, rules["quota_1_2"].to_year) == (3, 4)
+    assert rules["quota_2_1"].length_mm == WINDOWS[1]
+    assert list(made.strategies) == ["few"]
+
+
+# --- how a trial is judged
+
+
+def test_a_pond_in_range_meets_every_constraint():
+    found, asked, _ = trial()
+    assert set(found.chances.values()) == {1.0}
+    assert found.meets(0.99)
+    assert (found.soft > 0.9).all()
+    assert merit(found, asked) == pytest.approx(found.worth - in_vain(found))
+
+
+@pytest.mark.parametrize(
+    ("name", "fill"),
+    [
+        ("bass PSD in range", lambda one: one["number"].__setitem__((0, slice(None), 0, 9), 500.0)),
+        ("Wr above the floor", lambda one: one["relative_weight"].__setitem__((0, slice(None), 0), 85.0)),
+        ("bluegill not crowded", lambda one: one["biomass"].__setitem__((0, slice(None), 1, 4), 400.0)),
+    ],
+)
+def test_each_constraint_is_missed_alone_by_the_member_that_misses_it(name, fill):
+    found, asked, _ = trial(fill=fill)
+    good = trial()[0]
+    assert found.chances == {**good.chances, name: 0.75, "all": 0.75}
+    assert not found.meets(0.8) and found.meets(0.75)
+    assert merit(found, asked) < merit(good, asked)
+
+
+@pytest.mark.parametrize("large", [1.0, 500.0])  # PSD 2 and 91, below and above the range
+def test_the_indicator_knows_both_ends_of_the_range(large):
+    assert trial(fill=lambda one: one["number"].__setitem__((..., 0, 13), large))[0].soft[0] < 0.05
+
+
+def test_a_pond_without_bass_misses_the_range():
+    found = trial(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0), 0.0))[0]
+    assert found.chances["bass PSD in range"] == 0.0
+    assert np.isfinite(found.soft).all()
+
+
+def test_the_indicator_falls_smoothly_across_the_edge():
+    soft = [
+        trial(fill=lambda one, wr=wr: one["relative_weight"].__setitem__((..., 0, slice(None)), wr))[0].soft[1]
+        for wr in (86.0, 88.0, 90.0, 92.0, 94.0)
+    ]
+    assert soft == sorted(soft)
+    assert soft[2] == pytest.approx(0.5)
+    assert max(np.diff(soft)) < 0.4
+
+
+def test_a_quota_is_caught_where_nine_tenths_of_it_are():
+    def fill(one):
+        one["harvest_biomass"][:, 0, 0] = np.array([1.0, 0.91, 0.89, 0.0]) * 10 * 214 / 245
+
+    found, _, _ = trial(fill=fill)
+    part = np.array([214, 245, 245, 31]) / 245  # from 1 April 2026 to 31 March 2029, of a season from March to October
+    np.testing.assert_allclose(found.asked, part * [10.0, 10.0, 25.0, 25.0])
+    assert chance_caught(found).tolist() == [0.5, 0.0, 0.0, 0.0]
+    none = trial(amounts=((0.0, 0.0), (0.0, 0.0)))[0]
+    assert np.isnan(chance_caught(none)).all()
+
+
+def test_what_cannot_be_caught_is_asked_for_in_vain():
+    none = trial(amounts=((0.0, 0.0), (0.0, 0.0)))[0]
+    assert in_vain(none) == 0.0
+    nothing, asked, _ = trial()
+    assert in_vain(nothing) == pytest.approx(1.0)
+
+    def fill(one):  # half of each year's 10, 10, 25 and 25 kg/ha, twice the quota in the first year
+        one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [20.0, 5.0, 12.5, 12.5 * 31 / 245]
+
+    some = trial(fill=fill)[0]
+    whole = 10 * 214 / 245 + 10 + 25 + 25 * 31 / 245
+    assert in_vain(some) == pytest.approx((5 + 12.5 + 12.5 * 31 / 245) / whole)
+    assert merit(some, asked) - merit(nothing, asked) == pytest.approx(
+        some.worth - nothing.worth + in_vain(nothing) - in_vain(some)
+    )
+
+
+def test_whole_fish_are_the_quota_over_the_mean_weight():
+    def fill(one):
+        one["biomass"][..., 0, :] = 0.0
+        one["biomass"][..., 0, 9] = 50.0 * 0.2  # bass of 200 g in the first window, none in the second
+
+    found, asked, made = trial(fill=fill)
+    np.testing.assert_allclose(whole_fish(found, asked), np.array([[10.0, 20.0], [0.0, 0.0]]) * made.pond.area_ha / 0.2)
+
+
+# --- the search
+
+
+@pytest.fixture(scope="module")
+def found():
+    scenario = pond(members=3, years=2, extra='[[goals]]\nkind = "pounds_harvested"\n[costs]\nper_hour = 10\n')
+    asked = ask(scenario, windows=[(203.2, 304.8)], from_year=1)
+    told = []
+    result = search(scenario, asked, search_members=2, tries=4, progress=lambda done, of: told.append((done, of)))
+    return result, told
+
+
+def test_what_is_found_is_confirmed_on_members_that_the_search_never_saw(monkeypatch):
+    seen = []
+
+    def run_job(job: Job):
+        seen.append((job.first, job.members))
+        return readings(job.scenario)["few"]
+
+    monkeypatch.setattr("pondpop.ensemble.run.run_job", run_job)
+    scenario = pond(members=5, years=2)
+    result = search(scenario, ask(scenario, from_year=1), search_members=2, tries=6)
+    assert seen[-4:] == [(FRESH, 5)] * 4
+    assert {job for job in seen[:-4]} == {(0, 2)}
+    assert not result.met
+    assert "No quota that was tried meets them. The nearest" in quota_text(result)
+
+
+def test_the_search_tries_the_scan_and_some_more(found):
+    result, told = found
+    assert len(result.scan) == len(quota.SCAN)
+    assert len(quota.SCAN) < result.tried <= len(quota.SCAN) + 4
+    assert told[-1][0] <= told[-1][1]
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+
+
+def test_more_asked_is_never_less_taken(found):
+    result, _ = found
+    taken = [np.median(t.taken.sum(axis=1)) for t in sorted(result.scan, key=lambda t: t.asked.sum())]
+    assert taken == sorted(taken)
+    assert taken[0] == 0.0 < taken[1]
+
+
+def test_half_and_double_are_what_they_say(found):
+    result, _ = found
+    np.testing.assert_allclose(result.others["half"].amounts, 0.5 * result.best.amounts)
+    np.testing.assert_allclose(result.others["double"].amounts, 2.0 * result.best.amounts)
+    assert (result.others["no harvest"].amounts == 0).all()
+    assert result.best.taken.shape[0] == 3
+
+
+def test_whether_it_is_met_follows_from_the_fresh_members(found):
+    result, _ = found
+    assert result.met == result.best.meets(result.question.probability)
+    text = quota_text(result)
+    assert ("This one meets each of them" in text) == result.met
+    assert "state agency" in text
+    assert quota_csv(result).count("\n") == 1 + 4 + len(quota.SCAN)
+
+
+def test_the_same_question_has_the_same_answer(found):
+    again = search(found[0].scenario, found[0].question, search_members=2, tries=4)
+    np.testing.assert_array_equal(again.best.amounts, found[0].best.amounts)
+    assert quota_text(again) == quota_text(found[0])
+
+
+def told(**changes) -> str:
+    """The answer, where the quota that was found is a trial made by hand."""
+    best, asked, _ = trial(**changes)
+    others = {name: best for name in ("no harvest", "half", "double")}
+    return quota_text(quota.Found(asked, best, others, [best], True, 1, pond(members=4, years=3)))
+
+
+def test_the_answer_says_first_what_is_not_caught():
+    def all_of_it(one):  # 10, 10, 25 and 25 kg/ha, of the last year's season what lies within the run
+        one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [10.0, 10.0, 25.0, 25.0]
+
+    assert "Read the amounts as ceilings" not in told(fill=all_of_it)
+    lead = told().partition("Take each year")[0]
+    assert "Not all of it is caught: of 42 lb/acre that it asks for over the run, 0." in lead
+
+
+def test_the_answer_says_first_that_bluegill_are_out_of_their_range():
+    def in_range(one):
+        one["number"][..., 1, 4], one["number"][..., 1, 7] = 60.0, 40.0
+
+    assert "Bluegill PSD" not in told(fill=in_range).partition("Take each year")[0]
+    assert "Bluegill PSD is not among the constraints: 0, outside 20–60 (balanced)" in told()
+
+
+def test_a_schedule_tells_months_hours_and_chances():
+    scenario = pond(members=4, years=3)
+
+    def fill(one):  # June to September 2028, the third calendar year
+        one["harvest_biomass"][..., 26:30, 0] = 2.0
+        one["harvest_number"][..., 26:30, 0] = 4.0
+        one["catch_rate"][..., 0] = 2.0
+
+    best, asked, made = trial(fill=fill)
+    others = {name: best for name in ("no harvest", "half", "double")}
+    text = quota_text(quota.Found(asked, best, others, [best], True, 1, scenario))
+    assert "This one meets each of them" in text
+    assert "Take each year, 1 Mar to 31 Oct" in text
+    jun = next(line.split() for line in text.splitlines() if line.strip().startswith("Jun"))
+    fish = 4.0 * made.pond.area_ha / 2  # mean of two Junes, one of them within the run and with a harvest
+    assert [float(cell) for cell in jun[1:4]] == pytest.approx([1.8, 2 * fish, 2 * fish / (2 * 0.5)], rel=0.02)
+    assert "probability that 90 % is caught" in text
+
+
+def test_the_command_writes_its_files_and_ends_well_without_a_quota(tmp_path, capsys):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT.replace("years = 1", "years = 2"))
+    out = tmp_path / "out"
+    given = ["quota", str(file), "--from-year", "1", "--window-in", "8..12", "--wr-floor", "130", "--members", "2"]
+    given += ["--search-members", "1", "--tries", "2", "--out", str(out)]
+    assert cli.main(given) == 0
+    said = capsys.readouterr().out
+    assert "No quota that was tried meets them" in said
+    assert {p.name for p in out.iterdir()} >= {"quota.txt", "quota.csv", "scenario.resolved.toml"}
+    assert "quota_1_1" in (out / "scenario.resolved.toml").read_text("utf-8")
+    assert cli.main([*given, "--option", "huge"]) == 2

@@ -1,0 +1,255 @@
+"""Sweeps: what may be varied, the scenarios that follow, and the same luck at every point."""
+
+import csv
+import datetime as dt
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small import TEXT, raw
+
+from pondpop import cli
+from pondpop.checks import InputError
+from pondpop.decide import sweep
+from pondpop.decide.goals import Score
+from pondpop.decide.sweep_paths import MOST_POINTS, Axis, points, put, read_axis, read_pair
+from pondpop.ensemble.quantities import quantiles, quantities
+from pondpop.ensemble.run import compare
+from pondpop.scenario import Goal, resolve
+
+PER_ACRE = "strategies.few.stocking.young_bass.per_acre"
+DATE = "strategies.few.stocking.young_bass.date"
+
+
+# --- values
+
+
+@pytest.mark.parametrize(
+    ("text", "values"),
+    [
+        ("a=75..100/5", (75, 80, 85, 90, 95, 100)),
+        ("a=0.1..0.3/0.1", (0.1, 0.2, 0.3)),
+        ("a=1,2.5,3", (1, 2.5, 3)),
+        ("a=-2..2/2", (-2, 0, 2)),
+        ("a=bare,much", ("bare", "much")),
+        ("a=2027-06-05,2027-12-05", (dt.date(2027, 6, 5), dt.date(2027, 12, 5))),
+        ("a=2027-06-05..2027-06-26/10", (dt.date(2027, 6, 5), dt.date(2027, 6, 15), dt.date(2027, 6, 25))),
+        ("a=5..5/1", (5,)),
+    ],
+)
+def test_values(text, values):
+    axis = read_axis(text)
+    assert axis == Axis("a", values)
+    assert [type(v) for v in axis.values] == [type(v) for v in values]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["a", "a=", "=1", "a=1..9/0", "a=1..9/-1", "a=1..9/x", "a=9..1/1", "a=1..9999/1", "a=nan", "a=inf", "a=2027-02-30",
+     "a=bare..much/1", "a=1..2027-01-01/3", "a=1..9/nan", "a=1..1e9/1"],
+)  # fmt: skip
+def test_refused_values(text):
+    with pytest.raises(InputError, match="--vary: got"):
+        read_axis(text)
+
+
+def test_a_pair():
+    assert read_pair("--window-in", "8..12.5", 1, 30) == (8.0, 12.5)
+    for text in ("8", "12..8", "8..8", "0..8", "8..99", "a..b", "8..nan"):
+        with pytest.raises(InputError, match="--window-in"):
+            read_pair("--window-in", text, 1, 30)
+
+
+# --- paths
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "look"),
+    [
+        (PER_ACRE, 45, lambda c: c["strategies"]["few"]["stocking"][0]["per_acre"]),
+        ("stocking.old_bass.length_in", 12, lambda c: c["stocking"][1]["length_in"]),
+        ("pond.cover", "much", lambda c: c["pond"]["cover"]),
+        ("pond.area_acres", 3, lambda c: c["pond"]["area_acres"]),
+        ("ensemble.spread.growth", 0, lambda c: c["ensemble"]["spread"]["growth"]),
+    ],
+)
+def test_a_path_finds_its_place(path, value, look):
+    content = raw()
+    content["ensemble"]["spread"] = {}
+    put(content, path, value)
+    assert look(content) == value
+
+
+def test_the_ends_of_a_pair_have_positions():
+    content = raw(extra='[[harvest]]\nname = "t"\nspecies = "bass"\nlength_in = [8, 12]\nlb_per_acre = 5\n')
+    put(content, "harvest.t.length_in.2", 14)
+    assert content["harvest"][0]["length_in"] == [8, 14]
+
+
+@pytest.mark.parametrize(
+    ("path", "says"),
+    [
+        ("strategies.fwe.stocking.young_bass.per_acre", 'did you mean "few"'),
+        ("strategies.few.stocking.yuong_bass.per_acre", 'did you mean "young_bass"'),
+        ("strategies.few.stocking", "one number, date or word"),
+        ("strategies.few", "one number, date or word"),
+        ("ensemble.seed", "share their luck"),
+        ("title.a", "a table of the file"),
+        ("run.surveys.9", "ends of a pair"),
+    ],
+)
+def test_a_wrong_path_is_told(path, says):
+    with pytest.raises(InputError, match=says):
+        put(raw(), path, 1)
+
+
+# --- points
+
+
+def test_points_hold_the_strategies_that_are_varied():
+    found = points(raw(), [read_axis(f"{PER_ACRE}=20,40")])
+    assert [p.values for p in found] == [(20,), (40,)]
+    assert [list(p.scenario.strategies) for p in found] == [["few"], ["few"]]
+    common = points(raw(), [read_axis("pond.cover=0,1")])
+    assert [list(p.scenario.strategies) for p in common] == [["few", "many"]] * 2
+
+
+def test_two_paths_make_a_grid():
+    found = points(raw(), [read_axis(f"{PER_ACRE}=20,40"), read_axis("pond.cover=0,1,2")])
+    assert [p.values for p in found] == [(20, 0), (20, 1), (20, 2), (40, 0), (40, 1), (40, 2)]
+    assert found[5].scenario.pond.cover == 2
+
+
+def test_too_much_is_refused_before_any_work():
+    many = f"{PER_ACRE}=1..20/1"
+    with pytest.raises(InputError, match=f"at most {MOST_POINTS} points"):
+        points(raw(), [read_axis(many), read_axis("pond.cover=0..3/0.2")])
+    with pytest.raises(InputError, match="two different ones"):
+        points(raw(), [read_axis(many), read_axis(many)])
+    with pytest.raises(InputError, match="per_acre: got -5"):
+        points(raw(), [read_axis(f"{PER_ACRE}=20,-5")])
+    with pytest.raises(InputError, match=r"young_bass.*: got 2029-01-01"):
+        points(raw(), [read_axis(f"{DATE}=2029-01-01")])
+
+
+# --- running
+
+
+@pytest.fixture(scope="module")
+def rows():
+    every = points(raw(members=4), [read_axis(f"{DATE}=2026-04-10,2026-05-10")])
+    return sweep.run(every)
+
+
+def test_a_point_is_the_same_as_comparing_its_own_scenario(rows):
+    content = raw(members=4, only="few")
+    put(content, DATE, dt.date(2026, 5, 10))
+    alone = compare(resolve(content))
+    named = {q.name: q for q in quantities(alone)}
+    for name in ("bass_psd", "bass_standing_crop", "bluegill_density", "group_weight:young_bass"):
+        expected = quantiles(named[name].in_units("us"))[0, -1]
+        np.testing.assert_array_equal(rows[1].bands[name][2][-1], expected)
+    assert not np.array_equal(rows[0].bands["bass_density"][2], rows[1].bands["bass_density"][2])
+
+
+def test_the_table_and_the_file_hold_every_point(rows):
+    axes = [read_axis(f"{DATE}=2026-04-10,2026-05-10")]
+    told = sweep.table(rows, axes, resolve(raw(members=4, only="few")))
+    assert "2026-04-10" in told and "2026-05-10" in told
+    lines = list(csv.DictReader(io.StringIO(sweep.sweep_csv(rows, axes))))
+    assert {line[DATE] for line in lines} == {"2026-04-10", "2026-05-10"}
+    assert {line["strategy"] for line in lines} == {"few"}
+    one = next(line for line in lines if line["quantity"] == "bass_standing_crop")
+    assert float(one["p50"]) == rows[0].bands["bass_standing_crop"][2][0, 1]
+
+
+def test_no_cell_is_a_formula(rows):
+    made = [replace(rows[0], values=(value,)) for value in ("=1+1", "@x", "bare", -2)]
+    lines = list(csv.DictReader(io.StringIO(sweep.sweep_csv(made, [Axis("pond.cover", ())]))))
+    assert list(dict.fromkeys(line["pond.cover"] for line in lines)) == ["'=1+1", "'@x", "bare", "-2"]
+
+
+def survivors(row, values, share):
+    return replace(row, values=values, survivors=np.array(share))
+
+
+def test_the_earliest_date_is_the_first_that_spares_enough_with_enough_probability(rows):
+    axes = [Axis("strategies.few.stocking.adults.date", ())]
+    dates = [dt.date(2027, month, 1) for month in (6, 3, 9, 12)]
+    shares = [[0.5, 0.5, 0.9, 0.9], [0.1, 0.1, 0.1, 0.1], [0.7, 0.8, 0.9, 0.5], [0.9, 0.9, 0.9, 0.9]]
+    made = [survivors(rows[0], (date,), share) for date, share in zip(dates, shares, strict=True)]
+    assert "few with date 2027-09-01 (75 %)" in sweep.answer(made, axes, 0.7, 0.75)
+    assert "few with date 2027-12-01 (100 %)" in sweep.answer(made, axes, 0.7, 0.8)
+    assert "few with date 2027-06-01" in sweep.answer(made, axes, 0.5, 0.99)
+    assert "few with date 2027-09-01 (75 %)" in sweep.answer(made[::-1], axes, 0.7, 0.75)  # whatever their order
+    none = sweep.answer(made[:3], axes, 0.7, 0.8)
+    assert "At no date" in none and "few with date 2027-09-01 (75 %)" in none
+
+
+def scored(*points: list[float]) -> list[sweep.Row]:
+    """Points of a sweep of which only a goal is known, larger being better, member by member."""
+    goal = Goal("pounds_harvested")
+    return [
+        sweep.Row((k,), "few", (), {}, [Score(goal, "harvest", "crop", 1, np.array([values]), ())], None, None)
+        for k, values in enumerate(points)
+    ]
+
+
+def test_the_best_point_is_told_with_those_that_are_as_good():
+    axes = [Axis("a.b", (0, 1, 2))]
+    luck = np.random.default_rng(1).normal(size=50)
+    rows = scored(luck, luck + 1.0, luck + np.where(np.arange(50) < 24, 1.2, 0.9))
+    words = sweep.answer(rows, axes, 0.5, 0.5)
+    assert "few with b 1 does best: it beats another point in 76 % of paired ponds." in words
+    assert "As good, within chance (under 60 %): few with b 2." in words and "b 0" not in words
+    alone = sweep.answer(scored(luck, luck + 1.0), axes, 0.5, 0.5)
+    assert "does best" in alone and "As good" not in alone
+
+
+def test_points_that_do_not_differ_have_no_best():
+    luck = np.random.default_rng(1).normal(size=50)
+    words = sweep.answer(scored(luck, luck, luck), [Axis("a.b", (0, 1, 2))], 0.5, 0.5)
+    assert "no point stands out" in words and "does best" not in words
+
+
+@pytest.mark.parametrize(("members", "says"), [(1, "Only one member"), (16, "off by 25 points"), (30, "")])
+def test_few_members_are_said_to_be_few(members, says):
+    words = sweep.answer(scored(np.arange(members), np.arange(members) + 1.0), [Axis("a.b", (0, 1))], 0.5, 0.5)
+    assert says in words and ("Run 100" in words) == bool(says)
+
+
+def test_goals_are_headed_and_told_in_the_units_of_the_scenario(rows):
+    goals = [Score(Goal("pounds_harvested"), "fish harvested in all", "crop", 1, np.full((1, 4), 11.2085), ())]
+    goals += [Score(Goal("bass_above", above_g=2267.96), "big bass in the pond", "fish", 1, np.full((1, 4), 3.0), ())]
+    scenario = resolve(raw(members=4, only="few"))
+    for units, words in (("us", ("Fish harvested in all, lb/acre", "Bass above 5 lb, fish", " 10 ")),
+                         ("metric", ("Fish harvested in all, kg/ha", "Bass above 2.27 kg, fish", " 11.2 "))):  # fmt: skip
+        told = sweep.table([replace(rows[0], scores=goals)], [Axis("a.b", ())], scenario._replace(units=units))
+        assert all(word in told.replace("\n", " ") for word in words), told
+
+
+def test_survivors_are_counted_after_the_last_date_and_for_a_known_group():
+    long = raw(members=2, years=3)
+    every = points(long, [read_axis(f"{DATE}=2026-04-10,2028-01-10")])
+    survey = every[0].scenario.run.survey_dates[sweep._counting_survey(every, "old_bass")]
+    assert survey == dt.date(2028, 9, 15)
+    with pytest.raises(InputError, match='did you mean "old_bass"'):
+        sweep.run(every, group="oldbass")
+    with pytest.raises(InputError, match="no survey on or after"):
+        sweep._counting_survey(points(raw(), [read_axis(f"{DATE}=2026-04-10")]), "old_bass")
+
+
+def test_the_command_writes_its_files(tmp_path, capsys):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+    given = ["sweep", str(file), "--vary", f"{PER_ACRE}=20,40", "--members", "2", "--out", str(tmp_path / "out")]
+    assert cli.main(given) == 0
+    out = capsys.readouterr().out
+    assert "seed 20260315" in out and "beats another point" in out
+    assert (tmp_path / "out" / "sweep.txt").read_text("utf-8") in out
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {"sweep.csv", "sweep.txt", "scenario.resolved.toml"}
+    assert cli.main([*given[:3], "pond.cvoer=1", "--out", str(tmp_path / "new")]) == 2
+    assert not (tmp_path / "new").exists() and not (tmp_path / "new.partial").exists()
+
+

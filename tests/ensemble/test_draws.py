@@ -1,0 +1,162 @@
+"""Chance: prefixes, shared luck, means and spreads of what members are dealt."""
+
+import datetime as dt
+
+import numpy as np
+import pytest
+from small import pond, raw
+
+from pondpop.ensemble.draws import Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
+from pondpop.model.inputs import Luck
+from pondpop.scenario import SPREADS, resolve
+from pondpop.species import find, load_parameters, uncertain
+
+FIELDS = tuple(Luck.__dataclass_fields__)
+
+
+def luck(scenario, strategy="few", first=0, members=4):
+    return Prior().draw(scenario, scenario.strategies[strategy], first, members)[1]
+
+
+def spreads(scenario, **changes):
+    ensemble = scenario.ensemble
+    return scenario._replace(ensemble=ensemble._replace(spreads=ensemble.spreads | changes))
+
+
+def no_spreads(scenario, **changes):
+    return spreads(scenario, **(dict.fromkeys(SPREADS, 0.0) | changes))
+
+
+def test_uniforms_lie_inside_and_are_even():
+    u = uniform(1, "test", range(200), 500)
+    assert u.min() > 0.0 and u.max() < 1.0
+    counts = np.histogram(u, bins=20, range=(0, 1))[0]
+    assert ((counts - 5000) ** 2 / 5000).sum() < 45  # chi-square with 19 degrees of freedom, p about 0.001
+    assert abs(np.corrcoef(u[:100].ravel(), u[100:].ravel())[0, 1]) < 0.02
+
+
+def test_streams_differ_by_decision_member_and_seed():
+    draws = [uniform(s, d, range(k, k + 1), 3)[0, 0] for s in (1, 2) for d in ("a", "b") for k in (0, 1)]
+    assert len(set(draws)) == len(draws)
+
+
+@pytest.mark.parametrize("name", FIELDS)
+def test_the_first_members_of_many_are_a_run_of_few(name):
+    scenario = pond()
+    many, few = luck(scenario, members=9), luck(scenario, members=4)
+    np.testing.assert_array_equal(getattr(many, name)[:4], getattr(few, name))
+    np.testing.assert_array_equal(getattr(many, name)[5:], getattr(luck(scenario, first=5, members=4), name))
+    assert not np.array_equal(getattr(many, name)[0], getattr(many, name)[1])
+
+
+def test_parameters_are_prefixes_and_stay_in_their_range():
+    scenario = spreads(pond(), parameters=3.0)
+    strategy = scenario.strategies["few"]
+    many = Prior().draw(scenario, strategy, 0, 200)[0]
+    few = Prior().draw(scenario, strategy, 0, 20)[0]
+    for path in uncertain():
+        values = many.value(path)
+        np.testing.assert_array_equal(values[:20], few.value(path))
+        assert find(path).low <= values.min() < values.max() <= find(path).high
+
+
+def test_strategies_share_all_their_luck():
+    scenario = pond()
+    for name in FIELDS:
+        np.testing.assert_array_equal(getattr(luck(scenario, "few"), name), getattr(luck(scenario, "many"), name))
+
+
+def test_an_event_keeps_its_luck_whatever_else_is_stocked():
+    extra = (
+        '[[strategies.many.stocking]]\nname = "a_first"\nspecies = "minnow"\ndate = 2026-04-02\n'
+        "per_acre = 9\nlength_in = 2\n"
+    )
+    more = pond(extra=extra)
+    names = [event.name for event in more.strategies["many"].stocking]
+    before = [event.name for event in pond().strategies["many"].stocking]
+    assert names.index("young_bass") != before.index("young_bass")
+    np.testing.assert_array_equal(
+        luck(more, "many").stocking_survival[:, names.index("young_bass")],
+        luck(pond(), "many").stocking_survival[:, before.index("young_bass")],
+    )
+
+
+def test_an_event_keeps_its_luck_when_its_date_and_number_change():
+    content = raw()
+    content["strategies"]["few"]["stocking"][0] |= {"date": dt.date(2026, 6, 1), "per_acre": 99}
+    moved = luck(resolve(content)).stocking_survival
+    np.testing.assert_array_equal(np.sort(moved), np.sort(luck(pond()).stocking_survival))
+
+
+def test_a_longer_run_begins_with_the_luck_of_a_shorter_one():
+    long, short = luck(pond(years=3)), luck(pond(years=1))
+    for name in ("productivity", "recruitment", "background_deaths", "angler_success"):
+        years = getattr(short, name).shape[-1]
+        np.testing.assert_array_equal(getattr(long, name)[..., :years], getattr(short, name))
+    np.testing.assert_array_equal(long.water_c[:, :365], short.water_c)
+
+
+def test_without_spreads_luck_is_neutral():
+    scenario = no_spreads(pond())
+    parameters, dealt = Prior().draw(scenario, scenario.strategies["few"], 0, 3)
+    neutral = Luck.none(3, dealt.water_c.shape[1], 2, dealt.stocking_survival.shape[1])
+    for name in set(FIELDS) - {"survey"}:
+        np.testing.assert_array_equal(getattr(dealt, name), getattr(neutral, name))
+    assert parameters.members == 1
+    np.testing.assert_array_equal(parameters.max_intake_at_1_g, load_parameters().max_intake_at_1_g)
+
+
+FIELD_OF = {
+    "productivity": "productivity",
+    "growth": "growth",
+    "recruitment": "recruitment",
+    "natural_mortality": "background_deaths",
+    "stocking_survival": "stocking_survival",
+    "angler_success": "angler_success",
+    "weather_year": "water_c",
+    "weather_day": "water_c",
+}
+
+
+@pytest.mark.parametrize(("source", "name"), FIELD_OF.items())
+def test_each_spread_moves_what_it_names_and_nothing_else(source, name):
+    scenario = no_spreads(pond(), **{source: 0.5})
+    dealt = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(400)))
+    for other in set(FIELDS) - {"survey", name}:
+        assert np.ptp(getattr(dealt, other)) == 0.0
+    values = getattr(dealt, name).reshape(400, -1)[:, 0]
+    if name == "water_c":
+        assert abs(values.mean()) < 0.08 and 0.44 < values.std() < 0.56
+    else:
+        assert 0.93 < values.mean() < 1.07  # five standard errors of a mean of 1 would be 0.13
+        assert 0.44 < np.log(values).std() < 0.56
+
+
+def test_each_day_remembers_the_last():
+    scenario = no_spreads(pond(), weather_day=1.5)
+    water = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(60))).water_c
+    ahead = np.corrcoef(water[:, :-1].ravel(), water[:, 1:].ravel())[0, 1]
+    assert ahead == pytest.approx(0.8, abs=0.02)
+    assert water.std() == pytest.approx(1.5, abs=0.05)
+
+
+def test_the_weather_of_the_year_changes_on_new_years_day():
+    scenario = no_spreads(pond(), weather_year=1.0)
+    water = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(3))).water_c
+    changes = np.flatnonzero(np.abs(np.diff(water[0])) > 0)
+    assert list(changes) == [274]  # 31 December is day 274 from 1 April
+
+
+def test_multipliers_have_a_mean_of_one():
+    z = normal(3, "mean", range(400), 500)
+    for spread in (0.1, 0.4, 1.0):
+        factors = multiplier(z, spread)
+        assert factors.mean() == pytest.approx(1.0, abs=5 * factors.std() / np.sqrt(z.size))
+
+
+def test_whole_fish_of_a_small_pond():
+    assert at_least_one(np.array([0.0, 0.0])) == 0.0
+    assert at_least_one(np.array([0.3])) == pytest.approx(1 - np.exp(-0.3))
+    mixed = at_least_one(np.array([0.0, 2.0]))
+    assert mixed == pytest.approx((1 - np.exp(-2.0)) / 2)
+    assert mixed < 1 - np.exp(-1.0)  # members that differ hold fewer "at least one" than their mean would

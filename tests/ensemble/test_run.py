@@ -1,0 +1,197 @@
+"""Blocks of members: the same bits for any split, order, worker or executor; shared luck; reacting to interrupts."""
+
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from small import pond
+
+from pondpop.ensemble import run
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.results import content_hash
+from pondpop.ensemble.run import Job, Variant, compare, processes, project_all, run_job
+
+HARVEST = """
+[[strategies.few.harvest]]
+name = "take"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 10
+[[strategies.few.angling]]
+hours_per_acre = 30
+"""
+
+
+class Memory:
+    """A store that remembers what it was given."""
+
+    def __init__(self):
+        self.kept, self.loads = {}, 0
+
+    def load(self, identity):
+        found = self.kept.get(identity)
+        self.loads += found is not None
+        return found
+
+    def save(self, identity, readings):
+        assert identity not in self.kept
+        self.kept[identity] = readings
+
+
+class BackwardsExecutor(Executor):
+    """A foreign executor: keeps jobs until someone waits, then runs the last one first, on one thread."""
+
+    def __init__(self):
+        self.jobs, self.order = [], []
+
+    def submit(self, function, /, *arguments):
+        future = Future()
+        self.jobs.append((future, function, arguments))
+        if len(self.jobs) == self.expected:
+            ThreadPoolExecutor(1).submit(self._run)
+        return future
+
+    expected = 4
+
+    def _run(self):
+        for future, function, arguments in reversed(self.jobs):
+            self.order.append(arguments[0].first)
+            future.set_result(function(*arguments))
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return compare(pond(members=5, extra=HARVEST))
+
+
+def assert_same(a, b):
+    for name in a.data_vars:
+        np.testing.assert_array_equal(a[name].values, b[name].values, err_msg=name)
+
+
+def test_a_run_is_the_same_twice(whole):
+    assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST)))
+
+
+@pytest.mark.parametrize("size", [1, 2, 3])
+def test_the_split_into_blocks_changes_no_bit(whole, monkeypatch, size):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", size)
+    assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST)))
+
+
+def test_the_first_100_of_130_members_are_a_run_of_100():
+    scenario = pond()
+    short = scenario._replace(run=scenario.run._replace(survey_dates=scenario.run.survey_dates[:1]))
+    many, few = (
+        next(project_all([Variant(short._replace(ensemble=short.ensemble._replace(members=n)), "few")]))
+        for n in (130, 100)
+    )
+    for name in many:
+        np.testing.assert_array_equal(many[name][:100], few[name], err_msg=name)
+    assert np.ptp(many["biomass"][:, 0, 0].sum(axis=-1)) > 0
+
+
+def test_processes_change_no_bit(whole, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 3)
+    with processes(2) as executor:
+        assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), executor))
+
+
+def test_a_foreign_executor_changes_no_bit(whole, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 3)
+    executor = BackwardsExecutor()
+    assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), executor))
+    assert executor.order == [3, 0, 3, 0]
+
+
+@pytest.mark.parametrize("members", [1, 2, 3, 63, 64, 127, 128, 129, 250, 256, 257, 1000, 1024])
+def test_blocks_hold_each_member_once_and_are_of_nearly_one_size(members):
+    blocks = run.blocks(members)
+    assert [m for block in blocks for m in block] == list(range(members))
+    sizes = [len(block) for block in blocks]
+    assert max(sizes) - min(sizes) <= 1 and max(sizes) <= run.BLOCK_MEMBERS
+    assert (len(blocks) >= 2) == (members >= run.BLOCK_MEMBERS)
+
+
+def test_a_job_is_a_pure_function_of_what_it_holds():
+    job = Job(pond(), "few", 0, 2)
+    one, two = run_job(job), run_job(job)
+    for name in one:
+        np.testing.assert_array_equal(one[name], two[name])
+
+
+def test_strategies_that_are_alike_end_alike_and_others_do_not(whole):
+    more = '[[strategies.more.stocking]]\nname = "young_bass"\nspecies = "bass"\ndate = 2026-04-10\n'
+    alike = compare(pond(extra="[strategies.more]\n" + more + "per_acre = 30\nlength_in = 6\n"))
+    few, many, more = (alike["number"].values[k] for k in range(3))
+    np.testing.assert_array_equal(few, more)
+    assert not np.array_equal(few, many)
+    np.testing.assert_array_equal(alike["water_temperature"].values[0], alike["water_temperature"].values[1])
+
+
+def test_order_of_strategies_does_not_matter(whole):
+    scenario = pond(members=5, extra=HARVEST)
+    turned = scenario._replace(strategies=dict(reversed(scenario.strategies.items())))
+    again = compare(turned)
+    for name in whole.data_vars:
+        np.testing.assert_array_equal(whole[name].sel(strategy="few"), again[name].sel(strategy="few"), err_msg=name)
+
+
+def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 3)
+    store, told = Memory(), []
+
+    def stop(done, of):
+        told.append((done, of))
+        if done >= 5:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        compare(pond(members=5, extra=HARVEST), store=store, progress=stop)
+    assert told == [(0, 10), (3, 10), (5, 10)]
+    assert len(store.kept) == 2
+    ran = []
+    monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
+    assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), store=store))
+    assert store.loads == 2
+    assert len(ran) == 2
+
+
+def test_blocks_are_told_apart_by_all_that_changes_them():
+    scenario = pond()
+    job = run._jobs(Variant(scenario, "few"), 0, Prior())[0]
+    ensemble = scenario.ensemble._replace(seed=7)
+    others = [
+        run._jobs(Variant(scenario, "many"), 0, Prior())[0],
+        run._jobs(Variant(scenario, "few"), 3, Prior())[0],
+        run._jobs(Variant(scenario._replace(ensemble=ensemble), "few"), 0, Prior())[0],
+        run._jobs(Variant(pond(members=4), "few"), 0, Prior())[0],
+        run._jobs(Variant(pond(years=2), "few"), 0, Prior())[0],
+        run._jobs(Variant(scenario, "few"), 0, Prior("weighed"))[0],
+    ]
+    assert len({job.identity, *(other.identity for other in others)}) == 7
+    told = scenario._replace(title="other title", note="a note", units="metric")
+    assert run._jobs(Variant(told, "few"), 0, Prior())[0].identity == job.identity
+
+
+@dataclass(frozen=True)
+class Still:
+    """A source without doubt."""
+
+    identity: str = "still"
+
+    @property
+    def about(self):
+        return {"update": "Nothing was learned.", "other": "for no report"}
+
+    def draw(self, scenario, strategy, first, members):
+        ensemble = scenario.ensemble._replace(spreads=dict.fromkeys(scenario.ensemble.spreads, 0.0))
+        return Prior().draw(scenario._replace(ensemble=ensemble), strategy, first, members)
+
+
+def test_members_can_come_from_another_source(whole):
+    dataset = compare(pond(members=2), source=Still())
+    assert dataset.attrs["update"] == "Nothing was learned." and "other" not in dataset.attrs
+    biomass = dataset["biomass"].values
+    np.testing.assert_array_equal(biomass[:, 0], biomass[:, 1])

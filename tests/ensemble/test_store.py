@@ -1,0 +1,199 @@
+"""Folders of results: whole or not at all, never in place of what is not of pondpop, resumed to the same bytes."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small import TEXT, pond
+
+from pondpop import cli
+from pondpop.checks import InputError
+from pondpop.ensemble import results
+from pondpop.ensemble.run import compare
+from pondpop.ensemble.store import MARKER, Output, comparison_files, text
+from pondpop.scenario import dump
+
+BLOCK = {"number": np.arange(6.0).reshape(2, 3)}
+
+
+def contents(folder):
+    """Every file below a folder with its bytes."""
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+def finish(path, what="run", content="new", **options):
+    output = Output(path, what, **options)
+    output.finish({"a.txt": text(content)})
+
+
+def test_a_folder_appears_at_the_end_and_whole(tmp_path):
+    output = Output(tmp_path / "out", "run")
+    output.save("one", BLOCK)
+    assert not (tmp_path / "out").exists()
+    output.finish({"a.txt": text("é\n")})
+    assert sorted(os.listdir(tmp_path)) == ["out"]
+    assert sorted(os.listdir(tmp_path / "out")) == ["a.txt", MARKER]
+    assert (tmp_path / "out" / "a.txt").read_bytes() == "é\n".encode()
+
+
+def test_blocks_come_back_as_they_were(tmp_path):
+    output = Output(tmp_path / "out", "run")
+    assert output.load("one") is None
+    output.save("one", BLOCK)
+    output.release()
+    again = Output(tmp_path / "out", "run", resume=True)
+    np.testing.assert_array_equal(again.load("one")["number"], BLOCK["number"])
+    file = again.blocks / "one.block"
+    file.write_bytes(file.read_bytes()[:-40])
+    assert again.load("one") is None
+
+
+def test_without_resume_everything_starts_again(tmp_path):
+    Output(tmp_path / "out", "run").save("one", BLOCK)
+    assert Output(tmp_path / "out", "run").load("one") is None
+
+
+def test_resume_refuses_what_another_run_left(tmp_path, monkeypatch):
+    Output(tmp_path / "out", "run").save("one", BLOCK)
+    with pytest.raises(InputError, match="left by another scenario, seed or version"):
+        Output(tmp_path / "out", "another run", resume=True)
+    monkeypatch.setattr(results, "package_versions", lambda: {"pondpop": "99"})
+    with pytest.raises(InputError, match="without --resume"):
+        Output(tmp_path / "out", "run", resume=True)
+
+
+def test_a_folder_of_pondpop_is_replaced(tmp_path):
+    finish(tmp_path / "out", content="old")
+    finish(tmp_path / "out")
+    assert (tmp_path / "out" / "a.txt").read_text() == "new"
+    assert os.listdir(tmp_path) == ["out"]
+
+
+def strange_folder(path):
+    path.mkdir()
+    (path / "thesis.txt").write_text("ten years of work")
+
+
+def strange_file(path):
+    path.write_text("ten years of work")
+
+
+def strange_link(path):
+    (path.parent / "home").mkdir()
+    (path.parent / "home" / "thesis.txt").write_text("ten years of work")
+    path.symlink_to(path.parent / "home")
+
+
+def strange_marker(path):
+    path.mkdir()
+    (path / MARKER).write_text('{"written_by": "someone"}')
+
+
+def own_with_a_guest(path):
+    finish(path)
+    (path / "thesis.txt").write_text("ten years of work")
+
+
+@pytest.mark.parametrize("make", [strange_folder, strange_file, strange_link, strange_marker, own_with_a_guest])
+@pytest.mark.parametrize("name", ["out", "out.partial"])
+def test_nothing_strange_is_replaced(tmp_path, make, name):
+    make(tmp_path / name)
+    before = contents(tmp_path)
+    with pytest.raises(InputError, match="--out: got"):
+        Output(tmp_path / "out", "run")
+    assert contents(tmp_path) == before
+
+
+def test_the_top_of_the_disk_is_refused():
+    with pytest.raises(InputError, match="top of the disk"):
+        Output(Path("/"), "run")
+
+
+def test_an_empty_folder_may_be_filled(tmp_path):
+    (tmp_path / "out").mkdir()
+    finish(tmp_path / "out")
+    assert (tmp_path / "out" / "a.txt").exists()
+
+
+def test_what_appeared_meanwhile_is_not_replaced(tmp_path):
+    output = Output(tmp_path / "out", "run")
+    strange_folder(tmp_path / "out")
+    with pytest.raises(InputError):
+        output.finish({"a.txt": text("new")})
+    assert (tmp_path / "out" / "thesis.txt").exists()
+
+
+def test_a_full_disk_leaves_the_old_files_and_the_blocks(tmp_path):
+    finish(tmp_path / "out", content="old")
+    output = Output(tmp_path / "out", "run")
+    output.save("one", BLOCK)
+
+    def full(path):
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OSError, match="No space left"):
+        output.finish({"a.txt": text("new"), "b.txt": full})
+    assert (tmp_path / "out" / "a.txt").read_text() == "old"
+    assert Output(tmp_path / "out", "run", resume=True).load("one")
+
+
+def test_a_stop_between_the_two_renames_loses_nothing(tmp_path, monkeypatch):
+    finish(tmp_path / "out", content="old")
+    output = Output(tmp_path / "out", "run")
+    rename, calls = os.rename, []
+
+    def stopping(a, b):
+        calls.append(a)
+        if len(calls) == 2:
+            raise KeyboardInterrupt
+        rename(a, b)
+
+    monkeypatch.setattr(os, "rename", stopping)
+    with pytest.raises(KeyboardInterrupt):
+        output.finish({"a.txt": text("new")})
+    monkeypatch.setattr(os, "rename", rename)
+    Output(tmp_path / "out", "run")
+    assert (tmp_path / "out" / "a.txt").read_text() == "old"
+
+
+def test_a_comparison_writes_its_files_and_the_same_bytes_again(tmp_path):
+    scenario = pond(members=2)
+    for name in ("a", "b"):
+        Output(tmp_path / name, dump(scenario)).finish(comparison_files(scenario, compare(scenario)))
+    made = contents(tmp_path / "a")
+    assert {"projection.nc", "scenario.resolved.toml", "yearly.csv", "report.html", MARKER} <= made.keys()
+    assert made == contents(tmp_path / "b")
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+    command = ["sweep", str(file), "--vary", "strategies.few.stocking.young_bass.per_acre=10..300/10", "--out"]
+    here = [sys.executable, "-m", "pondpop", *command, str(tmp_path / "out")]
+    stopped = subprocess.Popen(
+        here,
+        stderr=subprocess.PIPE,
+        text=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # whoever runs the tests may ignore it
+    )
+    blocks = tmp_path / "out.partial" / "blocks"
+    until = time.monotonic() + 120
+    while not (blocks.exists() and list(blocks.glob("*.block"))) and time.monotonic() < until:
+        time.sleep(0.01)
+    stopped.send_signal(how)
+    said = stopped.communicate(timeout=60)[1]
+    if how == signal.SIGINT:
+        assert stopped.returncode == 130
+        assert said.count("\n") == 1 and "interrupted" in said and "--resume" in said
+    assert not (tmp_path / "out").exists()
+    left = len(list(blocks.glob("*.block")))
+    assert 1 <= left < 30
+    assert cli.main([*command, str(tmp_path / "out"), "--resume"]) == 0
+    assert cli.main([*command, str(tmp_path / "again")]) == 0
+    assert contents(tmp_path / "out") == contents(tmp_path / "again")

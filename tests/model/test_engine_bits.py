@@ -1,0 +1,151 @@
+"""A member's bits depend on nothing but the member: not on its block, and not on columns without fish."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from laws import EVERYTHING
+from scipy.special import expit
+from small import pond
+
+from pondpop.ensemble.draws import Prior
+from pondpop.model import feeding
+from pondpop.model.day import Engine
+from pondpop.model.inputs import prepare
+from pondpop.model.pond import total, totals
+from pondpop.model.state import Columns
+
+FIELDS = ("number", "log_weight", "log_length", "ration")
+DAYS = 280
+
+
+def run(first: int, members: int, empty_from: int | None = None) -> Engine:
+    """Some members of the ensemble under everything that can happen; from a day on with columns that hold no fish."""
+    scenario = pond(100, 1, EVERYTHING)
+    strategy = scenario.strategies["few"]
+    parameters, luck = Prior().draw(scenario, strategy, first, members)
+    engine = Engine(prepare(scenario, strategy, parameters, luck))
+    for day in range(DAYS):
+        if empty_from is not None and day >= empty_from and day % 7 == 0:
+            add_empty_columns(engine)
+        engine.run_day()
+    return engine
+
+
+def add_empty_columns(engine: Engine) -> None:
+    """Two columns without fish behind those of each species."""
+    kind = np.repeat(np.arange(4), 2)
+    nothing, day = np.zeros((1, 8)), np.full((1, 8), float(engine.day))
+    columns = Columns(kind, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full((1, 8), -1))
+    zeros = np.zeros((engine.state.members, 8))
+    engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.5)
+    engine.columns_changed()
+
+
+def fish_of(engine: Engine, member: int) -> list[np.ndarray]:
+    """All that one member's pond holds, without columns that are empty in it."""
+    s = engine.state
+    there = s.number[member] > 0.0
+    flows = [getattr(engine.flows, name)[member] for name in type(engine.flows).__dataclass_fields__]
+    groups = [getattr(s, name)[member, there] for name in FIELDS]
+    return [*groups, s.columns.born[member, there], s.food[:, member], s.spawn_gathered[member], s.wariness[member], *flows]
+
+
+@pytest.fixture(scope="module")
+def block() -> Engine:
+    return run(0, 64)
+
+
+@pytest.mark.parametrize("member", [0, 37, 63])
+def test_a_member_alone_has_the_bits_it_has_in_a_block(block, member):
+    alone = run(member, 1)
+    for mine, in_block in zip(fish_of(alone, 0), fish_of(block, member), strict=True):
+        np.testing.assert_array_equal(mine, in_block)
+
+
+def test_small_blocks_have_the_bits_of_large_ones(block):
+    few = run(20, 3)
+    for k in range(3):
+        for mine, in_block in zip(fish_of(few, k), fish_of(block, 20 + k), strict=True):
+            np.testing.assert_array_equal(mine, in_block)
+
+
+def test_columns_without_fish_change_no_bit(block):
+    """The pond is not only stocked and fished by then: bass have spawned, some columns have come and gone."""
+    padded = run(0, 2, empty_from=50)
+    for k in range(2):
+        for mine, plain in zip(fish_of(padded, k), fish_of(block, k), strict=True):
+            np.testing.assert_array_equal(mine, plain)
+
+
+def test_closing_up_keeps_every_group_in_its_order_and_leaves_no_gap():
+    engine = run(0, 8)
+    s, rng = engine.state, np.random.default_rng(3)
+    s.number[rng.random(s.number.shape) < 0.4] = 0.0
+    s.number[3] = 0.0  # a member without fish
+    before = [fish_of(engine, k) for k in range(8)]
+    species = [s.columns.species[s.number[k] > 0.0] for k in range(8)]
+    assert s.close_up()
+    engine.columns_changed()
+    for k in range(8):
+        for was, now in zip(before[k], fish_of(engine, k), strict=True):
+            np.testing.assert_array_equal(now, was)
+        np.testing.assert_array_equal(s.columns.species[s.number[k] > 0.0], species[k])
+        for groups in engine.slices:
+            there = s.number[k, groups] > 0.0
+            assert not (there[1:] & ~there[:-1]).any(), "a gap"
+    for groups in engine.slices:
+        assert groups.start == groups.stop or (s.number[:, groups] > 0.0).any(axis=0).all(), "a column without fish"
+    assert not s.close_up()
+
+
+@pytest.mark.parametrize("members", [1, 2, 3, 8, 64])
+@pytest.mark.parametrize("groups", [1, 7, 300])
+def test_sums_over_groups_run_in_group_order(members, groups):
+    amount = np.random.default_rng(groups).lognormal(0.0, 5.0, (2, members, groups))
+
+    def one_by_one(row: np.ndarray) -> float:
+        total = 0.0
+        for value in row.tolist():
+            total += value
+        return total
+
+    wanted = [one_by_one(row) for row in amount[0]]
+    assert total(amount[0]).tolist() == wanted
+    part = slice(0, groups // 2)
+    first, whole = totals(amount, part)
+    for f in range(2):
+        for m in range(members):
+            of_part, rest = one_by_one(amount[f, m, part]), one_by_one(amount[f, m, part.stop :])
+            assert (first[f, m], whole[f, m]) == (of_part, of_part + rest)
+
+
+@pytest.mark.parametrize("function", [np.exp, np.log, np.expm1, np.log1p, np.sqrt, expit])
+def test_a_function_of_one_number_does_not_depend_on_its_place(function):
+    """Vector instructions treat the end of an array apart; the value must be the same."""
+    x = np.random.default_rng(1).uniform(1e-3, 30.0, 260)
+    whole = function(x)
+    for start in range(9):
+        for length in (1, 2, 3, 4, 5, 7, 8, 9, 15, 17, 64, 251):
+            np.testing.assert_array_equal(function(x[start : start + length].copy()), whole[start : start + length])
+            np.testing.assert_array_equal(function(x[start : start + length]), whole[start : start + length])
+
+
+@pytest.mark.parametrize("function", [np.exp, np.log])
+def test_a_function_of_some_numbers_only_gives_the_same(function):
+    x = np.random.default_rng(1).uniform(1e-3, 30.0, 260)
+    flags = np.arange(x.size) % 3 != 0
+    np.testing.assert_array_equal(function(x, out=np.zeros_like(x), where=flags)[flags], function(x)[flags])
+
+
+def test_products_on_the_grid_are_each_member_s_own():
+    rng = np.random.default_rng(2)
+    kernel = rng.random((1, feeding.GRID_POINTS, 4 * feeding.GRID_POINTS))
+    prey, load = rng.random((64, 4 * feeding.GRID_POINTS)), rng.random((64, feeding.GRID_POINTS))
+    reach, hunted = feeding.prey_within_reach(prey, kernel), feeding.search_upon_prey(load, kernel)
+    for m in (0, 5, 63):
+        row = slice(m, m + 1)
+        np.testing.assert_array_equal(feeding.prey_within_reach(prey[row].copy(), kernel)[0], reach[m])
+        np.testing.assert_array_equal(feeding.search_upon_prey(load[row].copy(), kernel)[0], hunted[m])
+        own = np.repeat(kernel, 64, axis=0)  # the same kernel given to each member
+        np.testing.assert_array_equal(feeding.prey_within_reach(prey, own)[m], reach[m])

@@ -1,0 +1,71 @@
+"""Catch per hour: less where fish are scarce, less where they are wary, back again when they have forgotten."""
+
+import numpy as np
+import pytest
+from small import pond
+
+from pondpop.ensemble.run import compare
+from pondpop.model import harvest
+from pondpop.species import load_parameters
+
+ANGLING = """
+[[strategies.few.angling]]
+hours_per_acre = {hours}
+season = ["04-15", "06-30"]
+death_after_release = {deaths}
+"""
+
+
+def per_hour(catchable, wariness=0.0):
+    p = load_parameters()
+    return harvest.catch_per_hour(
+        np.atleast_1d(catchable), p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, np.atleast_1d(wariness)
+    )
+
+
+def test_catch_falls_less_than_density():
+    sparse, dense = per_hour(50.0)[0], per_hour(100.0)[0]
+    assert sparse < dense < 2 * sparse
+    assert per_hour(0.0)[0] == 0.0
+
+
+def test_the_ends_of_the_published_range():
+    assert per_hour(50 / 0.4047)[0] == pytest.approx(2.0, rel=0.05)  # 2–5 per hour at 50–250 bass per acre
+    assert per_hour(250 / 0.4047)[0] == pytest.approx(5.0, rel=0.05)
+
+
+def test_a_catch_per_bass_halves_it():
+    assert per_hour(100.0, 1.0)[0] == pytest.approx(per_hour(100.0)[0] / 2)
+
+
+def rates(hours, deaths):
+    """Catch per hour of bass above 8 in, month by month from April, and bass at the last survey."""
+    ds = compare(pond(extra=ANGLING.format(hours=hours, deaths=deaths), only="few"))
+    return ds["catch_rate"].values[0, :, :, 0], ds["number"].values[0, :, -1, 0, 8:].sum(axis=-1)
+
+
+@pytest.fixture(scope="module")
+def quiet():
+    return rates(0, 0)
+
+
+def test_fish_grow_wary_and_forget(quiet):
+    busy = rates(200, 0)
+    share = busy[0] / quiet[0]
+    np.testing.assert_allclose(busy[1], quiet[1], rtol=1e-9)  # every bass lives, so only wariness differs
+    assert (share[:, 2] < share[:, 1]).all() and (share[:, 1] < share[:, 0]).all()  # June < May < April
+    assert (share[:, 2] < 0.8).all()
+    assert (np.diff(share[:, 3:], axis=1) > 0).all()  # fading once the season is over
+    assert (share[:, 11] > 0.9).all()
+
+
+def test_more_hours_make_them_warier(quiet):
+    few, many = rates(50, 0)[0], rates(200, 0)[0]
+    assert (many[:, 2] < few[:, 2]).all() and (few[:, 2] < quiet[0][:, 2]).all()
+
+
+def test_deaths_after_release_leave_fewer_to_catch(quiet):
+    alive = rates(200, 0)
+    dying = rates(200, 0.3)
+    assert (dying[1] < alive[1]).all()
+    assert (dying[0][:, :7] < alive[0][:, :7]).all()  # that season; later, young that the dead would have eaten catch up

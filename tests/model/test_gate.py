@@ -1,0 +1,343 @@
+"""The gate: two recorded base runs reproduced to 1e-6, and the array engine held to the plain day to 1e-9.
+
+The pond of both runs is invented: southern water, 1,200 bluegill, 1,200 minnows and 2,000 threadfin shad per acre on
+day 150 of a year, 75 bass of 50 mm per acre a year later, no harvest, ten years.
+
+The first model (reference/first_model.py) is the one first written down. Its books do not close: predators eat mu B
+while (mu/Z)(1 - e^-Z) B dies, newly stocked fish are eaten several times over, and food is eaten that was not there.
+Its thresholds are steps, and its young come on fixed calendar days once the water is warm.
+
+The second model (reference/scalar_day.py) changed three things.
+
+Form: what is eaten is what died and what the pool gave; every length threshold is read through a spread of lengths
+within a group (CV 6.5 %); spawning gathers with temperature and is released at fixed slots; the mean ration moves by
+1 - e^(-1/30) a day.
+
+Mechanisms: large bass interfere with one another's search; only hungry bluegill eat many eggs; a bass's body holds
+more energy as it grows; background deaths of bass above 1 kg are fewer; bass below 150 mm are isometric and may be
+stocked at a stated weight; few shad are hard to find; young bass take larger bluegill; renewal of food saturates with
+fertility.
+
+Values: those that were sought again with the new form (reference/second_run.py).
+
+How much each changed the base run, bass in kg/ha at days 720, 1800 and 3600:
+    first model                                           29.6  105.4  48.1
+    new form, first values, new mechanisms without effect 22.3   95.0  41.3
+    new form and mechanisms, first values                 19.3   49.3  36.6
+    second model                                          35.6  104.6  67.9
+So closing the books with smooth thresholds and spawning took 25, 10 and 14 % off, and the new values more than gave
+it back. Bluegill, first and second model: 233, 171, 242 and 317, 303, 302 kg/ha; shad: 8.9, 3.5, 0.13 and 5.6, 1.7,
+1.3 kg/ha; bass in number: 482, 3006, 435 and 362, 874, 1274 per ha. The rows in between were measured with
+scalar_day.py and the values of first_model.py.
+"""
+
+import csv
+import datetime as dt
+from copy import deepcopy
+from math import exp, log
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from reference import first_model, scalar_day, second_run
+from reference.scalar_day import BASS, BLUEGILL, MINNOW, SHAD, Day, Fishing, Removal, Stocking
+
+from pondpop.model.day import Engine
+from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
+from pondpop.species import load_parameters
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+
+
+def recorded(name):
+    """Column names and rows of a recorded run: {days after the start: figures or None}."""
+    with (REFERENCE / name).open(encoding="utf-8", newline="") as stream:
+        header, *rows = csv.reader(stream)
+    return header[1:], {int(day): [float(x) if x else None for x in row] for day, *row in rows}
+
+
+def disagreements(run, figures, name, relative):
+    columns, rows = recorded(name)
+    days_checked, wrong = 0, []
+    for day, temperature, pond in run(max(rows)):
+        if day not in rows:
+            continue
+        days_checked += 1
+        for column, wanted, found in zip(columns, rows[day], figures(temperature, pond), strict=True):
+            if (found is None or wanted is None) and found is wanted:
+                continue  # no such fish yet
+            if found is None or wanted is None or found != pytest.approx(wanted, rel=relative, abs=1e-12):
+                wrong.append(f"day {day} {column}: recorded {wanted}, found {found}")
+    assert days_checked == len(rows)
+    return wrong
+
+
+def test_model_as_first_written_down_reproduces_its_recorded_run():
+    assert disagreements(first_model.base_run, first_model.figures, "first_run.csv", 1e-6) == []
+
+
+def test_second_model_reproduces_its_recorded_run():
+    assert disagreements(second_run.base_run, second_run.figures, "second_run.csv", 1e-6) == []
+
+
+# ------------------------------------------------------------------ formulas: values worked out by hand beforehand
+
+
+@pytest.mark.parametrize(
+    ("dome", "value"),
+    [
+        ((8.0, 2.65, 27.5, 37.0), 0.1386),
+        ((20.0, 2.65, 27.5, 37.0), 0.6454),
+        ((25.0, 2.1, 33.0, 38.0), 0.7076),
+        ((25.0, 2.3, 29.0, 36.5), 0.8836),
+        ((27.5, 2.65, 27.5, 37.0), 1.0),
+        ((37.0, 2.65, 27.5, 37.0), 0.0),
+        ((38.0, 2.65, 27.5, 37.0), 0.0),
+    ],
+)
+def test_temperature_dome(dome, value):
+    assert first_model.dome(*dome) == pytest.approx(value, abs=5e-5)
+    assert scalar_day.dome(*dome) == pytest.approx(value, abs=5e-5)
+
+
+def test_intake_and_respiration_of_a_100_g_bass():
+    bass = first_model.BASS
+    intake = bass["max_intake_at_1_g"] * 100 ** bass["max_intake_exponent"]
+    assert intake == pytest.approx(0.0739, abs=5e-5)
+    burned = bass["respiration_at_1_g"] * 100 ** bass["respiration_exponent"] * bass["activity"] * 13_560
+    assert burned * exp(bass["respiration_per_c"] * 20) == pytest.approx(34.6, rel=2e-3)  # J per g and day
+
+
+# ------------------------------------------------------------------ laws of the second model's day
+
+
+P = second_run.PARAMETERS
+TABLES = scalar_day.Tables(P)
+
+
+def pond_of(*stocked):
+    pond = scalar_day.new_pond(P)
+    for event in stocked:
+        scalar_day.stock(pond, event, P)
+    return pond
+
+
+@pytest.fixture
+def pond():
+    """A small pond of all four species with bass of several sizes, days after stocking."""
+    made = pond_of(
+        Stocking(BASS, 150.0, 60.0, 0.2), Stocking(BASS, 30.0, 250.0, 1.5), Stocking(BASS, 10.0, 380.0, 3.0),
+        Stocking(BLUEGILL, 8000.0, 35.0, 0.2), Stocking(BLUEGILL, 1500.0, 120.0, 1.5),
+        Stocking(SHAD, 6000.0, 60.0, 0.5), Stocking(MINNOW, 8000.0, 40.0, 0.4),
+    )
+    made.food = {"plankton": 120.0, "benthos": 60.0}
+    return made
+
+
+def total(pond, species, what="number"):
+    return sum(getattr(g, what) for g in pond.groups if g.species == species)
+
+
+SUMMER = Day(190, 26.0)
+
+
+def test_what_is_eaten_is_what_died_and_what_the_pond_gave(pond):
+    """The books of one step: fish eaten = deaths by predation; food eaten = food before + renewed - after."""
+    before = deepcopy(pond)
+    scalar_day.one_step(pond, SUMMER, P, TABLES, 1.0)
+    eaten = lost = 0.0
+    food = {"plankton": 0.0, "benthos": 0.0}
+    for was, g in zip(before.groups, pond.groups, strict=True):
+        died = was.number - g.number
+        assert died == pytest.approx(was.number * g.mean_alive * g.deaths, rel=1e-12)
+        lost += died * g.predation / g.deaths * was.weight / 1000
+        eaten += g.fish_eaten * was.biomass
+        for name in food:
+            food[name] += g.food_eaten[name] * was.biomass
+    assert eaten == pytest.approx(lost, rel=1e-12)
+    assert eaten > 0.1
+    light = 0.5 + 0.5
+    for name, capacity, at_20_c in (("plankton", 201.0, 0.100), ("benthos", 220.0, 0.0635)):
+        renewed = at_20_c * 2**0.6 * light * (capacity - pond.food[name])
+        assert food[name] == pytest.approx(before.food[name] + renewed - pond.food[name], rel=1e-12)
+
+
+def test_two_half_steps_are_close_to_one_step(pond):
+    for g in pond.groups:
+        g.days_since_stocked = 200.0  # fish fresh from a hatchery die too fast for a step of a day
+    halved = deepcopy(pond)
+    for year_day in range(150, 210):
+        day = Day(year_day, 26.0, first_of_run=year_day == 150)
+        scalar_day.one_day(pond, day, P, TABLES)
+        scalar_day.one_day(halved, day, P, TABLES, steps=2)
+    for species in (BASS, BLUEGILL, SHAD, MINNOW):
+        assert total(halved, species, "biomass") == pytest.approx(total(pond, species, "biomass"), rel=0.03)
+        assert total(halved, species, "biomass") != total(pond, species, "biomass")
+
+
+def test_removal_takes_what_is_asked_and_never_more_than_is_there(pond):
+    scalar_day.remove(pond, Removal(BASS, 200.0, 300.0, "per_ha", 12.0), P)
+    assert total(pond, BASS) == pytest.approx(190.0 - 12.0)
+    before = total(pond, BLUEGILL, "biomass")
+    scalar_day.remove(pond, Removal(BLUEGILL, 80.0, 160.0, "kg_per_ha", 5.0), P)
+    assert before - total(pond, BLUEGILL, "biomass") == pytest.approx(5.0)
+    scalar_day.remove(pond, Removal(BASS, 1.0, 9000.0, "per_ha", 1e6), P)
+    assert total(pond, BASS) == pytest.approx(0.0, abs=1e-6)
+    scalar_day.remove(pond, Removal(MINNOW, 1.0, 9000.0, "share", 0.25), P)
+    assert total(pond, MINNOW) == pytest.approx(6000.0)
+
+
+@pytest.mark.parametrize("kind", ["kg_per_ha", "per_ha"])
+def test_quota_is_taken_when_small_and_bounded_by_what_anglers_catch_when_large(pond, kind):
+    def deaths(ask):
+        return scalar_day.harvest_rates(pond.groups, Fishing(BASS, 1.0, 9000.0, kind, ask, 1 / 200), P)
+
+    there = total(pond, BASS, "biomass" if kind == "kg_per_ha" else "number")
+    small = deaths(0.05 * there)
+    assert [r for g, r in zip(pond.groups, small, strict=True) if g.species == BASS] == pytest.approx(
+        [0.05 / 200] * 18, rel=1e-5)
+    assert all(r == 0.0 for g, r in zip(pond.groups, small, strict=True) if g.species != BASS)
+    assert max(deaths(1e9)) == pytest.approx(1.2 / 200, rel=1e-6)
+
+
+def test_a_season_of_a_share_takes_that_share(pond):
+    rates = scalar_day.harvest_rates(pond.groups, Fishing(BASS, 300.0, 9000.0, "share", 0.4, 1 / 200), P)
+    large = [i for i, g in enumerate(pond.groups) if g.species == BASS and g.length > 350]
+    assert max(rates[i] for i in large) * 200 == pytest.approx(-log(0.6), rel=1e-2)
+    assert max(rates) <= -log(0.6) / 200
+
+
+def test_catch_is_harvests_share_of_deaths_and_more_fishing_leaves_fewer(pond):
+    left = {}
+    for share in (0.0, 0.2, 0.6):
+        fished = deepcopy(pond)
+        rule = Fishing(BASS, 200.0, 9000.0, "share", share, 1 / 100)
+        scalar_day.one_step(fished, Day(190, 26.0, fishing=(rule,)), P, TABLES, 1.0)
+        left[share] = total(fished, BASS)
+        by_hand = sum((was.number - g.number) * g.harvest / g.deaths
+                      for was, g in zip(pond.groups, fished.groups, strict=True))
+        assert fished.caught_number[BASS] == pytest.approx(by_hand, rel=1e-12)
+    assert left[0.0] > left[0.2] > left[0.6]
+
+
+def test_pellets_reach_large_bluegill_only_and_no_more_than_is_not_wasted(pond):
+    unfed = deepcopy(pond)
+    scalar_day.one_step(unfed, SUMMER, P, TABLES, 1.0)
+    before = deepcopy(pond)
+    scalar_day.one_step(pond, Day(190, 26.0, pellets_kg_per_ha=0.5), P, TABLES, 1.0)
+    eaten = sum(g.pellets_eaten * was.biomass for was, g in zip(before.groups, pond.groups, strict=True))
+    assert eaten == pytest.approx(0.5 * (1 - P.pellet_waste_share), rel=1e-9)
+    for g, plain in zip(pond.groups, unfed.groups, strict=True):
+        if g.species == BLUEGILL and g.length > 100:
+            assert g.weight > plain.weight
+            assert sum(g.food_eaten.values()) < sum(plain.food_eaten.values())
+        elif g.species != BLUEGILL:
+            assert g.pellets_eaten == 0.0
+        else:
+            assert g.pellets_eaten < 1e-6 * g.max_intake
+    cold = deepcopy(before)
+    scalar_day.one_step(cold, Day(30, 12.0, pellets_kg_per_ha=2.0), P, TABLES, 1.0)
+    assert all(g.pellets_eaten == 0.0 for g in cold.groups)
+
+
+def test_stocked_fish_keep_number_mean_and_stated_spread():
+    pond = pond_of(Stocking(BASS, 100.0, 200.0, 1.0, weight_g=110.0, length_cv=0.12, female_share=0.7))
+    assert total(pond, BASS) == pytest.approx(100.0)
+    assert sum(g.number for g in pond.groups if g.sex == "female") == pytest.approx(70.0)
+    middle = [g for g in pond.groups if g.length == pytest.approx(200.0)]
+    assert middle
+    assert all(g.weight == pytest.approx(110.0) for g in middle)
+    spread = sum(g.number * log(g.length / 200.0) ** 2 for g in pond.groups) / 100.0
+    assert spread + P.length_cv**2 == pytest.approx(0.12**2, rel=1e-9)
+
+
+def test_hatchery_fish_are_easier_prey_than_fish_long_in_the_pond(pond):
+    scalar_day.one_step(pond, SUMMER, P, TABLES, 1.0)
+    fresh = max(g.predation for g in pond.groups if g.species == BASS and g.length < 80)
+    for g in pond.groups:
+        g.days_since_stocked = 200.0
+    scalar_day.one_step(pond, SUMMER, P, TABLES, 1.0)
+    assert fresh > 5 * max(g.predation for g in pond.groups if g.species == BASS and g.length < 80)
+
+
+def test_judge_reads_every_parameter_under_the_projects_names():
+    parameters = scalar_day.one_member(load_parameters())
+    assert vars(P).keys() <= vars(parameters).keys()
+    assert parameters.max_intake_exponent == P.max_intake_exponent
+    assert isinstance(parameters, SimpleNamespace)
+
+
+# ------------------------------------------------------------------ the array engine, held to the plain day
+
+ENGINE_DAYS = 800
+
+
+def everything_at_once(parameters, steps):
+    """Inputs of the engine with all that a strategy can ask for, and the same day by day for the judge."""
+    year_day = (150 + np.arange(ENGINE_DAYS)) % 365
+    year = (150 + np.arange(ENGINE_DAYS)) // 365
+    water_c = np.array([second_run.water_temperature(int(d)) - 1.0 for d in year_day])
+    stocked = [
+        (0, Stocking(MINNOW, 3000.0, 50.0, 0.4, origin="0")), (0, Stocking(BLUEGILL, 3000.0, 40.0, 0.3, origin="1")),
+        (0, Stocking(SHAD, 5000.0, 75.0, 0.8, origin="2")),
+        (30, Stocking(BASS, 185.0, 50.0, 0.15, weight_g=1.8, origin="3")),
+        (60, Stocking(BASS, 20.0, 360.0, 3.0, length_cv=0.1, female_share=0.7, origin="4")),
+        (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, origin="5")),
+    ]
+    removals = [
+        (250, Removal(BLUEGILL, 80.0, 150.0, "share", 0.3)), (260, Removal(BASS, 300.0, 500.0, "kg_per_ha", 2.0)),
+        (270, Removal(SHAD, 1.0, 900.0, "per_ha", 1000.0)),
+    ]
+    growth, survival, spawning = (1.05, 1.0, 0.97, 1.0), (1.0, 1.1, 1.0, 0.9), (0.8, 1.0, 1.2, 1.0)
+    season = np.where((year_day >= 60) & (year_day < 300), 1 / 240, 0.0)
+    rules = [Fishing(BASS, 250.0, 350.0, "kg_per_ha", 12.0, 0.0), Fishing(BASS, 350.0, 900.0, "per_ha", 6.0, 0.0),
+             Fishing(BLUEGILL, 150.0, 900.0, "share", 0.3, 0.0)]
+    pellets = np.where(season > 0, 1.5, 0.0)
+    hours = season * 150.0
+    years = int(year[-1]) + 1
+    inputs = Inputs(
+        parameters=parameters, luck=Luck.none(1, ENGINE_DAYS, years, len(stocked)), area_ha=1.0, steps_per_day=steps,
+        start=dt.date(2025, 5, 31), year_day=year_day, year=year, water_c=water_c[None, :],
+        fertility=np.full(years, 0.7), cover=1.2, pellets_kg_per_ha=pellets, angling_hours_per_ha=hours,
+        death_after_release=np.full(ENGINE_DAYS, 0.1),
+        stockings=tuple(StockingInput(day, e.species, e.per_ha, e.length_mm, e.length_cv, e.weight_g, e.age_years,
+                                      e.female_share, int(e.origin)) for day, e in stocked),
+        fishing=tuple(FishingInput(r.species, r.shortest_mm, r.longest_mm, season, r.kind, np.full((1, years), r.ask))
+                      for r in rules),
+        removals=tuple(RemovalInput(day, r.species, r.shortest_mm, r.longest_mm, r.kind, r.amount, True)
+                       for day, r in removals),
+        local_growth=np.array(growth), local_survival=np.array(survival), local_spawning=np.array(spawning),
+    )
+    days = [
+        Day(int(year_day[k]), float(water_c[k]), fertility=0.7, cover=1.2, pellets_kg_per_ha=float(pellets[k]),
+            stockings=tuple(e for day, e in stocked if day == k), removals=tuple(r for day, r in removals if day == k),
+            fishing=tuple(Fishing(r.species, r.shortest_mm, r.longest_mm, r.kind, r.ask, float(season[k]))
+                          for r in rules if season[k] > 0),
+            angling_hours_per_ha=float(hours[k]), death_after_release=0.1, first_of_run=k == 0,
+            local_growth=growth, local_survival=survival, local_spawning=spawning)
+        for k in range(ENGINE_DAYS)
+    ]
+    return inputs, days
+
+
+@pytest.mark.parametrize("steps", [1, 3])
+def test_engine_agrees_with_the_plain_day_group_by_group(steps):
+    parameters = load_parameters()
+    p = scalar_day.one_member(parameters)
+    inputs, days = everything_at_once(parameters, steps)
+    engine, pond, tables = Engine(inputs), scalar_day.new_pond(p), scalar_day.Tables(p)
+    for day in days[: ENGINE_DAYS if steps == 1 else 150]:
+        engine.run_day()
+        scalar_day.one_day(pond, day, p, tables, steps)
+    s = engine.state
+    groups = sorted(pond.groups, key=lambda g: g.species)  # keeps the order of birth within a species
+    there = s.number[0] > 0
+    assert len(groups) == there.sum() > 50
+    for name, found in (("number", s.number), ("weight", np.exp(s.log_weight)), ("length", np.exp(s.log_length)),
+                        ("ration", s.ration)):
+        np.testing.assert_allclose(found[0, there], [getattr(g, name) for g in groups], rtol=1e-9, err_msg=name)
+    assert s.plankton[0] == pytest.approx(pond.food["plankton"], rel=1e-9)
+    assert s.benthos[0] == pytest.approx(pond.food["benthos"], rel=1e-9)
+    np.testing.assert_allclose(engine.flows.harvest_number[0], pond.caught_number, rtol=1e-9)
+    np.testing.assert_allclose(engine.flows.harvest_biomass[0], pond.caught_biomass, rtol=1e-9)

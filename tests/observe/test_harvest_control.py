@@ -1,0 +1,103 @@
+"""Rules that react: what a survey reads, its sampling error, and the amount that follows from it."""
+
+import numpy as np
+import pytest
+from small import pond
+
+from pondpop.ensemble.draws import uniform
+from pondpop.ensemble.quantities import quantities
+from pondpop.ensemble.run import compare
+from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH, holds, signs
+from pondpop.scenario import Condition, Trigger
+
+MEMBERS = 4000
+
+
+def fish(members=1, bass=(60.0, 30.0, 10.0)):
+    """Fish/ha at 9, 13 and 16 in for bass, and some bluegill; Wr 88 of bass of 8–12 in."""
+    number, wr = np.zeros((members, 4, 32)), np.full((members, 4, 32), np.nan)
+    number[:, 0, [9, 13, 16]] = bass
+    number[:, 1, [4, 7, 9]] = (300.0, 150.0, 50.0)
+    wr[:, 0, 9], wr[:, 0, 13] = 88.0, 95.0
+    return number, wr
+
+
+def test_a_survey_without_error_reads_the_pond():
+    seen = signs(*fish(), area_ha=2.0, fish_sampled=None, uniforms=None)
+    assert seen["bass_psd"][0] == pytest.approx(40.0)
+    assert seen["bass_psd_p"][0] == pytest.approx(10.0)
+    assert seen["bluegill_psd"][0] == pytest.approx(40.0)
+    assert seen["bluegill_psd_p"][0] == pytest.approx(10.0)
+    assert seen["bass_wr_8_12in"][0] == pytest.approx(88.0)
+    assert np.isnan(seen["bass_wr_15_20in"][0])
+
+
+def test_the_error_of_a_sample_is_that_of_counting_fish():
+    u = uniform(5, "survey", range(MEMBERS), 7)
+    seen = signs(*fish(MEMBERS), area_ha=2.0, fish_sampled=50, uniforms=u)
+    for name, share in (("bass_psd", 0.4), ("bass_psd_p", 0.1), ("bluegill_psd", 0.4)):
+        sd = 100 * np.sqrt(share * (1 - share) / 50)
+        assert seen[name].mean() == pytest.approx(100 * share, abs=5 * sd / np.sqrt(MEMBERS))
+        assert seen[name].std() == pytest.approx(sd, rel=0.06)
+        np.testing.assert_allclose(seen[name] * 50 / 100, np.round(seen[name] * 50 / 100), atol=1e-9)
+    assert (seen["bass_psd_p"] <= seen["bass_psd"]).all()
+    wr = seen["bass_wr_8_12in"]
+    assert wr.mean() == pytest.approx(88.0, abs=0.2)
+    assert wr.std() == pytest.approx(WR_SPREAD_BETWEEN_FISH / np.sqrt(30), rel=0.06)
+
+
+def test_a_pond_gives_no_more_fish_than_it_has():
+    u = uniform(5, "survey", range(MEMBERS), 7)
+    seen = signs(*fish(MEMBERS), area_ha=0.1, fish_sampled=500, uniforms=u)  # 10 bass in the pond
+    assert set(np.unique(np.round(seen["bass_psd"], 6))) <= set(np.arange(0.0, 101.0, 10.0))
+
+
+def test_an_empty_pond_shows_no_sign_and_no_condition_holds():
+    number, wr = fish()
+    seen = signs(number * 0.0, wr * np.nan, 2.0, 50, np.full((1, 7), 0.5))
+    assert all(np.isnan(values).all() for values in seen.values())
+    assert not holds(Trigger((Condition("bass_psd", below=101.0), Condition("bass_psd", above=-1.0))), seen)[0]
+
+
+def test_any_and_all():
+    seen = {"bass_psd": np.array([30.0, 30.0, 60.0]), "bass_wr_8_12in": np.array([80.0, 95.0, 95.0])}
+    conditions = (Condition("bass_psd", below=40.0), Condition("bass_wr_8_12in", above=90.0))
+    assert holds(Trigger(conditions, "any"), seen).tolist() == [True, True, True]
+    assert holds(Trigger(conditions, "all"), seen).tolist() == [False, True, False]
+
+
+def rule(limit, amount=20, otherwise=5, side="below"):
+    return (
+        f'[[strategies.few.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 30]\nlb_per_acre = {amount}\n'
+        f'otherwise_lb_per_acre = {otherwise}\nseason = ["04-01", "11-30"]\n'
+        f'when = {{ any = [{{ quantity = "bass_psd", {side} = {limit} }}], fish_sampled = 40 }}\n'
+    )
+
+
+def plain(amount):
+    return (
+        '[[strategies.few.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 30]\n'
+        f'season = ["04-01", "11-30"]\nlb_per_acre = {amount}\n'
+    )
+
+
+def monthly(extra):
+    return compare(pond(members=2, extra=extra, only="few"))["harvest_biomass"].values[0, :, :, 0]
+
+
+def test_a_rule_takes_its_other_amount_until_a_survey_shows_the_condition():
+    always, never = monthly(rule(limit=101)), monthly(rule(limit=0))
+    np.testing.assert_array_equal(never, monthly(plain(5)))
+    lots = monthly(plain(20))
+    # the first survey is on 20 April: until then both take 5
+    assert (always[:, 0] < lots[:, 0]).all()
+    assert (always[:, 0] > never[:, 0]).all()
+    assert (always[:, 1] > 2 * never[:, 1]).all()
+
+
+def test_members_react_each_to_their_own_survey():
+    psd = compare(pond(members=6, extra=plain(5), only="few"))
+    named = {q.name: q.values for q in quantities(psd)}
+    middle = float(np.median(named["bass_psd"][0, :, 0]))
+    taken = compare(pond(members=6, extra=rule(limit=middle), only="few"))["harvest_biomass"].values[0, :, 1, 0]
+    assert 2 * taken.min() < taken.max()

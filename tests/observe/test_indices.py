@@ -1,0 +1,297 @@
+"""Indices of samples and ponds: laws, and the same numbers as scipy's."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from scipy import stats
+
+from pondpop import mortality
+from pondpop.checks import InputError
+from pondpop.observe import indices
+from pondpop.species.listing import SPECIES
+from pondpop.units import MM_PER_IN
+
+CLASSES = 32
+densities = st.one_of(st.just(0.0), st.floats(1e-30, 1e6))  # a ratio to less overflows, and no pond holds so few
+ponds = arrays(float, (3, len(SPECIES), CLASSES), elements=densities)
+counted = st.integers(1, 400).flatmap(lambda total: st.tuples(st.integers(0, total), st.just(total)))
+confidences = st.floats(0.5, 0.99)
+
+
+def pond(**fish):
+    """Numbers [species, length_class] with the fish given as species={inches: number}."""
+    number = np.zeros((len(SPECIES), CLASSES))
+    for species, classes in fish.items():
+        for inches, n in classes.items():
+            number[SPECIES.index(species), inches] = n
+    return number
+
+
+# --- size structure ---
+
+
+def test_psd_counts_by_hand():
+    number = pond(bass={5: 999, 8: 20, 11: 30, 12: 25, 14: 5, 15: 12, 20: 6, 25: 2}, bluegill={2: 500, 3: 60, 6: 40})
+    assert indices.psd(number, "bass") == pytest.approx(50)
+    assert indices.psd(number, "bass", "preferred") == pytest.approx(20)
+    assert indices.psd(number, "bass", "memorable") == pytest.approx(8)
+    assert indices.psd(number, "bass", "trophy") == pytest.approx(2)
+    assert indices.psd(number, "bass", "stock") == pytest.approx(100)
+    assert indices.psd(number, "bluegill") == pytest.approx(40)
+    parts = indices.incremental_psd(indices.category_numbers(number[0], "bass"))
+    assert parts == pytest.approx([50, 30, 12, 6, 2])
+
+
+@given(ponds)
+def test_incremental_parts_add_up_to_100_and_psd_falls_with_the_category(number):
+    for species in ("bass", "bluegill"):
+        parts = indices.category_numbers(number[:, SPECIES.index(species)], species)
+        some = parts.sum(axis=-1) > 0
+        assert indices.incremental_psd(parts).sum(axis=-1)[some] == pytest.approx(100.0)
+        assert np.isnan(indices.psd(number, species)[~some]).all()
+        family = np.stack([indices.psd(number, species, category) for category in indices.CATEGORIES])[:, some]
+        assert (np.diff(family, axis=0) <= 1e-9).all()
+        assert ((family >= 0) & (family <= 100 + 1e-9)).all()
+
+
+@given(ponds, st.floats(1e-3, 1e3))
+def test_indices_do_not_change_with_the_area_counted(number, area):
+    for index in (
+        lambda n: indices.psd(n, "bass"),
+        lambda n: indices.psd(n, "bluegill", "preferred"),
+        indices.forage_carnivore_ratio,
+        indices.harvestable_share,
+        lambda n: indices.edible_forage_carnivore_ratio(n, n, [0.5, 0.4, 0.5, 0.5]),
+    ):
+        assert index(number * area) == pytest.approx(index(number), rel=1e-9, nan_ok=True)
+
+
+@given(st.lists(st.integers(20, 760), max_size=40))
+def test_a_sample_and_its_classes_give_the_same_categories(lengths):
+    classes = np.histogram(lengths, bins=np.arange(CLASSES + 1) * MM_PER_IN)[0]
+    for species in ("bass", "bluegill", "redear_sunfish", "gizzard_shad"):
+        by_fish = indices.category_counts(lengths, species)
+        assert by_fish == pytest.approx(indices.category_numbers(classes, species))
+
+
+def test_a_fish_of_exactly_eight_inches_is_stock():
+    assert indices.category_counts([8 * MM_PER_IN], "bass")[0] == 1
+    assert indices.category_counts([np.nextafter(8 * MM_PER_IN, 0)], "bass").sum() == 0
+
+
+def test_mean_of_a_length_window_weighs_by_fish_and_leaves_out_classes_without_a_value():
+    number = pond(bass={8: 30, 9: 10, 11: 5, 12: 100})
+    wr = np.full_like(number, np.nan)
+    wr[0, 8], wr[0, 9], wr[0, 12] = 80, 100, 50
+    assert indices.class_mean(wr, number, "bass", 8, 12) == pytest.approx(85)
+    assert math.isnan(indices.class_mean(wr, number, "bass", 15, 20))
+
+
+# --- weight ---
+
+
+@pytest.mark.parametrize("species", ["bass", "bluegill", "redear_sunfish", "gizzard_shad"])
+def test_relative_weight_of_a_standard_fish_is_100_from_the_shortest_length_on(species):
+    shortest = {"bass": 150, "bluegill": 80, "redear_sunfish": 70, "gizzard_shad": 180}[species]
+    lengths = np.array([shortest, shortest + 1, 350.0])
+    assert indices.relative_weight(indices.standard_weight(lengths, species), lengths, species) == pytest.approx(100)
+    assert math.isnan(indices.standard_weight(np.nextafter(shortest, 0), species))
+
+
+# --- balance ---
+
+
+def test_balance_ratios_by_hand():
+    # mean adult bass 12.5 in, swallows bluegill up to 5 in and minnows up to 6.25 in
+    number = pond(bass={4: 50, 12: 10})
+    kg = pond(bass={4: 2, 12: 8}, bluegill={3: 6, 5: 4, 6: 10}, shad={9: 5}, minnow={6: 4})
+    assert indices.forage_carnivore_ratio(kg) == pytest.approx(29 / 10)
+    assert indices.edible_forage_carnivore_ratio(number, kg, [0.5, 0.4, 0.5, 0.5]) == pytest.approx((6 + 4 * 0.25) / 10)
+    assert indices.harvestable_share(kg) == pytest.approx(100 * (8 + 10) / 39)
+
+
+def test_ratios_without_bass_or_fish_are_not_defined():
+    empty = np.zeros((len(SPECIES), CLASSES))
+    assert math.isnan(indices.forage_carnivore_ratio(empty))
+    assert math.isnan(indices.edible_forage_carnivore_ratio(empty, empty, [0.5] * 4))
+    assert math.isnan(indices.harvestable_share(empty))
+
+
+def test_balance_rating_names_each_region():
+    words = [indices.balance_rating(x, "forage_carnivore_ratio") for x in (1.39, 1.4, 2.9, 3, 6, 6.1, 10, 10.1)]
+    assert words[0].startswith("below") and words[-1].startswith("above")
+    assert words[1] == words[2] == words[5] == words[6] == "balanced"
+    assert words[3] == words[4] == "in the best part of the range of balanced ponds"
+    assert indices.balance_rating(math.nan, "harvestable_share") == "not defined"
+
+
+@pytest.mark.parametrize(
+    ("bass", "bluegill", "begins"),
+    [(20, 80, "bass crowded"), (80, 10, "bluegill crowded"), (55, 40, "balanced"), (40, 20, "balanced"),
+     (70, 60, "balanced"), (20, 10, "both small"), (90, 90, "both large")],
+)  # fmt: skip
+def test_pair_reading(bass, bluegill, begins):
+    assert indices.pair_reading(bass, bluegill).words.startswith(begins)
+
+
+@pytest.mark.parametrize(("bass", "bluegill"), [(20, 10), (20, 40)])
+def test_harvest_is_no_reason_where_there_is_none(bass, bluegill):
+    assert "harvest" in indices.pair_reading(bass, bluegill).words
+    without = indices.pair_reading(bass, bluegill, harvested=False)
+    assert "harvest" not in without.words
+    assert without[:2] == indices.pair_reading(bass, bluegill)[:2]
+
+
+@given(counted, counted)
+def test_chances_of_the_pair_readings_add_up_to_1(bass, bluegill):
+    chances = indices.pair_reading_chances(*bass, *bluegill)
+    assert len(chances) == 9
+    assert sum(chances.values()) == pytest.approx(1.0)
+    assert min(chances.values()) >= -1e-12
+
+
+def test_large_samples_leave_no_doubt_about_the_pair_and_empty_ones_leave_much():
+    sure = indices.pair_reading_chances(200, 1000, 800, 1000)
+    assert sure[indices.pair_reading(20, 80).words] > 0.999
+    assert max(indices.pair_reading_chances(0, 0, 0, 0).values()) < 0.5
+
+
+def test_chances_of_the_pair_agree_with_random_draws():
+    rng = np.random.default_rng(5)
+    bass, bluegill = (100 * rng.beta(q + 0.5, n - q + 0.5, 20_000) for q, n in ((12, 30), (20, 40)))
+    drawn = [indices.pair_reading(b, g).words for b, g in zip(bass, bluegill, strict=True)]
+    for words, chance in indices.pair_reading_chances(12, 30, 20, 40).items():
+        assert drawn.count(words) / len(drawn) == pytest.approx(chance, abs=0.015)
+
+
+def test_target_ranges_are_told_apart_and_may_be_missing():
+    assert indices.target_range("big_bass", "bass", "psd_m") == (10, 25)
+    assert indices.target_range("panfish", "bass", "psd_m") is None
+
+
+# --- doubt ---
+
+
+@given(counted, confidences)
+def test_wilson_and_exact_limits_are_those_of_scipy(sample, confidence):
+    count, total = sample
+    test = stats.binomtest(count, total)
+    for ours, method in ((indices.wilson_limits, "wilson"), (indices.exact_limits, "exact")):
+        limits, theirs = ours(count, total, confidence), test.proportion_ci(confidence, method=method)
+        assert (float(limits.low), float(limits.high)) == pytest.approx((theirs.low, theirs.high), abs=1e-9)
+
+
+@given(counted)
+def test_exact_limits_hold_their_tails(sample):
+    count, total = sample
+    low, high = indices.exact_limits(count, total, 0.9)
+    assert stats.binom.sf(count - 1, total, low) == pytest.approx(0.05 if count else 1.0)
+    assert stats.binom.cdf(count, total, high) == pytest.approx(0.05 if count < total else 1.0)
+
+
+def test_simultaneous_limits_solve_goodmans_equation_and_hold_all_parts_at_once():
+    shares, n = np.array([0.4, 0.3, 0.2, 0.07, 0.03]), 120
+    counts = np.array([48, 36, 24, 8, 4])
+    quantile = stats.chi2.ppf(1 - 0.1 / 5, 1)
+    for limit in indices.simultaneous_limits(counts, 0.9):
+        assert n * (counts / n - limit) ** 2 == pytest.approx(quantile * limit * (1 - limit))
+    samples = np.random.default_rng(3).multinomial(n, shares, size=4000)
+    low, high = indices.simultaneous_limits(samples, 0.9)
+    held = ((low <= shares) & (shares <= high)).all(axis=-1).mean()
+    each = indices.wilson_limits(samples, samples.sum(axis=-1, keepdims=True), 0.9)
+    assert held >= 0.89  # 0.9 less three standard errors of 4,000 samples is 0.886
+    assert ((each.low <= shares) & (shares <= each.high)).all(axis=-1).mean() < 0.8
+
+
+@given(st.floats(0, 1), st.floats(0.02, 0.4), st.floats(0.5, 0.99))
+def test_the_sample_size_is_the_smallest_that_reaches_the_half_width(share, half_width, confidence):
+    n = indices.sample_size(share, half_width, confidence)
+
+    def half(fish):
+        limits = indices.wilson_limits(share * fish, fish, confidence)
+        centre = (share * fish + z2 / 2) / (fish + z2)
+        return max(float(limits.high) - centre, centre - float(limits.low))
+
+    z2 = stats.norm.ppf(0.5 + confidence / 2) ** 2
+    assert half(max(n, 1)) <= half_width + 1e-6
+    if n > 1:
+        assert half(n - 1) > half_width - 1e-6
+
+
+# --- deaths and catch ---
+
+
+@given(st.floats(0, 5), st.floats(0, 5), st.floats(0.01, 3))
+def test_catch_and_natural_deaths_are_all_deaths(fishing, natural, time):
+    caught = mortality.baranov_catch(100.0, fishing, natural, time)
+    died = mortality.baranov_catch(100.0, natural, fishing, time)
+    assert caught + died == pytest.approx(100 * (1 - mortality.survival(fishing + natural, time)), abs=1e-9)
+
+
+@given(st.floats(0, 10), st.floats(0.1, 10))
+def test_rate_and_survival_are_inverse(rate, time):
+    assert mortality.death_rate(mortality.survival(rate, time), time=time) == pytest.approx(rate, abs=1e-9)
+
+
+def test_no_survivors_is_an_infinite_rate():
+    assert mortality.death_rate(0.0) == math.inf
+
+
+@given(
+    st.floats(0.05, 1.5),
+    st.floats(0.05, 1.0),
+    st.floats(0.1, 0.6),
+    st.floats(-2, 0),
+    st.floats(0, 4),
+    st.floats(2.5, 3.5),
+)
+def test_the_closed_form_of_the_yield_agrees_with_its_integral(fishing, natural, growth, t0, wait, power):
+    from scipy.integrate import quad
+
+    start = 1.0 + wait
+    found = mortality.cohort_yield(
+        1000, recruit_age=1.0, catch_age=start, fishing=fishing, natural=natural, largest_length=40.0,
+        growth_rate=growth, age_at_no_length=t0, weight_factor=0.01, weight_power=power,
+    )  # fmt: skip
+
+    def rate(age):
+        fish = 1000 * math.exp(-natural * wait - (fishing + natural) * (age - start))
+        return fishing * fish * 0.01 * (40 * (1 - math.exp(-growth * (age - t0)))) ** power
+
+    expected = quad(rate, start, start + 60 / (fishing + natural), epsrel=1e-9, limit=400)[0]
+    assert float(found.weight) == pytest.approx(expected, rel=1e-6)
+
+
+# --- refusals ---
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: indices.standard_weight(100, "shad"), "a published standard weight: one of bass"),
+        (lambda: indices.category_inches("bas"), 'did you mean "bass"?'),
+        (lambda: indices.psd(np.ones((4, CLASSES)), "trout"), "one of bass, bluegill, shad, minnow"),
+        (lambda: indices.psd(np.ones((4, CLASSES)), "bass", "qality"), 'did you mean "quality"?'),
+        (lambda: indices.psd_of_categories([3, 2], "trophy"), "one of stock, quality"),
+        (lambda: indices.category_counts([100, math.nan], "bass"), "a length above 0"),
+        (lambda: indices.target_range("big-bass", "bass", "psd"), 'did you mean "big_bass"?'),
+        (lambda: indices.target_range("balanced", "shad", "psd"), "one of bass, bluegill"),
+        (lambda: indices.target_range("balanced", "bass", "psd_x"), "one of psd, psd_p, psd_m"),
+        (lambda: indices.balance_rating(1, "f/c"), "a balance ratio: one of"),
+        (lambda: indices.pair_reading(120, 10), "a PSD from 0 to 100 %"),
+        (lambda: indices.wilson_limits(11, 10), "counts from 0 to their total"),
+        (lambda: indices.exact_limits(-1, 10), "counts from 0 to their total"),
+        (lambda: indices.exact_limits(1, 10, 95), "a share above 0 and below 1"),
+        (lambda: indices.sample_size(40, 0.1), "a share from 0 to 1"),
+        (lambda: indices.sample_size(0.4, 10), "a half width above 0 and below 0.5"),
+    ],
+)
+def test_wrong_arguments_are_refused_in_one_line(call, says):
+    with pytest.raises(InputError) as refused:
+        call()
+    assert says in str(refused.value)
+    assert "\n" not in str(refused.value)

@@ -1,0 +1,576 @@
+"""The report: numbers as in yearly.csv, safe and self-contained HTML, the same bytes, and any outcome can be told.
+
+The ponds here are invented arrays, not runs of the model, so that no test depends on what the model says.
+"""
+
+import csv
+import io
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from pondpop.cli import main
+from pondpop.ensemble import results
+from pondpop.ensemble.quantities import yearly_csv
+from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
+from pondpop.report import write_page
+from pondpop.report.answer import answer
+from pondpop.report.calendar import calendar, harvest_tables, water_c
+from pondpop.report.drawing import INK
+from pondpop.report.figures import length_frequency
+from pondpop.report.forage_supply import advice
+from pondpop.report.format import figure_of, in_ten, months_in_words, with_band
+from pondpop.report.page import CAUTIONS, make_page
+from pondpop.report.strategies import LOOKS, gather
+from pondpop.report.style import CSS
+from pondpop.report.tables import harmless
+from pondpop.scenario import resolve
+
+HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
+SIZES = {"species": 4, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
+         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7}  # fmt: skip
+
+
+def raw_scenario(**more):
+    stocking = [
+        {"name": "forage", "species": "bluegill", "date": "2026-03-20", "per_acre": 1500, "length_in": 2},
+        {"name": "bass", "species": "bass", "date": "2027-06-05", "per_acre": 75, "length_in": 2},
+    ]
+    harvest = [{"name": "small", "species": "bass", "length_in": [8, 12], "from_year": 2, "lb_per_acre": 20}]
+    return {
+        "title": "An invented pond",
+        "pond": {"area_acres": 4, "fertility": "fertilized"},
+        "water": {"climate": "deep_south"},
+        "run": {"start": "2026-03-15", "years": 3},
+        "stocking": stocking,
+        "strategies": {"light": {"title": "leave them"}, "hard": {"title": "take small ones", "harvest": harvest}},
+        "goals": [{"kind": "balanced"}, {"kind": "pounds_harvested"}],
+        **more,
+    }
+
+
+def dataset_of(raw, members=5, seed=1, change=None) -> xr.Dataset:
+    """A Dataset of invented numbers: members differ, strategies share most of the luck."""
+    import datetime as dt
+
+    def dated(value):
+        if isinstance(value, dict):
+            return {k: dt.date.fromisoformat(v) if k in ("date", "start") else dated(v) for k, v in value.items()}
+        return [dated(v) for v in value] if isinstance(value, list) else value
+
+    scenario = resolve(dated(raw))
+    rng = np.random.default_rng(seed)
+    start, months = scenario.run.start, scenario.run.years * 12 + 1
+    sizes = SIZES | {"survey_date": len(scenario.run.survey_dates), "month": months}
+    projected = {}
+    for s, (name, strategy) in enumerate(scenario.strategies.items()):
+        arrays = {}
+        for variable, (dims, _, _) in results.VARIABLES.items():
+            shape = (members, *(len(strategy.stocking) if d == "stocked_group" else sizes[d] for d in dims))
+            arrays[variable] = 10.0 * rng.lognormal(0.0, 0.4, shape) * (1 + 0.2 * s)
+        arrays["number"] = arrays["number"] * np.exp(-0.2 * LENGTH_CLASSES_IN)
+        arrays["relative_weight"] = 90 + arrays["relative_weight"] / 5
+        phase = (start.month - 1 + np.arange(months)) % 12
+        arrays["water_temperature"] = np.broadcast_to(
+            18 - 11 * np.cos(2 * np.pi * phase / 12), (members, months)
+        ).copy()
+        if not strategy.harvest:
+            arrays["harvest_number"] *= 0
+            arrays["harvest_biomass"] *= 0
+        projected[name] = arrays
+    dataset = results.to_dataset(scenario, projected, {"pondpop": "0", "numpy": "0"})
+    if change is not None:
+        change(dataset)
+    return dataset
+
+
+@pytest.fixture(scope="module")
+def dataset():
+    return dataset_of(raw_scenario())
+
+
+@pytest.fixture(scope="module")
+def folder(dataset, tmp_path_factory):
+    path = tmp_path_factory.mktemp("report")
+    write_page([dataset], path / "report.html")
+    return path
+
+
+@pytest.fixture(scope="module")
+def page(folder):
+    return (folder / "report.html").read_text(encoding="utf-8")
+
+
+class Outline(HTMLParser):
+    """What a page is made of; refuses tags that do not close in order."""
+
+    VOID = ("meta", "br", "img", "link", "hr", "input")
+
+    def __init__(self, text):
+        super().__init__(convert_charrefs=True)
+        self.open, self.tags, self.ids, self.attributes, self.headings = [], [], [], [], []
+        self.tables, self.texts = [], []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        attrs = dict(attrs)
+        self.tags.append((tag, attrs))
+        self.attributes += [(tag, k, v) for k, v in attrs.items()]
+        if "id" in attrs:
+            self.ids.append(attrs["id"])
+        if tag in ("h1", "h2", "h3", "h4"):
+            self.headings.append(int(tag[1]))
+        if tag == "table":
+            self.tables.append([])
+        if tag == "tr" and self.tables:
+            self.tables[-1].append([])
+        if tag in ("td", "th"):
+            self.tables[-1][-1].append("")
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        if tag not in self.VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag, tag
+
+    def handle_data(self, data):
+        if self.open and self.open[-1] in ("td", "th"):
+            self.tables[-1][-1][-1] += data
+        if "style" not in self.open:
+            self.texts.append(data)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.texts).split())
+
+
+@pytest.fixture(scope="module")
+def outline(page):
+    return Outline(page)
+
+
+def read_csv(path):
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
+
+
+# ------------------------------------------------------------------ numbers
+
+
+def test_every_number_of_the_tables_is_that_of_yearly_csv(dataset, folder):
+    wanted = {
+        (row["strategy"], row["date"], row["quantity"]): (row["p10"], row["p50"], row["p90"], row["unit"])
+        for row in csv.DictReader(io.StringIO(yearly_csv(dataset, "us")))
+    }
+    letters = {"A": "light", "B": "hard"}
+    checked = 0
+    for name in ("outcomes", "by_year"):
+        for row in read_csv(folder / "report_tables" / f"{name}.csv"):
+            found = (row["p10"], row["p50"], row["p90"], row["unit"])
+            assert found == wanted[letters[row["strategy"]], row["date"], row["quantity"]]
+            checked += 1
+    assert checked > 60
+
+
+def test_shown_cells_are_the_rounded_csv(outline, folder):
+    table = next(t for t in outline.tables if any(row[0].startswith("Bass PSD") for row in t))
+    rows = {
+        row["quantity"]: row for row in read_csv(folder / "report_tables" / "outcomes.csv") if row["strategy"] == "A"
+    }
+    shown = next(row for row in table if row[0].startswith("Bass PSD,"))[1].strip()
+    assert shown == figure_of(float(rows["bass_psd"]["p50"]), "percent")
+    crop = next(row for row in table if row[0].startswith("Bass, lb/acre"))[1].strip()
+    assert crop == figure_of(float(rows["bass_standing_crop"]["p50"]), "crop")
+
+
+def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
+    material = gather([dataset], "us")
+    table = harvest_tables(material)[0]
+    first = np.datetime64(table.csv_rows[0][4], "M")
+    at = int(np.flatnonzero(dataset["month"].values.astype("datetime64[M]") == first)[0])
+    fish = np.median(dataset["harvest_number"].values[1, :, at, 0]) * dataset.attrs["area_ha"]
+    assert table.csv_rows[0][0] == "B" and table.csv_rows[0][6] == pytest.approx(fish, rel=1e-12)
+    assert table.rows[0][1][0] == f"{fish:.0f} fish"
+    assert table.caption.startswith(
+        "Harvest in whole fish of this pond by month with the range of 8 of 10 courses; weight:"
+    )
+    months = {str(row[4]) for row in table.csv_rows}
+    assert max(months) < "2028-03"  # the coming two years
+
+
+def test_calendar_counts_whole_fish_in_date_order(dataset):
+    table = calendar(gather([dataset], "us"))
+    dates = [row[0] for row in table.csv_rows]
+    assert dates == sorted(dates)
+    told = [str(row[3]) for row in table.csv_rows]
+    assert any("Stock 300 bass of 2 in (51 mm): 75 per acre (190 per ha)" in text for text in told)
+    assert any("Stock 6,000 bluegill" in text for text in told)
+    assert sum(text == "Survey." for text in told) == 4  # two a year for two years
+    stock = next(row for row in table.csv_rows if "Stock 300" in str(row[3]))
+    assert stock[2] == "all"
+    harvest = next(row for row in table.csv_rows if "Harvest bass" in str(row[3]))
+    assert harvest[2] == "B" and "8–12 in (203–305 mm)" in harvest[3]
+
+
+def test_warm_water_at_stocking_is_named(dataset):
+    material = gather([dataset], "us")
+    june = water_c(material.cases[0], np.datetime64("2027-06-05").astype(object))
+    assert june == pytest.approx(18 - 11 * np.cos(2 * np.pi * 5 / 12))
+    assert any("move at dawn" in str(row[3]) for row in calendar(material).csv_rows) == (june > 27)
+
+
+def test_hunger_is_found_where_prey_is_less_than_need():
+    def hungry(ds):
+        ds["edible_prey"].values[:] = 50.0
+        ds["prey_need"].values[:] = 5.0
+        july = ds["month"].values.astype("datetime64[M]").astype(int) % 12 == 6
+        ds["prey_need"].values[0][:, july, 2] = 80.0  # bass of 8–12 in of the first strategy
+
+    material = gather([dataset_of(raw_scenario(), change=hungry)], "us")
+    (seen, helps), (others, _) = (advice(case, "us") for case in material.cases)
+    assert seen == "short of prey of their size: bass of 8–12 in, July (9 of 10)."
+    assert len(helps) == 1 and "12–14 in" in helps[0]
+    assert others == "no class is likely to run short of prey of its size."
+
+
+def test_thin_bass_are_told_though_prey_of_their_size_is_there():
+    def thin(ds):
+        ds["edible_prey"].values[:], ds["prey_need"].values[:] = 50.0, 5.0
+        ds["relative_weight"].values[:, :, :, 0] = 95.0
+        ds["relative_weight"].values[0, :, -1, 0, 12:15] = 78.0
+
+    material = gather([dataset_of(raw_scenario(), change=thin)], "us")
+    (seen, helps), (others, watch) = (advice(case, "us") for case in material.cases)
+    assert "Yet bass of 12–15 in (Wr 78) are thin at the last survey" in seen
+    assert "12–14 in" in helps[0] and "beyond watching Wr" in watch[0]
+    assert "thin" not in others
+    assert "thin" not in advice(material.cases[0], "us", coming=True)[0]
+
+
+def expectation(raw, change) -> str:
+    """What the page expects of the best strategy."""
+    (lead,) = answer(gather([dataset_of(raw, change=change)], "us")).lead
+    return dict(lead)["What to expect"]
+
+
+def test_harvest_is_blamed_only_where_there_is_one():
+    def small_bass(ds):
+        ds["number"].values[:, :, :, 0, 12:] = 1e-3
+        ds["number"].values[:, :, :, 1] = 0.0
+        ds["number"].values[:, :, :, 1, 4], ds["number"].values[:, :, :, 1, 7] = 60.0, 40.0
+
+    raw = raw_scenario()
+    raw["strategies"] = {"light": raw["strategies"]["light"]}
+    assert "bass many" in expectation(raw, small_bass) and "harvest" not in expectation(raw, small_bass)
+    raw["strategies"] = {"hard": raw_scenario()["strategies"]["hard"]}
+    assert "harvested too hard" in expectation(raw, small_bass)
+
+
+def test_few_courses_are_said_to_be_few():
+    for members, said in ((5, True), (30, False)):
+        (lead,) = answer(gather([dataset_of(raw_scenario(), members)], "us")).lead
+        assert ("Run 100 or more" in dict(lead)["How sure"]) == said
+
+
+def test_a_harvest_that_is_not_caught_is_minded():
+    def caught(kilograms):
+        def change(ds):
+            ds["harvest_biomass"].values[:] = 0.0
+            ds["harvest_biomass"].values[1, :, 16::12, 0] = kilograms  # July of strategy B, which asks for 20 lb/acre
+
+        (lead,) = answer(gather([dataset_of(raw_scenario(), change=change)], "us")).lead
+        return dict(lead).get("Mind", "")
+
+    assert "B asks for 20 lb/acre of bass a year in 2027–2028, and 7.1 are caught" in caught(8.0)
+    assert "asks for" not in caught(25.0)
+
+
+# ------------------------------------------------------------------ the page
+
+
+def test_same_input_same_bytes(dataset, folder, tmp_path):
+    results.write(dataset, tmp_path / "projection.nc")
+    (tmp_path / "again").mkdir()
+    write_page([results.read(tmp_path / "projection.nc")], tmp_path / "again" / "report.html")
+    first = (folder / "report.html").read_bytes()
+    assert (tmp_path / "again" / "report.html").read_bytes() == first
+    for file in sorted((folder / "report_tables").iterdir()):
+        assert (tmp_path / "again" / "report_tables" / file.name).read_bytes() == file.read_bytes()
+
+
+def test_nothing_half_written_is_left(folder):
+    assert not list(folder.rglob("*.partial"))
+    assert {file.suffix for file in folder.rglob("*.*")} == {".html", ".csv"}
+
+
+def test_self_contained(page, outline):
+    tags = {tag for tag, _ in outline.tags}
+    assert not tags & {"script", "link", "img", "iframe", "object", "embed", "form", "base", "image", "foreignObject"}
+    for _tag, name, value in outline.attributes:
+        assert not name.startswith("on") and name not in ("src", "srcset", "action", "xlink:href")
+        if name == "href":
+            assert value.startswith("#")
+    assert re.findall(r"url\((?!#)", page) == [] and "@import" not in page
+    assert "http" not in re.sub(r"<li>[^<]*</li>", "", page).replace("http-equiv", "")
+
+
+def test_valid_structure(outline):
+    assert len(outline.ids) == len(set(outline.ids))
+    known = set(outline.ids)
+    for _tag, name, value in outline.attributes:
+        wanted = value.split() if name == "aria-labelledby" else [value[1:]] if name == "href" else []
+        wanted += re.findall(r"url\(#([^)]+)\)", value or "")
+        assert set(wanted) <= known
+    for landmark in ("header", "nav", "main", "footer", "h1", "title"):
+        assert [tag for tag, _ in outline.tags].count(landmark) == 1 + (
+            sum(tag == "svg" and attrs.get("role") == "img" for tag, attrs in outline.tags)
+            if landmark == "title"
+            else 0
+        )
+    assert outline.headings[0] == 1
+    assert all(b - a <= 1 for a, b in zip(outline.headings, outline.headings[1:], strict=False))
+    assert dict(outline.tags)["html"]["lang"] == "en"
+
+
+def test_tables_have_captions_and_scoped_headers(page):
+    tables = re.findall(r"<table.*?</table>", page, flags=re.S)
+    assert len(tables) >= 6
+    for table in tables:
+        assert "<caption>" in table
+        heads = re.findall(r"<th(?: [^>]*)?>", table)
+        assert heads and all('scope="col"' in head or 'scope="row"' in head for head in heads)
+
+
+def test_every_picture_has_a_text_alternative_and_a_caption(page):
+    pictures = re.findall(r"<figure>.*?</figure>", page, flags=re.S)
+    assert len(pictures) >= 12
+    for one in pictures:
+        assert re.search(
+            r"<svg[^>]*role=\"img\"[^>]*><title id=\"[^\"]+\">[^<]+</title><desc id=\"[^\"]+\">[^<]{20,}", one
+        )
+        assert "<figcaption>" in one and "<h3>" in one
+        assert "nan" not in one.lower().replace("alternan", "")
+
+
+def test_order_of_the_page(page):
+    order = ["answer", "cautions", "actions", "years", "hunger", "assumptions", "limits", "sources", "again"]
+    places = [page.index(f'id="{key}"') for key in order]
+    assert places == sorted(places)
+
+
+def test_cautions_are_in_every_report(outline):
+    for _, words in CAUTIONS:
+        assert words in outline.text
+    for word in ("state agency", "certified fisheries professional", "advisories", "Electrofishing", "Ice"):
+        assert word in outline.text
+
+
+def test_scenario_text_is_escaped_and_shown():
+    raw = raw_scenario(report={"consultant": HOSTILE, "note": f"one\n{HOSTILE}"})
+    raw["title"] = f"=1+1 {HOSTILE}"
+    raw["strategies"]["light"]["title"] = f"=cmd {HOSTILE}"
+    raw["strategies"]["hard"]["title"] = "for $5 or $6"
+    carrying = dataset_of(raw, 3).assign_attrs(assessment=f"Bass PSD 40 (31–50) {HOSTILE}")
+    material = gather([carrying], "metric")
+    text, sheets = make_page(material, "tables")
+    outline = Outline(text)
+    assert "<script" not in text
+    assert "Pond of 1.62 ha (4 acres)" in outline.text
+    assert f"What the records say Assessment Bass PSD 40 (31–50) {HOSTILE}" in outline.text
+    assert f"Prepared by {HOSTILE}" in outline.text and f"one {HOSTILE}" in outline.text
+    assert f"A: =cmd {HOSTILE[:20]}" in outline.text
+    assert ">B: for $5 or $6</text>" in text  # above the panels of the pictures, dollars and all
+    for sheet in sheets:
+        for row in csv.reader(io.StringIO(sheet.to_csv())):
+            assert not any(cell.startswith(("=", "+", "@")) for cell in row)
+            assert not any(cell.startswith("-") and not re.fullmatch(r"-?[\d.e+-]+", cell) for cell in row)
+
+
+LEARNED = """about,quantity,unit,observed,prior_p10,prior_p50,prior_p90,posterior_p10,posterior_p50,posterior_p90,note
+model,productivity,,,0.5,1,2,0.8,0.9,1.0,
+model,growth of bass,,,0.9,1,1.1,0.8,1,1.2,
+pond,bass_psd,%,,20,40,60,30,35,40,
+record,2030-04-01 electrofishing bass: caught,fish,50,10,30,90,40,52,60,
+record,2030-04-01 seine bass: caught,fish,0,0,0.1,0.2,0,0.1,0.2,
+record,2030-04-01 electrofishing bass: mean length,mm,254,200,250,300,240,250,260,not used: no member explains it
+"""
+
+
+def test_an_update_is_shown_before_and_after(dataset):
+    carrying = dataset.assign_attrs(update="learned", update_table=LEARNED)
+    text, _ = make_page(gather([carrying], "us"), "tables")
+    seen = Outline(text).text
+    for title in ("What the records narrowed", "The pond at the last record", "Fish caught", "Mean length of the catch"):
+        assert title in seen
+    assert "productivity 1 before, 0.9 after" in text and "growth of bass 1 before" not in text  # it did not narrow
+    assert "electrofished bass 9.84 before, 9.84 after, 10 observed" in text  # inches
+    assert "2030-04-01 seine" not in text  # nothing there before, nothing seen
+    assert "What the records narrowed" not in Outline(make_page(gather([dataset], "us"), "tables")[0]).text
+    metric, _ = make_page(gather([carrying], "metric"), "tables")
+    assert "electrofished bass 250 before, 250 after, 254 observed" in metric
+
+
+def test_units_of_the_page(dataset):
+    told = [str(row[3]) for row in calendar(gather([dataset], "metric")).csv_rows]
+    assert any("of 51 mm (2 in): 190 per ha (75 per acre)" in text for text in told)
+    us = read_csv_of(dataset, "us", "bass_psd")
+    assert read_csv_of(dataset, "metric", "bass_psd") == us  # units never change a PSD
+    crop = [float(read_csv_of(dataset, units, "bass_standing_crop")[0][7]) for units in ("us", "metric")]
+    assert crop[1] / crop[0] == pytest.approx(1.1208511, rel=1e-6)
+
+
+def read_csv_of(dataset, units, quantity):
+    from pondpop.report import tables
+
+    return [row for row in tables.outcomes(gather([dataset], units))[0].csv_rows if row[3] == quantity]
+
+
+def empty(ds):
+    for name in ds.data_vars:
+        if name != "water_temperature":
+            undefined = name in ("relative_weight", "largest_weight", "group_length", "group_weight")
+            ds[name].values[:] = np.nan if undefined else 0.0
+
+
+def all_goals(raw):
+    raw["goals"] = [{"kind": "big_bass"}, {"kind": "bass_above", "above_lb": 8}, {"kind": "cost", "by_year": 2}]
+    raw["costs"] = {"per_bass": 1.5, "per_hour": 12}
+
+
+def everything(raw):
+    raw["run"]["years"] = 1
+    common = raw["strategies"]["hard"]
+    common["removal"] = [{"name": "out", "species": "bass", "date": "2026-10-01", "share": 1, "cost": 100}]
+    common["feeding"] = [{"name": "pellets", "lb_per_acre_day": 2, "season": ["04-01", "09-30"]}]
+    common["angling"] = [{"name": "friends", "hours_per_acre": 20, "death_after_release": 0.1}]
+    raw["stocking"] = [
+        {"name": "old", "species": "bass", "resident": True, "per_acre": 5, "length_in": 12},
+        {"name": "shad", "species": "shad", "date": "2027-01-10", "per_acre": 500, "length_in": 3},
+    ]
+
+
+def lonely(raw):
+    """One strategy, and no goals."""
+    del raw["strategies"]["light"], raw["goals"]
+
+
+@pytest.mark.parametrize(
+    ("edit", "members", "change"),
+    [(None, 1, None), (None, 4, empty), (lonely, 4, None), (all_goals, 4, None), (everything, 1, empty)],
+)
+def test_any_outcome_can_be_told(edit, members, change, tmp_path):
+    raw = raw_scenario()
+    raw["run"]["years"] = 2
+    if edit is not None:
+        edit(raw)
+    write_page([dataset_of(raw, members, change=change)], tmp_path / "r.html")
+    outline = Outline((tmp_path / "r.html").read_text(encoding="utf-8"))
+    assert not re.search(r"\b(nan|inf|None(?! is likely))\b", outline.text)
+    if members == 1:
+        text = (tmp_path / "r.html").read_text(encoding="utf-8")
+        assert " of 10" not in text[text.index('id="answer"') : text.index('id="actions"')]
+
+
+def test_a_shad_stocking_in_cold_water_is_warned_of():
+    raw = raw_scenario()
+    everything(raw)
+    told = [str(row[3]) for row in calendar(gather([dataset_of(raw)], "us")).csv_rows]
+    assert any("too cold for threadfin" in text for text in told)
+
+
+def test_several_files_side_by_side(dataset, tmp_path):
+    other = raw_scenario()
+    other["title"] = "Another pond"
+    write_page([dataset, dataset_of(other, seed=2)], tmp_path / "r.html")
+    outline = Outline((tmp_path / "r.html").read_text(encoding="utf-8"))
+    assert "An invented pond / Another pond" in outline.text
+    assert len(outline.ids) == len(set(outline.ids))
+    rows = read_csv(tmp_path / "r_tables" / "outcomes.csv")
+    assert {row["strategy"] for row in rows} == {"A", "B", "C", "D"}
+
+
+def test_the_command_makes_the_page_from_files_alone(dataset, tmp_path):
+    for name in ("one", "two"):
+        results.write(dataset, tmp_path / f"{name}.nc")
+    assert main(["report", str(tmp_path / "one.nc"), str(tmp_path / "two.nc"), "--units", "metric"]) == 0
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "Pond of 1.62 ha (4 acres)" in text and "D: take small ones" in text
+
+
+def test_length_frequency_of_survey_counts():
+    counts = np.zeros(32)
+    counts[[8, 9, 12]] = 10, 20, 3
+    one = length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", "Lengths of bass measured")
+    assert one.svg.startswith("<svg") and "33 fish, most of 9–10 in" in one.words
+    assert one == length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", one.title)
+
+
+# ------------------------------------------------------------------ words and looks
+
+
+def test_chances_are_told_in_tenths_and_never_as_certain():
+    assert in_ten(0.8) == "8 of 10" and in_ten(0.5) == "5 of 10"
+    assert in_ten(1.0) == "more than 9 of 10" and in_ten(0.0) == "less than 1 of 10"
+    assert in_ten(1.0, members=4) == "9 of 10"
+    assert in_ten(float("nan")) == "not known"
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "shown"),
+    [(52.4, "percent", "52"), (-0.2, "percent", "0"), (116.2, "crop", "120"), (0.034, "fish", "<0.1"),
+     (0.0, "fish", "0"), (50.8, "length", "51"), (10.64, "length", "10.6"), (float("nan"), "crop", "–"),
+     (1234.0, "density", "1,200")],
+)  # fmt: skip
+def test_no_more_digits_than_a_number_deserves(value, kind, shown):
+    assert figure_of(value, kind) == shown
+
+
+def test_bands_that_say_nothing_are_not_shown():
+    assert with_band([1.0, 2.0, 3.0], "ratio") == ("2", "1–3")
+    assert with_band([51.6, 52.0, 52.3], "percent") == ("52", "")
+    assert with_band([float("nan")] * 3, "percent") == ("–", "")
+    assert with_band([0.0, 0.0, 0.02], "fish") == ("0", "")
+
+
+def test_months_in_words():
+    assert months_in_words([11, 12, 1, 2]) == "November–February"
+    assert months_in_words([4, 6, 7]) == "April and June–July"
+    assert months_in_words(range(1, 13)) == "every month" and months_in_words([]) == ""
+
+
+def test_cells_that_a_spreadsheet_would_run_are_made_harmless():
+    assert harmless("=1+1") == "'=1+1" and harmless(" @x") == "' @x" and harmless("\tx") == "'\tx"
+    assert harmless("75 per acre") == "75 per acre"
+    assert harmless(-3.5) == "-3.5" and harmless(float("nan")) == ""
+
+
+def luminance(colour):
+    parts = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a, b):
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_text_has_contrast_and_lines_differ_without_colour(page):
+    named = dict(re.findall(r"--(\w+):(#[0-9a-f]{6})", CSS))
+    for text in ("ink", "soft", "deep", "warn"):
+        for ground in ("paper", "wash"):
+            assert contrast(named[text], named[ground]) >= 4.5
+    drawn = set(re.findall(r"<text style=\"[^\"]*fill: (#[0-9a-f]{6})", page))
+    assert INK in drawn and len(drawn) > 3
+    for colour in drawn:
+        assert contrast(colour, named["paper"]) >= 4.5, colour
+    dashes, markers = [str(look[1]) for look in LOOKS], [look[2] for look in LOOKS]
+    assert len(set(dashes)) == len(set(markers)) == len(LOOKS)

@@ -1,0 +1,641 @@
+"""Reading, resolving, dumping and telling of scenarios."""
+
+import copy
+import datetime as dt
+import os
+import time
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pondpop.checks import InputError
+from pondpop.scenario import CLIMATES, SPREADS, Condition, describe, dump, load, read, resolve, years_after
+from pondpop.scenario.read import KEYS, si
+from pondpop.units import AREA, DENSITY, LENGTH, WEIGHT
+
+ROOT = Path(__file__).parents[2]
+SHIPPED = sorted((ROOT / "scenarios").glob("*.toml"))
+
+SMALL = """
+title = "A pond"
+[pond]
+area_acres = 2
+fertility = "fertilized"
+[run]
+start = 2026-03-15
+years = 3
+[[stocking]]
+species = "bluegill"
+date = 2026-03-20
+per_acre = 1500
+length_in = 2
+[strategies.light]
+[[strategies.light.stocking]]
+name = "bass"
+species = "bass"
+date = 2027-06-05
+per_acre = 75
+length_in = 2
+[[strategies.light.harvest]]
+species = "bass"
+length_in = [8, 14]
+from_year = 2
+lb_per_acre = 20
+"""
+
+FULL = """
+title = "Everything \\"at once\\" – ü \\\\"
+[pond]
+area_ha = 1.5
+cover = "much"
+[water]
+monthly_f = [48, 52, 59, 68, 77, 83, 86, 85, 80.6, 70.7, 61, 52]
+origin = "a neighbour's pond"
+[run]
+start = 2024-02-29
+years = 4
+surveys = ["05-01", 2025-08-08, {passes_f = 64.4, rising = true}, {passes_c = 15, rising = false}]
+[[stocking]]
+species = "bass"
+resident = true
+count = 40
+length_mm = 300
+length_cv = 0.1
+weight_g = 350
+age_years = 3.5
+female_share = 0.6
+[[removal]]
+species = "bluegill"
+date = 2026-01-15
+per_acre = 200
+length_in = [0, 3]
+reason = "die_off"
+[[feeding]]
+lb_per_acre_day = 2
+season = ["04-01", "09-30"]
+[[angling]]
+hours_per_acre = 60
+to_year = 3
+[[local_knowledge]]
+species = "bass"
+process = "spawning"
+multiplier = 0.5
+reason = "little gravel"
+[ensemble]
+members = 12
+seed = 7
+spread = {weather_day = 0, growth = 0.1}
+[[goals]]
+kind = "bass_above"
+above_lb = 5
+by_year = 4
+[costs]
+per_bass = 1.25
+per_lb_feed = 0.4
+currency = "USD"
+[report]
+consultant = "N. N."
+note = "First line\\nsecond"
+units = "metric"
+[strategies.a]
+fertility = 0.8
+[[strategies.a.harvest]]
+species = "bass"
+share = 0.3
+[[strategies.a.harvest]]
+name = "reacting"
+species = "bass"
+length_in = [0, 13]
+lb_per_acre = 25
+otherwise_kg_per_ha = 11
+when = {all = [{quantity = "bass_psd", below = 40}, {quantity = "bass_wr_8_12in", above = 90}], fish_sampled = 60}
+[strategies.b-2]
+fertility = "unfertilized"
+title = "the other"
+[[strategies.b-2.stocking]]
+species = "shad"
+date = 2024-04-01
+per_ha = 1000
+length_mm = 75
+cost_each = 0.2
+"""
+
+
+def small(**changes):
+    """The small scenario as the file says it, with values at dotted paths changed; None takes a key away."""
+    raw = tomllib.loads(SMALL)
+    for path, value in changes.items():
+        *folders, last = path.split("__")
+        place = raw
+        for name in folders:
+            place = place[int(name)] if name.isdigit() else place.setdefault(name, {})
+        if value is None:
+            del place[last]
+        else:
+            place[last] = value
+    return raw
+
+
+def bass(raw):
+    return raw["strategies"]["light"]["stocking"][0]
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: p.stem)
+def test_shipped_scenarios_say_that_they_are_invented_and_survive_a_round_trip(path):
+    scenario = load(path)
+    assert "invented" in path.read_text("utf-8")
+    assert scenario.run.years == 8
+    assert len(scenario.strategies) >= 2
+    assert resolve(tomllib.loads(dump(scenario))) == scenario._replace(source_file=None)
+
+
+def test_what_a_scenario_means_in_si():
+    scenario = resolve(tomllib.loads(SMALL))
+    light = scenario.strategies["light"]
+    assert scenario.pond.area_ha == pytest.approx(2 * 0.40468564224)
+    assert [(s.name, s.species) for s in light.stocking] == [("bluegill_2026-03-20", "bluegill"), ("bass", "bass")]
+    assert light.stocking[1].per_ha == pytest.approx(75 * 2.4710538)
+    assert light.stocking[1].length_mm == pytest.approx(50.8)
+    (harvest,) = light.harvest
+    assert harvest.kg_per_ha == pytest.approx(20 * 1.1208511561)
+    assert harvest.length_mm == pytest.approx((203.2, 355.6))
+    assert (harvest.season, harvest.from_year, harvest.to_year) == (((3, 1), (10, 31)), 2, 4)
+    assert light.fertility == 1
+    assert scenario.pond.temperature.monthly_c == CLIMATES["deep_south"].monthly_c
+    assert scenario.pond.temperature.origin.startswith("no water temperature was given")
+    assert scenario.run.end == dt.date(2029, 3, 15)
+    years = [2026, 2027, 2028]
+    assert scenario.run.survey_dates == tuple(dt.date(y, m, 15) for y in years for m in (4, 10))
+    assert scenario.ensemble.spreads == {name: spread.default for name, spread in SPREADS.items()}
+
+
+def test_everything_at_once():
+    scenario = resolve(tomllib.loads(FULL))
+    a, b = scenario.strategies.values()
+    assert (a.fertility, b.fertility) == (0.8, 0.35)
+    assert (a.title, b.title) == ("a", "the other")
+    (resident,) = a.stocking
+    assert (resident.resident, resident.date) == (True, dt.date(2024, 2, 29))
+    assert resident.per_ha == pytest.approx(40 / 1.5)
+    assert {e.name for e in b.stocking} == {"bass_resident", "shad_2024-04-01"}
+    plain, reacting = a.harvest
+    assert (plain.share, plain.length_mm) == (0.3, (5, 900))
+    assert (reacting.kg_per_ha, reacting.otherwise) == (pytest.approx(28.021279), 11)
+    assert reacting.when.needs == "all"
+    assert reacting.when.conditions[0] == Condition("bass_psd", below=40)
+    assert reacting.when.fish_sampled == 60
+    assert scenario.ensemble.spreads["weather_day"] == 0
+    assert scenario.ensemble.spreads["growth"] == 0.1
+    assert scenario.goals[0].above_g == pytest.approx(5 * 453.59237)
+    assert scenario.costs.per_kg_feed == pytest.approx(0.4 / 0.45359237)
+    assert scenario.run.end == dt.date(2028, 2, 29)
+    assert scenario.run.last_year == 5
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+    assert dump(resolve(tomllib.loads(dump(scenario)))) == dump(scenario)
+
+
+def test_surveys_by_temperature_come_when_the_model_water_passes_it():
+    water = pytest.importorskip("pondpop.scenario.temperature")
+    scenario = resolve(small(run__surveys=[{"passes_f": 64.4, "rising": True}, {"passes_c": 20, "rising": False}]))
+    spring, autumn = scenario.run.survey_dates[:2]
+    days = water.daily_from_monthly(scenario.pond.temperature.monthly_c, dt.date(2026, 1, 1), 365)
+    passes_18 = dt.date(2026, 1, 1) + dt.timedelta(int((days >= 18).argmax()))
+    falls_20 = dt.date(2026, 1, 1) + dt.timedelta(200 + int((days[200:] <= 20).argmax()))
+    assert abs(spring - passes_18) <= dt.timedelta(3)
+    assert abs(autumn - falls_20) <= dt.timedelta(3)
+
+
+def test_a_number_in_any_unit_is_the_same_fish():
+    def fish(**keys):
+        raw = small()
+        del bass(raw)["per_acre"], bass(raw)["length_in"]
+        bass(raw).update(keys)
+        return resolve(raw).strategies["light"].stocking[1]
+
+    us = fish(per_acre=75, length_in=2)
+    metric = fish(per_ha=75 / 0.40468564224, length_mm=50.8)
+    whole = fish(count=150, length_mm=50.8)
+    assert metric.per_ha == pytest.approx(us.per_ha, rel=1e-12) == pytest.approx(whole.per_ha, rel=1e-12)
+    assert metric.length_mm == pytest.approx(us.length_mm, rel=1e-12)
+
+
+def test_bounds_hold_at_their_edge_in_any_unit_and_after_the_round_trip():
+    raw = small(pond__area_acres=200 / 0.40468564224)
+    scenario = resolve(raw)
+    assert scenario.pond.area_ha == 200
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+
+
+@given(st.sampled_from([LENGTH["in"], WEIGHT["lb"], AREA["acres"], DENSITY["per_acre"]]), st.floats(0.01, 1000))
+def test_what_is_allowed_in_one_unit_is_allowed_in_si(unit, bound):
+    assert si("p", unit.from_si(bound), unit, 0, bound) <= bound
+    assert si("p", unit.from_si(bound), unit, bound, 2000) >= bound
+
+
+def test_the_end_is_exclusive_and_29_february_ends_on_1_march():
+    scenario = resolve(small(run__start=dt.date(2026, 3, 20), run__surveys=["03-20"]))
+    assert scenario.run.survey_dates == (dt.date(2026, 3, 20), dt.date(2027, 3, 20), dt.date(2028, 3, 20))
+    assert years_after(dt.date(2024, 2, 29), 1) == dt.date(2025, 3, 1)
+    assert years_after(dt.date(2024, 2, 29), 4) == dt.date(2028, 2, 29)
+
+
+def test_a_survey_without_sampling_error_survives_the_round_trip():
+    raw = small(strategies__light__harvest__0__when={"any": [{"quantity": "bass_psd", "below": 40}], "fish_sampled": 0})
+    scenario = resolve(raw)
+    (rule,) = scenario.strategies["light"].harvest
+    assert (rule.when.fish_sampled, rule.otherwise) == (None, 0)
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+    assert "without sampling error" in describe(scenario)
+
+
+def event(species, day, per_acre):
+    return {"species": species, "date": dt.date(2026, 4, day), "per_acre": per_acre, "length_in": 2}
+
+
+@given(st.permutations([event("shad", 1, 100), event("shad", 1, 200), event("minnow", 1, 5), event("shad", 3, 100)]))
+def test_the_order_of_events_in_the_file_does_not_matter(events):
+    in_order = sorted(events, key=repr)
+    assert resolve(small(stocking=events)) == resolve(small(stocking=in_order))
+    own = small(strategies__light__stocking=events)
+    assert resolve(own) == resolve(small(strategies__light__stocking=in_order))
+
+
+def test_events_without_a_name_have_the_same_name_in_every_strategy():
+    raw = small(strategies__other={"stocking": [event("bluegill", 1, 9)]})
+    raw["strategies"]["other"]["stocking"][0]["date"] = dt.date(2026, 3, 20)
+    scenario = resolve(raw)
+    assert [s.name for s in scenario.strategies["other"].stocking] == ["bluegill_2026-03-20", "bluegill_2026-03-20_2"]
+    assert scenario.strategies["other"].stocking[0] == scenario.strategies["light"].stocking[0]
+
+
+LIGHT = "strategies__light__"
+PSD_LOW = {"any": [{"quantity": "bass_psd", "below": 40}]}
+NAN, INF = float("nan"), float("inf")
+
+WRONG = [
+    # change, path of the complaint, what it says
+    ({"title": None}, "title", "got nothing"),
+    ({"title": 3}, "title", "needs text"),
+    ({"title": "a\x07b"}, "title", "printable"),
+    ({"titel": "x"}, "titel", 'did you mean "title"'),
+    ({"pond": 3}, "pond", "a table"),
+    ({"pond": None}, "pond", "got nothing"),
+    ({"pond__area_acres": None}, "pond", "one of area_ha, area_acres"),
+    ({"pond__area_ha": 1.0}, "pond.area_acres", "one quantity in one unit"),
+    ({"pond__area_acres": 0}, "pond.area_acres", "from 0.0247 to 494 acres"),
+    ({"pond__area_acres": "2"}, "pond.area_acres", "without quotes"),
+    ({"pond__area_acres": True}, "pond.area_acres", "got true"),
+    ({"pond__area_acres": NAN}, "pond.area_acres", "got nan"),
+    ({"pond__area_acres": 10**5000}, "pond.area_acres", "more than 60 digits"),
+    ({"pond__fertility": None}, "pond.fertility", "unfertilized, fertilized or a number"),
+    ({"pond__fertility": "fertilised"}, "pond.fertility", 'did you mean "fertilized"'),
+    ({"pond__fertility": 3}, "pond.fertility", "from 0.1 to 2"),
+    ({"pond__cover": "lots"}, "pond.cover", "bare, some, much"),
+    ({"pond__depth_ft": 8}, "pond.depth_ft", "a known key"),
+    ({"pond__area": 4.5}, "pond.area", "the unit is part of the key: write area_acres or area_ha"),
+    ({"pond__area_ac": 4.5}, "pond.area_ac", "write area_acres or area_ha"),
+    ({"stocking__0__length_cm": 5}, "stocking[0].length_cm", "write length_in or length_mm"),
+    ({"stocking__0__lenght_in": 2}, "stocking[0].lenght_in", 'did you mean "length_in"?'),
+    ({"stocking__0__weight": 5}, "stocking[0].weight", "write weight_lb, weight_kg or weight_g"),
+    ({"stocking__0__per_acres": 5}, "stocking[0].per_acres", "write per_acre, count or per_ha"),
+    ({LIGHT + "harvest__0__lbs_per_acre": 5}, "strategies.light.harvest[0].lbs_per_acre", "lb_per_acre or kg_per_ha"),
+    ({LIGHT + "angling": [{"hours": 5}]}, "strategies.light.angling[0].hours", "hours_per_acre or hours_per_ha"),
+    ({"run__start": "2026-03-15"}, "run.start", "without quotes"),
+    ({"run__start": dt.datetime(2026, 3, 15)}, "run.start", "a date"),
+    ({"run__start": dt.date(1900, 1, 1)}, "run.start", "a date from 1950"),
+    ({"run__years": 16}, "run.years", "from 1 to 15"),
+    ({"run__years": 2.5}, "run.years", "whole number"),
+    ({"run__surveys": []}, "run.surveys", "a list of 1 to"),
+    ({"run__surveys": ["4-15"]}, "run.surveys[0]", "month first"),
+    ({"run__surveys": ["02-29"]}, "run.surveys[0]", "02-29"),
+    ({"run__surveys": [dt.date(2040, 1, 1)]}, "run.surveys[0]", "within the run"),
+    ({"run__surveys": [{"passes_f": 120, "rising": True}]}, "run.surveys[0].passes_f", "from 32 to 104"),
+    ({"run__surveys": [{"passes_f": 40, "rising": True}]}, "run.surveys[0]", "passes, 48.2 to 86 °F"),
+    ({"run__surveys": [{"passes_f": 64.4, "rising": "yes"}]}, "run.surveys[0].rising", "true or false"),
+    ({"water": {"climate": "alaska"}}, "water.climate", "deep_south, upper_south, southern_plains"),
+    ({"water": {"monthly_f": [50] * 11}}, "water.monthly_f", "twelve"),
+    ({"water": {"monthly_f": [50] * 11 + [INF]}}, "water.monthly_f[11]", "got inf"),
+    ({"water": {"monthly_f": [50] * 12, "monthly_c": [10] * 12}}, "water.monthly_f", "one unit"),
+    ({"water": {"origin": "me"}}, "water", "one of climate"),
+    ({"water": {"climate": "deep_south", "origin": "me"}}, "water.origin", "planning climate"),
+    ({"water": {"readings_c": [[dt.date(2025, 1, 1), 5.0]]}}, "water.readings_c", "at least a year"),
+    ({"water": {"readings_c": [1, 2]}}, "water.readings_c", "a list of [date, temperature]"),
+    ({"water": {"readings_c": [["2025-01-01", 5.0]]}}, "water.readings_c[0]", "a date"),
+    ({"water": {"readings_csv": "t.csv"}}, "water.readings_csv", "no folder"),
+    ({"stocking": {"species": "bass"}}, "stocking", "double brackets"),
+    ({"stocking": [3]}, "stocking[0]", "a table"),
+    ({"stocking": [{}] * 201}, "stocking", "at most 200"),
+    ({"stocking__0__species": "trout"}, "stocking[0].species", "one of bass, bluegill, shad, minnow"),
+    ({"stocking__0__species": "Largemouth bass"}, "stocking[0].species", 'did you mean "bass"?'),
+    ({"stocking__0__species": "fathead minnows"}, "stocking[0].species", 'did you mean "minnow"?'),
+    ({"stocking__0__species": "bream"}, "stocking[0].species", 'did you mean "bluegill"?'),
+    ({"stocking__0__species": "threadfin_shad"}, "stocking[0].species", 'did you mean "shad"?'),
+    ({"stocking__0__species": "BASS"}, "stocking[0].species", 'did you mean "bass"?'),
+    ({"stocking__0__species": ["bass"]}, "stocking[0].species", "one of bass"),
+    ({"stocking__0__date": dt.date(2026, 3, 14)}, "stocking[0].date", "within the run"),
+    ({"stocking__0__date": dt.date(2029, 3, 15)}, "stocking[0].date", "to 2029-03-14"),
+    ({"stocking__0__per_ha": 20}, "stocking[0].per_acre", "one unit"),
+    ({"stocking__0__per_acre": -1}, "stocking[0].per_acre", "from 0 to"),
+    ({"stocking__0__length_in": 0}, "stocking[0].length_in", "from 0.197 to 35.4 in"),
+    ({"stocking__0__weight_g": 500}, "stocking[0].weight_g", "a fish of 2 in, 0.524 to 6.55 g"),
+    ({"stocking__0__weight_g": 0.2}, "stocking[0].weight_g", "a fish of 2 in"),
+    ({"stocking__0__weight_lb": 8}, "stocking[0].weight_lb", "a fish of 2 in, 0.00116 to 0.0145 lb"),
+    ({"stocking__0__name": "a b"}, "stocking[0].name", "a name of"),
+    ({"stocking__0__length_cv": 0.6}, "stocking[0].length_cv", "from 0 to 0.5"),
+    ({"stocking__0__resident": True}, "stocking[0].date", "leave it out"),
+    ({LIGHT + "stocking__0__name": "bluegill_2026-03-20", "stocking__0__name": "bluegill_2026-03-20"},
+     "strategies.light.stocking[0].name", "a name that no other"),
+    ({LIGHT + "harvest__0__length_in": [14, 8]}, "strategies.light.harvest[0].length_in", "from below to"),
+    ({LIGHT + "harvest__0__length_in": [0, 0.1]}, "strategies.light.harvest[0].length_in", "to above 0.197 in"),
+    ({LIGHT + "harvest__0__length_in": 8}, "strategies.light.harvest[0].length_in", "[from, to]"),
+    ({LIGHT + "harvest__0__share": 0.5}, "strategies.light.harvest[0].share", "lb_per_acre is given too"),
+    ({LIGHT + "harvest__0__lb_per_acre": None}, "strategies.light.harvest[0]", "one of kg_per_ha, lb_per_acre"),
+    ({LIGHT + "harvest__0__from_year": 5}, "strategies.light.harvest[0].from_year", "from 1 to 4"),
+    ({LIGHT + "harvest__0__from_year": 2028}, "strategies.light.harvest[0].from_year",
+     "years count from 1, which is 2026, the calendar year of the start; 2028 is year 3"),
+    ({LIGHT + "harvest__0__from_year": 2030}, "strategies.light.harvest[0].from_year", "year of the start"),
+    ({"goals": [{"kind": "balanced", "by_year": 2027}]}, "goals[0].by_year", "2027 is year 2"),
+    ({LIGHT + "stocking__0__per_acre": -1}, "strategies.light.stocking[0].per_acre", "stocking[0] (bass).per_acre: got"),
+    ({LIGHT + "stocking__0__weight": 1}, "strategies.light.stocking[0].weight", "stocking[0] (bass).weight: got"),
+    ({LIGHT + "harvest__0__to_year": 1}, "strategies.light.harvest[0].to_year", "from 2 to 4"),
+    ({LIGHT + "harvest__0__season": ["10-01", "03-01"]}, "strategies.light.harvest[0].season", "one calendar year"),
+    ({LIGHT + "harvest__0__season": "March"}, "strategies.light.harvest[0].season", "a first and a last day"),
+    ({LIGHT + "harvest__0__otherwise_share": 0.1}, "strategies.light.harvest[0].otherwise_share", "a condition"),
+    ({LIGHT + "harvest__0__otherwise_share": 0.1, LIGHT + "harvest__0__when": PSD_LOW},
+     "strategies.light.harvest[0].otherwise_share", "the same kind"),
+    ({LIGHT + "harvest__0__when": {}}, "strategies.light.harvest[0].when", "one of any, all"),
+    ({LIGHT + "harvest__0__when": {"any": []}}, "strategies.light.harvest[0].when.any", "1 to 10 conditions"),
+    ({LIGHT + "harvest__0__when": {"any": [{"quantity": "bass_pds", "below": 4}]}},
+     "strategies.light.harvest[0].when.any[0].quantity", 'did you mean "bass_psd"'),
+    ({LIGHT + "harvest__0__when": {"any": [{"quantity": "bass_psd"}]}},
+     "strategies.light.harvest[0].when.any[0]", "one of below, above"),
+    ({LIGHT + "removal": [{"species": "bass", "date": dt.date(2027, 1, 1), "share": 1.5}]},
+     "strategies.light.removal[0].share", "from 0 to 1"),
+    ({LIGHT + "removal": [{"species": "bass", "date": dt.date(2027, 1, 1), "share": 1, "reason": "flood"}]},
+     "strategies.light.removal[0].reason", "removal, die_off"),
+    ({LIGHT + "feeding": [{"lb_per_acre_day": 500}]}, "strategies.light.feeding[0].lb_per_acre_day", "from 0 to"),
+    ({LIGHT + "angling": [{"hours_per_acre": -1}]}, "strategies.light.angling[0].hours_per_acre", "from 0 to"),
+    ({LIGHT + "stocking": None, "stocking": None}, "strategies.light.stocking", "at least one stocking"),
+    ({"strategies": None}, "strategies", "got nothing"),
+    ({"strategies": {}}, "strategies", "got 0 strategies"),
+    ({"strategies": {"a b": {}}}, "strategies", "a name of"),
+    ({"strategies__light": 4}, "strategies.light", "a table"),
+    ({"local_knowledge": [{"species": "bass", "process": "growth", "multiplier": 2}]},
+     "local_knowledge[0].reason", "got nothing"),
+    ({"ensemble": {"members": 10_001}}, "ensemble.members", "from 1 to 10,000"),
+    ({"ensemble": {"spread": {"wether_day": 1}}}, "ensemble.spread.wether_day", 'did you mean "weather_day"'),
+    ({"goals": [{"kind": "bass_above"}]}, "goals[0]", "above_lb"),
+    ({"goals": [{"kind": "balanced", "above_lb": 5}]}, "goals[0]", "bass_above only"),
+    ({"goals": [{"kind": "trophy"}]}, "goals[0].kind", "one of balanced"),
+    ({"costs": {"per_bass": -1}}, "costs.per_bass", "from 0"),
+    ({"report": {"units": "si"}}, "report.units", "us, metric"),
+    ({"report": {"note": "x" * 4001}}, "report.note", "4,000"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "path", "says"), WRONG, ids=lambda v: None if isinstance(v, dict) else str(v)[:40])
+def test_wrong_input_is_refused_with_path_value_and_remedy(changes, path, says):
+    with pytest.raises(InputError) as caught:
+        resolve(small(**changes))
+    assert caught.value.path == path
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+OTHERS = ("gizzard shad", "smallmouth bass", "redear sunfish", "sunfish", "black bass", "hybrid striped bass", "trout")
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_other_species_are_not_taken_for_ours(name):
+    with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow") as caught:
+        resolve(small(stocking__0__species=name))
+    assert not caught.value.remedy
+
+
+def test_too_many_events_in_all_are_refused():
+    rules = [{"hours_per_acre": 1}] * 150
+    with pytest.raises(InputError, match=r"strategies\.light: got 303 events and rules, needs at most 200"):
+        resolve(small(angling=rules, strategies__light__angling=rules))
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "an empty file"),
+        (b"\xff\xfe", "no UTF-8"),
+        (b"title = ", "valid TOML"),
+        (b"a = 1\na = 2", "valid TOML"),
+        (b"start = 2026-02-30", "valid TOML"),
+        (b"a = " + b"9" * 10_000, "valid TOML"),
+        (b"a = " + b"[" * 50_000, "nested too deeply"),
+        (b"a" + b".a" * 400_000 + b" = 1", "joined by dots"),
+        (b"[" + b'"a" . ' * 100_000 + b"a]", "joined by dots"),
+        (b"#" * 1_000_001, "at most 1,000,000 bytes"),
+    ],
+    ids=lambda v: repr(v)[:20],
+)
+def test_files_that_cannot_be_read_are_refused_in_good_time(tmp_path, content, says):
+    file = tmp_path / "pond.toml"
+    file.write_bytes(content)
+    before = time.monotonic()
+    with pytest.raises(InputError) as caught:
+        load(file)
+    assert time.monotonic() - before < 5
+    assert caught.value.file == str(file)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("date = 06/01/2027", "write dates as 2027-06-01"),
+        ("date = June 1, 2027", "write dates as 2027-06-01"),
+        ("date = 2027-02-30", "a day that the calendar has"),
+        ("per_acre = 1,000", "without thousands commas"),
+        ("fertility = fertilized  # or not", 'words in quotes, "fertilized"'),
+        ("fertility = “fertilized”", "straight quotation marks"),
+        ('title = "a', "close the quotation marks"),
+        ("rising = True", "small letters"),
+        ("years = 05  # not 1,000", "5 for 05"),
+        ("area_acres = .5", "0.5 for .5"),
+        ("area_acres = 2 acres", "its unit is part of the key"),
+        ("per acre = 5", "keys without blanks"),
+        ("cover: 2", "with = in place of :"),
+        ("length_in = [8 14]", "commas between"),
+        ("years = 3\nyears = 4", "stands twice"),
+        ("[run]\n[run]", "head each table once"),
+        ("surveys = [04-15]", 'in quotes, "04-15"'),
+        ("years = 3..4", "each line is key = value"),
+    ],
+)
+def test_slips_of_writing_are_shown_with_their_line_and_what_to_do(tmp_path, line, says):
+    file = tmp_path / "pond.toml"
+    file.write_text(f"# a pond\n[pond]\n{line}\n", "utf-8")
+    with pytest.raises(InputError) as caught:
+        load(file)
+    last, told = line.splitlines()[-1], str(caught.value)
+    assert f"pond.toml: line {3 + line.count(chr(10))}, column " in told
+    assert f"got {last}, needs valid TOML (" in told and says in told
+    assert "\n" not in told
+
+
+def test_what_is_no_file_is_refused(tmp_path):
+    os.mkfifo(tmp_path / "pipe")
+    for name, says in [("nothing", "no such file"), (".", "a folder"), ("pipe", "no ordinary file"), ("a\0b", "needs")]:
+        with pytest.raises(InputError, match=says):
+            read(f"{tmp_path}/{name}")
+
+
+def test_a_byte_order_mark_is_no_harm(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_bytes(b"\xef\xbb\xbf" + SMALL.encode())
+    assert load(file)._replace(source_file=None) == resolve(tomllib.loads(SMALL))
+    assert load(file).source_file == str(file)
+
+
+def weekly(first, count, step=7):
+    return [(first + dt.timedelta(step * i), 60 + i % 7) for i in range(count)]
+
+
+def with_csv(folder, text, name="water.csv"):
+    (folder / name).write_text(text, "utf-8")
+    return resolve(small(water={"readings_csv": name}), folder)
+
+
+def test_readings_from_a_csv_are_inlined(tmp_path):
+    rows = weekly(dt.date(2025, 1, 1), 60)
+    text = "date,water_f\n" + "".join(f"{day},{value}\n" for day, value in reversed(rows))
+    scenario = with_csv(tmp_path, text)
+    assert scenario.pond.temperature.origin == "readings in water.csv"
+    assert [day for day, _ in scenario.pond.temperature.readings] == [day for day, _ in rows]
+    assert scenario.pond.temperature.readings[0][1] == pytest.approx((60 - 32) / 1.8)
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+    assert "60 readings" in describe(scenario)
+    by_water = small(water={"readings_csv": "water.csv"}, run__surveys=[{"passes_c": 17, "rising": True}])
+    assert resolve(by_water, tmp_path).run.survey_dates
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "the header"),
+        ("day,temp\n", "the header date,water_c or date,water_f"),
+        ("date,water_c\n2025-01-01,20,3\n", "line 2"),
+        ("date,water_c\n2025-13-01,20\n", "line 2"),
+        ("date,water_c\n2025-01-01,warm\n", "line 2"),
+        ("date,water_c\n2025-01-01,nan\n", "line 2"),
+        ("date,water_c\n2025-01-01,20\n2025-01-01,21\n", "one reading a day"),
+        ("date,water_c\n2025-01-01,20\n2026-01-01,21\n", "no reading for 365 days after 2025-01-01"),
+        ("date,water_c\n2025-01-01,20\n", "readings of 1 days"),
+        ("date,water_c\n2025-01-01,20\n2025-02-01,20\n2025-03-01,20\n", "readings of 60 days"),
+        ("date,water_c\n", "readings of 0 days"),
+        ('date,water_c\n"2025' + "x" * 200_000, "needs"),
+        ("date,water_c\n" + "".join(f"{dt.date(1990, 1, 1) + dt.timedelta(i)},9\n" for i in range(10_001)), "10,000"),
+    ],
+    ids=lambda v: repr(v)[:25],
+)
+def test_wrong_readings_are_refused(tmp_path, text, says):
+    with pytest.raises(InputError) as caught:
+        with_csv(tmp_path, text)
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_readings_come_from_the_scenarios_folder_only(tmp_path):
+    home = tmp_path / "home"
+    home.mkdir()
+    (tmp_path / "secret.csv").write_text("date,water_c\n")
+    (home / "link.csv").symlink_to(tmp_path / "secret.csv")
+    for name in ["../secret.csv", str(tmp_path / "secret.csv"), "link.csv", "x/../../secret.csv"]:
+        with pytest.raises(InputError, match="in the scenario's folder"):
+            resolve(small(water={"readings_csv": name}), home)
+    with pytest.raises(InputError, match="no such file"):
+        resolve(small(water={"readings_csv": "gone.csv"}), home)
+
+
+def test_a_scenario_in_words_has_both_systems_of_units():
+    words = describe(resolve(tomllib.loads(SMALL)))
+    for part in ["2 acres (0.809 ha)", "75 per acre (185 per ha), 150 in the pond", "8 to 14 in (203 to 356 mm)",
+                 "20 lb/acre (22.4 kg/ha)", "15 April and 15 October", "2026-03-15 to 2029-03-14"]:  # fmt: skip
+        assert part in words
+    metric = describe(resolve(tomllib.loads(FULL)))
+    for part in ["1.5 ha (3.71 acres)", "300 mm (11.8 in)", "die-off of bluegill shorter than 76.2 mm (3 in)",
+                 "otherwise 11 kg/ha (9.81 lb/acre)", "as a sample of 60 fish shows it", "weather_day: off",
+                 "First line / second", "little gravel", "pellets, 2.24 kg/ha a day (2 lb/acre a day)"]:  # fmt: skip
+        assert part in metric
+
+
+def test_every_key_is_in_the_readme():
+    table = (ROOT / "README.md").read_text("utf-8").replace("strategies.NAME", "strategies")
+    shapes = ("`{}`", "`[{}]`", "`[[{}]]`")
+    missing = [
+        f"{kind}: {key}" for kind in KEYS for key in KEYS[kind] if not any(s.format(key) in table for s in shapes)
+    ]
+    assert not missing
+
+
+# Chance: whatever a file says, it resolves or is refused in one line.
+
+ODD = st.one_of(
+    st.none(), st.booleans(), st.integers(-(10**20), 10**20), st.floats(), st.text(max_size=20),
+    st.dates(), st.datetimes(), st.times(), st.lists(st.integers(-5, 40), max_size=3),
+    st.just({}), st.just([]), st.just([{}]), st.sampled_from(sorted({k for keys in KEYS.values() for k in keys})),
+)  # fmt: skip
+
+
+def places(value, path=()):
+    """The path of every table, list and value."""
+    yield path
+    items = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, item in items:
+        yield from places(item, (*path, key))
+
+
+WHOLE = [tomllib.loads(text) for text in (SMALL, FULL)]
+PLACES = [(i, path) for i, raw in enumerate(WHOLE) for path in places(raw) if path]
+
+
+@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(
+    st.lists(st.tuples(st.sampled_from(PLACES), ODD, st.sampled_from(["set", "delete", "add"])), min_size=1, max_size=3)
+)
+def test_any_broken_file_resolves_or_is_refused_in_one_line(changes):
+    which = changes[0][0][0]
+    raw = copy.deepcopy(WHOLE[which])
+    for (whose, path), value, how in changes:
+        if whose != which:
+            continue
+        place = raw
+        try:
+            for key in path[:-1]:
+                place = place[key]
+            if how == "delete":
+                del place[path[-1]]
+            elif how == "add" and isinstance(value, str) and isinstance(place, dict):
+                place[value] = 1
+            else:
+                place[path[-1]] = value
+        except (KeyError, IndexError, TypeError):
+            continue
+    try:
+        scenario = resolve(raw)
+    except InputError as error:
+        assert str(error).isprintable()
+        assert len(str(error)) < 700
+    else:
+        assert resolve(tomllib.loads(dump(scenario))) == scenario
+        assert describe(scenario)
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.binary(max_size=200) | st.text(alphabet='[]{}="a.\n #1', max_size=200).map(str.encode))
+def test_any_bytes_are_refused_in_one_line(tmp_path, content):
+    file = tmp_path / "pond.toml"
+    file.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        load(file)
+    assert str(caught.value).isprintable()

@@ -1,0 +1,549 @@
+"""Learning from records: the likelihood against its own draws, the stages against a known answer, plain answers."""
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+from scipy.special import ndtr, ndtri
+from small import pond, raw
+
+from pondpop import cli
+from pondpop import update as learning
+from pondpop.checks import InputError, RunError
+from pondpop.ensemble.draws import Prior, uniform
+from pondpop.ensemble.run import Job, Variant, compare, project_all
+from pondpop.observe.sampling import gear, log_chance, scatter
+from pondpop.records import read_records
+from pondpop.update import prior_uniforms, up_to
+from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
+from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
+from pondpop.update.simulate import Growing, Watched, deal_past, watch_all
+from pondpop.update.smc import Members, draw_rows, guided, learn, next_power, weights
+from pondpop.update.text import rows, update_csv, update_text
+
+HEADS = {
+    "survey.csv": "date,gear,species,length_in,weight_lb,count,tag,sex",
+    "effort.csv": "date,gear,hours,hauls",
+    "catches.csv": "date,trip,hours,species,shortest_in,longest_in,kept,released",
+    "tags.csv": "tag,date,species,event,length_in",
+}
+
+
+def records(folder, **lines):
+    for name, head in HEADS.items():
+        rows = lines.get(name.removesuffix(".csv"), ())
+        if rows or name == "survey.csv":
+            (folder / name).write_text("\n".join([head, *rows]) + "\n")
+    return read_records(folder)
+
+
+def survey(bass=(6, 6.5, 7, 7.5, 8, 13), bluegill=(2, 2.5, 3, 3.5), day="2026-06-15"):
+    return [f"{day},electrofishing,bass,{x},,2,," for x in bass] + [
+        f"{day},electrofishing,bluegill,{x},,6,," for x in bluegill
+    ]
+
+
+EFFORT = ["2026-06-15,electrofishing,1.0,"]
+
+
+# ---------------------------------------------------------------------- the likelihood
+
+
+def test_the_chance_of_a_catch_adds_up_to_one():
+    used = gear("electrofishing")
+    mean = np.array([0.3, 0.9])
+    total = sum(float(np.exp(log_chance(np.array([a, b]), mean, used))) for a in range(60) for b in range(60))
+    assert total == pytest.approx(1.0, abs=1e-6)
+
+
+def test_the_chance_of_a_catch_is_how_often_it_is_drawn():
+    used, mean = gear("seine"), np.array([0.5, 1.0, 0.2])
+    drawn = scatter(np.broadcast_to(mean, (200_000, 3)), used, np.random.default_rng(2))
+    for catch in ((0, 0, 0), (1, 0, 0), (0, 2, 0), (1, 1, 1)):
+        share = (drawn == catch).all(axis=1).mean()
+        chance = float(np.exp(log_chance(np.array(catch), mean, used)))
+        assert share == pytest.approx(chance, abs=5 * np.sqrt(chance / 200_000))
+
+
+def test_unknown_effort_leaves_out_how_many_were_caught():
+    used, count = gear("electrofishing"), np.array([4, 6])
+    few = log_chance(count, np.array([2.0, 3.0]), used, np.array(np.nan))
+    many = log_chance(count, np.array([200.0, 300.0]), used, np.array(np.nan))
+    assert few == pytest.approx(many)
+    assert log_chance(count, np.array([2.0, 3.0]), used) > log_chance(count, np.array([200.0, 300.0]), used)
+
+
+# ---------------------------------------------------------------------- the stages
+
+
+def gaussian(count, seed, unrelated=30):
+    """Eight normal deviates seen through twelve noisy sums, and many that nothing was seen of: the answer is known."""
+    rng = np.random.default_rng(seed)
+    related, noise = 8, 0.3
+    sums = rng.normal(size=(12, related)) / np.sqrt(related)
+    seen = sums @ rng.normal(size=related) + noise * rng.normal(size=12)
+
+    def look(u):
+        z = np.concatenate([ndtri(u[f"seen {k}"]) for k in range(4)], axis=1)
+        return Members(u, {"z": z, "rest": ndtri(u["rest"])}, -0.5 * ((seen - z @ sums.T) ** 2).sum(axis=1) / noise**2)
+
+    names = {f"seen {k}": 2 for k in range(4)} | {"rest": unrelated}
+    spread = np.linalg.inv(sums.T @ sums / noise**2 + np.eye(related))
+    prior = look({name: uniform(seed, name, range(count), size) for name, size in names.items()})
+    return prior, look, spread @ sums.T @ seen / noise**2, np.sqrt(np.diag(spread))
+
+
+def test_stages_find_the_known_posterior_and_keep_the_spread_of_the_rest():
+    off, narrow, rest = [], [], []
+    for seed in range(8):
+        prior, look, mean, sd = gaussian(80, seed)
+        after, stages = learn(prior, look, seed)
+        assert stages[-1].power == 1.0 and stages[0].effective == pytest.approx(40, abs=1)
+        off.append((after.seen["z"].mean(axis=0) - mean) / sd)
+        narrow.append(after.seen["z"].std(axis=0) / sd)
+        rest.append(after.seen["rest"].std(axis=0))
+    assert abs(np.mean(off)) < 0.15 and np.sqrt(np.mean(np.square(off))) < 0.5
+    assert 0.85 < np.mean(narrow) < 1.1
+    assert 0.9 < np.mean(rest) < 1.05
+
+
+def test_a_flat_likelihood_changes_nothing_but_the_luck():
+    prior, look, *_ = gaussian(50, 1)
+
+    def flat(u):
+        return replace(look(u), log_likelihood=np.zeros(50))
+
+    after, stages = learn(flat(prior.uniforms), flat, 1)
+    assert len(stages) == 1 and stages[0].effective == pytest.approx(50) and stages[0].taken > 0.5
+    assert abs(after.seen["z"].mean()) < 0.2 and after.seen["z"].std() == pytest.approx(1, abs=0.1)
+
+
+def test_a_guided_step_keeps_the_prior():
+    """What each step adds to its chance makes up for where it goes: the mean of its exponential is 1."""
+    rng = np.random.default_rng(5)
+    found = []
+    for number in range(40):
+        u = {"a": rng.random((200, 2)), "b": rng.random((200, 3))}
+        moved, gain = guided(u, 0.7, 1, number)
+        assert not np.isclose(moved["a"], u["a"]).any() and moved["b"].shape == (200, 3)
+        assert gain.std() > 0.05
+        found.append(np.exp(gain).mean())
+    assert np.mean(found) == pytest.approx(1.0, abs=0.02)
+
+
+def test_guided_steps_go_where_the_others_lie():
+    rng = np.random.default_rng(6)
+    one = rng.normal(size=(400, 1))
+    u = {"a": ndtr(one), "b": ndtr(0.95 * one + 0.3 * rng.normal(size=(400, 1))), "days": rng.random((400, 60))}
+    moved, _ = guided(u, 1.0, 1, 1)
+    a, b = (ndtri(moved[name])[:, 0] for name in "ab")
+    assert np.corrcoef(a, b)[0, 1] == pytest.approx(0.95 / 2, abs=0.1)  # half-way to the prior
+    assert ndtri(moved["days"]).std() == pytest.approx(1.0, abs=0.03)
+
+
+def test_powers_keep_half_of_the_members():
+    likelihood = -(np.linspace(0, 300, 100) ** 1.2)
+    power = next_power(likelihood, 0.0)
+    assert 0 < power < 1 and 1 / np.sum(weights(power * likelihood) ** 2) == pytest.approx(50, abs=0.5)
+    assert next_power(np.zeros(10), 0.4) == 1.0
+
+
+def test_rows_are_drawn_as_often_as_they_weigh():
+    weight = np.array([0.5, 0.25, 0.125, 0.125])
+    counts = sum(np.bincount(draw_rows(weight, start), minlength=4) for start in np.linspace(0.05, 0.95, 10))
+    assert counts == pytest.approx(np.array([20, 10, 5, 5]), abs=1)
+
+
+# ---------------------------------------------------------------------- watching
+
+
+def test_watched_ponds_are_those_that_are_projected():
+    scenario = pond(members=3, only="few")
+    last = scenario.run.survey_dates[-1]
+    past = up_to(scenario, "few", last)
+    days = tuple((day - scenario.run.start).days for day in scenario.run.survey_dates)
+    read = watch_all(past, "few", Watched(days), prior_uniforms(past, "few", last, ()))
+    projected = next(project_all([Variant(scenario, "few")]))
+    for name in ("number", "biomass", "relative_weight"):
+        np.testing.assert_array_equal(read[name], projected[name])
+
+
+def test_growth_of_tagged_fish_is_that_of_their_group():
+    shad = '[[strategies.few.stocking]]\nname = "shad"\nspecies = "shad"\ndate = 2026-04-10\n'
+    shad += "per_acre = 90\nlength_in = 3\n"
+    scenario = pond(members=2, only="few", extra=shad)  # shad of one stocking are one group
+    first, last = scenario.run.survey_dates[:2]
+    past = up_to(scenario, "few", last)
+    days = tuple((day - scenario.run.start).days for day in (first, last))
+    asked = Watched(days, (Growing(2, *days, (70.0, 80.0)),))
+    read = watch_all(past, "few", asked, prior_uniforms(past, "few", last, ()))
+    length = next(project_all([Variant(scenario, "few")]))["group_length"]
+    k = [event.name for event in scenario.strategies["few"].stocking].index("shad")
+    grown = 75.0 * (length[:, 1, k] / length[:, 0, k] - 1.0)
+    assert read["growth"][:, 0] == pytest.approx(grown * 365.25 / (days[1] - days[0]))
+
+
+# ---------------------------------------------------------------------- the posterior as a source
+
+
+def test_without_records_the_ensemble_is_the_prior_exactly(tmp_path):
+    scenario = pond(members=3, only="few")
+    found = learning.update(scenario, records(tmp_path), "few")
+    assert found.posterior is not None and "unchanged" in found.why
+    write_ensemble(found.posterior, tmp_path / "posterior.nc")
+    source = read_ensemble(tmp_path / "posterior.nc")
+    ours, prior = (s.draw(scenario, scenario.strategies["few"], 1, 2) for s in (source, Prior()))
+    for name in prior[1].__dataclass_fields__:
+        np.testing.assert_array_equal(getattr(ours[1], name), getattr(prior[1], name))
+    np.testing.assert_array_equal(ours[0].max_intake_at_1_g, prior[0].max_intake_at_1_g)
+    with_source, without = compare(scenario, source=source), compare(scenario)
+    np.testing.assert_array_equal(with_source["number"].values, without["number"].values)
+    assert "members_from" in with_source.attrs and "members_from" not in without.attrs
+
+
+def some_posterior(scenario, until=dt.date(2026, 6, 15), members=2):
+    past = prior_uniforms(up_to(scenario, "few", until), "few", until, ())
+    past = {name: u[:members] * 0.5 for name, u in past.items()}
+    return Posterior(past, until, history(scenario, scenario.strategies["few"], until), {"seed": "1"})
+
+
+def test_the_past_is_kept_and_the_future_is_fresh():
+    scenario = pond(members=6, years=2, only="few")
+    source = some_posterior(scenario)
+    luck = source.draw(scenario, scenario.strategies["few"], 0, 4)[1]
+    other = Prior().draw(scenario, scenario.strategies["few"], 0, 4)[1]
+    days = (source.until - scenario.run.start).days
+    # members 0 and 2 share the past of member 0, and nothing of the future
+    assert np.array_equal(luck.water_c[0, :days], luck.water_c[2, :days])
+    assert not np.array_equal(luck.water_c[0, days:], luck.water_c[2, days:])
+    assert np.array_equal(luck.recruitment[1, :, 0], luck.recruitment[3, :, 0])
+    np.testing.assert_array_equal(luck.recruitment[:, :, 1:], other.recruitment[:, :, 1:])
+    assert not np.array_equal(luck.recruitment[:, :, 0], other.recruitment[:, :, 0])
+
+
+def test_another_past_is_refused_and_another_future_is_not():
+    scenario = pond(years=2, only="few")
+    source = some_posterior(scenario)
+    later = '[[strategies.few.harvest]]\nname = "t"\nspecies = "bass"\nfrom_year = 2\nlb_per_acre = 5\n'
+    source.check(changed := pond(years=3, only="few", extra=later), changed.strategies["few"])
+    for extra in (later.replace("from_year = 2", "from_year = 1"), "[ensemble.spread]\ngrowth = 0.1\n"):
+        other = pond(years=2, only="few", extra=extra)
+        with pytest.raises(InputError, match=r"--ensemble.*another past"):
+            source.draw(other, other.strategies["few"], 0, 1)
+    many = pond(years=2)
+    with pytest.raises(InputError, match="another past"):
+        source.check(many, many.strategies["many"])
+
+
+def test_its_file_is_guarded(tmp_path):
+    source = some_posterior(pond(only="few"))
+    path = tmp_path / "posterior.nc"
+    write_ensemble(source, path)
+    again = read_ensemble(path)
+    assert again.identity == source.identity and again.until == source.until and again.about["seed"] == "1"
+    raw_bytes = bytearray(path.read_bytes())
+    raw_bytes[-3] ^= 1
+    path.write_bytes(raw_bytes)
+    with pytest.raises(RunError, match="altered or damaged"):
+        read_ensemble(path)
+
+
+def test_a_projection_is_no_ensemble_and_the_reverse(tmp_path):
+    from pondpop.ensemble import results
+
+    write_ensemble(some_posterior(pond(only="few")), tmp_path / "posterior.nc")
+    with pytest.raises(RunError, match="holds no projection"):
+        results.read(tmp_path / "posterior.nc")
+    results.write(compare(pond(members=1, only="few")), tmp_path / "projection.nc")
+    with pytest.raises(RunError, match="holds no ensemble"):
+        read_ensemble(tmp_path / "projection.nc")
+
+
+def test_jobs_with_another_ensemble_have_another_name():
+    scenario = pond(only="few")
+    one, two = some_posterior(scenario), some_posterior(scenario, members=1)
+    names = {Job(scenario, "few", 0, 2, source).identity for source in (Prior(), one, two)}
+    assert len(names) == 3
+
+
+# ---------------------------------------------------------------------- updating
+
+
+ENOUGH = 8  # members that differ, for these small ensembles
+
+
+@pytest.fixture(scope="module")
+def learned(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("records")
+    catches = ["2026-05-20,1,4,bass,8,12,2,3", "2026-05-28,1,3,bass,,,0,1", "2026-05-28,1,3,bluegill,,,0,2"]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(learning, "LEAST_EFFECTIVE", ENOUGH)
+        some = records(folder, survey=survey(), effort=EFFORT, catches=catches)
+        return learning.update(pond(members=16, only="few"), some)
+
+
+def test_an_update_reports_its_stages_and_reaches_the_end(learned):
+    assert learned.posterior is not None and learned.posterior.members == 16
+    assert learned.stages[-1].power == 1.0 and all(s.effective <= 16.001 for s in learned.stages)
+    assert learned.stages[-1].different >= ENOUGH
+    assert learned.until == dt.date(2026, 6, 15)
+
+
+def test_an_update_fits_better_than_the_prior(learned):
+    assert learned.learned.log_likelihood.mean() > learned.prior.log_likelihood.mean()
+
+
+def test_it_tells_prior_posterior_and_every_record(learned):
+    table, text = update_csv(learned, "us"), update_text(learned, "us")
+    assert "2026-06-15 electrofishing bass: caught" in table and "2026 angling bass: caught" in table
+    assert "effective members" in text and "Fitted against observed" in text
+    head, *lines = table.splitlines()
+    assert head.startswith("about,quantity,unit,observed,prior_p10") and len(lines) == len(rows(learned))
+    metric = update_csv(learned, "metric")
+    assert ",mm," in metric and ",mm," not in table
+
+
+def test_updates_repeat_to_the_bit(tmp_path):
+    some = records(tmp_path, survey=survey(), effort=EFFORT)
+    one, two = (learning.update(pond(members=4, only="few"), some) for _ in range(2))
+    assert one.stages == two.stages
+    for a, b in zip(one.fits, two.fits, strict=True):
+        np.testing.assert_array_equal(a.posterior, b.posterior)
+
+
+def test_impossible_records_are_named_and_nothing_is_concluded_from_them(tmp_path):
+    whales = survey(bass=(28,) * 8, bluegill=(13,) * 4)
+    found = learning.update(pond(members=20, only="few"), records(tmp_path, survey=whales, effort=EFFORT), "few")
+    assert found.posterior is None and found.why.startswith("Nothing is concluded")
+    assert any("2026-06-15 electrofishing bass" in one and "mean length" in one for one in found.impossible)
+    assert "posterior" in update_csv(found, "us").splitlines()[0] and "Nothing is concluded" in update_text(found, "us")
+
+
+def test_one_impossible_record_among_others_is_left_out_and_named(tmp_path):
+    mixed = [*survey(), *(f"2026-06-10,seine,bass,24,,{n},," for n in (5, 5, 5))]
+    effort = [*EFFORT, "2026-06-10,seine,,3"]
+    found = learning.update(pond(members=20, only="few"), records(tmp_path, survey=mixed, effort=effort), "few")
+    assert any("seine bass" in one for one in found.impossible)
+    assert not any("electrofishing" in one for one in found.impossible)
+
+
+def test_too_few_members_conclude_nothing(tmp_path):
+    found = learning.update(pond(members=5, only="few"), records(tmp_path, survey=survey(), effort=EFFORT), "few")
+    assert found.posterior is None and "members that differ" in found.why and found.stages
+
+
+def test_records_outside_the_run_are_named(tmp_path):
+    seen = evidence(records(tmp_path, survey=survey(day="2030-09-15")), pond(only="few"))
+    assert not seen.observations and "outside the run" in seen.unused[0]
+
+
+def test_a_class_without_catch_tells_something(tmp_path):
+    catches = ["2026-05-20,1,4,bass,8,12,2,3"]
+    bass = next(
+        o for o in evidence(records(tmp_path, catches=catches), pond(only="few")).observations if "bass" in o.title
+    )
+    assert list(bass.data) == [0, 5, 0, 0]
+    assert bass.bins.sum(axis=0) == pytest.approx(np.ones(32))
+
+
+def test_tags_tell_growth_between_surveys(tmp_path):
+    fish = [
+        f"{day},electrofishing,bass,{x},,1,T{k},"
+        for k in range(4)
+        for day, x in (("2026-05-01", 9), ("2027-04-20", 12))
+    ]
+    tags = [f"T{k},2026-05-01,bass,tagged,9" for k in range(4)]
+    seen = evidence(records(tmp_path, survey=fish, tags=tags), pond(years=2, only="few"))
+    mine = [o for o in seen.observations if "tags" in o.title]
+    assert len(mine) == 1 and mine[0].fish == 4
+    assert mine[0].data[0] == pytest.approx(3 * 25.4 * 365.25 / 354)
+
+
+def test_strategies_that_differed_must_be_told(tmp_path):
+    some = records(tmp_path, survey=survey(), effort=EFFORT)
+    with pytest.raises(InputError, match=r"--strategy.*few, many"):
+        learning.update(pond(members=2), some)
+    with pytest.raises(InputError, match='did you mean "few"'):
+        learning.update(pond(members=2), some, "fe")
+
+
+# ---------------------------------------------------------------------- the command
+
+
+def test_the_command_writes_an_ensemble_that_compare_takes(tmp_path, capsys):
+    file = tmp_path / "pond.toml"
+    from pondpop.scenario import dump, resolve
+
+    file.write_text(dump(resolve(raw(members=2, only="few"))))
+    (tmp_path / "seen").mkdir()
+    records(tmp_path / "seen")
+    out = tmp_path / "updated"
+    assert cli.main(["update", str(file), "--records", str(tmp_path / "seen"), "--out", str(out)]) == 0
+    assert "unchanged" in capsys.readouterr().out
+    assert {p.name for p in out.iterdir()} >= {"posterior.nc", "update.csv", "update.txt", "scenario.resolved.toml"}
+    compared = ["compare", str(file), "--ensemble", str(out / "posterior.nc"), "--out", str(tmp_path / "result")]
+    assert cli.main(compared) == 0
+    other = tmp_path / "other.toml"
+    other.write_text(dump(resolve(raw(members=2, only="few") | {"pond": {"area_acres": 3, "fertility": 1.0}})))
+    assert cli.main([*compared[:1], str(other), *compared[2:-1], str(tmp_path / "no")]) == 2
+    assert "another past" in capsys.readouterr().err and not (tmp_path / "no").exists()
+
+
+def test_a_refusal_is_an_answer(tmp_path, capsys):
+    from pondpop.scenario import dump, resolve
+
+    file = tmp_path / "pond.toml"
+    file.write_text(dump(resolve(raw(members=4, only="few"))))
+    (tmp_path / "seen").mkdir()
+    records(tmp_path / "seen", survey=survey(), effort=EFFORT)
+    arguments = ["update", str(file), "--records", str(tmp_path / "seen"), "--out", str(tmp_path / "updated")]
+    assert cli.main(arguments) == 0
+    assert "Nothing is concluded" in capsys.readouterr().out
+    assert not (tmp_path / "updated" / "posterior.nc").exists()
+
+
+def test_the_seed_of_the_command_is_that_of_the_update(tmp_path, capsys):
+    assert cli.main(["update", "none.toml", "--records", str(tmp_path), "--seed", "-1"]) == 2
+
+
+def test_normal_means_are_weighed_as_they_are_drawn(tmp_path):
+    weighed = [f"2026-06-15,electrofishing,bass,10,{w},1,," for w in (0.5, 0.55, 0.6)]
+    seen = evidence(records(tmp_path, survey=weighed), pond(only="few"))
+    mean = next(o for o in seen.observations if "Wr" in getattr(o, "name", ""))
+    expected = np.full((4000, 1), 95.0)
+    drawn = mean.draw(expected, np.random.default_rng(1))
+    sd = np.hypot(8.0 / np.sqrt(3), WR_ERROR)
+    assert drawn.std() == pytest.approx(sd, rel=0.05) and drawn.mean() == pytest.approx(95, abs=0.5)
+    assert mean.log_likelihood(expected[:1], np.array([100.0]))[0] == pytest.approx(stats.norm.logpdf(100, 95, sd))
+
+
+def survey_of_two_days(tmp_path, **lines):
+    fish = [*survey(), *survey(day="2026-06-20")]
+    effort = [*EFFORT, "2026-06-20,electrofishing,2.0,"]
+    return evidence(records(tmp_path, survey=fish, effort=effort, **lines), pond(only="few")).observations
+
+
+def test_the_days_of_a_survey_are_one_sample_of_lengths(tmp_path):
+    bass = [o for o in survey_of_two_days(tmp_path) if "electrofishing bass" in o.title]
+    assert len(bass) == 1 and bass[0].data.sum() == 24
+    assert [(one.day, one.effort) for one in bass[0].outings] == [(75, 1.0), (80, 2.0)]
+    number = np.zeros((2, 2, 4, 32))
+    number[0, 0, 0, 10], number[1, :, 0, 10] = 50.0, 50.0
+    view = View({"number": number}, (75, 80), 2.0, np.full(400, 20.0), {bass[0].doubts[0]: np.zeros(2)})
+    expected = bass[0].expected(view)
+    assert expected[1].sum() / expected[0].sum() == pytest.approx(3.0, rel=0.05)
+    off = np.delete(expected[1], 10).sum() / expected[1].sum()  # lengths that the model does not have
+    assert off == pytest.approx(1 - lengths_off(LENGTH_OFF)[10, 10], abs=0.03)
+
+
+def test_a_day_without_known_effort_stands_apart(tmp_path):
+    fish = [*survey(), *survey(day="2026-06-20")]
+    seen = evidence(records(tmp_path, survey=fish, effort=EFFORT), pond(only="few")).observations
+    bass = [o for o in seen if "electrofishing bass" in o.title]
+    assert sorted((o.counts, float(o.data.sum())) for o in bass) == [(False, 12.0), (True, 12.0)]
+
+
+def test_lengths_are_off_by_their_share_and_no_fish_is_lost():
+    share = lengths_off(0.06)
+    np.testing.assert_allclose(share.sum(axis=1), 1.0)
+    middle = np.arange(32) + 0.5
+    for inch in (8, 12, 20):
+        mean = share[inch] @ middle
+        sd = np.sqrt(share[inch] @ (middle - mean) ** 2)
+        within = np.sqrt(1 / 12 + 1 / 12)  # of a class, before and after
+        assert mean == pytest.approx(inch + 0.5, rel=0.01)
+        assert sd == pytest.approx(np.hypot(0.06 * (inch + 0.5), within), rel=0.1)
+
+
+def test_what_is_wrong_alike_in_several_records_is_not_averaged_away(tmp_path):
+    weighed = [f"2026-06-15,electrofishing,bass,{x},{w},1,," for x, w in ((10, 0.5), (11, 0.7), (13, 1.1), (13, 1.2))]
+    seen = evidence(records(tmp_path, survey=weighed), pond(only="few")).observations
+    wr = [o for o in seen if "Wr" in getattr(o, "name", "")]
+    assert len(wr) == 2 and wr[0].doubts == wr[1].doubts
+    rng, count = np.random.default_rng(3), 20_000
+    dealt = {name: rng.normal(size=count) for name in wr[0].doubts}
+    number, condition = np.ones((count, 1, 4, 32)), np.full((count, 1, 4, 32), 90.0)
+    view = View({"number": number, "relative_weight": condition}, (wr[0].read.day,), 2.0, np.zeros(400), dealt)
+    drawn = [o.draw(o.expected(view), rng)[:, 0] for o in wr]
+    shared = WR_OFF**2 + WR_OFF_IN_SURVEY**2
+    assert np.cov(*drawn)[0, 1] == pytest.approx(shared, rel=0.05)
+    assert drawn[0].var() == pytest.approx(shared + WR_ERROR**2 + 8.0**2 / 2, rel=0.05)
+
+
+def test_a_deal_of_the_past_goes_on_from_the_members_own_streams():
+    deal = deal_past({"a": np.full((2, 3), 0.25)}, 7, range(5, 7), np.array([1, 0]))
+    np.testing.assert_array_equal(deal("a", 5)[:, :3], np.full((2, 3), 0.25))
+    np.testing.assert_array_equal(deal("a", 5)[:, 3:], uniform(7, "a", range(5, 7), 5)[:, 3:])
+    np.testing.assert_array_equal(deal("b", 2), uniform(7, "b", range(5, 7), 2))
+
+
+# ---------------------------------------------------------------------- starting from a survey
+
+START = {
+    "gear": "electrofishing",
+    "hours": 1.5,
+    "water_c": 18,
+    "catch": [
+        {"species": "bass", "length_in": [9, 10], "count": 40},
+        {"species": "bluegill", "length_in": [5, 6], "count": 60},
+    ],
+}
+
+
+def from_survey(**changes):
+    from pondpop.scenario import resolve
+
+    return resolve(raw(members=300, only="few") | {"start_from_survey": START | changes})
+
+
+def test_a_survey_at_the_start_is_what_its_gear_would_catch():
+    from pondpop.observe.sampling import expected_catch
+
+    scenario = from_survey()
+    number = np.zeros((4, 32))
+    for event in scenario.strategies["few"].stocking:
+        if event.number_cv:
+            number[("bass", "bluegill").index(event.species), 9 if event.species == "bass" else 5] = event.per_ha
+    caught = expected_catch(number, gear("electrofishing"), 1.5, 18.0, scenario.pond.area_ha)
+    assert caught[0, 9] == pytest.approx(40, rel=0.01) and caught[1, 5] == pytest.approx(60, rel=0.01)
+
+
+def test_the_doubt_about_numbers_is_dealt_and_shared_within_a_species():
+    catch = [*START["catch"], {"species": "bass", "length_in": [12, 13], "count": 40}]
+    scenario = from_survey(catch=catch)
+    strategy = scenario.strategies["few"]
+    luck = Prior().draw(scenario, strategy, 0, 300)[1].stocking_survival
+    names = [event.name for event in strategy.stocking]
+    cv = next(event.number_cv for event in strategy.stocking if event.name == "bass_9_0_10_0in")
+    one, two, other = (
+        np.log(luck[:, names.index(n)]) for n in ("bass_9_0_10_0in", "bass_12_0_13_0in", "bluegill_5_0_6_0in")
+    )
+    assert one.std() == pytest.approx(np.sqrt(np.log1p(cv**2) + 0.15**2), rel=0.15)
+    assert np.corrcoef(one, two)[0, 1] > 0.8 > abs(np.corrcoef(one, other)[0, 1]) + 0.5
+
+
+def test_a_start_from_a_survey_is_dumped_whole():
+    import tomllib
+
+    from pondpop.scenario import dump, resolve
+
+    scenario = from_survey()
+    assert resolve(tomllib.loads(dump(scenario))) == scenario
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"gear": "angling"}, "electrofishing, seine"),
+        ({"hauls": 3}, "hours of electrofishing"),
+        ({"catch": []}, "at least one"),
+        ({"catch": [{"species": "bass", "length_in": [1, 2], "count": 4}]}, "leave it out"),
+        ({"catch": [START["catch"][0]] * 2}, "a second row"),
+        ({"water_c": 44.9, "hours": 0.05}, "1,000,000 fish"),
+    ],
+)
+def test_a_start_from_a_survey_refuses_what_cannot_be_told(changes, says):
+    with pytest.raises(InputError, match=says):
+        from_survey(**changes)
