@@ -25,8 +25,8 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-import hypothesis_ponds as ponds  # noqa: E402
 import commands as fuzz  # noqa: E402
+import hypothesis_ponds as ponds  # noqa: E402
 from hypothesis import HealthCheck, Phase, given, seed, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 from laws import assert_dataset_sound, assert_lawful_days  # noqa: E402
