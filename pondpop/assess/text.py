@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pondpop.assess.seining import SeiningReading
     from pondpop.assess.size_and_condition import Change, PairDoubt
     from pondpop.assess.surveys import Finding
+    from pondpop.records import Records
 
 WIDTH = 100
 SHOWN_BAD_ROWS = 20
@@ -68,13 +69,7 @@ def _lines(a: Assessment, units: str) -> Iterator[str]:
     )
     if r.left_out:
         yield ""
-        yield f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
-        for bad in r.left_out[:SHOWN_BAD_ROWS]:
-            yield from _wrap(str(bad), "  ")
-        if len(r.left_out) > SHOWN_BAD_ROWS:
-            yield f"  and {len(r.left_out) - SHOWN_BAD_ROWS} more"
-    for note in r.notes:
-        yield from _wrap("Odd: " + note)
+    yield from left_out_and_odd(r)
     for survey in a.surveys:
         yield ""
         yield from _survey(survey, units)
@@ -94,6 +89,18 @@ def _lines(a: Assessment, units: str) -> Iterator[str]:
     yield "Limits are of 95 %."
     for line in CAUTIONS:
         yield from _wrap(line)
+
+
+def left_out_and_odd(r: Records) -> Iterator[str]:
+    """Lines on the rows that were left out, with the reason of each, and on what looks odd but was kept."""
+    if r.left_out:
+        yield f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
+    for bad in r.left_out[:SHOWN_BAD_ROWS]:
+        yield from _wrap(str(bad), "  ")
+    if len(r.left_out) > SHOWN_BAD_ROWS:
+        yield f"  and {len(r.left_out) - SHOWN_BAD_ROWS} more"
+    for note in r.notes:
+        yield from _wrap("Odd: " + note)
 
 
 def _title(words: str) -> Iterator[str]:

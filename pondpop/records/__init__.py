@@ -20,13 +20,19 @@ tags.csv     tag, date, species, event, and optionally length_in|length_mm, weig
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 from pondpop.checks import MISSING, Fact, InputError, nearest
 from pondpop.records import consistency, rows
-from pondpop.records.csv_rows import Sheet, rows_of
+from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
 from pondpop.records.rows import GEARS, Catch, Effort, Fish, TagEvent
+from pondpop.scenario import SPECIES
+
+T = TypeVar("T")
 
 __all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
 
@@ -47,11 +53,15 @@ COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 
 @dataclass(frozen=True, slots=True)
 class BadRow:
-    """A row that was left out, and why."""
+    """A row that was left out, why, and what can be read of it all the same (None: nothing, or nothing sure)."""
 
     file: str
     line: int
     reason: str
+    date: dt.date | None = None
+    gear: str | None = None
+    species: str | None = None
+    trip: str | None = None
 
     def __str__(self) -> str:
         return f"{self.file}, line {self.line}: {self.reason}"
@@ -107,8 +117,8 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
         for sheet in read:
             if sheet.bad:
                 first = min(sheet.bad, key=lambda item: item[0])
-                raise _refusal(sheet, *first)
-    left_out = [BadRow(s.name, line, _reason(e)) for s in read for line, e in sorted(s.bad, key=lambda item: item[0])]
+                raise _refusal(sheet, *first[:2])
+    left_out = [_left_out(s.name, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
     return Records(
         str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
         tuple(consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
@@ -121,6 +131,26 @@ def _no_folder(path: Path) -> str:
         return "" if path.is_dir() else "a file" if path.exists() else "no such folder"
     except OSError as error:  # a name that no folder can have
         return error.strerror or "no such folder"
+
+
+def _left_out(file: str, line: int, why: InputError, read: object) -> BadRow:
+    """The row with what its good cells say; of an effort only date and gear, whatever species it was for."""
+    if isinstance(read, Mapping):
+        cells: Mapping[str, str] = {"date": "", "gear": "", "species": "", "trip": "", **read}
+        date = _if_good(date_of, cells)
+        gear = _if_good(word, cells, "gear", GEARS)
+        species = _if_good(word, cells, "species", SPECIES)
+        trip = _if_good(label, cells, "trip")
+    else:
+        date, gear, species, trip = (getattr(read, name, None) for name in ("date", "gear", "species", "trip"))
+    return BadRow(file, line, _reason(why), date, gear, species if file != "effort.csv" else None, trip)
+
+
+def _if_good(read: Callable[..., T], *cell: object) -> T | None:
+    try:
+        return read(*cell)
+    except InputError:
+        return None
 
 
 def _reason(e: InputError) -> str:

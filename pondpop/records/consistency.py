@@ -33,6 +33,7 @@ def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], word
                 InputError(
                     "row", Fact("a second one"), f"one row for {words}", f"the first is line {first[key(row)].line}"
                 ),
+                row,
             )
         else:
             first[key(row)] = row
@@ -49,9 +50,10 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
             sheet.reject(
                 row.line,
                 InputError("hours", row.hours, f"the hours of its trip, {trip[0].hours:g} on line {trip[0].line}"),
+                row,
             )
         elif trip and (row.species is None or trip[0].species is None):
-            sheet.reject(row.line, InputError("trip", row.trip, "either fish or none", f"see line {trip[0].line}"))
+            sheet.reject(row.line, InputError("trip", row.trip, "either fish or none", f"see line {trip[0].line}"), row)
         elif twin := next((c for c in trip if _class(c) == _class(row)), None):
             sheet.reject(
                 row.line,
@@ -61,6 +63,7 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
                     "one row for this trip, species and class",
                     f"the first is line {twin.line}",
                 ),
+                row,
             )
         elif over := next((c for c in trip if c.species == row.species and _overlap(c, row)), None):
             sheet.reject(
@@ -68,6 +71,7 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
                 InputError(
                     "length class", Fact(f"one that overlaps line {over.line}"), "classes of a trip that do not overlap"
                 ),
+                row,
             )
         else:
             trip.append(row)
@@ -99,11 +103,13 @@ def sought(sheet: Sheet | None, fish: list[Fish], effort: list[Effort]) -> list[
                 InputError(
                     "species", f.species, f"one sought on that day ({', '.join(e.species)}, effort.csv line {e.line})"
                 ),
+                f,
             )
         elif f.tag and (f.tag, f.date) in held:
             sheet.reject(
                 f.line,
                 InputError("tag", f.tag, "each tagged fish once a day", f"the first is line {held[f.tag, f.date]}"),
+                f,
             )
         else:
             out.append(f)
@@ -151,7 +157,7 @@ def histories(
             if why is None and measured and row.length_mm is not None:
                 why = _impossible_growth(measured, row, "survey.csv" if isinstance(measured, Fish) else "tags.csv")
             if why:
-                (survey if what == "survey" and survey else sheet).reject(row.line, why)
+                (survey if what == "survey" and survey else sheet).reject(row.line, why, row)
                 out.add((where, row.line))
                 continue
             if what == "tagged":

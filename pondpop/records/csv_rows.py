@@ -32,7 +32,8 @@ class Sheet:
 
     def __init__(self, path: Path, needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
         self.path, self.name = path, path.name
-        self.bad: list[tuple[int, InputError]] = []
+        self.bad: list[tuple[int, InputError, object]] = []
+        """Line, reason, and what was read of it: the cells, or the row as parsed."""
         if not path.is_file():
             raise InputError("", MISSING, "a file, not a folder", file=str(path))
         size = path.stat().st_size
@@ -115,12 +116,13 @@ class Sheet:
                         f"{len(self.header)}, as in the header",
                         "decimals have a point, texts no comma",
                     ),
+                    {},
                 )
             else:
                 yield line, {k: v.strip() for k, v in zip(self.header, cells, strict=True)}
 
-    def reject(self, line: int, why: InputError) -> None:
-        self.bad.append((line, why))
+    def reject(self, line: int, why: InputError, read: object) -> None:
+        self.bad.append((line, why, read))
 
 
 def rows_of(sheet: Sheet | None, parse: Callable[[int, dict[str, str]], T]) -> list[T]:
@@ -130,7 +132,7 @@ def rows_of(sheet: Sheet | None, parse: Callable[[int, dict[str, str]], T]) -> l
             out.append(parse(line, cells))
         except InputError as e:
             assert sheet is not None
-            sheet.reject(line, e)
+            sheet.reject(line, e, cells)
     return out
 
 

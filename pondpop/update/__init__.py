@@ -64,6 +64,7 @@ class Update:
     """What was learned. posterior is None where nothing is concluded; `why` says so in words."""
 
     scenario: Scenario
+    records: Records
     strategy: str
     until: dt.date | None
     evidence: Evidence
@@ -92,7 +93,7 @@ def update(
     """
     seen = evidence(records, scenario)
     if not seen.observations:
-        return _nothing_seen(scenario, _followed(scenario, strategy, None), seen)
+        return _nothing_seen(scenario, records, _followed(scenario, strategy, None), seen)
     until = scenario.run.start + dt.timedelta(days=seen.last_day)
     name = _followed(scenario, strategy, until)
     past = up_to(scenario, name, until)
@@ -119,7 +120,7 @@ def update(
     far = [o for o in seen.observations if is_far[id(o)]]
     kept = tuple(o for o in seen.observations if not is_far[id(o)])
     impossible = tuple(_told(o, shown) for o, shown in zip(seen.observations, figures, strict=True) if is_far[id(o)])
-    found = Update(scenario, name, until, seen, impossible, (), (), prior, None, None, (), "")
+    found = Update(scenario, records, name, until, seen, impossible, (), (), prior, None, None, (), "")
     with_fish = [o for o in seen.observations if o.data.any()]
     if sum(is_far[id(o)] for o in with_fish) > MOST_UNEXPLAINED * len(with_fish):
         why = (
@@ -151,7 +152,7 @@ def update(
     return replace(found, learned=learned, posterior=posterior)
 
 
-def _nothing_seen(scenario: Scenario, name: str, seen: Evidence) -> Update:
+def _nothing_seen(scenario: Scenario, records: Records, name: str, seen: Evidence) -> Update:
     """Without records the ensemble is what it was: every number comes from the members' own streams."""
     start = scenario.run.start
     count = scenario.ensemble.members
@@ -161,7 +162,7 @@ def _nothing_seen(scenario: Scenario, name: str, seen: Evidence) -> Update:
         uniforms, start, history(scenario, scenario.strategies[name], start), _provenance(scenario, name, None)
     )
     why = "The records hold nothing on this run: the ensemble is that of the scenario, unchanged."
-    return Update(scenario, name, None, seen, (), (), (), members, members, posterior, (), why)
+    return Update(scenario, records, name, None, seen, (), (), (), members, members, posterior, (), why)
 
 
 def _followed(scenario: Scenario, strategy: str | None, until: dt.date | None) -> str:

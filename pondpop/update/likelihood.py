@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
@@ -34,7 +34,7 @@ from pondpop.model.inputs import daily_water
 from pondpop.observe import indices
 from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
 from pondpop.observe.sampling import expected_catch, gear, log_chance, scatter
-from pondpop.records import Fish, Records, TagEvent
+from pondpop.records import BadRow, Fish, Records, TagEvent
 from pondpop.scenario import Scenario
 from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import SPECIES
@@ -312,7 +312,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     for survey in surveys(records):
         if day_of(survey.first) is None or day_of(survey.last) is None:
             continue
-        found += _hauls(survey, start)
+        found += _hauls(survey, start, records.left_out, unused)
         found += _conditions(survey, start)
     found += _angling(records, scenario, unused)
     asked, grown = _growth(records, start, end)
@@ -328,24 +328,43 @@ def _dates(records: Records) -> list[dt.date]:
     return sorted({row.date for kind in rows for row in kind})
 
 
-def _hauls(survey: Survey, start: dt.date) -> Iterator[Haul]:
-    """The catch of each gear and species that was taken up in a survey; days without known effort apart."""
+def _hauls(survey: Survey, start: dt.date, left_out: Sequence[BadRow], unused: list[str]) -> Iterator[Haul]:
+    """The catch of each gear and species that was taken up in a survey; days apart of which only the lengths count.
+
+    These are days without known effort, and days of which a row was left out: how many were caught is not known then.
+    """
     worked = {(e.date, e.gear): e for e in survey.effort}
     every = sorted({(f.date, f.gear) for f in survey.fish} | set(worked))
-    for used, known in sorted({(used, (date, used) in worked) for date, used in every}):
+    for used in sorted({used for _, used in every}):
         for k, species in enumerate(SPECIES):
-            fish, outings = list[Fish](), list[Outing]()
+            days: dict[bool, list[tuple[Outing, list[Fish]]]] = {True: [], False: []}
             for date in (date for date, gear_used in every if gear_used == used):
                 effort = worked.get((date, used))
                 caught = [f for f in survey.fish if (f.date, f.gear, f.species) == (date, used, species)]
-                if known != (effort is not None) or (species not in effort.species if effort else not caught):
+                if effort and species not in effort.species:
                     continue
-                day = (date - start).days
-                outings.append(Outing(day, effort.amount, effort.water_c) if effort else Outing(day, None))
-                fish += caught
-            if outings and gear(used).reach_ha[k] > 0.0:
-                title = f"{survey.first} {used} {species}"
-                yield Haul(title, k, used, tuple(outings), np.append(counts_by_inch(tuple(fish)), 0.0))
+                lost = sum(_may_be_of(bad, date, used, species) for bad in left_out)
+                if effort and lost:
+                    rows = "a row that was" if lost == 1 else f"{lost} rows that were"
+                    seen = "only the lengths of the others count" if caught else "nothing is known of it"
+                    unused.append(f"{date} {used} {species}: {rows} left out may be of it, so {seen}")
+                known = effort is not None and not lost
+                if known or caught:
+                    amount = effort.amount if known and effort else None
+                    outing = Outing((date - start).days, amount, effort.water_c if effort else None)
+                    days[known].append((outing, caught))
+            for some in days.values():
+                if some and gear(used).reach_ha[k] > 0.0:
+                    fish = tuple(f for _, caught in some for f in caught)
+                    data = np.append(counts_by_inch(fish), 0.0)
+                    yield Haul(f"{survey.first} {used} {species}", k, used, tuple(one for one, _ in some), data)
+
+
+def _may_be_of(bad: BadRow, date: dt.date, used: str, species: str) -> bool:
+    """Whether a row that was left out may have been one of a day's survey, by what can be read of it."""
+    return bad.file in ("survey.csv", "effort.csv") and all(
+        read in (None, own) for read, own in ((bad.date, date), (bad.gear, used), (bad.species, species))
+    )
 
 
 def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
@@ -365,11 +384,22 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
     start, end = scenario.run.start, scenario.run.end
     for year in sorted({c.date.year for c in records.catches}):
         rows = [c for c in records.catches if c.date.year == year and start <= c.date < end]
+        broken = {(bad.date, bad.trip) for bad in records.left_out if bad.file == "catches.csv"}
+        halves = sorted({(c.date, c.trip) for c in rows} & broken)
+        if halves:
+            named = ", ".join(f"{date} {trip}" for date, trip in halves)
+            unused.append(f"{year} angling: a row was left out of these trips, so all of each is: {named}")
+            rows = [c for c in rows if (c.date, c.trip) not in broken]
         trips = {(c.date, c.trip): c.hours for c in rows}
         hours = sum(trips.values())
         if not hours:
             continue
         middle = sum((date - start).days * spent for (date, _), spent in trips.items()) / hours
+        lost = [
+            bad
+            for bad in records.left_out
+            if bad.file == "catches.csv" and (None in (bad.date, bad.trip)) and (bad.date is None or bad.date.year == year)
+        ]
         for k, species in enumerate(SPECIES):
             if gear("angling").reach_ha[k] == 0.0:
                 continue
@@ -390,7 +420,12 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             parts = list(pairwise(edges))  # a class in which no fish was caught tells something too
             data = np.array([*(classes[one] if bounds else 0.0 for one in parts), unsized])
             bins = _bins(parts)
-            yield Haul(f"{year} angling {species}", k, "angling", (Outing(round(middle), hours),), data, bins)
+            known = not any(bad.species in (None, species) for bad in lost)
+            if not known:
+                unused.append(f"{year} angling {species}: a row that was left out may be of it, so only lengths count")
+            if known or data[:-1].any():
+                outing = Outing(round(middle), hours if known else None)
+                yield Haul(f"{year} angling {species}", k, "angling", (outing,), data, bins)
 
 
 def _bins(bounds: list[tuple[float, float]]) -> Array:

@@ -12,6 +12,7 @@ from textwrap import fill
 import numpy as np
 from numpy.typing import NDArray
 
+from pondpop.assess.text import left_out_and_odd
 from pondpop.decide.console import columns
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
 from pondpop.ensemble.quantities import QUANTILES, UNITS, Units
@@ -169,6 +170,7 @@ def update_text(found: Update, units: Units) -> str:
     said += [f"Not used, for no member explains it: {one}." for one in found.impossible]
     said += [f"Contradicts the others, or the scenario: {one}." for one in found.contradictory]
     text = "".join(fill(line, 100, subsequent_indent="  ") + "\n" for line in said)
+    text += "".join(line + "\n" for line in left_out_and_odd(found.records))
     if found.stages:
         text += "\n" + columns(_stage_cells(found))
     if found.why:

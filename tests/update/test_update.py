@@ -16,6 +16,7 @@ from pondpop.ensemble.draws import Prior, uniform
 from pondpop.ensemble.run import Job, Variant, compare, project_all
 from pondpop.observe.sampling import gear, log_chance, scatter
 from pondpop.records import read_records
+from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, up_to
 from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
@@ -443,6 +444,73 @@ def test_a_day_without_known_effort_stands_apart(tmp_path):
     seen = evidence(records(tmp_path, survey=fish, effort=EFFORT), pond(only="few")).observations
     bass = [o for o in seen if "electrofishing bass" in o.title]
     assert sorted((o.counts, float(o.data.sum())) for o in bass) == [(False, 12.0), (True, 12.0)]
+
+
+EVERY = set(SPECIES)
+
+
+def hauls(tmp_path, **lines):
+    some = records(tmp_path, **lines)
+    seen = evidence(some, pond(only="few"))
+    return {(o.title, o.counts): float(o.data.sum()) for o in seen.observations if hasattr(o, "counts")}, seen.unused
+
+
+@pytest.mark.parametrize(
+    ("row", "in_doubt"),
+    [
+        ("2026-06-15,electrofishin,bluegill,3,,22,,", {"bluegill"}),  # the gear is not known, the species is
+        ("2026-06-15,electrofishing,bluegil,3,,22,,", EVERY),
+        ("2026-06-15,electrofishing,bass,3 in,,1,,", {"bass"}),
+        ("15/06/2026,electrofishing,bass,3,,1,,", {"bass"}),
+        ("2026-06-15,seine,bass,3,,x,,", set()),
+        ("2026-06-16,electrofishing,bass,3,,x,,", set()),
+        ("2026-06-15,electrofishing", EVERY),
+    ],
+)
+def test_what_was_left_out_of_a_survey_is_never_a_zero(tmp_path, row, in_doubt):
+    whole, _ = hauls(tmp_path, survey=survey(), effort=EFFORT)
+    assert {title.split()[-1] for title, counts in whole if counts} == EVERY
+    assert whole["2026-06-15 electrofishing shad", True] == 0.0
+    found, unused = hauls(tmp_path, survey=[*survey(), row], effort=EFFORT)
+    mine = {key: caught for key, caught in found.items() if key[0].startswith("2026-06-15 electrofishing")}
+    assert {title.split()[-1] for title, counts in whole if (title, counts) not in mine} == in_doubt
+    assert {title.split()[-1] for title, counts in mine if not counts} == in_doubt & {"bass", "bluegill"}
+    assert all(caught > 0 for (_, counts), caught in mine.items() if not counts)
+    assert len([line for line in unused if "left out" in line]) >= len(in_doubt)
+
+
+def test_a_survey_of_which_every_row_was_left_out_says_nothing_and_so(tmp_path):
+    misspelt = [row.replace("electrofishing", "electrofishin") for row in survey()]
+    found, _ = hauls(tmp_path, survey=misspelt, effort=EFFORT)
+    assert {title.split()[-1] for title, _ in found} == {"shad", "minnow"}  # no row of theirs was left out: none was caught
+    told = update_text(learning.update(pond(members=4, only="few"), read_records(tmp_path)), "us")
+    told = " ".join(told.split())
+    assert 'survey.csv, line 2: gear: got "electrofishin"' in told and "Left out, 10 rows:" in told
+    assert "10 rows that were left out may be of it" not in told  # six of bass, four of bluegill
+    assert "bluegill: 4 rows that were left out may be of it, so nothing is known of it" in told
+
+
+def test_a_second_row_of_effort_leaves_how_many_were_caught_open(tmp_path):
+    found, _ = hauls(tmp_path, survey=survey(), effort=[*EFFORT, "2026-06-15,electrofishing,3.0,"])
+    assert set(found) == {(f"2026-06-15 electrofishing {s}", False) for s in ("bass", "bluegill")}
+
+
+def test_a_trip_of_which_a_row_was_left_out_is_left_out_whole(tmp_path):
+    whole = ["2026-05-20,1,4,bass,8,12,2,3", "2026-05-28,2,3,bass,,,0,1"]
+    bad = "2026-05-28,2,3,bluegil,,,0,9"
+    one = evidence(records(tmp_path, catches=[*whole[:1]]), pond(only="few")).observations
+    seen = evidence(records(tmp_path, catches=[*whole, bad]), pond(only="few"))
+    for a, b in zip(one, seen.observations, strict=True):
+        assert a.outings == b.outings and list(a.data) == list(b.data)
+    assert "2026-05-28 2" in seen.unused[0]
+    lost = evidence(records(tmp_path, catches=[*whole, bad.replace("2026-05-28", "28.5.2026")]), pond(only="few"))
+    assert [(o.title, o.counts) for o in lost.observations] == [("2026 angling bass", False)]
+
+
+def test_an_update_says_what_looks_odd(tmp_path):
+    pasted = [f"2026-06-15,electrofishing,bass,{x},{w},1,," for x, w in ((10, 0.5), (11, 0.7), (13, 1.1), (13, 1.2), (9, 0.4))]
+    told = update_text(learning.update(pond(members=4, only="few"), records(tmp_path, survey=pasted * 2)), "us")
+    assert "Odd: survey.csv repeats itself" in told
 
 
 def test_lengths_are_off_by_their_share_and_no_fish_is_lost():
