@@ -17,6 +17,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import expit
+from scipy.stats import beta
 
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import goals, harvest_outcome
@@ -25,10 +26,10 @@ from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.observe import indices
-from pondpop.scenario import Harvest, Scenario, Season
+from pondpop.scenario import Harvest, Scenario, Season, checked
 from pondpop.scenario.events import DEFAULT_SEASON
 from pondpop.species import BASS
-from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
+from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, brief
 
 Array = NDArray[np.float64]
 
@@ -40,6 +41,7 @@ SCAN_OTHERS = (0.0, 10.0)  # every other window
 SOFT_PSD, SOFT_WR, SOFT_RATIO = 3.0, 1.5, 0.1
 PENALTY = 10.0  # what a missing probability of 1 weighs against goals of about 1
 VAIN = 1.0  # and what a quota of which nothing can be caught does
+CONFIRMED = 0.9  # how sure the probability of a constraint must be after so many fresh members (a choice)
 MOST_FORAGE = 10.0  # F/C above which bluegill are crowded (upper end of balanced ponds, Swingle 1950, from memory)
 
 
@@ -75,8 +77,18 @@ class Trial:
     taken: Array  # kg/ha [member, year]
     asked: Array  # kg/ha [year]
 
+    @property
+    def members(self) -> int:
+        return int(self.taken.shape[0])
+
     def meets(self, probability: float) -> bool:
+        """Whether each constraint holds in at least this share of the members."""
         return all(chance >= probability for name, chance in self.chances.items() if name != "all")
+
+    def surely_meets(self, probability: float) -> bool:
+        """Whether each constraint holds in so many members that chance among them can hardly be the reason."""
+        every = (chance for name, chance in self.chances.items() if name != "all")
+        return all(at_least(chance, self.members) >= probability for chance in every)
 
 
 @dataclass(frozen=True)
@@ -87,9 +99,13 @@ class Found:
     best: Trial
     others: dict[str, Trial]  # "no harvest", "half", "double"
     scan: list[Trial]
-    met: bool
     tried: int
     scenario: Scenario = field(repr=False)
+
+    @property
+    def met(self) -> bool:
+        """Whether the quota meets every constraint, the number of fresh members allowed for."""
+        return self.best.surely_meets(self.question.probability)
 
 
 def ask(
@@ -106,6 +122,7 @@ def ask(
     By default: the first strategy; bass of 8–12 and 15–25 in; from the calendar year after the one in which the last
     bass were stocked; the ranges of the first goal that has some, or else balanced. Raises InputError.
     """
+    checked(scenario)
     name = next(iter(scenario.strategies)) if strategy is None else strategy
     if name not in scenario.strategies:
         raise InputError("--strategy", name, "a strategy of the scenario", nearest(name, scenario.strategies))
@@ -116,6 +133,12 @@ def ask(
         raise InputError("--from-year", first, f"a calendar year of the run from 1 to {last - 1}", "lengthen the run")
     if not 1 <= len(windows) <= 3:
         raise InputError("--window", Fact(f"{len(windows)} windows"), "1 to 3 length windows")
+    for one, other in itertools.combinations(sorted(windows), 2):
+        if other[0] < one[1]:
+            words = " and ".join(f"{brief(low / MM_PER_IN)}..{brief(high / MM_PER_IN)}" for low, high in (one, other))
+            raise InputError(
+                "--window", Fact(f"{words} in, which overlap"), "windows apart", "let one end where the next begins"
+            )
     if option is not None and option not in indices.TARGET_OPTIONS:
         raise InputError("--option", option, "one of " + ", ".join(indices.TARGET_OPTIONS))
     wanted = option or next((g.kind for g in scenario.goals if g.kind in indices.TARGET_OPTIONS), "balanced")
@@ -213,7 +236,16 @@ def search(
         [np.zeros_like(rounded), 0.5 * rounded, rounded, np.minimum(2.0 * rounded, 2 * MOST_KG_PER_HA)], FRESH, members
     )
     others = {"no harvest": none, "half": half, "double": double}
-    return Found(question, once, others, scan, once.meets(question.probability), len(tried), scenario)
+    return Found(question, once, others, scan, len(tried), scenario)
+
+
+def at_least(share: float, members: int) -> float:
+    """The probability that is at least there if a share of so many members shows something.
+
+    Lower end of a one-sided interval that holds in 9 of 10 cases at least (Clopper and Pearson 1934).
+    """
+    shown = round(share * members)
+    return float(beta.ppf(1.0 - CONFIRMED, shown, members - shown + 1)) if shown else 0.0
 
 
 def judge(dataset: xr.Dataset, scenario: Scenario, question: Question, amounts: Array) -> Trial:

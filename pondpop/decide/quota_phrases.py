@@ -11,7 +11,17 @@ from numpy.typing import NDArray
 from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.console import band, columns
 from pondpop.decide.harvest_outcome import TAKEN
-from pondpop.decide.quota import MOST_FORAGE, Found, Question, Trial, chance_caught, in_vain, whole_fish, with_quota
+from pondpop.decide.quota import (
+    MOST_FORAGE,
+    Found,
+    Question,
+    Trial,
+    at_least,
+    chance_caught,
+    in_vain,
+    whole_fish,
+    with_quota,
+)
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
@@ -74,9 +84,26 @@ def _lead(found: Found) -> str:
     title = found.scenario.strategies[question.strategy].title
     last = str(best.dataset["survey_date"].values[-1])[:10]
     head = f"Quota for “{title}”: {asked}, over the twelve months to {last}."
-    met = "This one meets each of them" if found.met else "No quota that was tried meets them. The nearest"
-    lead = f"{head}\n{met}, on {best.taken.shape[0]} fresh members: {got}.\n"
-    return lead + _not_asked(found)
+    if found.met:
+        met = "This one meets each of them"
+    elif best.meets(question.probability):
+        least = min(at_least(chance, best.members) for name, chance in best.chances.items() if name != "all")
+        met = f"It may meet them, but so few members are sure of {int(100 * least)} % only (run more). This one"
+    else:
+        met = "No quota that was tried meets them. The nearest"
+    lead = f"{head}\n{met}, on {best.members} fresh members: {got}.\n"
+    return lead + _nearer(found) + _not_asked(found)
+
+
+def _nearer(found: Found) -> str:
+    """Where no constraint set is met: which of none, half and double of the quota comes nearer on the fresh members."""
+    if found.best.meets(found.question.probability):
+        return ""
+    name = max(found.others, key=lambda name: found.others[name].chances["all"])
+    chance = found.others[name].chances["all"]
+    words = {"half": "Half of it", "double": "Double of it"}.get(name, "No harvest at all")
+    more = chance > found.best.chances["all"]
+    return f"{words} does better on these members: all at once {100 * chance:.0f} %.\n" if more else ""
 
 
 def _not_asked(found: Found) -> str:

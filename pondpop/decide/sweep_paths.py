@@ -53,26 +53,34 @@ def _values(given: str) -> list[Value]:
         values = [_value(part.strip()) for part in given.split(",")]
     else:
         first, last = _value(match[1]), _value(match[2])
-        try:
-            step = Decimal(match[3])
-            if not step.is_finite() or step <= 0:
-                raise InvalidOperation
-        except InvalidOperation:
-            raise InputError("--vary", match[3], "a step above 0, such as 75..100/5") from None
-        values = list(itertools.islice(_range(match, first, last, step), MOST_POINTS + 1))
+        values = list(itertools.islice(_range(match, first, last, _step(match[3])), MOST_POINTS + 1))
     if not values:
         raise InputError("--vary", given, "at least one value", "write the smaller end first")
     if len(values) > MOST_POINTS:
         given = Fact(f"more than {MOST_POINTS} values")
         raise InputError("--vary", given, f"at most {MOST_POINTS}", "take a larger step")
+    twice = next((value for value in values if values.count(value) > 1), None)
+    if twice is not None:
+        raise InputError("--vary", Fact(f"{twice} more than once"), "every value once")
     return values
+
+
+def _step(text: str) -> Decimal:
+    try:
+        step = Decimal(text) if text.isascii() else Decimal("NaN")
+    except InvalidOperation:
+        step = Decimal("NaN")
+    if not step.is_finite() or step <= 0:
+        raise InputError("--vary", text, "a step above 0, such as 75..100/5")
+    return step
 
 
 def _range(match: re.Match[str], first: Value, last: Value, step: Decimal) -> Iterator[Value]:
     if isinstance(first, dt.date) and isinstance(last, dt.date):
-        while first <= last:
-            yield first
-            first += dt.timedelta(days=float(step))
+        if step != int(step):
+            raise InputError("--vary", match[3], "a whole number of days between dates")
+        for day in range(first.toordinal(), last.toordinal() + 1, int(step)):
+            yield dt.date.fromordinal(day)
     elif isinstance(first, int | float) and isinstance(last, int | float):
         for k in itertools.count():
             value = Decimal(match[1]) + k * step
@@ -84,6 +92,10 @@ def _range(match: re.Match[str], first: Value, last: Value, step: Decimal) -> It
 
 
 def _value(text: str) -> Value:
+    if not text:
+        raise InputError("--vary", MISSING, "a value before and after every comma")
+    if not text.isascii():  # digits of other scripts are digits to Python, and to no reader of a table
+        raise InputError("--vary", text, "plain letters and digits")
     if re.fullmatch(r"[+-]?\d{1,18}", text):
         return int(text)
     if re.fullmatch(r"\d{4}-\d\d-\d\d", text):
@@ -133,6 +145,8 @@ def put(raw: dict[str, Any], path: str, value: Value) -> None:
     parts = path.split(".")
     if parts[0] == "ensemble" and parts[-1] in ("seed", "members"):
         raise InputError(path, Fact("a sweep over it"), "something that changes the pond", "variants share their luck")
+    if parts[0] == "report" or parts[-1] in ("title", "name", "origin"):
+        raise InputError(path, Fact("a sweep over it"), "something that changes the pond, not what it is called")
     node: Any = raw
     for depth, part in enumerate(parts[:-1]):
         node = _inside(node, part, ".".join(parts[: depth + 1]))

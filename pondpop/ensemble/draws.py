@@ -5,7 +5,8 @@ what is needed, year by year. A member's numbers therefore depend on nothing but
 member's own number: the first 100 of 1,000 members are those of a run of 100, and strategies share their luck. A
 stocking is known by its name, so that events of one name share their luck whatever their date and number.
 
-Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a mean of 1.
+Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a mean of 1, but for the survival of
+bought fish, which is that at most 1.
 """
 
 from __future__ import annotations
@@ -98,6 +99,8 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
     stocked = []
     for event in strategy.stocking:
         there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
+        if not event.resident:  # no more fish live after the move than were bought
+            there = np.minimum(there, 1.0)
         if event.number_cv:  # of one species all numbers are wrong together
             doubt = np.sqrt(np.log1p(event.number_cv**2))
             there = there * multiplier(_deviates(deal(f"number of {event.species}", 1)), doubt)[:, 0]

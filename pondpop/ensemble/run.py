@@ -25,7 +25,7 @@ from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
 from pondpop.model.inputs import prepare
 from pondpop.observe.observers import project
-from pondpop.scenario import Scenario, dump
+from pondpop.scenario import Scenario, checked, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
@@ -181,8 +181,10 @@ def compare(
     """Project every strategy of a scenario under the same luck and return one Dataset (see `results.VARIABLES`).
 
     executor: any `concurrent.futures.Executor`; without one the blocks run one after the other. source: where
-    parameters and luck come from, by default the spreads of the scenario. Raises RunError.
+    parameters and luck come from, by default the spreads of the scenario. Raises InputError for a scenario that was
+    altered to what no file may say, RunError.
     """
+    checked(scenario)
     variants = [Variant(scenario, name) for name in scenario.strategies]
     projected = project_all(variants, source=source, executor=executor, store=store, progress=progress)
     dataset = results.to_dataset(

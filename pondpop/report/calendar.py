@@ -23,7 +23,18 @@ from pondpop.report.format import (
 )
 from pondpop.report.strategies import Case, Material, Projection
 from pondpop.report.tables import Cell, Table
-from pondpop.scenario import LONGEST_MM, SHORTEST_MM, SPECIES, Harvest, Removal, Stocking, years_after
+from pondpop.scenario import (
+    LONGEST_MM,
+    SHORTEST_MM,
+    SPECIES,
+    Angling,
+    Feeding,
+    Harvest,
+    Removal,
+    Run,
+    Stocking,
+    years_after,
+)
 from pondpop.scenario.describe import describe
 from pondpop.units import brief
 
@@ -97,23 +108,21 @@ def _actions(case: Case) -> Iterator[Action]:
             later = "Later: " if removal.date >= end else ""
             yield Action(removal.date, day(removal.date), later + _take(case, removal))
     for rule in strategy.harvest:
-        first = dt.date(run.start.year + rule.from_year - 1, *rule.season[0])
-        yield Action(max(first, run.start), _season_words(rule, run.start.year), _harvest(case, rule))
+        for season in _seasons(rule, run):
+            yield Action(*season, _harvest(case, rule))
     for feeding in strategy.feeding:
-        first = dt.date(run.start.year + feeding.from_year - 1, *feeding.season[0])
         amount = feeding.kg_per_ha_day * projection.scenario.pond.area_ha
         pounds = f"{brief(amount / 0.45359237, 2)} lb ({brief(amount, 2)} kg)"
         if units == "metric":
             pounds = f"{brief(amount, 2)} kg ({brief(amount / 0.45359237, 2)} lb)"
-        yield Action(max(first, run.start), _season_words(feeding, run.start.year),
-                     f"Feed {pounds} of pellets a day in the pond; stop when fish leave any, or gasp.")  # fmt: skip
+        for season in _seasons(feeding, run):
+            what = f"Feed {pounds} of pellets a day in the pond; stop when fish leave any, or gasp."
+            yield Action(*season, what)
     for angling in strategy.angling:
-        first = dt.date(run.start.year + angling.from_year - 1, *angling.season[0])
         hours = angling.hours_per_ha * projection.scenario.pond.area_ha
-        yield Action(max(first, run.start), _season_words(angling, run.start.year),
-                     f"Fishing for bass, all released: about {brief(hours, 2)} hours a year. Land them fast; fewer "
-                     f"live "
-                     "when the water is hot.")  # fmt: skip
+        for season in _seasons(angling, run):
+            what = f"Fishing for bass, all released: about {brief(hours, 2)} hours a year. Land them fast; fewer live "
+            yield Action(*season, f"{what}when the water is hot.")
     for date in run.survey_dates:
         if date < end:
             yield Action(date, day(date), "Survey.")
@@ -123,10 +132,20 @@ def _actions(case: Case) -> Iterator[Action]:
             yield Action(first, f"June to mid-July {year}", "Seine the shore.")
 
 
-def _season_words(rule: object, start: int) -> str:
-    season, first, last = rule.season, rule.from_year, rule.to_year  # type: ignore[attr-defined]
-    years = f"{start + first - 1}" if first == last else f"{start + first - 1}–{start + last - 1}"
-    return f"{day_of_year(season[0])} to {day_of_year(season[1])}, {years}"
+def _seasons(rule: Harvest | Feeding | Angling, run: Run) -> Iterator[tuple[dt.date, str]]:
+    """The first day of a rule's first season that the run holds a day of, and its season and years in words.
+
+    Nothing where no season is left: one that was over at the start, and is not to come again, is not a thing to do.
+    """
+    years = [
+        year
+        for year in range(run.start.year + rule.from_year - 1, run.start.year + rule.to_year)
+        if dt.date(year, *rule.season[1]) >= run.start and dt.date(year, *rule.season[0]) < run.end
+    ]
+    if years:
+        span = f"{years[0]}" if len(years) == 1 else f"{years[0]}–{years[-1]}"
+        words = f"{day_of_year(rule.season[0])} to {day_of_year(rule.season[1])}, {span}"
+        yield max(dt.date(years[0], *rule.season[0]), run.start), words
 
 
 def _stock(case: Case, event: Stocking) -> str:

@@ -1,11 +1,13 @@
 """From what a file says to a `Scenario`, checked and in SI. Standard library only."""
 
 import datetime as dt
+import tomllib
 from pathlib import Path
 from typing import Any
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
+from pondpop.scenario.dump import dump
 from pondpop.scenario.events import Events
 from pondpop.scenario.initial import residents
 from pondpop.scenario.read import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
@@ -87,6 +89,15 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
         costs=_costs(top.table("costs")) if "costs" in top.raw else None,
         **_report(top.table("report", {})),
     )
+
+
+def checked(scenario: Scenario) -> Scenario:
+    """The scenario, if its file would be accepted; one that was altered in Python may hold what no file may.
+
+    Raises InputError.
+    """
+    resolve(tomllib.loads(dump(scenario)))
+    return scenario
 
 
 def _run(table: Table, water: Temperature) -> Run:

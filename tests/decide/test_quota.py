@@ -86,6 +86,8 @@ def test_the_range_is_that_of_the_goals_unless_one_is_named():
         ({"from_year": 4}, "--from-year"),
         ({"windows": ()}, "1 to 3 length windows"),
         ({"option": "huge"}, "--option"),
+        ({"windows": ((203.2, 304.8), (254.0, 381.0))}, r"8\.\.12 and 10\.\.15 in, which overlap"),
+        ({"windows": ((203.2, 304.8), (203.2, 304.8))}, "overlap"),
     ],
 )
 def test_what_cannot_be_asked(given, says):
@@ -240,9 +242,36 @@ def test_half_and_double_are_what_they_say(found):
     assert result.best.taken.shape[0] == 3
 
 
+def test_windows_may_touch():
+    assert ask(pond(years=3), windows=[(304.8, 381.0), (203.2, 304.8)]).windows[0] == (304.8, 381.0)
+
+
+def test_an_altered_scenario_is_refused():
+    scenario = pond(years=3)
+    with pytest.raises(InputError, match=r"pond\.area_ha: got -3"):
+        ask(scenario._replace(pond=scenario.pond._replace(area_ha=-3.0)))
+
+
+@pytest.mark.parametrize("members", [20, 100, 400])
+def test_a_quota_that_misses_its_probability_is_hardly_ever_said_to_meet_it(members):
+    rng = np.random.default_rng(1)
+    shares = rng.binomial(members, 0.6, 4000) / members  # the truth is the least that was asked for
+    said = np.mean([quota.at_least(share, members) >= 0.6 for share in shares])
+    assert 0.02 < said <= 0.105
+    assert quota.at_least(1.0, members) > 0.85 and quota.at_least(0.0, members) == 0.0
+
+
+def test_a_quota_that_so_few_members_cannot_confirm_is_not_met():
+    found, asked, _ = trial()
+    assert found.meets(0.8) and not found.surely_meets(0.8)  # all four of four: 56 % at least
+    text = quota_text(quota.Found(asked, found, dict.fromkeys(("no harvest", "half", "double"), found), [found], 1,
+                                  pond(members=4, years=3)))  # fmt: skip
+    assert "so few members are sure of 56 % only" in text and "This one meets" not in text
+
+
 def test_whether_it_is_met_follows_from_the_fresh_members(found):
     result, _ = found
-    assert result.met == result.best.meets(result.question.probability)
+    assert result.met == result.best.surely_meets(result.question.probability)
     text = quota_text(result)
     assert ("This one meets each of them" in text) == result.met
     assert "state agency" in text
@@ -259,7 +288,7 @@ def told(**changes) -> str:
     """The answer, where the quota that was found is a trial made by hand."""
     best, asked, _ = trial(**changes)
     others = {name: best for name in ("no harvest", "half", "double")}
-    return quota_text(quota.Found(asked, best, others, [best], True, 1, pond(members=4, years=3)))
+    return quota_text(quota.Found(asked, best, others, [best], 1, pond(members=4, years=3)))
 
 
 def test_the_answer_says_first_what_is_not_caught():
@@ -289,8 +318,7 @@ def test_a_schedule_tells_months_hours_and_chances():
 
     best, asked, made = trial(fill=fill)
     others = {name: best for name in ("no harvest", "half", "double")}
-    text = quota_text(quota.Found(asked, best, others, [best], True, 1, scenario))
-    assert "This one meets each of them" in text
+    text = quota_text(quota.Found(asked, best, others, [best], 1, scenario))
     assert "Take each year, 1 Mar to 31 Oct" in text
     jun = next(line.split() for line in text.splitlines() if line.strip().startswith("Jun"))
     fish = 4.0 * made.pond.area_ha / 2  # mean of two Junes, one of them within the run and with a harvest

@@ -36,6 +36,8 @@ DATE = "strategies.few.stocking.young_bass.date"
         ("a=2027-06-05,2027-12-05", (dt.date(2027, 6, 5), dt.date(2027, 12, 5))),
         ("a=2027-06-05..2027-06-26/10", (dt.date(2027, 6, 5), dt.date(2027, 6, 15), dt.date(2027, 6, 25))),
         ("a=5..5/1", (5,)),
+        ("a=9999-12-01..9999-12-31/20", (dt.date(9999, 12, 1), dt.date(9999, 12, 21))),
+        ("a=2027-06-05..2027-06-07/10000000", (dt.date(2027, 6, 5),)),
     ],
 )
 def test_values(text, values):
@@ -47,7 +49,8 @@ def test_values(text, values):
 @pytest.mark.parametrize(
     "text",
     ["a", "a=", "=1", "a=1..9/0", "a=1..9/-1", "a=1..9/x", "a=9..1/1", "a=1..9999/1", "a=nan", "a=inf", "a=2027-02-30",
-     "a=bare..much/1", "a=1..2027-01-01/3", "a=1..9/nan", "a=1..1e9/1"],
+     "a=bare..much/1", "a=1..2027-01-01/3", "a=1..9/nan", "a=1..1e9/1", "a=2027-06-05..2027-06-12/1.5", "a=1,1", "a=1,,2",
+     "a=9990-01-01..9999-12-31/1", "a=\uff17\uff15,80"],
 )  # fmt: skip
 def test_refused_values(text):
     with pytest.raises(InputError, match="--vary: got"):
@@ -96,6 +99,8 @@ def test_the_ends_of_a_pair_have_positions():
         ("strategies.few", "one number, date or word"),
         ("ensemble.seed", "share their luck"),
         ("title.a", "a table of the file"),
+        ("title", "not what it is called"),
+        ("strategies.few.title", "not what it is called"),
         ("run.surveys.9", "ends of a pair"),
     ],
 )

@@ -66,6 +66,15 @@ def test_strategies_share_all_their_luck():
         np.testing.assert_array_equal(getattr(luck(scenario, "few"), name), getattr(luck(scenario, "many"), name))
 
 
+def test_no_more_fish_live_after_the_move_than_were_bought():
+    scenario = spreads(pond(), stocking_survival=0.5)
+    events = scenario.strategies["few"].stocking
+    survival = luck(scenario, members=200).stocking_survival
+    resident = np.array([event.resident for event in events])
+    assert survival[:, ~resident].max() == 1.0 and survival[:, ~resident].min() < 0.5
+    assert survival[:, resident].max() > 1.5  # of fish that live there the number is in doubt both ways
+
+
 def test_an_event_keeps_its_luck_whatever_else_is_stocked():
     extra = (
         '[[strategies.many.stocking]]\nname = "a_first"\nspecies = "minnow"\ndate = 2026-04-02\n'

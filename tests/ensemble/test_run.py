@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from small import pond
 
+from pondpop.checks import InputError
 from pondpop.ensemble import run
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.results import content_hash
@@ -195,3 +196,9 @@ def test_members_can_come_from_another_source(whole):
     assert dataset.attrs["update"] == "Nothing was learned." and "other" not in dataset.attrs
     biomass = dataset["biomass"].values
     np.testing.assert_array_equal(biomass[:, 0], biomass[:, 1])
+
+
+def test_a_scenario_altered_to_what_no_file_may_say_is_refused():
+    scenario = pond(members=1)
+    with pytest.raises(InputError, match=r"pond\.area_ha: got -3.0"):
+        compare(scenario._replace(pond=scenario.pond._replace(area_ha=-3.0)))

@@ -220,6 +220,19 @@ def test_calendar_counts_whole_fish_in_date_order(dataset):
     assert harvest[2] == "B" and "8–12 in (203–305 mm)" in harvest[3]
 
 
+def test_a_season_that_was_over_at_the_start_is_not_announced():
+    raw = raw_scenario()
+    raw["run"]["start"] = "2026-11-01"
+    for event in raw["stocking"]:
+        event["date"] = "2026-12-01"
+    harvest = {"species": "bass", "length_in": [8, 12], "lb_per_acre": 20}
+    raw["strategies"]["hard"]["harvest"] = [
+        {**harvest, "name": "from_now", "from_year": 1}, {**harvest, "name": "last_year", "from_year": 1, "to_year": 1}
+    ]  # fmt: skip
+    rows = [row for row in calendar(gather([dataset_of(raw)], "us")).csv_rows if "Harvest bass" in str(row[3])]
+    assert [row[:2] for row in rows] == [["2027-03-01", "1 March to 31 October, 2027–2029"]]
+
+
 def test_warm_water_at_stocking_is_named(dataset):
     material = gather([dataset], "us")
     june = water_c(material.cases[0], np.datetime64("2027-06-05").astype(object))
