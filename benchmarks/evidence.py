@@ -24,10 +24,11 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 
 import numpy as np
 
-from pondpop.model.bioenergetics import share_heavier, share_longer
-from pondpop.model.budget import PREY
-from pondpop.model.day import Engine
-from pondpop.model.inputs import Luck, prepare, run_days
+from pondpop.ensemble.prepare import prepare, run_days
+from pondpop.model.body import share_heavier, share_longer
+from pondpop.model.budget import PREY, Flows
+from pondpop.model.day import Engine, run
+from pondpop.model.inputs import Luck
 from pondpop.observe.indices import standard_weight
 from pondpop.scenario import load
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters, load_parameters, paths
@@ -44,15 +45,15 @@ Array = np.ndarray
 class Look:
     """The pond on one day: measures return one value a member."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, moved: Flows) -> None:
         s = engine.state
         self.columns, self.slices = s.columns, engine.slices
         self.number, self.log_weight, self.log_length = s.number.copy(), s.log_weight.copy(), s.log_length.copy()
         self.cv = engine.parameters.length_cv[:, None]
         self.slope = engine.parameters.standard_weight_slope
         self.area = engine.inputs.area_ha
-        self.harvest = engine.flows.harvest_biomass.copy()  # kg/ha since the start
-        self.eaten = engine.flows.eaten_by_bass.copy()
+        self.harvest = moved.harvest_biomass.copy()  # kg/ha since the start
+        self.eaten = moved.eaten_by_bass.copy()
         self.day = engine.day
 
     def fish(self, species: int, low_mm: float = 0.0, high_mm: float = np.inf) -> Array:
@@ -167,14 +168,16 @@ class Ponds:
         strategy = scenario.strategies[name]
         members = self.parameters.members
         luck = Luck.none(members, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
-        engine = Engine(prepare(scenario, strategy, self.parameters, luck, self.steps_per_day))
         dates = [date for date in scenario.run.survey_dates if date.year <= 2026 + self.last_year]
         wanted = {(date - scenario.run.start).days: date for date in dates}
-        looks = {}
-        for day in range(max(wanted) + 1):
-            if day in wanted:
-                looks[wanted[day]] = Look(engine)
-            engine.run_day()
+        looks, moved = {}, Flows.zero(members)
+
+        def look(engine: Engine) -> None:
+            moved.include(engine.flows)
+            if engine.day in wanted:
+                looks[wanted[engine.day]] = Look(engine, moved)
+
+        run(prepare(scenario, strategy, self.parameters, luck, self.steps_per_day), [look], until=max(wanted))
         return Run(looks, {event.name: k for k, event in enumerate(strategy.stocking)})
 
 

@@ -26,8 +26,8 @@ from scipy.special import ndtr
 
 import pondpop
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier, streams
+from pondpop.ensemble.prepare import daily_water, prepare
 from pondpop.model.day import Engine
-from pondpop.model.inputs import daily_water, prepare
 from pondpop.observe import indices
 from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
 from pondpop.observe.observers import read_survey

@@ -31,9 +31,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
-    "model/day", "model/pond", "model/forcing", "model/foraging", "model/growth", "model/mortality", "model/budget",
-    "model/feeding", "model/bioenergetics", "model/life", "model/harvest", "scenario/temperature", "model/inputs",
-    "observe/harvest_control", "model/state", "units",
+    "arrays", "model/day", "model/state", "model/forcing", "model/body", "model/grid", "model/predation", "model/feeding",
+    "model/bioenergetics", "model/mortality", "model/recruitment", "model/stocking", "model/harvest", "model/budget",
+    "scenario/temperature", "ensemble/prepare", "observe/harvest_control", "units",
 )  # fmt: skip
 TESTS = (
     "tests/model/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
@@ -41,7 +41,6 @@ TESTS = (
     "tests/model/test_calendar.py", "tests/model/test_gate.py", "tests/species/test_published.py",
     "tests/model/test_engine_bits.py",
 )  # fmt: skip
-SLOW = "not recorded_run"  # of the plain model, which no change of the package touches
 LONGEST_SECONDS = 300.0  # of processor time; the tests take about a minute
 KINDS = ("sign", "product", "exponent", "bound", "constant", "order")
 
@@ -217,7 +216,7 @@ def tests_in(folder: Path, left_out: list[str], told: Path, stop: bool = True) -
             tests = [name for name in TESTS if (folder / name.split("::")[0]).exists()]
             options = ["-x"] if stop else []
             skip = [f"--deselect={name}" for name in left_out]
-            return int(pytest.main([*options, *skip, "-q", "-p", "no:cacheprovider", "-k", SLOW, "--tb=no", *tests]))
+            return int(pytest.main([*options, *skip, "-q", "-p", "no:cacheprovider", "--tb=no", *tests]))
 
     return work
 

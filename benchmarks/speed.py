@@ -168,8 +168,8 @@ class Block:
 
     def __init__(self, members: int, years: int) -> None:
         from pondpop.ensemble.draws import Prior
+        from pondpop.ensemble.prepare import prepare
         from pondpop.model.day import Engine
-        from pondpop.model.inputs import prepare
 
         scenario = pond(members, years, 1)
         strategy = next(iter(scenario.strategies.values()))
@@ -183,7 +183,8 @@ class Block:
 
 def one_pond(years: int):
     """Inputs of one member without luck."""
-    from pondpop.model.inputs import Luck, prepare, run_days
+    from pondpop.ensemble.prepare import prepare, run_days
+    from pondpop.model.inputs import Luck
     from pondpop.species import load_parameters
 
     scenario = pond(1, years, 1)
@@ -328,15 +329,15 @@ def rates_of_machine(members: int, groups: int) -> dict[str, float]:
     """ns an element of each kind of work, on arrays of the block's shape; matrix products in ns a member."""
     import numpy as np
 
-    from pondpop.model import feeding
+    from pondpop.model.grid import GRID_POINTS
 
     rng = np.random.default_rng(1)
     a, out = rng.uniform(-3.0, 1.0, (members, groups)), np.empty((members, groups))
-    points = 4 * feeding.GRID_POINTS
+    points = 4 * GRID_POINTS
     field, index = rng.random(members * points), rng.integers(0, members * points, members * groups)
     positive, flat = np.exp(a), np.exp(a).ravel()
-    kernel, grid = rng.random((1, feeding.GRID_POINTS, points)), rng.random((members, points))
-    load, square = grid[:, : feeding.GRID_POINTS].copy(), kernel[:, :, : feeding.GRID_POINTS].copy()
+    kernel, grid = rng.random((1, GRID_POINTS, points)), rng.random((members, points))
+    load, square = grid[:, : GRID_POINTS].copy(), kernel[:, :, : GRID_POINTS].copy()
     work = {
         "copy": lambda: np.copyto(out, a),
         "exp": lambda: np.exp(a, out=out),

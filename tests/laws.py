@@ -9,10 +9,11 @@ import numpy as np
 from small import pond
 
 from pondpop.ensemble import results
+from pondpop.ensemble.prepare import prepare, run_days
 from pondpop.ensemble.quantities import quantities, yearly_csv
 from pondpop.model import bioenergetics
 from pondpop.model.day import Books, Engine
-from pondpop.model.inputs import Inputs, Luck, prepare, run_days
+from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
 from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters

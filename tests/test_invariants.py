@@ -19,9 +19,10 @@ from small import raw as raw_pond
 from pondpop.checks import InputError
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.prepare import prepare
 from pondpop.ensemble.run import compare
 from pondpop.model.day import Engine
-from pondpop.model.inputs import FishingInput, Inputs, Luck, prepare
+from pondpop.model.inputs import FishingInput, Inputs, Luck
 from pondpop.observe.observers import project
 from pondpop.records import Records
 from pondpop.scenario import resolve

@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop.model.inputs import season_effort
+from pondpop.ensemble.prepare import season_effort
 from pondpop.scenario import SPECIES, Harvest, Scenario
 from pondpop.species import BASS
 from pondpop.units import MM_PER_IN

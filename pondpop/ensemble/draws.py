@@ -20,7 +20,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.model.inputs import Luck, run_days
+from pondpop.ensemble.prepare import run_days
+from pondpop.model.inputs import Luck
 from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
 from pondpop.species import SPECIES, Parameters, find, load_parameters, uncertain
 

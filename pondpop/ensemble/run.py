@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
-from pondpop.model.inputs import prepare
+from pondpop.ensemble.prepare import prepare
 from pondpop.observe.observers import project
 from pondpop.scenario import Scenario, checked, dump
 

@@ -1,23 +1,22 @@
-"""Intake, respiration, growth and condition of a fish: pure formulas that broadcast.
+"""Intake, respiration and growth of a fish: what it can eat, what it respires, what it gains. Nothing here changes the pond.
 
 Mass in g, length in mm, temperature in °C, rates per day, energy in J. Sources stand beside each equation; the
-values that go into them live in the species files.
+values that go into them live in the species files. Arrays are [member, group] unless said.
 """
 
 from __future__ import annotations
 
+from math import log
+
 import numpy as np
-from numpy.typing import NDArray
-from scipy.special import expit
 
-Array = NDArray[np.float64]
-Value = NDArray[np.float64] | float
+from pondpop.arrays import Array, Value, logistic
+from pondpop.model.state import BENTHOS, PLANKTON, Pond, of_species
+from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters
 
+LOG_OF_100_G = log(100.0)
 
-def logistic(z: Value) -> Array:
-    """1 / (1 + e^−z), a smooth step from 0 to 1; safe for any z."""
-    return np.asarray(expit(z))
-
+# ---------------------------------------------------------------------- temperature
 
 def temperature_dome(water_c: Value, q: Value, optimum_c: Value, maximum_c: Value) -> Array:
     """Dome-shaped response to temperature: 1 at the optimum, 0 at and above the maximum.
@@ -54,24 +53,113 @@ def resting_share(cold: Array, rest_share: Value) -> Array:
     return np.maximum(0.0, cold - 1e-6) * (1.0 - np.asarray(rest_share)) / (1.0 - rest_share * cold)
 
 
-def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, isometric_below: Array) -> Array:
-    """Natural log of the standard weight in g of a fish of length e^log_length mm.
+def respiration_of_day(p: Parameters, water_c: Array) -> Array:
+    """Respiration relative to that at the species' own reference [day, member, species].
 
-    Below the length whose natural log is `isometric_below` the published line no longer holds and weight is taken
-    as proportional to length cubed (fish of 50 mm in Sammons & Maceina 2005 weighed 1.8 g).
+    Of bass and shad e^(k·min(T, T_flat)), of bluegill and minnows a dome (sources in the species files); times
+    1 − rest·cold in winter.
     """
-    log_weight = np.maximum(log_length, isometric_below)
-    log_weight *= slope - 3.0
-    log_weight += log_intercept
-    log_weight += 3.0 * log_length
-    return log_weight
+    respiration = np.empty((*water_c.shape, p.respiration_at_1_g.shape[1]))
+    for k in (BASS, SHAD):
+        respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
+    for k in (BLUEGILL, MINNOW):
+        respiration[:, :, k] = temperature_dome(
+            water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
+        )
+    cold = winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
+    respiration *= 1.0 - p.winter_rest_share * cold[:, :, None]
+    return respiration
 
 
-def share_longer(log_length: Array, threshold_mm: Value, length_cv: Value) -> Array:
-    """Share of a group that is longer than a threshold, lengths being spread about the group's own (log-logistic)."""
-    return 1.0 / (1.0 + np.exp((np.log(threshold_mm) - log_length) * (1.702 / np.asarray(length_cv))))
+# ---------------------------------------------------------------------- a step
 
 
-def share_heavier(log_weight: Array, threshold_g: Value, length_cv: Value, slope: Value) -> Array:
-    """Share of a group that is heavier than a threshold; weights spread as lengths to the power `slope`."""
-    return logistic(1.702 * (log_weight - np.log(threshold_g)) / (np.asarray(slope) * length_cv))
+def max_intake(pond: Pond) -> Array:
+    """Maximum intake of each group in this water, g per g and day: a · W^b · f(T) · e^growth type.
+
+    Kitchell, Stewart & Weininger 1977 (from memory); growth type and sex multiply it. a · f(T) is known by day.
+    """
+    g = pond.group
+    intake = g.max_intake_exponent * pond.state.log_weight
+    intake += g.log_growth
+    np.exp(intake, out=intake)
+    intake *= pond.of_groups(pond.by_day.max_intake[pond.day])
+    return intake
+
+
+def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
+    """Growth per day in log weight that the energy eaten and respired asks for [member, group].
+
+    (eaten · (1 − egested) · (1 − excreted − digestion) − respired) / energy of the body, all J per g and day. In bass a
+    gram of the body holds E·(1 + r)·(W/100)^r J at the margin, so that the next gram of a large fish costs more.
+    """
+    p, g = pond.parameters, pond.group
+    bass, bluegill = pond.slices[BASS], pond.slices[BLUEGILL]
+    energy = ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None]
+    energy += ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
+    energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
+    if pellets is not None:
+        energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
+    growth = np.multiply(energy, g.growth_per_energy_eaten, out=energy)
+    growth -= _growth_respired(pond, weight)
+    growth[:, bass] *= _less_in_large_bass(pond)
+    return growth
+
+
+def _growth_respired(pond: Pond, weight: Array) -> Array:
+    """Growth per day in log weight that the energy respired would give, in bass as if of 100 g [member, group].
+
+    R1 · W^r · f(T) · activity · oxygen energy / body energy; R1 and f(T) are known by day. In bass activity rises by
+    1 + k·W, and of respiration at rest in winter a share depends on size as `resting_share` says.
+    """
+    s, g, bass = pond.state, pond.group, pond.slices[BASS]
+    respired = g.respiration_exponent * s.log_weight
+    np.exp(respired, out=respired)
+    activity = g.activity_per_g[:, bass] * weight[:, bass]
+    activity += 1.0
+    respired[:, bass] *= activity
+    respired *= pond.of_groups(pond.by_day.growth_respired[pond.day])
+    resting = pond.by_day.bass_resting[pond.day]
+    if resting.any():
+        at_rest = s.log_weight[:, bass] - LOG_OF_100_G
+        at_rest *= of_species(pond.parameters.winter_rest_size_exponent, BASS)
+        np.expm1(at_rest, out=at_rest)
+        at_rest *= resting[:, None]
+        at_rest += 1.0
+        respired[:, bass] *= at_rest
+    return respired
+
+
+def _less_in_large_bass(pond: Pond) -> Array:
+    """Growth from energy relative to that of a bass of 100 g, whose next gram holds less [member, bass group]."""
+    rise = of_species(pond.parameters.body_energy_exponent, BASS)
+    share = pond.state.log_weight[:, pond.slices[BASS]] * -rise
+    share += rise * LOG_OF_100_G - np.log1p(rise)
+    return np.exp(share, out=share)
+
+
+def within_limits(pond: Pond, growth: Array) -> Array:
+    """Growth per day in log weight, no faster than fish can lose or gain weight."""
+    p = pond.parameters
+    return growth.clip(-p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
+
+
+def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
+    """Growth in log length for a gain in log weight: thin fish put on weight first, plump fish length.
+
+    gain · min(limit, (condition / set point)^power) / b, never below 0; the set point of condition rises linearly with the
+    ration, and b is the slope of standard weight, or 3 where weight is isometric (assumed shape).
+    """
+    p, s, g = pond.parameters, pond.state, pond.group
+    share = np.minimum(1.0, s.ration)
+    share *= p.condition_gain_at_full_food[:, None]
+    share += p.condition_at_no_food[:, None]  # the set point of condition
+    np.log(share, out=share)
+    np.subtract(log_condition, share, out=share)
+    share *= p.length_growth_power[:, None]
+    np.exp(share, out=share)
+    np.minimum(share, p.length_growth_limit[:, None], out=share)
+    share *= gain
+    np.maximum(share, 0.0, out=share)
+    share *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
+    return share

@@ -1,4 +1,4 @@
-"""The accounts of what moves in a pond: flows summed for the reader of a run, and the books of one step.
+"""The accounts of what moves in a pond: flows of a day, and the books of one step.
 
 Nothing here changes the pond.
 """
@@ -8,20 +8,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pondpop.arrays import Array, total
 from pondpop.model.mortality import Rates, Where
-from pondpop.model.pond import Pond, total
-from pondpop.model.state import Columns
+from pondpop.model.state import Columns, Pond
 from pondpop.species import BASS, BLUEGILL, SPECIES
 
-Array = NDArray[np.float64]
 PREY = (*SPECIES, "plankton", "benthos", "pellets")
 
 
 @dataclass
 class Flows:
-    """What a step moved, per ha, summed until the reader of the run sets it back to zero."""
+    """What moved in some time, per ha."""
 
     eaten_by_bass: Array  # [member, prey] kg
     harvest_number: Array  # [member, species] fish
@@ -41,6 +39,11 @@ class Flows:
             *(np.zeros(members) for _ in range(3)),
         )
 
+    def include(self, other: Flows) -> None:
+        """Add what moved in another time."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[...] += getattr(other, name)
+
     def add(
         self,
         pond: Pond,
@@ -53,7 +56,7 @@ class Flows:
         pellets: Array | None,
         length: float,
     ) -> None:
-        """Add what moved in this step to the self."""
+        """Add what moved in this step."""
         s, kinds = pond.state, len(SPECIES)
         bass = pond.slices[BASS]
         self.eaten_by_bass[:, :kinds] += fish_eaten * length

@@ -1,46 +1,61 @@
 """The order of a day, and the only place that changes a pond.
 
-`Engine.step` reads as the list of what happens in a day. Every rate uses the state at the start of the step; what is
-eaten is scaled to what died and to what the pond's food gave, so that the books of fish, biomass and energy close.
-Arrays are [member, group] unless said; see `state` for the shapes and `inputs` for what comes in.
+`Engine.run_day` and `Engine.step` read as the list of what happens in a day; `run` is the only loop over days. Every
+rate uses the state at the start of the step; what is eaten is scaled to what died and to what the pond's food gave, so
+that the books of fish, biomass and energy close. Arrays are [member, group] unless said; see `state` for the shapes and
+`inputs` for what comes in.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.model import feeding, foraging, growth, harvest, life, mortality
+from pondpop.arrays import total
+from pondpop.model import bioenergetics, feeding, grid, harvest, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows
-from pondpop.model.feeding import BENTHOS, PLANKTON
-from pondpop.model.inputs import Inputs, StockingInput
-from pondpop.model.pond import Pond, of_species, total
-from pondpop.model.state import Columns
-from pondpop.observe import harvest_control
+from pondpop.model.forcing import DayFactors
+from pondpop.model.inputs import Inputs
+from pondpop.model.state import BENTHOS, PLANKTON, GroupFactors, Pond, State
 from pondpop.species import BASS, BLUEGILL, SPECIES
 
-Array = NDArray[np.float64]
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
 
 class Engine(Pond):
     """A block of members of one strategy, stepped day by day.
 
-    `flows` adds up what moved until the reader of the run sets it back to zero; `books` keeps the accounts of every
-    step if asked.
+    `flows` is what moved in the last day; `books` keeps the accounts of every step if asked.
     """
 
     def __init__(self, inputs: Inputs, keep_books: bool = False) -> None:
-        super().__init__(inputs)
+        p = inputs.parameters
+        self.inputs = inputs
+        self.parameters = p
+        self.day = 0
+        self.tables = predation.predation_tables(p, inputs.cover)
+        self.food_use = feeding.food_use(p)
+        self.by_day = DayFactors(inputs)
+        self.food_capacity = np.stack(np.broadcast_arrays(p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha))
+        self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
+        self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
+        self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
+        self.large_die_less = bool(p.large_fish_death_reduction[:, BASS].any())
+        self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
+        self.richness = np.ones(inputs.members)
+        self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
+        self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows = Flows.zero(inputs.members)
         self.books: list[Books] | None = [] if keep_books else None
-        self.angled = bool(inputs.angling_hours_per_ha.any())
-        self.surveys = 0
+        self.columns_changed()
 
     # ------------------------------------------------------------------ a day
 
     def run_day(self) -> None:
         """All of one day, in order; afterwards `day` is the next day's number."""
+        self.flows = Flows.zero(self.inputs.members)
         if self.inputs.year_day[self.day] == 0:
             self.columns_changed()  # the year's luck
         self.stock()
@@ -51,21 +66,11 @@ class Engine(Pond):
         self.forget_empty()
         self.day += 1
 
-    def surveyed(self, number: Array, relative_weight: Array) -> None:
-        """Let reacting harvest rules learn of a survey, [member, species, length_class]; it holds until the next one."""
-        dealt = self.inputs.luck.survey
-        uniforms = None if dealt is None else dealt[:, self.surveys]
-        self.surveys += 1
-        for k, rule in enumerate(self.inputs.fishing):
-            if rule.when is not None:
-                seen = harvest_control.signs(number, relative_weight, self.inputs.area_ha, rule.when.fish_sampled, uniforms)
-                self.rule_holds[k] = harvest_control.holds(rule.when, seen)
-
     def stock(self) -> None:
         """Put in the fish that are stocked on this day."""
         for event in self.inputs.stockings:
             if event.day == self.day:
-                self._stock(event)
+                self.add(stocking.stocked(self, event))
 
     def remove(self) -> None:
         """Take out, or let die, what one-off events ask for on this day."""
@@ -74,11 +79,9 @@ class Engine(Pond):
             if event.day != self.day:
                 continue
             groups = self.slices[event.species]
-            inside = self.window(groups, event.shortest_mm, event.longest_mm)
-            kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-            there = total((kilograms if event.kind == "kg_per_ha" else s.number[:, groups]) * inside)
-            share = harvest.share_of_window(event.kind, event.amount, there)[:, None] * inside
+            share = harvest.share_removed(self, event)
             if event.counts_as_removed:
+                kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
                 self.flows.removed_number[:, event.species] += total(s.number[:, groups] * share)
                 self.flows.removed_biomass[:, event.species] += total(kilograms * share)
             s.number[:, groups] *= 1.0 - share
@@ -90,29 +93,29 @@ class Engine(Pond):
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
-        place = feeding.place_on_grid(s.log_length, self.first_points)
+        place = grid.place_on_grid(s.log_length, self.first_points)
         log_condition = self.log_condition()
 
-        max_intake = self.max_intake()
-        food_met = foraging.food_met(self, place, weight)
+        max_intake = bioenergetics.max_intake(self)
+        food_met = feeding.food_met(self, place, weight)
         sated = food_met[PLANKTON] + food_met[BENTHOS]
         sated += 1.0
-        hunt = foraging.hunt(self, place, biomass, max_intake, sated)
+        hunt = predation.hunt(self, place, biomass, max_intake, sated)
         rates = mortality.death_rates(self, log_condition, hunt.predation)
         log_left = mortality.log_share_left(rates, length)
         left = np.exp(log_left)
-        alive = life.mean_share_alive(log_left, left)
+        alive = mortality.mean_share_alive(log_left, left)
 
         sated[:, bass] += hunt.fish_met
-        pellets = foraging.eat_pellets(self, max_intake, biomass, sated)
-        self.richness = foraging.richness(self, pellets, biomass)
-        ate_food, food_after, food_of_bass = foraging.eat_food(
+        pellets = feeding.eat_pellets(self, max_intake, biomass, sated)
+        self.richness = feeding.richness_with_pellets(self, pellets, biomass)
+        ate_food, food_after, food_of_bass = feeding.eat_food(
             self, max_intake, biomass, food_met, sated, pellets, length
         )
-        ate_fish, fish_eaten = foraging.eat_fish(self, place, hunt, biomass * alive)
+        ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * alive)
 
-        free_growth = growth.free_growth(self, weight, ate_food, ate_fish, pellets)
-        grew = growth.within_limits(self, free_growth)
+        free_growth = bioenergetics.free_growth(self, weight, ate_food, ate_fish, pellets)
+        grew = bioenergetics.within_limits(self, free_growth)
         self.flows.add(self, rates, alive, weight, biomass, food_of_bass, fish_eaten, pellets, length)
         if self.books is not None:
             self.books.append(
@@ -139,87 +142,16 @@ class Engine(Pond):
         ration -= s.ration
         ration *= self.ration_memory
         if self.angled:
-            s.wariness = mortality.wariness_after(self, length)
+            s.wariness = harvest.wariness_after(self, length)
         s.ration += ration
         gain = grew * length
-        s.log_length += growth.lengthening(self, gain, log_condition)
+        s.log_length += bioenergetics.lengthening(self, gain, log_condition)
         s.log_weight += gain
         s.number *= left
         s.food = food_after
 
-    # ------------------------------------------------------------------ stocking, spawning and forgetting
-
-    def _types(self, species: int) -> tuple[Array, Array, Array]:
-        """Growth place and sex of a new origin's groups [group], and the share of its fish in each [member or 1, group]."""
-        p = self.parameters
-        middle = p.growth_type_middle_share
-        outer = (1.0 - middle) / 2.0
-        if species == BASS:
-            share = np.stack([outer, middle, outer] * 2, axis=1)
-            return np.array([-1.0, 0.0, 1.0] * 2), np.array([1.0] * 3 + [-1.0] * 3), share
-        if species == BLUEGILL:
-            return np.array([-1.0, 0.0, 1.0]), np.zeros(3), np.stack([outer, middle, outer], axis=1)
-        return np.zeros(1), np.zeros(1), np.ones((1, 1))
-
-    def _add(
-        self,
-        species: int,
-        number: Array,
-        female_share: float,
-        age_years: float | Array,
-        stocked: float,
-        origin: int,
-        length_mm: float,
-        length_cv: float | None,
-        weight_g: float | None,
-        ration: Array,
-    ) -> None:
-        """Add the groups of one origin; number [member] is split between sexes and growth types."""
-        p, s = self.parameters, self.state
-        growth_z, sex, share = self._types(species)
-        sexes = np.where(sex > 0.0, female_share, np.where(sex < 0.0, 1.0 - female_share, 1.0))
-        row = (1, sex.size)
-        columns = Columns(
-            species=np.full(sex.size, species, np.intp),
-            growth_z=growth_z[None],
-            sex=sex[None],
-            female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, female_share))[None],
-            born=np.full(row, self.day - 365.0 * age_years),
-            stocked=np.full(row, stocked),
-            origin=np.full(row, origin, np.intp),
-        )
-        mean = np.full(row, np.log(length_mm))
-        s.add(columns, number[:, None] * share * sexes, np.zeros(row), mean, ration[:, None])
-        self.columns_changed()
-        last = self.slices[species].stop
-        new = slice(last - sex.size, last)
-        if origin >= 0 and length_cv is None:
-            s.log_length[:, new] += p.stocking_length_growth_exponent[:, None] * self.group.log_growth[:, new]
-        elif length_cv is not None:
-            apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
-            s.log_length[:, new] += apart[:, None] * growth_z
-        s.log_weight[:, new] = self.log_standard_weight(s.log_length[:, new], new)
-        if weight_g is not None:
-            at_mean = self.log_standard_weight(np.broadcast_to(mean, (s.members, sex.size)), new)
-            s.log_weight[:, new] += np.log(weight_g) - at_mean
-
-    def _stock(self, event: StockingInput) -> None:
-        number = event.per_ha * self.inputs.luck.stocking_survival[:, event.origin]
-        self._add(
-            species=event.species,
-            number=np.broadcast_to(number, (self.state.members,)),
-            female_share=event.female_share,
-            age_years=event.age_years,
-            stocked=-np.inf if event.resident else self.day,
-            origin=event.origin,
-            length_mm=event.length_mm,
-            length_cv=event.length_cv,
-            weight_g=event.weight_g,
-            ration=self.parameters.stocking_ration,
-        )
-
     def spawn(self) -> None:
-        """Gather spawning as temperature allows and release it as pulses of young."""
+        """Gather spawning as temperature allows and release it as pulses of young; parents pay for it."""
         inputs, s = self.inputs, self.state
         year_day = int(inputs.year_day[self.day])
         if year_day == 0:
@@ -228,56 +160,13 @@ class Engine(Pond):
         s.spawn_gathered += self.by_day.spawning[self.day]
         for species in range(len(SPECIES)):
             if (year_day + 1) % self.pulse_slot_days[species] == 0 or self.day == 0:
-                self._pulse(species)
-
-    def _pulse(self, species: int) -> None:
-        """Release what spawning has gathered since the last pulse as one group of young; parents pay for it.
-
-        Larvae live on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows
-        zooplankton; DeVries & Stein 1990, 1992, from memory; the shape is ours).
-        """
-        p, s, groups = self.parameters, self.state, self.slices[species]
-        gathered = s.spawn_gathered[:, species]
-        done = -np.expm1(-gathered) if species == BASS else gathered
-        ready = done - s.spawn_released[:, species]
-        ready = np.where(ready >= p.pulse_min_weight, ready, 0.0)
-        if not ready.any():
-            return
-        s.spawn_released[:, species] += ready
-        columns = s.columns
-        of_age = (self.day + 1 - columns.born[:, groups]) / 365.0 >= p.mature_age_years[0]
-        mature = self.longer(groups, p.mature_length_mm[:, species]) * of_age
-        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-        spawners = total(kilograms * mature * columns.female_share[:, groups])
-        if species == BASS:
-            spawners = spawners * life.spawn_left_by_egg_predators(
-                foraging.egg_predators(self), p.egg_predator_half_kg_per_ha[:, BASS], p.egg_predator_exponent[:, BASS]
-            )
-        young = ready * life.recruits(
-            spawners, p.recruits_cap_per_ha[:, species], p.recruits_half_saturation_kg_per_ha[:, species]
-        )
-        larval_food = self.richness * s.plankton / p.plankton_capacity_kg_per_ha
-        young = young * larval_food ** p.recruit_food_exponent[:, species]
-        young = young * self.inputs.luck.recruitment[:, species, self.inputs.year[self.day]]
-        young = young * self.inputs.local_spawning[species]
-        young = np.where(young >= p.pulse_min_per_ha, young, 0.0)
-        cost = np.where(
-            columns.sex[:, groups] < 0.0, of_species(p.spawning_cost_male, species), of_species(p.spawning_cost_female, species)
-        )
-        s.log_weight[:, groups] += np.log1p(-cost * np.minimum(ready, 1.0)[:, None] * mature)
-        if young.any():
-            self._add(
-                species=species,
-                number=young,
-                female_share=float(p.female_share[0]),
-                age_years=float(p.recruit_age_years[0]) - 1.0 / 365.0,  # that age at the next day's start
-                stocked=-np.inf,
-                origin=-1,
-                length_mm=float(p.recruit_length_mm[0, species]),
-                length_cv=None,
-                weight_g=None,
-                ration=p.recruit_ration,
-            )
+                pulse = recruitment.pulse(self, species)
+                if pulse is None:
+                    continue
+                s.spawn_released[:, species] += pulse.released
+                s.log_weight[:, self.slices[species]] += pulse.parents_gain
+                if pulse.young.any():
+                    self.add(recruitment.young_groups(self, species, pulse.young))
 
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; now and then the others close up."""
@@ -285,3 +174,50 @@ class Engine(Pond):
         s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0 and s.close_up():
             self.columns_changed()
+
+    # ------------------------------------------------------------------ what a day changes besides
+
+    def add(self, groups: stocking.Groups) -> None:
+        """Add the groups of one origin."""
+        self.state.add(*groups)
+        self.columns_changed()
+
+    def let_rule_hold(self, rule: int, holds: NDArray[np.bool_]) -> None:
+        """Say in which members [member] the condition of a reacting harvest rule holds from now on."""
+        self.rule_holds[rule] = holds
+
+    def columns_changed(self) -> None:
+        """Remake what depends on which groups there are, and on the year."""
+        s, inputs = self.state, self.inputs
+        year = inputs.year[min(self.day, inputs.days - 1)]
+        self.fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
+        self.richness_of_year = feeding.richness(self.fertility, self.parameters.renewal_saturation)
+        self.group = GroupFactors(self.parameters, s.columns)
+        self.slices = s.species_slices()
+        self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
+        self.first_points = grid.first_points(s.members, s.columns.species)
+        self.first_of_bass = grid.first_points_of(BASS, s.members)
+        self.last_stocked_of = s.columns.stocked.max(axis=0)
+        self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
+
+
+Observer = Callable[[Engine], None]
+"""Looks at a pond at the start of a day, before that day's events, and once more at the end of the run.
+
+`engine.day` is the day that begins, `engine.flows` what moved in the day before."""
+
+
+def run(inputs: Inputs, observers: Sequence[Observer] = (), until: int | None = None, keep_books: bool = False) -> Engine:
+    """Run a block of members to the start of the day `until`, by default to the end of the run.
+
+    Every observer is called at the start of each day, in their order, and at the end. Returns the engine as it stands.
+    """
+    engine = Engine(inputs, keep_books)
+    last = inputs.days if until is None else until
+    while engine.day < last:
+        for observe in observers:
+            observe(engine)
+        engine.run_day()
+    for observe in observers:
+        observe(engine)
+    return engine

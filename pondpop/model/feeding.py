@@ -1,98 +1,60 @@
-"""Who eats what: prey sizes that a bass can take, cover and exposure, and food from the pond itself.
+"""Food from the pond itself and pellets: who uses them, how they renew, what is eaten. Nothing here changes the pond.
 
-Fish meet on one fixed grid of lengths. A quantity of the fish is *laid* on the grid with linear weights in log length
-and a field on the grid is *read* back at each fish with the same weights, so that what predators take and what prey
-lose are the same sum. Prey-by-length arrays are [member, species, prey length]; predator arrays [member, length].
+Food is plankton and benthos, in that order, kg/ha [food, …]. Arrays are [member, group] unless said.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import NamedTuple
-
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
-from pondpop.model.bioenergetics import logistic
+from pondpop.arrays import Array, Value, logistic, total, totals
+from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, read
+from pondpop.model.state import Pond, of_species
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, SPECIES, Parameters
 
-Array = NDArray[np.float64]
-
-GRID_POINTS = 36
-GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
-LOG_GRID_START = float(np.log(GRID_MM[0]))
-LOG_GRID_STEP = float(np.log(GRID_MM[1] / GRID_MM[0]))
-PLANKTON, BENTHOS = 0, 1
-_LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last point, so that a point stands above
+# ---------------------------------------------------------------------- renewal
 
 
-@dataclass(frozen=True)
-class FeedingTables:
-    """What depends on parameters and length alone, tabulated on the grid once per run.
+def light(year_day: ArrayLike, floor: ArrayLike, peak_day: ArrayLike) -> Array:
+    """Share of midsummer light, from `floor` to 1, that the pond's plants get on a day of the year.
 
-    prey_size: [m, predator length, species * prey length], share of full catchability
-    catching: the same times the ease of capture of each species
-    leaving_cover: [m, species * prey length], per day
-    gives_way: [m, own length, length of the other], share of another bass of that length that is in one's way
-    food_use: [food, m, species, length], use of plankton and of benthos by the fish of a length
+    floor + (1 − floor)·max(0, cos(2π·(day − peak)/365)) (assumed shape).
     """
-
-    prey_size: Array
-    catching: Array
-    leaving_cover: Array
-    food_use: Array
-    gives_way: Array
+    sun = np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - peak_day) / 365.0))
+    return np.asarray(floor) + (1.0 - np.asarray(floor)) * sun
 
 
-def prey_size_kernel(p: Parameters) -> Array:
-    """Share of full catchability of prey of length b to bass of length a: [m, species, b, a].
+def renewal_of_day(p: Parameters, water_c: Array, year_day: ArrayLike) -> Array:
+    """Renewal of food at fertility 1, per day [food, day, member]: r · Q10^((T − reference)/10) · light."""
+    warmth = p.renewal_q10 ** ((water_c - p.renewal_reference_c) / 10.0)
+    warmth_and_light = warmth * light(year_day, p.light_floor, p.light_peak_day)
+    renewal = np.stack(np.broadcast_arrays(p.plankton_renewal_per_day, p.benthos_renewal_per_day))
+    return np.asarray(renewal[:, None, :] * warmth_and_light)
 
-    Rises past `fish_eating_from_mm` of the predator and between the smallest and largest prey as shares of its length;
-    bluegill of a larger share are taken by young bass (SEAFWA 1993 and Hoyle & Keast 1987, as read in summaries).
+
+def richness(fertility: Value, saturation: Value) -> Array:
+    """Renewal of food relative to fertility 1: f·√((1 + s)/(s + f²)), which rises with fertility f and saturates.
+
+    Bluegill ponds of Wudtisin 2003 gained nothing from phosphorus beyond some dose; the shape is ours.
     """
-    predator = GRID_MM
-    ratio = GRID_MM[:, None] / GRID_MM[None, :]
-
-    def column(name: str, species: int = BASS) -> Array:
-        return getattr(p, name)[:, species, None, None]
-
-    eats_fish = logistic((predator - column("fish_eating_from_mm")) / column("fish_eating_width_mm"))
-    large_enough = logistic((ratio - column("prey_length_ratio_min")) / column("prey_length_ratio_min_width"))
-    kernels = []
-    for species in range(len(SPECIES)):
-        largest = column("prey_length_ratio_max", species)
-        if species == BLUEGILL:
-            none_at, full_at = column("young_gape_none_at_mm"), column("young_gape_full_at_mm")
-            youth = np.clip(np.log(none_at / predator) / np.log(none_at / full_at), 0.0, 1.0)
-            largest = largest + column("young_gape_gain", BLUEGILL) * youth
-        small_enough = logistic((largest - ratio) / column("prey_length_ratio_max_width"))
-        kernels.append(eats_fish * large_enough * small_enough)
-    return np.stack(np.broadcast_arrays(*kernels), axis=1)
+    return np.asarray(fertility * np.sqrt((1.0 + saturation) / (saturation + fertility**2)))
 
 
-def feeding_tables(p: Parameters, relative_cover: float = 1.0) -> FeedingTables:
-    """Tabulate prey sizes, cover and the use of plankton and benthos for a set of parameters and a pond's cover."""
-    kernel = prey_size_kernel(p)
-    prey_size = np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2))
-    cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
-    leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
-    return FeedingTables(
-        prey_size=prey_size,
-        catching=prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :],
-        leaving_cover=leaving.reshape(leaving.shape[0], -1),
-        food_use=_food_use(p),
-        gives_way=_gives_way(p),
-    )
+def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> Array:
+    """Renewal of food relative to fertility 1 [member]; pellets that are not eaten fertilise."""
+    if pellets is None:
+        return pond.richness_of_year
+    p = pond.parameters
+    eaten = total(pellets * biomass[:, pond.slices[BLUEGILL]])
+    left = pond.inputs.pellets_kg_per_ha[pond.day] - eaten
+    return richness(pond.fertility + p.pellet_fertility_ha_day_per_kg * left, p.renewal_saturation)
 
 
-def _gives_way(p: Parameters) -> Array:
-    """Share of a bass of length b that is in the way of one of length a: [m, a, b]; the smaller gives way (assumed shape)."""
-    share = p.interference_length_share[:, BASS, None, None]
-    apart = np.log(GRID_MM[None, :] / (share * GRID_MM[:, None]))
-    return logistic(apart / p.interference_length_width[:, BASS, None, None])
+# ---------------------------------------------------------------------- plankton and benthos
 
 
-def _food_use(p: Parameters) -> Array:
+def food_use(p: Parameters) -> Array:
     """Use of plankton and of benthos by length [food, m, species, length]: plankton by the small, benthos by the larger."""
 
     def young(species: int) -> Array:
@@ -100,7 +62,7 @@ def _food_use(p: Parameters) -> Array:
         return logistic((until - GRID_MM) / width)
 
     def shared(name: str, species: int) -> Array:
-        return getattr(p, name)[:, species, None]
+        return np.asarray(getattr(p, name)[:, species, None])
 
     kept = shared("plankton_use_of_large", BLUEGILL)
     plankton = (
@@ -121,73 +83,70 @@ def _food_use(p: Parameters) -> Array:
     return np.ascontiguousarray(use.reshape(2, len(SPECIES), -1, GRID_POINTS).swapaxes(1, 2))
 
 
-class GridPlace(NamedTuple):
-    """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
+def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
+    """Plankton and benthos met, as multiples of what half satisfies: [food, member, group].
 
-    The grid has `points` points a member: all lengths of every species, or the lengths of one species.
+    use(length) · ease(temperature) · stock / half-saturation, and of bluegill times ((W + W1)/W0)^−e: small ones forage
+    better.
     """
-
-    points: int
-    below: NDArray[np.intp]  # [member, group], index into [member, points]
-    above_share: Array  # [member, group]
-
-    def of_species(self, groups: slice, first: NDArray[np.intp]) -> GridPlace:
-        """The groups of one species, on a grid of lengths alone. `first` as of `first_points_of`."""
-        return GridPlace(GRID_POINTS, self.below[:, groups] - first, self.above_share[:, groups])
-
-
-def first_points(members: int, species: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Flat index of the shortest length of each group's species [member, group]."""
-    return (np.arange(members, dtype=np.intp)[:, None] * len(SPECIES) + species) * GRID_POINTS
+    p, s, bluegill = pond.parameters, pond.state, pond.slices[BLUEGILL]
+    ease = s.food[:, :, None] * pond.by_day.food_ease[pond.day]
+    field = pond.food_use * ease[:, :, :, None]
+    met = read(place, field.reshape(2, s.members, -1))
+    small_forage_better = weight[:, bluegill] + of_species(p.foraging_size_offset_g, BLUEGILL)
+    np.log(small_forage_better, out=small_forage_better)
+    small_forage_better -= np.log(of_species(p.foraging_size_reference_g, BLUEGILL))
+    small_forage_better *= -of_species(p.foraging_size_exponent, BLUEGILL)
+    np.exp(small_forage_better, out=small_forage_better)
+    met[:, :, bluegill] *= small_forage_better
+    return met
 
 
-def first_points_of(species: int, members: int) -> NDArray[np.intp]:
-    """What flat indices of one species exceed those on a grid of lengths alone by [member, 1]."""
-    return first_points(members, np.array([species])) - np.arange(members, dtype=np.intp)[:, None] * GRID_POINTS
+def eat_food(
+    pond: Pond, max_intake: Array, biomass: Array, food_met: Array, sated: Array, pellets: Array | None, length: float
+) -> tuple[Array, Array, Array]:
+    """Plankton and benthos eaten, g per g and day, no more than the pond gave [food, member, group].
 
+    Also what is left of them, and what bass ate of them in the step, both kg/ha [food, member]. sated is 1 and all
+    food met: one saturating response, max_intake · met / (1 + all met), is shared by all food.
 
-def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
-    """Find the grid interval of each length; lengths beyond the ends stand at the ends. `first` as of `first_points`."""
-    position = (log_length - LOG_GRID_START) * (1.0 / LOG_GRID_STEP)
-    position.clip(0.0, _LAST_POSITION, out=position)
-    lower = position.astype(np.intp)
-    position -= lower
-    lower += first
-    return GridPlace(points=len(SPECIES) * GRID_POINTS, below=lower, above_share=position)
-
-
-def lay(place: GridPlace, amount: Array) -> Array:
-    """Lay an amount of each group on the grid: [member, points]. Sums run in group order, always."""
-    members = amount.shape[0]
-    high = amount * place.above_share
-    below, size = place.below.ravel(), members * place.points
-    laid: Array = np.bincount(below, weights=(amount - high).ravel(), minlength=size).astype(float, copy=False)
-    laid[1:] += np.bincount(below, weights=high.ravel(), minlength=size)[:-1]
-    return laid.reshape(members, place.points)
-
-
-def read(place: GridPlace, field: Array) -> Array:
-    """Read a field [..., member, points] at each group: [..., member, group]."""
-    flat = field.reshape(*field.shape[:-2], -1)
-    value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1, mode="clip")  # all are inside: no search for others
-    value *= place.above_share
-    value += flat.take(place.below, axis=-1, mode="clip")
-    return value
-
-
-def prey_within_reach(prey: Array, kernel: Array) -> Array:
-    """Sum over prey of kernel times prey, for each predator length: [member, length]; one product per member."""
-    return np.matmul(kernel, prey[:, :, None])[:, :, 0]
-
-
-def search_upon_prey(search: Array, kernel: Array) -> Array:
-    """Rate at which prey of each species and length meet the searching predators: [member, species * length]."""
-    return np.matmul(search[:, None, :], kernel)[:, 0, :]
-
-
-def richness(fertility: Array, saturation: Array) -> Array:
-    """Renewal of food relative to fertility 1: rises with fertility and saturates.
-
-    Bluegill ponds of Wudtisin 2003 gained nothing from phosphorus beyond some dose; the shape is ours.
+    Over a step of t days a food of stock F and capacity K that renews at r a day and is wished for at w kg/ha a day
+    becomes (F + r·K·t)/(1 + r·t + w·t/F), a step of F' = r·(K − F) − w that can neither pass K nor fall below 0;
+    all wishes are met in the same share.
     """
-    return np.asarray(fertility * np.sqrt((1.0 + saturation) / (saturation + fertility**2)))
+    p, s, bass, bluegill = pond.parameters, pond.state, pond.slices[BASS], pond.slices[BLUEGILL]
+    appetite = max_intake / sated
+    if pellets is not None:
+        displacement = of_species(p.pellet_displacement, BLUEGILL) * pellets / max_intake[:, bluegill]
+        appetite[:, bluegill] *= np.maximum(0.0, 1.0 - displacement)
+    ate = food_met * appetite
+    wish_of_bass, wished = totals(ate * biomass, bass)
+    renewed = pond.by_day.renewal[:, pond.day] * pond.richness * length
+    left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
+    left = np.maximum(left, p.resource_floor_kg_per_ha)
+    given = left / s.food
+    ate *= given[:, :, None]
+    return ate, left, wish_of_bass * given * length
+
+
+# ---------------------------------------------------------------------- pellets
+
+
+def eat_pellets(pond: Pond, max_intake: Array, biomass: Array, sated: Array) -> Array | None:
+    """Pellets that bluegill eat, g per g and day [member, bluegill group]; None where none are given.
+
+    access · (target − ration met elsewhere) · max_intake, in warm water, by fish long enough; all in the same share
+    where less is given. sated is 1 and all food met [member, group].
+    """
+    p, groups = pond.parameters, pond.slices[BLUEGILL]
+    given = pond.inputs.pellets_kg_per_ha[pond.day]
+    if given == 0.0:
+        return None
+    warm = pond.by_day.water_c[:, pond.day] > p.pellets_above_c[:, BLUEGILL]
+    ration = 1.0 - 1.0 / sated[:, groups]
+    room = np.maximum(0.0, of_species(p.pellet_ration_target, BLUEGILL) - ration)
+    appetite = of_species(p.pellet_access, BLUEGILL) * room * max_intake[:, groups] * warm[:, None]
+    appetite = appetite * pond.longer(groups, p.pellets_from_mm[:, BLUEGILL])
+    wanted = total(appetite * biomass[:, groups])
+    reached = given * (1.0 - p.pellet_waste_share)
+    return appetite * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]

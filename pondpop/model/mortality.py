@@ -1,6 +1,6 @@
-"""Of what the fish of a pond die in a step, cause by cause. Nothing here changes the pond.
+"""Natural deaths, cause by cause, and what is left of fish after a step. Nothing here changes the pond.
 
-Arrays are [member, group] unless said.
+Rates per day, mass in g, age in years. Arrays are [member, group] unless said.
 """
 
 from __future__ import annotations
@@ -8,39 +8,63 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.model import harvest, life
-from pondpop.model.bioenergetics import logistic
-from pondpop.model.pond import STOCK_LENGTH_MM, Pond, of_species, total
-from pondpop.species import BASS, SHAD
+from pondpop.arrays import Array, Value, logistic
+from pondpop.model import harvest
+from pondpop.model.state import Pond, of_species
+from pondpop.species import BASS, SHAD, Parameters
 
-Array = NDArray[np.float64]
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
 Where = tuple[slice | NDArray[np.intp], ...]
 Rates = dict[str, tuple[Where, Array]]
 """Deaths per fish and day by cause: where among [member, group] it acts, and how much there."""
 
 
+def background_of_day(p: Parameters, water_c: Array, multiplier: Array) -> Array:
+    """Natural deaths per day of a fish of 1 g on each day [day, member, species]: m·M1/365·e^(k·(T − reference)).
+
+    After Lorenzen 1996 (M1 and its exponent in pond.toml). multiplier [day, member, species]: luck and local survival.
+    """
+    warm = warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c)
+    of_species = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+    return np.asarray(of_species * multiplier * warm[:, :, None])
+
+
+def warm_deaths(water_c: Value, warming_per_c: Value, reference_c: Value) -> Array:
+    """Multiple of natural deaths in water of a temperature: e^(k·(T − reference)).
+
+    Natural deaths rise with temperature (Pauly 1980, from memory); the shape is ours.
+    """
+    return np.exp(np.asarray(warming_per_c) * (np.asarray(water_c) - reference_c))
+
+
+def cold_deaths(water_c: Value, per_day: Value, below_c: Value, width_c: Value) -> Array:
+    """Deaths per day from cold, for threadfin shad (Griffith 1978: none survive 4 °C)."""
+    return np.asarray(per_day) * logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))
+
+
+def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_limit: Value) -> Array:
+    """Deaths per day of fish so many days past the age at which age begins to tell: rise to a limit (assumed shape)."""
+    past = np.minimum(np.maximum(days_past / ramp_days, 0.0), ramp_limit)
+    return np.asarray(past * per_year / 365.0)
+
+
+def starvation_deaths(condition: Array, per_day: Value, below: Value, width: Value) -> Array:
+    """Deaths per day of thin fish: rise linearly as condition (weight over standard weight) falls below a limit."""
+    return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
+
+
 def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
-    """Deaths per fish and day by cause."""
-    p, s, g, day = pond.parameters, pond.state, pond.group, pond.day
+    """Deaths per fish and day by cause, harvest with them."""
+    p, g, day = pond.parameters, pond.group, pond.day
     bass, shad, every = np.s_[:, pond.slices[BASS]], np.s_[:, pond.slices[SHAD]], np.s_[:, :]
-    background = p.background_deaths_exponent[:, None] * s.log_weight
-    np.exp(background, out=background)
-    background *= pond.of_groups(pond.by_day.background_deaths[day])
-    if pond.large_die_less:
-        large = logistic(
-            (s.log_weight[bass] - np.log(of_species(p.large_fish_from_g, BASS)))
-            / of_species(p.large_fish_width_ln, BASS)
-        )
-        background[bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
     rates: Rates = {
         "predation": (every, predation),
-        "background": (every, background),
+        "background": (every, _background(pond)),
         "cold": (shad, pond.by_day.cold_deaths[day][:, None]),
     }
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
-        rates["old_age"] = np.s_[:, old], life.old_age_deaths(
+        rates["old_age"] = np.s_[:, old], old_age_deaths(
             day - g.age_tells_from[:, old],
             p.old_age_deaths_per_year[:, None],
             g.old_age_ramp_days[:, old],
@@ -51,10 +75,26 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
         where = np.unravel_index(thin, log_condition.shape)
         rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])
     if any(rule.effort[day] for rule in pond.inputs.fishing):
-        rates["harvest"] = every, _harvest_rates(pond)
+        rates["harvest"] = every, harvest.harvest_rates(pond)
     if pond.inputs.angling_hours_per_ha[day]:
-        rates["release"] = bass, _release_rates(pond)
+        rates["release"] = bass, harvest.release_rates(pond)
     return rates
+
+
+def _background(pond: Pond) -> Array:
+    """Natural deaths per fish and day: those of a fish of 1 g on the day, times W^exponent; fewer in large bass."""
+    p, s = pond.parameters, pond.state
+    background = p.background_deaths_exponent[:, None] * s.log_weight
+    np.exp(background, out=background)
+    background *= pond.of_groups(pond.by_day.background_deaths[pond.day])
+    if pond.large_die_less:
+        bass = np.s_[:, pond.slices[BASS]]
+        large = logistic(
+            (s.log_weight[bass] - np.log(of_species(p.large_fish_from_g, BASS)))
+            / of_species(p.large_fish_width_ln, BASS)
+        )
+        background[bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
+    return background
 
 
 def _starvation(pond: Pond, member: NDArray[np.intp], log_condition: Array) -> Array:
@@ -64,53 +104,7 @@ def _starvation(pond: Pond, member: NDArray[np.intp], log_condition: Array) -> A
         parameter.take(member, mode="clip")  # a parameter that all share has one value
         for parameter in (p.starvation_deaths_per_day, p.starvation_below_condition, p.starvation_width)
     )
-    return life.starvation_deaths(np.exp(log_condition), per_day, below, width)
-
-
-def _harvest_rates(pond: Pond) -> Array:
-    """Deaths per fish and day from harvest rules [member, group]."""
-    p, s, inputs = pond.parameters, pond.state, pond.inputs
-    rates = np.zeros_like(s.number)
-    year = inputs.year[pond.day]
-    for rule, holds in zip(inputs.fishing, pond.rule_holds, strict=True):
-        effort = rule.effort[pond.day]
-        if effort == 0.0:
-            continue
-        groups = pond.slices[rule.species]
-        inside = pond.window(groups, rule.shortest_mm, rule.longest_mm)
-        amount = s.number[:, groups]
-        if rule.kind == "kg_per_ha":
-            amount = amount * np.exp(s.log_weight[:, groups]) / 1000.0
-        ask = rule.ask[:, year] if rule.when is None else np.where(holds, rule.ask[:, year], rule.otherwise)
-        season = harvest.season_fishing(
-            rule.kind, ask, total(amount * inside), p.quota_fishing_limit_per_year, p.quota_limit_power
-        )
-        success = inputs.luck.angler_success[:, year]
-        rates[:, groups] += (season * effort * success)[:, None] * inside
-    return rates
-
-
-def _release_rates(pond: Pond) -> Array:
-    """Deaths per bass and day after being caught and let go [member, bass group]."""
-    groups, deaths = pond.slices[BASS], pond.inputs.death_after_release[pond.day]
-    return (_caught_and_released(pond) * deaths)[:, None] * pond.longer(groups, STOCK_LENGTH_MM)
-
-
-def _caught_and_released(pond: Pond) -> Array:
-    """How often a catchable bass is caught and let go, per day [member]."""
-    p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[BASS]
-    there = np.maximum(total(s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)), 1e-12)
-    per_hour = harvest.catch_per_hour(
-        there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness
-    )
-    success = inputs.luck.angler_success[:, inputs.year[pond.day]]
-    return np.asarray(per_hour * success * inputs.angling_hours_per_ha[pond.day] / there)
-
-
-def wariness_after(pond: Pond, length: float) -> Array:
-    """Recent catches per catchable bass [member] after a step: those of the step come in, older ones fade."""
-    kept = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)
-    return kept + _caught_and_released(pond) * length if pond.inputs.angling_hours_per_ha[pond.day] else kept
+    return starvation_deaths(np.exp(log_condition), per_day, below, width)
 
 
 def log_share_left(rates: Rates, length: float) -> Array:
@@ -124,3 +118,14 @@ def log_share_left(rates: Rates, length: float) -> Array:
         deaths[where] += rate
     deaths *= -length
     return np.minimum(deaths, -LEAST_DEATHS, out=deaths)
+
+
+def mean_share_alive(log_left: Array, left: Array) -> Array:
+    """(1 − e^−Z)/Z: mean share of a group alive over a step in which Z deaths per fish leave a share e^−Z of it.
+
+    log_left is −Z, left is e^−Z. A cause of F deaths per fish takes F·(1 − e^−Z)/Z of them (Baranov 1918, from memory), and
+    the causes add up to all that die; for a Z near 0 it is not precise on its own.
+    """
+    alive = left - 1.0
+    alive /= log_left
+    return alive

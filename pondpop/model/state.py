@@ -1,5 +1,8 @@
 """The state of a block of ponds: the only place where the shapes of the state's arrays are declared.
 
+`State` is what a day changes; `Pond` is the state with what its rates are made of, and what can be read off it without
+changing it.
+
 A *group* is fish of one species, one origin (a stocking event or a spawning pulse) and one growth type. Each member
 has its own groups, in order of birth or stocking, in the columns of the species; columns stand species by species in
 the order of `SPECIES`. Now and then each member's groups close up, so that a column may hold other groups in other
@@ -10,14 +13,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.species import SPECIES
+from pondpop.arrays import Array
+from pondpop.model.body import log_standard_weight, share_longer
+from pondpop.model.inputs import Inputs
+from pondpop.species import BASS, SPECIES, Parameters
 
-Array = NDArray[np.float64]
+if TYPE_CHECKING:
+    from pondpop.model.forcing import DayFactors
+    from pondpop.model.predation import PredationTables
+
+ALL = slice(None)
+PLANKTON, BENTHOS = 0, 1  # along the axis of food
 
 
 @dataclass
@@ -81,11 +92,11 @@ class State:
 
     @property
     def plankton(self) -> Array:
-        return self.food[0]
+        return self.food[PLANKTON]
 
     @property
     def benthos(self) -> Array:
-        return self.food[1]
+        return self.food[BENTHOS]
 
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
@@ -132,3 +143,99 @@ class State:
 
 _VARIABLES = ("number", "log_weight", "log_length", "ration")
 _CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "species")
+
+
+class GroupFactors:
+    """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
+
+    def __init__(self, p: Parameters, columns: Columns) -> None:
+        kind = columns.species
+
+        def spread(of_species: Array) -> Array:
+            return of_species.take(kind, axis=1)
+
+        of_sex = spread(np.nan_to_num(p.sex_growth_difference)) * columns.sex
+        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z + of_sex
+        self.log_growth = growth_type
+        at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
+        self.log_search_at_1_g = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type + spread(at_1_g)
+        self.max_intake_exponent = spread(p.max_intake_exponent)
+        self.respiration_exponent = spread(p.respiration_exponent)
+        per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
+        self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
+        kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
+        self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)
+        self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
+        self.ws_slope = spread(p.standard_weight_slope)
+        self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight
+        self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
+        oldest_days = spread(365.0 * p.oldest_age_years)
+        self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
+        self.first_day_of_old_age_of = self.age_tells_from.min(axis=0)  # [group]
+        self.first_day_of_old_age = float(np.min(self.first_day_of_old_age_of, initial=np.inf))
+        self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days
+
+
+class Pond:
+    """A block of members: their state, and what its rates are made of. Only `day.Engine` changes it.
+
+    Arrays are [member, group] unless said.
+    """
+
+    inputs: Inputs
+    parameters: Parameters
+    day: int  # of the run; what has happened is up to its start
+    state: State
+    by_day: DayFactors
+    group: GroupFactors
+    tables: PredationTables
+    food_use: Array  # [food, member, species, length]: see `feeding.food_use`
+    food_capacity: Array  # kg/ha [food, member]
+    slices: tuple[slice, ...]  # the columns of each species
+    columns_of_species: list[int]
+    first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
+    first_of_bass: NDArray[np.intp]
+    last_stocked_of: Array  # [group], day
+    last_stocked: float
+    wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
+    fertility: Array  # [member], of the year
+    richness_of_year: Array  # [member], renewal of food relative to fertility 1, and
+    richness: Array  # [member], the same of late, with what uneaten pellets add
+    rule_holds: list[NDArray[np.bool_]]  # of each harvest rule [member]
+    large_die_less: bool
+
+    @property
+    def water_c(self) -> Array:
+        """Water temperature [member or 1, day], °C."""
+        return self.by_day.water_c
+
+    def of_groups(self, of_species: Array) -> Array:
+        """Values of [member, species] at each group [member, group]."""
+        return of_species.repeat(self.columns_of_species, axis=1)
+
+    def log_standard_weight(self, log_length: Array, groups: slice = ALL) -> Array:
+        """Natural log of the standard weight in g of some groups, had they these lengths."""
+        g = self.group
+        return log_standard_weight(
+            log_length, g.ws_intercept[:, groups], g.ws_slope[:, groups], g.isometric_below[:, groups]
+        )
+
+    def log_condition(self) -> Array:
+        """Natural log of each group's weight over its standard weight."""
+        standard = self.log_standard_weight(self.state.log_length)
+        return np.subtract(self.state.log_weight, standard, out=standard)
+
+    def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
+        """Share of the fish of some groups that are longer than a threshold [member, group]."""
+        return share_longer(
+            self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None]
+        )
+
+    def window(self, groups: slice, shortest_mm: float, longest_mm: float) -> Array:
+        """Share of the fish of some groups between two lengths [member, group]."""
+        return self.longer(groups, shortest_mm) - self.longer(groups, longest_mm)
+
+
+def of_species(parameter: Array, species: int) -> Array:
+    """One species' values of a parameter, to stand against [member, group]: [member, 1]."""
+    return parameter[:, species, None]

@@ -5,14 +5,27 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pondpop.arrays import Array
+from pondpop.model.day import Engine
 from pondpop.observe import indices
 from pondpop.scenario import CONDITION_QUANTITIES, Trigger
 from pondpop.species import SPECIES
 
-Array = NDArray[np.float64]
-
 # Standard deviation of relative weight among fish of one length class, in % (assumed).
 WR_SPREAD_BETWEEN_FISH = 8.0
+
+
+def inform(engine: Engine, survey: int, number: Array, relative_weight: Array) -> None:
+    """Let reacting harvest rules learn of a survey, numbered from 0 in the run; it holds until the next one.
+
+    number, relative_weight: as in `signs`.
+    """
+    dealt = engine.inputs.luck.survey
+    uniforms = None if dealt is None else dealt[:, survey]
+    for k, rule in enumerate(engine.inputs.fishing):
+        if rule.when is not None:
+            seen = signs(number, relative_weight, engine.inputs.area_ha, rule.when.fish_sampled, uniforms)
+            engine.let_rule_hold(k, holds(rule.when, seen))
 
 
 def signs(

@@ -11,16 +11,16 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.model import feeding, harvest
-from pondpop.model.bioenergetics import share_heavier, share_longer
+from pondpop.arrays import Array
+from pondpop.model import bioenergetics, grid, harvest, predation
+from pondpop.model.body import share_heavier, share_longer
 from pondpop.model.budget import Flows
-from pondpop.model.day import Engine
+from pondpop.model.day import Engine, run
+from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
-from pondpop.model.pond import STOCK_LENGTH_MM
+from pondpop.observe import harvest_control
 from pondpop.species import BASS, BLUEGILL, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
-
-Array = NDArray[np.float64]
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
 BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
@@ -34,33 +34,62 @@ def project(inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
 
     survey_days count from the start; a survey is read before that day's events.
     """
-    engine = Engine(inputs)
-    month = _month_numbers(inputs)
-    months = int(month[-1]) + 1
-    middle = {int(np.flatnonzero(month == k)[np.count_nonzero(month == k) // 2]): k for k in range(months)}
-    surveys: list[dict[str, Array]] = []
-    mid_month: list[dict[str, Array]] = []
-    flows: list[Flows] = []
-    wanted = set(survey_days)
-    for day in range(inputs.days):
-        if day in wanted:
-            surveys.append(read_survey(engine))
-            engine.surveyed(surveys[-1]["number"], surveys[-1]["relative_weight"])
-        if day in middle:
-            mid_month.append(read_month(engine, days=int(np.count_nonzero(month == middle[day]))))
-        engine.run_day()
-        if day + 1 == inputs.days or month[day + 1] != month[day]:
-            flows.append(engine.flows)
-            engine.flows = Flows.zero(inputs.members)
-    out = {name: np.stack([one[name] for one in surveys], axis=1) for name in surveys[0]} if surveys else {}
-    out |= {name: np.stack([one[name] for one in mid_month], axis=1) for name in mid_month[0]}
-    for name in Flows.__dataclass_fields__:
-        out[name] = np.stack([getattr(one, name) for one in flows], axis=1)
-    water_c = np.broadcast_to(engine.water_c, (inputs.members, inputs.days))
-    # contiguous rows, so that a member's sum has the same bits whoever shares its block
-    monthly = [np.ascontiguousarray(water_c[:, month == k]).mean(axis=1) for k in range(months)]
-    out["water_temperature"] = np.stack(monthly, axis=1)
-    return out
+    surveys, months = Surveys(survey_days), Months(inputs)
+    run(inputs, [surveys, months])
+    return surveys.stacked(survey_days) | months.stacked()
+
+
+class Surveys:
+    """Reads the fish on some days. Harvest rules that react learn of `survey_days`; `also` are days for the reader alone."""
+
+    def __init__(self, survey_days: Sequence[int], also: Sequence[int] = ()) -> None:
+        self.survey_days, self.days = tuple(survey_days), {*survey_days, *also}
+        self.read: dict[int, dict[str, Array]] = {}
+
+    def __call__(self, engine: Engine) -> None:
+        if engine.day not in self.days:
+            return
+        survey = self.read[engine.day] = read_survey(engine)
+        if engine.day in self.survey_days:
+            number = sum(day < engine.day for day in self.survey_days)
+            harvest_control.inform(engine, number, survey["number"], survey["relative_weight"])
+
+    def stacked(self, days: Sequence[int]) -> dict[str, Array]:
+        """What was read on some days: arrays [member, day, …] named as in the Dataset."""
+        surveys = [self.read[day] for day in days]
+        return {name: np.stack([one[name] for one in surveys], axis=1) for name in surveys[0]} if surveys else {}
+
+
+class Months:
+    """Reads what moved in each calendar month of the run, the water, and the forage in the middle of the month."""
+
+    def __init__(self, inputs: Inputs) -> None:
+        self.month = _month_numbers(inputs)
+        months = int(self.month[-1]) + 1
+        self.flows = [Flows.zero(inputs.members) for _ in range(months)]
+        of_month = [np.flatnonzero(self.month == k) for k in range(months)]
+        self.middle = {int(days[days.size // 2]): days.size for days in of_month}
+        self.read: list[dict[str, Array]] = []
+        self.water_c: list[Array] = []
+
+    def __call__(self, engine: Engine) -> None:
+        if engine.day:
+            self.flows[self.month[engine.day - 1]].include(engine.flows)
+        if engine.day in self.middle:
+            self.read.append(read_month(engine, self.middle[engine.day]))
+        if engine.day == self.month.size:
+            water_c = np.broadcast_to(engine.water_c, (engine.inputs.members, self.month.size))
+            # contiguous rows, so that a member's sum has the same bits whoever shares its block
+            of_month = (np.ascontiguousarray(water_c[:, self.month == k]) for k in range(len(self.flows)))
+            self.water_c = [water.mean(axis=1) for water in of_month]
+
+    def stacked(self) -> dict[str, Array]:
+        """Arrays [member, month, …] named as in the Dataset."""
+        out = {name: np.stack([one[name] for one in self.read], axis=1) for name in self.read[0]}
+        for name in Flows.__dataclass_fields__:
+            out[name] = np.stack([getattr(one, name) for one in self.flows], axis=1)
+        out["water_temperature"] = np.stack(self.water_c, axis=1)
+        return out
 
 
 def _month_numbers(inputs: Inputs) -> NDArray[np.intp]:
@@ -172,17 +201,17 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     bass = engine.slices[BASS]
     weight = s.weight()
     biomass = s.number * weight / 1000.0
-    place = feeding.place_on_grid(s.log_length, feeding.first_points(s.members, s.columns.species))
-    there = feeding.lay(place, biomass)
+    place = grid.place_on_grid(s.log_length, grid.first_points(s.members, s.columns.species))
+    there = grid.lay(place, biomass)
     lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN
     upper = np.append(lower[1:], lower[-1] * 1.2)
-    position = (np.log(np.sqrt(lower * upper)) - feeding.LOG_GRID_START) / feeding.LOG_GRID_STEP
+    position = (np.log(np.sqrt(lower * upper)) - grid.LOG_GRID_START) / grid.LOG_GRID_STEP
     floor = position.astype(np.intp)
     kernel, above = engine.tables.prey_size, (position - floor)[:, None]
     at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
-    edible = feeding.prey_within_reach(there, at_class)
+    edible = predation.prey_within_reach(there, at_class)
     ration = (ENOUGH_CONDITION - p.condition_at_no_food) / p.condition_gain_at_full_food
-    wanted = biomass[:, bass] * engine.max_intake()[:, bass] * np.clip(ration, 0.0, 1.0)[:, None] * days
+    wanted = biomass[:, bass] * bioenergetics.max_intake(engine)[:, bass] * np.clip(ration, 0.0, 1.0)[:, None] * days
     longer = [engine.longer(bass, edge) for edge in lower]
     inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
     need = np.stack([_sum(wanted * share) for share in inside], axis=1)

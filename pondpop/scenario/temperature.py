@@ -1,4 +1,4 @@
-"""Water temperature and light: pure formulas of the day, and daily series from what a scenario states.
+"""Water temperature: daily series from what a scenario states.
 
 Arrays are daily means in °C. Nothing here knows of files, members or luck.
 """
@@ -9,7 +9,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it does not fall below this
@@ -69,12 +69,6 @@ def daily_from_readings(
     inside = (day >= known[0]) & (day <= known[-1])
     out[inside] = np.interp(day[inside], known, readings_c)
     return np.maximum(out, COLDEST_LIQUID_C)
-
-
-def light(year_day: ArrayLike, floor: ArrayLike, peak_day: ArrayLike) -> NDArray[np.float64]:
-    """Share of midsummer light, from `floor` to 1, that the pond's plants get on a day of the year (assumed shape)."""
-    sun = np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - peak_day) / 365.0))
-    return np.asarray(floor) + (1.0 - np.asarray(floor)) * sun
 
 
 def _is_leap(year: int) -> bool:

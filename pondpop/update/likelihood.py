@@ -30,7 +30,7 @@ from pondpop.assess.size_and_condition import (
 from pondpop.assess.surveys import Survey, surveys
 from pondpop.assess.tags import MIN_DAYS
 from pondpop.ensemble.draws import multiplier
-from pondpop.model.inputs import daily_water
+from pondpop.ensemble.prepare import daily_water
 from pondpop.observe import indices
 from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
 from pondpop.observe.sampling import expected_catch, gear, log_chance, scatter

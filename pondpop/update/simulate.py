@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
+from pondpop.ensemble.prepare import prepare
 from pondpop.ensemble.run import Store, blocks
-from pondpop.model.day import Engine
-from pondpop.model.inputs import Inputs, prepare
-from pondpop.observe.observers import read_survey
+from pondpop.model.day import Engine, run
+from pondpop.model.inputs import Inputs
+from pondpop.observe.observers import Surveys
 from pondpop.scenario import Scenario, dump
 
 Array = NDArray[np.float64]
@@ -50,27 +51,27 @@ def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[st
     growth [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
     [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
     """
-    engine = Engine(inputs)
-    surveys: list[dict[str, Array]] = []
-    growth = np.full((inputs.members, len(asked.growth)), np.nan)
-    begun: dict[int, dict[str, Array]] = {}
-    for day in range(asked.days[-1] + 1):
-        if day in asked.days or day in survey_days:
-            survey = read_survey(engine)
-            if day in survey_days:
-                engine.surveyed(survey["number"], survey["relative_weight"])
-            if day in asked.days:
-                surveys.append(survey)
-        for k, one in enumerate(asked.growth):
-            if one.first == day:
-                begun[k] = _groups(engine, one.species)
-            if one.last == day:
-                growth[:, k] = _growth(engine, one, begun.pop(k))
-        if day < asked.days[-1]:
-            engine.run_day()
-    out = {name: np.stack([one[name] for one in surveys], axis=1) for name in READ}
-    out["growth"] = growth
-    return out | {name: surveys[-1][name] for name in ("group_survivors", "group_length")}
+    surveys, growth = Surveys(survey_days, asked.days), _GrowthBetween(asked.growth, inputs.members)
+    run(inputs, [surveys, growth], until=asked.days[-1])
+    read = surveys.stacked(asked.days)
+    out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
+    return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
+
+
+class _GrowthBetween:
+    """Reads the growth of fish between days of the run: `mm_a_year` [member, asked]."""
+
+    def __init__(self, asked: Sequence[Growing], members: int) -> None:
+        self.asked = asked
+        self.mm_a_year = np.full((members, len(asked)), np.nan)
+        self.begun: dict[int, dict[str, Array]] = {}
+
+    def __call__(self, engine: Engine) -> None:
+        for k, one in enumerate(self.asked):
+            if one.first == engine.day:
+                self.begun[k] = _groups(engine, one.species)
+            if one.last == engine.day:
+                self.mm_a_year[:, k] = _growth(engine, one, self.begun.pop(k))
 
 
 SAME_GROUP = ("origin", "born", "growth_z", "sex")

@@ -8,11 +8,13 @@ from laws import EVERYTHING
 from scipy.special import expit
 from small import pond
 
+from pondpop.arrays import total, totals
 from pondpop.ensemble.draws import Prior
-from pondpop.model import feeding
+from pondpop.ensemble.prepare import prepare
+from pondpop.model import predation
+from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
-from pondpop.model.inputs import prepare
-from pondpop.model.pond import total, totals
+from pondpop.model.grid import GRID_POINTS
 from pondpop.model.state import Columns
 
 FIELDS = ("number", "log_weight", "log_length", "ration")
@@ -25,10 +27,12 @@ def run(first: int, members: int, empty_from: int | None = None) -> Engine:
     strategy = scenario.strategies["few"]
     parameters, luck = Prior().draw(scenario, strategy, first, members)
     engine = Engine(prepare(scenario, strategy, parameters, luck))
+    engine.moved = Flows.zero(members)
     for day in range(DAYS):
         if empty_from is not None and day >= empty_from and day % 7 == 0:
             add_empty_columns(engine)
         engine.run_day()
+        engine.moved.include(engine.flows)
     return engine
 
 
@@ -46,7 +50,7 @@ def fish_of(engine: Engine, member: int) -> list[np.ndarray]:
     """All that one member's pond holds, without columns that are empty in it."""
     s = engine.state
     there = s.number[member] > 0.0
-    flows = [getattr(engine.flows, name)[member] for name in type(engine.flows).__dataclass_fields__]
+    flows = [getattr(engine.moved, name)[member] for name in Flows.__dataclass_fields__]
     groups = [getattr(s, name)[member, there] for name in FIELDS]
     return [*groups, s.columns.born[member, there], s.food[:, member], s.spawn_gathered[member], s.wariness[member], *flows]
 
@@ -140,12 +144,12 @@ def test_a_function_of_some_numbers_only_gives_the_same(function):
 
 def test_products_on_the_grid_are_each_member_s_own():
     rng = np.random.default_rng(2)
-    kernel = rng.random((1, feeding.GRID_POINTS, 4 * feeding.GRID_POINTS))
-    prey, load = rng.random((64, 4 * feeding.GRID_POINTS)), rng.random((64, feeding.GRID_POINTS))
-    reach, hunted = feeding.prey_within_reach(prey, kernel), feeding.search_upon_prey(load, kernel)
+    kernel = rng.random((1, GRID_POINTS, 4 * GRID_POINTS))
+    prey, load = rng.random((64, 4 * GRID_POINTS)), rng.random((64, GRID_POINTS))
+    reach, hunted = predation.prey_within_reach(prey, kernel), predation.search_upon_prey(load, kernel)
     for m in (0, 5, 63):
         row = slice(m, m + 1)
-        np.testing.assert_array_equal(feeding.prey_within_reach(prey[row].copy(), kernel)[0], reach[m])
-        np.testing.assert_array_equal(feeding.search_upon_prey(load[row].copy(), kernel)[0], hunted[m])
+        np.testing.assert_array_equal(predation.prey_within_reach(prey[row].copy(), kernel)[0], reach[m])
+        np.testing.assert_array_equal(predation.search_upon_prey(load[row].copy(), kernel)[0], hunted[m])
         own = np.repeat(kernel, 64, axis=0)  # the same kernel given to each member
-        np.testing.assert_array_equal(feeding.prey_within_reach(prey, own)[m], reach[m])
+        np.testing.assert_array_equal(predation.prey_within_reach(prey, own)[m], reach[m])

@@ -9,9 +9,10 @@ import pytest
 from laws import EVERYTHING, inputs, respired
 from small import pond
 
-from pondpop.model import feeding
+from pondpop.ensemble.prepare import prepare, run_days
+from pondpop.model import bioenergetics, grid
 from pondpop.model.day import Engine
-from pondpop.model.inputs import Luck, prepare, run_days
+from pondpop.model.inputs import Luck
 from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
 
 
@@ -93,7 +94,7 @@ def test_luck_and_local_knowledge_multiply_what_they_say():
     ]
     for engine in engines:
         engine.run_day()
-    intake = [engine.max_intake() for engine in engines]
+    intake = [bioenergetics.max_intake(engine) for engine in engines]
     weight = [engine.state.log_weight for engine in engines]
     exponent = engines[0].group.max_intake_exponent
     at_1_g = [i / np.exp(exponent * w) for i, w in zip(intake, weight, strict=True)]
@@ -178,10 +179,10 @@ def test_laying_and_reading_are_adjoint():
     rng = np.random.default_rng(1)
     species = np.sort(rng.integers(0, len(SPECIES), 30))
     log_length = np.log(rng.uniform(5.0, 900.0, (3, 30)))
-    place = feeding.place_on_grid(log_length, feeding.first_points(3, species))
-    amount, field = rng.random((3, 30)), rng.random((3, len(SPECIES) * feeding.GRID_POINTS))
-    laid = (feeding.lay(place, amount) * field).sum(axis=1)
-    np.testing.assert_allclose(laid, (amount * feeding.read(place, field)).sum(axis=1), rtol=1e-12)
+    place = grid.place_on_grid(log_length, grid.first_points(3, species))
+    amount, field = rng.random((3, 30)), rng.random((3, len(SPECIES) * grid.GRID_POINTS))
+    laid = (grid.lay(place, amount) * field).sum(axis=1)
+    np.testing.assert_allclose(laid, (amount * grid.read(place, field)).sum(axis=1), rtol=1e-12)
 
 
 def test_a_pond_without_fish_waits_for_them():

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy import stats
 
-from pondpop import mortality
 from pondpop.checks import InputError
 from pondpop.observe import indices
 from pondpop.species.listing import SPECIES
@@ -220,50 +219,6 @@ def test_the_sample_size_is_the_smallest_that_reaches_the_half_width(share, half
     assert half(max(n, 1)) <= half_width + 1e-6
     if n > 1:
         assert half(n - 1) > half_width - 1e-6
-
-
-# --- deaths and catch ---
-
-
-@given(st.floats(0, 5), st.floats(0, 5), st.floats(0.01, 3))
-def test_catch_and_natural_deaths_are_all_deaths(fishing, natural, time):
-    caught = mortality.baranov_catch(100.0, fishing, natural, time)
-    died = mortality.baranov_catch(100.0, natural, fishing, time)
-    assert caught + died == pytest.approx(100 * (1 - mortality.survival(fishing + natural, time)), abs=1e-9)
-
-
-@given(st.floats(0, 10), st.floats(0.1, 10))
-def test_rate_and_survival_are_inverse(rate, time):
-    assert mortality.death_rate(mortality.survival(rate, time), time=time) == pytest.approx(rate, abs=1e-9)
-
-
-def test_no_survivors_is_an_infinite_rate():
-    assert mortality.death_rate(0.0) == math.inf
-
-
-@given(
-    st.floats(0.05, 1.5),
-    st.floats(0.05, 1.0),
-    st.floats(0.1, 0.6),
-    st.floats(-2, 0),
-    st.floats(0, 4),
-    st.floats(2.5, 3.5),
-)
-def test_the_closed_form_of_the_yield_agrees_with_its_integral(fishing, natural, growth, t0, wait, power):
-    from scipy.integrate import quad
-
-    start = 1.0 + wait
-    found = mortality.cohort_yield(
-        1000, recruit_age=1.0, catch_age=start, fishing=fishing, natural=natural, largest_length=40.0,
-        growth_rate=growth, age_at_no_length=t0, weight_factor=0.01, weight_power=power,
-    )  # fmt: skip
-
-    def rate(age):
-        fish = 1000 * math.exp(-natural * wait - (fishing + natural) * (age - start))
-        return fishing * fish * 0.01 * (40 * (1 - math.exp(-growth * (age - t0)))) ** power
-
-    expected = quad(rate, start, start + 60 / (fishing + natural), epsrel=1e-9, limit=400)[0]
-    assert float(found.weight) == pytest.approx(expected, rel=1e-6)
 
 
 # --- refusals ---

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from pondpop import mortality
-from pondpop.model import bioenergetics, feeding, life
+from pondpop.arrays import logistic
+from pondpop.model import bioenergetics, mortality, predation
+from pondpop.model.grid import GRID_MM
 from pondpop.observe import indices
 from pondpop.scenario import CLIMATES
 from pondpop.species import SPECIES, load_parameters
@@ -98,46 +99,26 @@ def psd_of_sample(species, category, inches):
 # --- deaths ---
 
 
-def total_z(survivors, of):
-    return mortality.death_rate(survivors, of)
-
-
-def survivors(number, rates):
-    return number * mortality.survival(sum(rates))
-
-
-def months_at_rate(survivors, rate):
-    return mortality.death_rate(survivors) / rate
-
-
-def cohort_catch(what):
-    caught = mortality.cohort_yield(
-        1000, recruit_age=1, catch_age=2, fishing=0.14, natural=0.15, largest_length=34.46, growth_rate=0.225,
-        age_at_no_length=-1.66, weight_factor=0.011, weight_power=2.90,
-    )  # fmt: skip
-    return getattr(caught, what)
-
-
 def background_deaths_per_year(species, weight_g):
     """Over a year in southern water."""
     p = parameters()
     rate = of(p, species, "background_deaths_multiplier") * p.background_deaths_at_1_g_per_year[0]
     rate *= weight_g ** p.background_deaths_exponent[0]
     water_c = np.array(CLIMATES["deep_south"].monthly_c)
-    rate *= life.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c).mean()
+    rate *= mortality.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c).mean()
     past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
-    return rate * (1 - of(p, species, "large_fish_death_reduction") * bioenergetics.logistic(past))
+    return rate * (1 - of(p, species, "large_fish_death_reduction") * logistic(past))
 
 
 def alive_in_cold(water_c, days):
     p = parameters()
-    rate = life.cold_deaths(
+    rate = mortality.cold_deaths(
         water_c,
         of(p, "shad", "cold_deaths_per_day"),
         of(p, "shad", "cold_deaths_below_c"),
         of(p, "shad", "cold_deaths_width_c"),
     )
-    return mortality.survival(rate, days)
+    return np.exp(-rate * days)
 
 
 # --- energetics ---
@@ -235,9 +216,9 @@ def loss_without_food_percent(weight_g, water_c, days):
 
 
 def largest_prey_share(prey, bass_mm):
-    kernel = feeding.prey_size_kernel(parameters())[0, SPECIES.index(prey)]
-    of_bass = kernel[:, np.argmin(abs(feeding.GRID_MM - bass_mm))]
-    ratio = feeding.GRID_MM / feeding.GRID_MM[np.argmin(abs(feeding.GRID_MM - bass_mm))]
+    kernel = predation.prey_size_kernel(parameters())[0, SPECIES.index(prey)]
+    of_bass = kernel[:, np.argmin(abs(GRID_MM - bass_mm))]
+    ratio = GRID_MM / GRID_MM[np.argmin(abs(GRID_MM - bass_mm))]
     falling = np.arange(np.argmax(of_bass), of_bass.size)
     half = of_bass.max() / 2
     return np.exp(np.interp(-half, -of_bass[falling], np.log(ratio[falling])))
@@ -246,8 +227,8 @@ def largest_prey_share(prey, bass_mm):
 FORMULAS = {
     function.__name__: function
     for function in (
-        standard_weight_g, standard_weight_oz, limit_percent, fish_to_measure, psd_of_sample, total_z, survivors,
-        months_at_rate, cohort_catch, background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
+        standard_weight_g, standard_weight_oz, limit_percent, fish_to_measure, psd_of_sample,
+        background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
         intake_ratio, published_respiration_j, printed_growth_percent, satiation_growth_percent,
         satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share,
     )

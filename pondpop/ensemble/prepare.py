@@ -1,0 +1,176 @@
+"""From a scenario's strategy to what the engine reads: arrays by day, by member, and by event."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.arrays import Array
+from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
+from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, temperature
+from pondpop.species import SPECIES, Parameters
+
+# Age in years at total lengths in mm, for stocked fish of unstated age.
+# bass: ages 1–5 in southern ponds 8, 12, 15, 17, 18 in (Texas Extension); the first and last points assumed
+# bluegill: 152 mm at 3.1 yr and the von Bertalanffy curve of 24 Kansas impoundments; first point assumed
+# shad: females of ages 1–4 66, 118, 134, 141 mm (a cool reservoir; southern fish are taken as faster, assumed)
+# minnow: assumed
+_AGE_AT_LENGTH: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
+    "bass": ((20.0, 50.0, 203.0, 305.0, 381.0, 432.0, 457.0, 560.0), (0.05, 0.15, 1.0, 2.0, 3.0, 4.0, 5.0, 8.0)),
+    "bluegill": ((15.0, 40.0, 80.0, 152.0, 200.0), (0.05, 0.3, 1.0, 3.1, 6.0)),
+    "shad": ((18.0, 75.0, 118.0, 141.0), (0.05, 0.8, 1.5, 2.5)),
+    "minnow": ((15.0, 50.0, 80.0), (0.05, 0.4, 1.2)),
+}
+
+
+def run_days(scenario: Scenario) -> int:
+    """Days of the run; the end is exclusive."""
+    return (scenario.run.end - scenario.run.start).days
+
+
+def daily_water(scenario: Scenario) -> Array:
+    """Expected daily water temperature of the run [day], °C."""
+    stated = scenario.pond.temperature
+    days = run_days(scenario)
+    if stated.readings is not None:
+        dates = [date for date, _ in stated.readings]
+        values = [value for _, value in stated.readings]
+        return temperature.daily_from_readings(dates, values, scenario.run.start, days)
+    assert stated.monthly_c is not None
+    return temperature.daily_from_monthly(stated.monthly_c, scenario.run.start, days)
+
+
+def prepare(
+    scenario: Scenario, strategy: Strategy, parameters: Parameters, luck: Luck, steps_per_day: int = 1
+) -> Inputs:
+    """Put together the engine's inputs for one strategy and a block of members.
+
+    parameters may have one member or as many as the luck; luck fixes the number of members.
+    """
+    days = run_days(scenario)
+    start = scenario.run.start
+    dates = [start + dt.timedelta(days=k) for k in range(days)]
+    year = np.array([date.year - start.year for date in dates], dtype=np.intp)
+    local = {"growth": np.ones(len(SPECIES)), "survival": np.ones(len(SPECIES)), "spawning": np.ones(len(SPECIES))}
+    for knowledge in scenario.local_knowledge:
+        local[knowledge.process][SPECIES.index(knowledge.species)] *= knowledge.multiplier
+    pellets = np.zeros(days)
+    for feeding in strategy.feeding:
+        pellets += feeding.kg_per_ha_day * _in_season(dates, year, feeding)
+    hours, release_deaths = np.zeros(days), np.zeros(days)
+    for angling in strategy.angling:
+        effort = season_effort(dates, year, angling.season, angling.from_year, angling.to_year)
+        hours += angling.hours_per_ha * effort
+        release_deaths = np.where(effort > 0.0, angling.death_after_release, release_deaths)
+    return Inputs(
+        parameters=parameters,
+        luck=luck,
+        area_ha=scenario.pond.area_ha,
+        steps_per_day=steps_per_day,
+        start=start,
+        year_day=np.array([date.timetuple().tm_yday - 1 for date in dates], dtype=np.intp),
+        year=year,
+        water_c=daily_water(scenario)[None, :],
+        fertility=np.full(int(year[-1]) + 1, strategy.fertility),
+        cover=scenario.pond.cover,
+        pellets_kg_per_ha=pellets,
+        angling_hours_per_ha=hours,
+        death_after_release=release_deaths,
+        stockings=tuple(
+            StockingInput(
+                day=(event.date - start).days,
+                species=SPECIES.index(event.species),
+                per_ha=event.per_ha,
+                length_mm=event.length_mm,
+                length_cv=event.length_cv,
+                weight_g=event.weight_g,
+                age_years=event.age_years if event.age_years is not None else usual_age(event.species, event.length_mm),
+                female_share=0.5 if event.female_share is None else event.female_share,
+                origin=number,
+                resident=event.resident,
+            )
+            for number, event in enumerate(strategy.stocking)
+        ),
+        fishing=tuple(_fishing(rule, dates, year) for rule in strategy.harvest),
+        removals=tuple(
+            RemovalInput(
+                day=(event.date - start).days,
+                species=SPECIES.index(event.species),
+                shortest_mm=event.length_mm[0],
+                longest_mm=event.length_mm[1],
+                kind=_kind(event),
+                amount=_amount(event),
+                counts_as_removed=event.reason == "removal",
+            )
+            for event in strategy.removals
+        ),
+        local_growth=local["growth"],
+        local_survival=local["survival"],
+        local_spawning=local["spawning"],
+    )
+
+
+def usual_age(species: str, length_mm: float) -> float:
+    """Age in years that a stocked fish of this length usually has."""
+    lengths, ages = _AGE_AT_LENGTH[species]
+    return float(np.interp(length_mm, lengths, ages))
+
+
+def _kind(rule: object) -> str:
+    return next(kind for kind in ("kg_per_ha", "per_ha", "share") if getattr(rule, kind) is not None)
+
+
+def _amount(rule: object) -> float:
+    return float(getattr(rule, _kind(rule)))
+
+
+def _in_season(dates: list[dt.date], year: NDArray[np.intp], rule: Feeding) -> Array:
+    return np.array(
+        [
+            1.0 if rule.from_year <= y + 1 <= rule.to_year and _season_holds(date, rule.season) else 0.0
+            for date, y in zip(dates, year, strict=True)
+        ]
+    )
+
+
+def _season_holds(date: dt.date, season: tuple[tuple[int, int], tuple[int, int]]) -> bool:
+    first, last = season
+    today = (date.month, date.day)
+    return first <= today <= last if first <= last else (today >= first or today <= last)
+
+
+def season_effort(
+    dates: list[dt.date],
+    year: NDArray[np.intp],
+    season: tuple[tuple[int, int], tuple[int, int]],
+    from_year: int,
+    to_year: int,
+) -> Array:
+    """Share of a calendar year's effort on each day: even over that year's season days, whether or not in the run."""
+    effort = np.zeros(len(dates))
+    season_days: dict[int, int] = {}
+    for k, (date, y) in enumerate(zip(dates, year, strict=True)):
+        if from_year <= y + 1 <= to_year and _season_holds(date, season):
+            if date.year not in season_days:
+                first = dt.date(date.year, 1, 1)
+                length = 366 if first.replace(month=12, day=31).timetuple().tm_yday == 366 else 365
+                season_days[date.year] = sum(
+                    _season_holds(first + dt.timedelta(days=j), season) for j in range(length)
+                )
+            effort[k] = 1.0 / season_days[date.year]
+    return effort
+
+
+def _fishing(rule: Harvest, dates: list[dt.date], year: NDArray[np.intp]) -> FishingInput:
+    return FishingInput(
+        species=SPECIES.index(rule.species),
+        shortest_mm=rule.length_mm[0],
+        longest_mm=rule.length_mm[1],
+        effort=season_effort(dates, year, rule.season, rule.from_year, rule.to_year),
+        kind=_kind(rule),
+        ask=np.full((1, int(year[-1]) + 1), _amount(rule)),
+        when=rule.when,
+        otherwise=rule.otherwise or 0.0,
+    )

@@ -1,0 +1,76 @@
+"""The grid of lengths on which fish meet: laying amounts on it, reading fields off it.
+
+A quantity of the fish is *laid* on the grid with linear weights in log length and a field on the grid is *read* back
+at each fish with the same weights, so that what predators take and what prey lose are the same sum. Arrays by length
+of all fish are [member, species * length].
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pondpop.arrays import Array
+from pondpop.species import SPECIES
+
+GRID_POINTS = 36
+GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
+LOG_GRID_START = float(np.log(GRID_MM[0]))
+LOG_GRID_STEP = float(np.log(GRID_MM[1] / GRID_MM[0]))
+_LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last point, so that a point stands above
+
+
+class GridPlace(NamedTuple):
+    """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
+
+    The grid has `points` points a member: all lengths of every species, or the lengths of one species.
+    """
+
+    points: int
+    below: NDArray[np.intp]  # [member, group], index into [member, points]
+    above_share: Array  # [member, group]
+
+    def of_species(self, groups: slice, first: NDArray[np.intp]) -> GridPlace:
+        """The groups of one species, on a grid of lengths alone. `first` as of `first_points_of`."""
+        return GridPlace(GRID_POINTS, self.below[:, groups] - first, self.above_share[:, groups])
+
+
+def first_points(members: int, species: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Flat index of the shortest length of each group's species [member, group]."""
+    return (np.arange(members, dtype=np.intp)[:, None] * len(SPECIES) + species) * GRID_POINTS
+
+
+def first_points_of(species: int, members: int) -> NDArray[np.intp]:
+    """Flat index of a species on the grid of all less its index on a grid of lengths alone [member, 1]."""
+    return first_points(members, np.array([species])) - np.arange(members, dtype=np.intp)[:, None] * GRID_POINTS
+
+
+def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
+    """Find the grid interval of each length; lengths beyond the ends stand at the ends. `first` as of `first_points`."""
+    position = (log_length - LOG_GRID_START) * (1.0 / LOG_GRID_STEP)
+    position.clip(0.0, _LAST_POSITION, out=position)
+    lower = position.astype(np.intp)
+    position -= lower
+    lower += first
+    return GridPlace(points=len(SPECIES) * GRID_POINTS, below=lower, above_share=position)
+
+
+def lay(place: GridPlace, amount: Array) -> Array:
+    """Lay an amount of each group on the grid: [member, points]. Sums run in group order, always."""
+    members = amount.shape[0]
+    high = amount * place.above_share
+    below, size = place.below.ravel(), members * place.points
+    laid: Array = np.bincount(below, weights=(amount - high).ravel(), minlength=size).astype(float, copy=False)
+    laid[1:] += np.bincount(below, weights=high.ravel(), minlength=size)[:-1]
+    return laid.reshape(members, place.points)
+
+
+def read(place: GridPlace, field: Array) -> Array:
+    """Read a field [..., member, points] at each group: [..., member, group]."""
+    flat = field.reshape(*field.shape[:-2], -1)
+    value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1, mode="clip")  # all are inside: no search for others
+    value *= place.above_share
+    value += flat.take(place.below, axis=-1, mode="clip")
+    return value

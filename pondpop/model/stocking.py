@@ -1,0 +1,99 @@
+"""Fish that come into a pond, as groups of one origin: stocked, or born in it. Nothing here changes the pond."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from pondpop.arrays import Array
+from pondpop.model.body import log_standard_weight
+from pondpop.model.inputs import StockingInput
+from pondpop.model.state import Columns, GroupFactors, Pond
+from pondpop.species import BASS, BLUEGILL, Parameters
+
+
+class Groups(NamedTuple):
+    """Groups of one origin that are to be added to a state: see `state.State` for shapes and units."""
+
+    columns: Columns
+    number: Array
+    log_weight: Array
+    log_length: Array
+    ration: Array
+
+
+def types(p: Parameters, species: int) -> tuple[Array, Array, Array]:
+    """Growth place and sex of a new origin's groups [group], and the share of its fish in each [member or 1, group]."""
+    middle = p.growth_type_middle_share
+    outer = (1.0 - middle) / 2.0
+    if species == BASS:
+        share = np.stack([outer, middle, outer] * 2, axis=1)
+        return np.array([-1.0, 0.0, 1.0] * 2), np.array([1.0] * 3 + [-1.0] * 3), share
+    if species == BLUEGILL:
+        return np.array([-1.0, 0.0, 1.0]), np.zeros(3), np.stack([outer, middle, outer], axis=1)
+    return np.zeros(1), np.zeros(1), np.ones((1, 1))
+
+
+def groups_of(
+    pond: Pond,
+    *,
+    species: int,
+    number: Array,
+    female_share: float,
+    age_years: float,
+    stocked: float,
+    origin: int,
+    length_mm: float,
+    ration: Array,
+    length_cv: float | None = None,
+    weight_g: float | None = None,
+) -> Groups:
+    """The groups of one origin; number [member], fish/ha, is split between sexes and growth types.
+
+    Growth types of stocked fish begin at lengths apart, by their place in the spread of growth or so that all fish
+    together have `length_cv`. Weight is the standard weight of the length, times `weight_g` over that of the mean length.
+    """
+    p = pond.parameters
+    growth_z, sex, share = types(p, species)
+    sexes = np.where(sex > 0.0, female_share, np.where(sex < 0.0, 1.0 - female_share, 1.0))
+    row = (1, sex.size)
+    columns = Columns(
+        species=np.full(sex.size, species, np.intp),
+        growth_z=growth_z[None],
+        sex=sex[None],
+        female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, female_share))[None],
+        born=np.full(row, pond.day - 365.0 * age_years),
+        stocked=np.full(row, stocked),
+        origin=np.full(row, origin, np.intp),
+    )
+    g = GroupFactors(p, columns)
+    mean = np.full((pond.state.members, sex.size), np.log(length_mm))
+    log_length = mean.copy()
+    if length_cv is not None:
+        apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
+        log_length += apart[:, None] * growth_z
+    elif origin >= 0:
+        log_length += p.stocking_length_growth_exponent[:, None] * g.log_growth
+    log_weight = log_standard_weight(log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
+    if weight_g is not None:
+        log_weight += np.log(weight_g) - log_standard_weight(mean, g.ws_intercept, g.ws_slope, g.isometric_below)
+    return Groups(columns, number[:, None] * share * sexes, log_weight, log_length, ration[:, None])
+
+
+def stocked(pond: Pond, event: StockingInput) -> Groups:
+    """The groups of a stocking, less what does not survive it."""
+    number = event.per_ha * pond.inputs.luck.stocking_survival[:, event.origin]
+    return groups_of(
+        pond,
+        species=event.species,
+        number=np.broadcast_to(number, (pond.state.members,)),
+        female_share=event.female_share,
+        age_years=event.age_years,
+        stocked=-np.inf if event.resident else pond.day,
+        origin=event.origin,
+        length_mm=event.length_mm,
+        length_cv=event.length_cv,
+        weight_g=event.weight_g,
+        ration=pond.parameters.stocking_ration,
+    )
