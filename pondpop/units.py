@@ -1,14 +1,29 @@
-"""The units people write in, and SI inside (mm, g, ha, kg/ha, °C, days).
+"""Units, and numbers in words: every conversion, and every number, chance, date and list as people read it.
 
-A family maps the suffix of a key (`length_in`, `lb_per_acre`) to its unit; the first unit of each family is the SI one.
+Inside everything is SI (mm, g, ha, kg/ha, °C, days). A family maps the suffix of a key (`length_in`, `lb_per_acre`) to
+its unit; the first unit of each family is the SI one. A kind (`KINDS`) is what a figure is about; it knows the unit of
+either system and the digits that such figures deserve.
 """
 
-from typing import NamedTuple
+from __future__ import annotations
 
+import datetime as dt
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Values = TypeVar("Values", float, NDArray[np.float64])
+
+Units = Literal["us", "metric"]
 MM_PER_IN = 25.4
 HA_PER_ACRE = 0.40468564224
 G_PER_LB = 453.59237
 KG_PER_HA_IN_LB_PER_ACRE = G_PER_LB / 1000 / HA_PER_ACRE
+NONE = "–"
 
 
 class Unit(NamedTuple):
@@ -18,10 +33,10 @@ class Unit(NamedTuple):
     words: str
     zero: float = 0.0
 
-    def to_si(self, value: float) -> float:
+    def to_si(self, value: Values) -> Values:
         return (value - self.zero) * self.factor
 
-    def from_si(self, value: float) -> float:
+    def from_si(self, value: Values) -> Values:
         return value / self.factor + self.zero
 
 
@@ -49,6 +64,58 @@ def density(area_ha: float) -> Family:
     return DENSITY | {"count": Unit(1 / area_ha, "fish in the pond")}
 
 
+class Kind(NamedTuple):
+    """What a figure is about: its units in either system, the digits it deserves, the least that is told as a number."""
+
+    metric: Unit
+    us: Unit
+    digits: int = 2
+    least: float = 0.1
+
+
+NUMBER = Unit(1.0, "")
+FISH = Unit(1.0, "fish")
+PER_CENT = Unit(1.0, "%")
+PER_HOUR = Unit(1.0, "per hour")
+POINTS = Unit(1.0, "points")
+KINDS = {
+    "crop": Kind(CROP["kg_per_ha"], CROP["lb_per_acre"]),
+    "density": Kind(DENSITY["per_ha"], DENSITY["per_acre"]),
+    "length": Kind(LENGTH["mm"], LENGTH["in"], digits=3),
+    "growth": Kind(Unit(1.0, "mm a year"), Unit(MM_PER_IN, "in a year")),
+    "weight": Kind(WEIGHT["g"], WEIGHT["lb"], least=0.01),
+    "catch": Kind(Unit(1.0, "kg"), Unit(G_PER_LB / 1000, "lb")),
+    "percent": Kind(PER_CENT, PER_CENT),
+    "ratio": Kind(NUMBER, NUMBER, least=0.01),
+    "fish": Kind(FISH, FISH),
+    "temperature": Kind(TEMPERATURE["c"], TEMPERATURE["f"]),
+    "rate": Kind(PER_HOUR, PER_HOUR),
+    "points": Kind(POINTS, POINTS),  # of a PSD
+    "money": Kind(NUMBER, NUMBER),
+}
+
+
+def unit(kind: str, units: Units) -> Unit:
+    """The unit of a kind in one system."""
+    return KINDS[kind].us if units == "us" else KINDS[kind].metric
+
+
+def unit_of(kind: str, units: Units) -> str:
+    return unit(kind, units).words
+
+
+def other(units: Units) -> Units:
+    return "metric" if units == "us" else "us"
+
+
+def converted(value: Values, kind: str, units: Units) -> Values:
+    """An SI value, or an array of them, in one system."""
+    return unit(kind, units).from_si(value)
+
+
+# ---------------------------------------------------------------------- numbers in words
+
+
 def brief(value: float, digits: int = 3) -> str:
     """A number with no more digits than it deserves, never in powers of ten: 1500, 0.45, 12.3."""
     if value == 0:
@@ -61,3 +128,125 @@ def in_words(value: float, family: Family, suffix: str, digits: int = 3) -> str:
     """An SI value in one unit of its family: in_words(203.2, LENGTH, "in") is "8 in"."""
     unit = family[suffix]
     return f"{brief(unit.from_si(value), digits)} {unit.words}"
+
+
+def figure_of(value: float, kind: str) -> str:
+    """A number of one kind, in the unit it is told in, as it is shown: 52, 1,200, 0.34; a dash where there is none."""
+    if not math.isfinite(value):
+        return NONE
+    if kind in ("percent", "temperature"):
+        return f"{value:.0f}".replace("-0", "0") if abs(value) < 0.5 else f"{value:.0f}"
+    if kind == "points":  # whole ones, below one with one digit
+        return f"{value:.0f}" if abs(value) >= 1 or abs(value) < 0.05 else brief(value, 1)
+    if kind == "money":
+        return brief(round(value), 2) if abs(value) >= 10 else brief(value, 2)
+    if kind == "length" and abs(value) >= 40:  # millimetres, not inches
+        return f"{value:.0f}"
+    least = KINDS[kind].least
+    if abs(value) < least / 100:
+        return "0"
+    if abs(value) < least:
+        return f"<{least:g}"
+    return brief(value, KINDS[kind].digits)
+
+
+def with_band(values: Iterable[float], kind: str) -> tuple[str, str]:
+    """Middle and band of p10, p50 and p90 as shown; the band is empty where it says nothing."""
+    low, middle, high = (figure_of(float(v), kind) for v in values)
+    nothing = NONE in (low, high) or low == high or (low == "0" and high.startswith("<"))
+    return middle, "" if nothing else f"{low}–{high}"
+
+
+def banded(values: Iterable[float], kind: str) -> str:
+    """Middle and band in one: 52 [40–60]."""
+    middle, band = with_band(values, kind)
+    return f"{middle} [{band}]" if band else middle
+
+
+def with_unit(value: float, kind: str, units: Units) -> str:
+    """A value that is in one system already, with its unit; a kilogram and more in kg."""
+    if kind == "weight" and units == "metric" and value >= 1000:
+        return f"{figure_of(value / 1000, kind)} kg"
+    return f"{figure_of(value, kind)} {unit_of(kind, units)}".rstrip()
+
+
+def both(value: float, kind: str, units: Units) -> str:
+    """An SI value in the first system with the other beside it: 25 lb/acre (28 kg/ha)."""
+    first, second = (with_unit(converted(value, kind, u), kind, u) for u in (units, other(units)))
+    return first if first == second else f"{first} ({second})"
+
+
+def window(length_mm: tuple[float, float], shortest: float, longest: float, units: Units) -> str:
+    """A length window in words; open at the ends of what a scenario may say."""
+    low, high = length_mm
+    if low <= shortest and high >= longest:
+        return "all lengths"
+    if low <= shortest:
+        return f"under {both(high, 'length', units)}"
+    if high >= longest:
+        return f"over {both(low, 'length', units)}"
+    parts = []
+    for u in (units, other(units)):
+        a, b = (figure_of(converted(v, "length", u), "length") for v in length_mm)
+        parts.append(f"{a}–{b} {unit_of('length', u)}")
+    return f"{parts[0]} ({parts[1]})"
+
+
+def in_ten(chance: float, members: int = 1000) -> str:
+    """A chance as people say it: 8 of 10; rounded down, so that it is never told as more than it is.
+
+    Never a certainty, and the less so the fewer members it was counted in.
+    """
+    if not math.isfinite(chance):
+        return "not known"
+    doubt = 0.5 / (members + 1)
+    guarded = min(max(chance, doubt), 1.0 - doubt)
+    tenths = math.floor(10 * guarded + 1e-9)
+    return "more than 9 of 10" if guarded > 0.95 else f"{tenths} of 10" if tenths else "less than 1 of 10"
+
+
+def in_hundred(chance: float, members: int = 1000) -> str:
+    """A chance in per cent, rounded down, and never a certainty: 76 %, over 99 %, under 1 %."""
+    doubt = max(0.01, 1.0 / (members + 1))
+    if chance < doubt:
+        return f"under {math.ceil(100 * doubt - 1e-9)} %"
+    if chance > 1.0 - doubt:
+        return f"over {math.floor(100 * (1.0 - doubt) + 1e-9)} %"
+    return f"{math.floor(100 * chance + 1e-9)} %"
+
+
+# ---------------------------------------------------------------------- dates and lists
+
+
+def day(date: dt.date) -> str:
+    """5 June 2027."""
+    return f"{date.day} {date:%B %Y}"
+
+
+def day_of_year(month_day: tuple[int, int]) -> str:
+    month, number = month_day
+    return f"{number} {dt.date(2001, month, 1):%B}"
+
+
+def joined(items: Iterable[str], last: str = "and") -> str:
+    """One, two and three."""
+    every = list(items)
+    return every[0] if len(every) == 1 else f"{', '.join(every[:-1])} {last} {every[-1]}" if every else ""
+
+
+def months_in_words(numbers: Iterable[int]) -> str:
+    """Runs of calendar months: March–April and October; a run may pass the turn of the year."""
+    wanted = set(numbers)
+    if not wanted:
+        return ""
+    if len(wanted) == 12:
+        return "every month"
+    firsts = [m for m in range(1, 13) if m in wanted and (m - 2) % 12 + 1 not in wanted]
+    runs = []
+    for first in firsts:
+        last = first
+        while last % 12 + 1 in wanted:
+            last = last % 12 + 1
+        names = [f"{dt.date(2001, m, 1):%B}" for m in (first, last)]
+        runs.append(names[0] if first == last else "–".join(names))
+    return joined(runs)

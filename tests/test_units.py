@@ -5,7 +5,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pondpop import units
-from pondpop.units import AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, brief, in_words
+from pondpop.units import (
+    AREA,
+    CROP,
+    DENSITY,
+    EFFORT,
+    FEED,
+    FEED_PRICE,
+    LENGTH,
+    TEMPERATURE,
+    WEIGHT,
+    brief,
+    in_hundred,
+    in_ten,
+    in_words,
+)
 
 FAMILIES = [AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, units.density(2.0)]
 
@@ -57,3 +71,19 @@ def test_brief_stays_within_its_digits(value):
 def test_in_words():
     assert in_words(203.2, LENGTH, "in") == "8 in"
     assert in_words(20, TEMPERATURE, "f") == "68 °F"
+
+
+@given(st.integers(0, 400), st.integers(2, 400))
+def test_a_chance_in_tenths_is_never_told_as_more_than_it_is(shown, members):
+    share = min(shown, members) / members
+    words = in_ten(share, members)
+    least = {"less than 1 of 10": 0.0, "more than 9 of 10": 0.9}.get(words)
+    least = float(words.split()[0]) / 10 if least is None else least
+    assert share >= least - 1e-12 or share == 0.0  # none of a few members is no zero
+    assert (share >= 0.8) == (least >= 0.8)  # what is called eight of ten is, and no less is
+
+
+def test_few_members_make_no_certainty():
+    assert in_ten(1.0, 4) == "9 of 10" and in_ten(0.0, 4) == "1 of 10" and in_ten(1.0, 1000) == "more than 9 of 10"
+    assert in_hundred(1.0, 4) == "over 80 %" and in_hundred(0.0, 4) == "under 20 %" and in_hundred(0.799) == "79 %"
+    assert in_hundred(1.0) == "over 99 %" and in_ten(math.nan) == "not known"

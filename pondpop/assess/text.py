@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
-from pondpop.units import LENGTH, brief
+from pondpop.units import LENGTH, brief, in_ten
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
@@ -132,15 +132,6 @@ def _survey(s: SurveyAssessment, units: str) -> Iterator[str]:
         yield from _wrap(words + ".", "  ")
     for gear, date in s.compared_with.items():
         yield from _change(gear, str(date), [c for c in s.changes if c.gear == gear], (s.first - date).days)
-
-
-def in_ten(chance: float) -> str:
-    """A chance as people say it: 7 of 10."""
-    if chance > 0.95:
-        return "more than 9 of 10"
-    if chance < 0.05:
-        return "less than 1 of 10"
-    return f"about {max(1, min(9, round(10 * chance)))} of 10"
 
 
 def _pair(p: PairDoubt) -> Iterator[str]:

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.goals import SURE, Duel, Score
 from pondpop.ensemble.draws import at_least_one
-from pondpop.ensemble.quantities import QUANTILES, UNITS, Units, quantities
+from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Scenario, Stocking
-from pondpop.units import G_PER_LB, brief
+from pondpop.units import G_PER_LB, Units, brief, converted, unit_of
 
 Array = NDArray[np.float64]
 
@@ -180,9 +180,9 @@ def _group_difference(
     survey, months = _survey_after(dataset, event.date)
     if survey is None:
         return
-    weight = dataset["group_weight"].values[:, :, survey, k] * (UNITS["weight"][2] if units == "us" else 1.0)
+    weight = converted(dataset["group_weight"].values[:, :, survey, k], "weight", units)
     share = 100.0 * dataset["group_survivors"].values[:, :, survey, k]
-    unit = f" {UNITS['weight'][1 if units == 'us' else 0]}"
+    unit = f" {unit_of('weight', units)}"
     per_ha = {a: event.per_ha, b: twin.per_ha}
     told = [
         _difference_words(weight[b] - weight[a], unit, "heavier", "lighter"),
@@ -233,8 +233,8 @@ def _shortfalls(dataset: xr.Dataset, scenario: Scenario, units: Units) -> Iterat
 
 def shortfall_words(catch: harvest_outcome.Catch, units: Units) -> str:
     """What a strategy asks for and what is caught, as the end of a sentence that begins with the strategy."""
-    metric, us, factor = UNITS["crop" if catch.amount == "kg_per_ha" else "density"]
-    unit, factor = (us, factor) if units == "us" else (metric, 1.0)
+    kind = "crop" if catch.amount == "kg_per_ha" else "density"
+    unit, factor = unit_of(kind, units), converted(1.0, kind, units)
     first, last = catch.years[0], catch.years[-1]
     years = f"{first}–{last}" if last > first else f"{first}"
     mean, caught = factor * catch.asked.mean(), factor * catch.caught.mean(axis=1)
@@ -318,8 +318,7 @@ def score_unit(score: Score, scenario: Scenario, units: Units) -> tuple[str, flo
         return " points", 1.0
     if score.kind == "money":
         return f" {scenario.costs.currency if scenario.costs else 'USD'}", 1.0
-    metric, us, factor = UNITS[score.kind]
-    return (f" {us}", factor) if units == "us" else (f" {metric}", 1.0)
+    return f" {unit_of(score.kind, units)}", converted(1.0, score.kind, units)
 
 
 def _title(scenario: Scenario, name: str) -> str:

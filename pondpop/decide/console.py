@@ -8,8 +8,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from pondpop.ensemble.quantities import Quantity, Units, quantiles, quantities
-from pondpop.units import brief
+from pondpop.ensemble.quantities import Quantity, quantiles, quantities
+from pondpop.units import Units, brief
 
 # name of the quantity, heading of its column
 MAIN = (

@@ -33,7 +33,7 @@ PSD_UNDEFINED = 100.0  # points out of range, where no fish of stock length is l
 class Score:
     """One goal, member by member: values [strategy, member]; `better` is +1 where more is better, −1 where less is.
 
-    kind is a kind of unit of `quantities.UNITS`, or "money"; made_of names the variables of the Dataset behind it.
+    kind is one of `units.KINDS`; made_of names the variables of the Dataset behind it.
     """
 
     goal: Goal

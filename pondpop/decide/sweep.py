@@ -21,9 +21,10 @@ from pondpop.decide.goals import Score
 from pondpop.decide.sweep_paths import Axis, Point, Value
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Source
-from pondpop.ensemble.quantities import QUANTILES, Units, quantiles, quantities
+from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Scenario, Stocking
+from pondpop.units import Units
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")

@@ -10,7 +10,6 @@ import csv
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import xarray as xr
@@ -20,23 +19,10 @@ from pondpop.observe import indices
 from pondpop.observe.sampling import as_sampled_psd, gear
 from pondpop.scenario import SPECIES
 from pondpop.species import load_parameters
-from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
+from pondpop.units import G_PER_LB, Units, converted, unit_of
 
 Array = NDArray[np.float64]
-Units = Literal["us", "metric"]
 
-# kind of unit: (metric words, US words, factor from metric to US)
-UNITS: dict[str, tuple[str, str, float]] = {
-    "crop": ("kg/ha", "lb/acre", 1.0 / KG_PER_HA_IN_LB_PER_ACRE),
-    "density": ("per ha", "per acre", HA_PER_ACRE),
-    "length": ("mm", "in", 1.0 / MM_PER_IN),
-    "weight": ("g", "lb", 1.0 / G_PER_LB),
-    "percent": ("%", "%", 1.0),
-    "ratio": ("", "", 1.0),
-    "fish": ("fish", "fish", 1.0),
-    "temperature": ("°C", "°F", 1.8),
-    "rate": ("per hour", "per hour", 1.0),
-}
 WR_CLASSES_IN = {"bass": ((8, 12), (12, 15), (15, 20), (20, 25)), "bluegill": ((3, 6), (6, 8), (8, 10))}
 DENSITY_EDGES_IN = {"bass": (8, 12, 15, 20), "bluegill": (0, 3, 6, 8)}
 PSD_CATEGORIES = {"psd": "quality", "psd_p": "preferred", "psd_m": "memorable"}
@@ -52,14 +38,11 @@ class Quantity:
     values: Array
 
     def unit(self, units: Units) -> str:
-        metric, us, _ = UNITS[self.kind]
-        return us if units == "us" else metric
+        return unit_of(self.kind, units)
 
     def in_units(self, units: Units) -> Array:
         """The values in the asked system."""
-        if units == "metric":
-            return self.values
-        return self.values * UNITS[self.kind][2] + (32.0 if self.kind == "temperature" else 0.0)
+        return converted(self.values, self.kind, units)
 
 
 def quantities(dataset: xr.Dataset) -> list[Quantity]:

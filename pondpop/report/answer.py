@@ -10,13 +10,13 @@ import numpy as np
 from pondpop.decide import answers, goals, harvest_outcome
 from pondpop.decide.goals import Duel, Score
 from pondpop.ensemble.draws import at_least_one
-from pondpop.ensemble.quantities import QUANTILES, UNITS
+from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
 from pondpop.report.calendar import first_steps
-from pondpop.report.format import NONE, PLURAL, both, converted, figure_of, in_ten, joined, unit_of
+from pondpop.report.format import PLURAL
 from pondpop.report.strategies import Array, Case, Material, Projection
 from pondpop.scenario import SPECIES
-from pondpop.units import G_PER_LB, brief
+from pondpop.units import G_PER_LB, NONE, both, brief, converted, figure_of, in_ten, joined, unit_of
 
 BIG_G = 5 * G_PER_LB
 CLOSE = 0.7  # and below which the other is close behind
@@ -227,8 +227,8 @@ def amount(value: float, kind: str, v: Verdict, unit: bool = True) -> str:
         return NONE
     if kind == "money":
         return f"{v.cost.currency} {brief(value, 2)}" if unit else brief(value, 2)
-    if kind not in UNITS:
-        number = points(value)
+    if kind == "points":
+        number = figure_of(value, kind)
         return f"{number} PSD {'point' if number == '1' else kind}" if unit else number
     if unit:
         return both(value, kind, v.projection.units)

@@ -8,19 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pondpop.report.format import (
-    NONE,
-    PLURAL,
-    both,
-    converted,
-    day,
-    day_of_year,
-    figure_of,
-    joined,
-    months_in_words,
-    unit_of,
-    window,
-)
+from pondpop.report.format import PLURAL
 from pondpop.report.strategies import Case, Material, Projection
 from pondpop.report.tables import Cell, Table
 from pondpop.scenario import (
@@ -36,7 +24,19 @@ from pondpop.scenario import (
     years_after,
 )
 from pondpop.scenario.describe import describe
-from pondpop.units import brief
+from pondpop.units import (
+    NONE,
+    both,
+    brief,
+    converted,
+    day,
+    day_of_year,
+    figure_of,
+    joined,
+    months_in_words,
+    unit_of,
+    window,
+)
 
 YEARS = 2
 HOW_TO_SURVEY = (
@@ -112,9 +112,7 @@ def _actions(case: Case) -> Iterator[Action]:
             yield Action(*season, _harvest(case, rule))
     for feeding in strategy.feeding:
         amount = feeding.kg_per_ha_day * projection.scenario.pond.area_ha
-        pounds = f"{brief(amount / 0.45359237, 2)} lb ({brief(amount, 2)} kg)"
-        if units == "metric":
-            pounds = f"{brief(amount, 2)} kg ({brief(amount / 0.45359237, 2)} lb)"
+        pounds = both(amount, "catch", units)
         for season in _seasons(feeding, run):
             what = f"Feed {pounds} of pellets a day in the pond; stop when fish leave any, or gasp."
             yield Action(*season, what)

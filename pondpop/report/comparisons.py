@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from pondpop.decide.goals import Score
-from pondpop.ensemble.quantities import QUANTILES, UNITS
+from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
-from pondpop.report.answer import Verdict, chance_words, goal_words, points, tenths
+from pondpop.report.answer import Verdict, chance_words, goal_words, tenths
 from pondpop.report.drawing import Picture, grid, heading, picture
-from pondpop.report.format import converted, figure_of, in_ten, unit_of
 from pondpop.report.strategies import Case
 from pondpop.report.tables import Cell, Table, chunks
+from pondpop.units import converted, in_ten, unit_of, with_band
 
 
 def duels(verdict: Verdict, key: str) -> Picture | None:
@@ -98,11 +98,11 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
 def _unit(score: Score, v: Verdict) -> str:
     if score.kind == "money":
         return v.cost.currency
-    return unit_of(score.kind, v.projection.units) if score.kind in UNITS else score.kind
+    return unit_of(score.kind, v.projection.units)
 
 
 def _in_units(value: float, score: Score, v: Verdict) -> float:
-    return converted(value, score.kind, v.projection.units) if score.kind in UNITS else value
+    return converted(value, score.kind, v.projection.units)
 
 
 def _quantiles(score: Score, v: Verdict, case: Case) -> list[float]:
@@ -114,8 +114,4 @@ def _quantiles(score: Score, v: Verdict, case: Case) -> list[float]:
 
 
 def _goal_cell(score: Score, v: Verdict, case: Case) -> Cell:
-    kind = score.kind if score.kind in UNITS else "fish"
-    low, middle, high = (
-        points(x) if score.kind == "points" else figure_of(x, kind) for x in _quantiles(score, v, case)
-    )
-    return middle, "" if low == high else f"{low}–{high}"
+    return with_band(_quantiles(score, v, case), score.kind)

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pondpop.ensemble.quantities import Units
 from pondpop.observe import indices
 from pondpop.report import time_series
 from pondpop.report.drawing import (
@@ -24,9 +23,9 @@ from pondpop.report.drawing import (
     stacked,
     unit_above,
 )
-from pondpop.report.format import converted, figure_of, unit_of
 from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
+from pondpop.units import Units, converted, figure_of, unit_of
 
 
 def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Picture]:

@@ -9,12 +9,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from pondpop.ensemble.quantities import WR_CLASSES_IN, Units
+from pondpop.ensemble.quantities import WR_CLASSES_IN
 from pondpop.report.drawing import Picture, heading, picture, stacked, year_axis
-from pondpop.report.format import NONE, figure_of, in_ten, joined, months_in_words, unit_of
 from pondpop.report.strategies import Array, Case, Material, decimal_years
 from pondpop.report.tables import Cell, Table
-from pondpop.units import MM_PER_IN
+from pondpop.units import MM_PER_IN, NONE, Units, figure_of, in_ten, joined, months_in_words, unit_of
 
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
 PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours

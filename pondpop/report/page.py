@@ -10,16 +10,15 @@ from pathlib import Path
 import xarray as xr
 
 from pondpop.ensemble import results
-from pondpop.ensemble.quantities import Units
 from pondpop.report import calendar, tables
 from pondpop.report.answer import Answer, answer
-from pondpop.report.format import EXPLAINED, day, html, joined
+from pondpop.report.format import EXPLAINED, html
 from pondpop.report.strategies import Case, Material, Projection, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import Table
 from pondpop.scenario import SPREADS
 from pondpop.species import works_cited
-from pondpop.units import AREA, in_words
+from pondpop.units import AREA, Units, day, in_words, joined
 
 CAUTIONS = (
     ("The law", "Stocking and moving fish, the species and strains you may stock, and harvest are regulated by the "

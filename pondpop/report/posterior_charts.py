@@ -10,15 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pondpop.ensemble.quantities import UNITS, Units
 from pondpop.report.drawing import INK, PALE, Picture, picture, stacked
 from pondpop.report.format import shortened
+from pondpop.units import KINDS, Units, converted, unit_of
 
 MOST_DOUBTS = 14  # of the model's quantities, those that the records narrowed most
 AFTER, ROW_IN = "#1d3d3a", 0.135
 RECORDS = {"caught": "Fish caught", "mean length": "Mean length of the catch", "mean Wr": "Mean relative weight",
            "growth": "Growth of tagged fish"}  # fmt: skip
-METRIC = {metric: (us, factor) for metric, us, factor in UNITS.values()} | {"mm a year": ("in a year", 1 / 25.4)}
+KIND_OF = {kind.metric.words: name for name, kind in KINDS.items() if kind.metric.words}  # by the unit in the table
 
 
 @dataclass(frozen=True)
@@ -44,11 +44,11 @@ def lines(table: str, units: Units) -> list[Line]:
     """The rows of an update's table (`update_csv` in metric units), in the asked units."""
     out = []
     for row in csv.DictReader(io.StringIO(table)):
-        us, factor = METRIC.get(row["unit"], (row["unit"], 1.0))
-        unit, times = (us, factor) if units == "us" else (row["unit"], 1.0)
+        kind = KIND_OF.get(row["unit"], "ratio")
+        unit = unit_of(kind, units) or row["unit"]
 
-        def value(key: str, row: dict[str, str] = row, times: float = times) -> float:
-            return float(row[key]) * times if row[key] else math.nan
+        def value(key: str, row: dict[str, str] = row, kind: str = kind) -> float:
+            return converted(float(row[key]), kind, units) if row[key] else math.nan
 
         low, middle, high = (
             tuple(value(f"{side}_{q}") for side in ("prior", "posterior")) for q in ("p10", "p50", "p90")

@@ -11,9 +11,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop.ensemble.quantities import Quantity, Units, quantiles, quantities
+from pondpop.ensemble.quantities import Quantity, quantiles, quantities
 from pondpop.scenario import Scenario, Strategy, resolve
-from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE
+from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, Units
 
 Array = NDArray[np.float64]
 

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pondpop.ensemble.quantities import Quantity
-from pondpop.report.format import NONE, converted, html, other, unit_of, with_band, with_unit
+from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
+from pondpop.units import NONE, converted, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
 COLUMNS = 5  # strategies beside each other in one table

@@ -10,7 +10,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from pondpop.ensemble.quantities import Units
 from pondpop.observe import indices
 from pondpop.report.drawing import (
     INK,
@@ -26,11 +25,11 @@ from pondpop.report.drawing import (
     unit_above,
     year_axis,
 )
-from pondpop.report.format import EXPLAINED, figure_of, joined, unit_of
+from pondpop.report.format import EXPLAINED
 from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
 from pondpop.species.listing import standards
-from pondpop.units import G_PER_LB
+from pondpop.units import G_PER_LB, Units, figure_of, joined, unit_of
 
 SPECIES_LOOKS = {"bass": ("#14418b", "-"), "bluegill": ("#b5461a", (0, (5, 2))), "shad": ("#0a6b5e", (0, (1.2, 1.2))),
                  "minnow": ("#5b5b5b", (0, (6, 1.5, 1, 1.5)))}  # fmt: skip

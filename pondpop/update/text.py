@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 from pondpop.assess.text import left_out_and_odd
 from pondpop.decide.console import columns
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
-from pondpop.ensemble.quantities import QUANTILES, UNITS, Units
+from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
 from pondpop.observe.sampling import gear
 from pondpop.scenario import SPECIES
 from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import load_parameters, uncertain
+from pondpop.units import KINDS, Units, converted, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
 from pondpop.update.simulate import deal_past
@@ -133,12 +134,8 @@ def _records(found: Update) -> Iterator[Row]:
 
 
 def _in_units(kind: str, values: Array, units: Units) -> tuple[str, Array]:
-    if kind in ("mm", "mm a year"):
-        return (kind, values) if units == "metric" else (kind.replace("mm", "in"), values / 25.4)
-    if kind not in UNITS:
-        return kind, values
-    metric, us, factor = UNITS[kind]
-    return (us, values * factor) if units == "us" else (metric, values)
+    kind = {"mm": "length", "mm a year": "growth"}.get(kind, kind)
+    return (unit_of(kind, units), converted(values, kind, units)) if kind in KINDS else (kind, values)
 
 
 def _three(values: Array | None) -> list[float]:

@@ -12,7 +12,6 @@ from pondpop.assess import assess, assessment_csv, assessment_text
 from pondpop.assess.creel import ratio_limits
 from pondpop.assess.seining import reading
 from pondpop.assess.size_and_condition import holm
-from pondpop.assess.text import in_ten
 from pondpop.cli import main
 from pondpop.observe.indices import standard_weight
 from pondpop.records import COLUMNS, read_records
@@ -165,13 +164,6 @@ def test_angling_is_read_when_there_is_no_electrofishing_and_a_seine_never(judge
     seined = judged(survey=SURVEY + rows.replace("angling", "seine"))
     assert "bass_psd" not in figures(seined)
     assert seined.surveys[0].pair is None and any("cannot be read" in m for m in seined.missing)
-
-
-@pytest.mark.parametrize(
-    ("p", "words"), [(0.7, "about 7 of 10"), (0.97, "more than 9 of 10"), (0.02, "less than 1 of 10")]
-)
-def test_chances_as_people_say_them(p, words):
-    assert in_ten(p) == words
 
 
 def test_seining(judged):

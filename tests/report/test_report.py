@@ -22,12 +22,12 @@ from pondpop.report.calendar import calendar, harvest_tables, water_c
 from pondpop.report.drawing import INK
 from pondpop.report.figures import length_frequency
 from pondpop.report.forage_supply import advice
-from pondpop.report.format import figure_of, in_ten, months_in_words, with_band
 from pondpop.report.page import CAUTIONS, make_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
 from pondpop.scenario import resolve
+from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": 4, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
