@@ -1,7 +1,9 @@
 """One vocabulary of checks for files and for arguments; every refusal is one line that says how to go on."""
 
 import datetime as dt
+import errno
 import math
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
@@ -63,6 +65,32 @@ class InputError(ValueError):
 
 class RunError(RuntimeError):
     """Something failed that is not the input's fault: a file that cannot be written, an internal fault."""
+
+
+_REASONS = {
+    errno.ENOENT: "there is no such file or folder",
+    errno.EACCES: "you may not read or write there",
+    errno.EPERM: "you may not read or write there",
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "your share of the disk is full",
+    errno.EFBIG: "a file may not become so large there",
+    errno.EROFS: "the disk can only be read",
+    errno.EISDIR: "it is a folder, not a file",
+    errno.ENOTDIR: "part of the path is a file, not a folder",
+    errno.EEXIST: "something of that name is there already",
+    errno.ENAMETOOLONG: "the name is too long",
+    errno.EMFILE: "too many files are open",
+    errno.ENFILE: "too many files are open",
+    errno.EIO: "the disk does not answer as it should",
+    errno.ELOOP: "its links lead back to themselves",
+}
+
+
+def reason(error: OSError) -> str:
+    """Why something could not be read or written, with its path if that is known, in plain words."""
+    words = _REASONS.get(error.errno or 0) or error.strerror or str(error) or "it could not be read or written"
+    path = error.filename
+    return f"{os.fsdecode(path)}: {words}" if isinstance(path, str | bytes | os.PathLike) else words
 
 
 def one_line(text: str) -> str:
@@ -176,9 +204,21 @@ def label(path: str, value: object) -> str:
     allowed = "a name of 1 to 40 letters (a–z, A–Z), digits, _ or -, no - first"  # which a spreadsheet takes for a formula
     if not isinstance(value, str) or not 1 <= len(value) <= 40 or not value.isascii() or value[0] == "-":
         raise InputError(path, value, allowed)
-    if not value.replace("_", "a").replace("-", "a").isalnum():
+    letters = value.replace("_", "").replace("-", "")
+    if not letters:
+        raise InputError(path, value, f"{allowed}, and a letter or digit among them")
+    if not letters.isalnum():
         raise InputError(path, value, allowed)
     return value
+
+
+def ordinary_file(path: str | os.PathLike[str], allowed: str, remedy: str = "") -> None:
+    """Refuses a path at which there is no ordinary file: a pipe would be waited for, a device never ends."""
+    name = os.fspath(path) or "."
+    if os.path.isfile(name):
+        return
+    found = "a folder" if os.path.isdir(name) else "no ordinary file" if os.path.lexists(name) else "no such file"
+    raise InputError("", Fact(found), allowed, remedy, file=name)
 
 
 def choice(path: str, value: object, known: Iterable[str], other_names: Mapping[str, str] | None = None) -> str:

@@ -41,7 +41,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     given = _parser().parse_args(arguments)
 
-    from pondpop.checks import InputError, RunError
+    from pondpop.checks import InputError, RunError, reason
 
     command: Callable[[argparse.Namespace], None] = given.command
     try:
@@ -55,7 +55,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # whoever read the output has gone; keep Python from complaining once more when it closes the stream
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
-    except (OSError, RunError) as error:
+    except OSError as error:
+        return _complain(reason(error), 1)
+    except RunError as error:
         return _complain(error, 1)
     except MemoryError:
         return _complain("not enough memory; ask for fewer members, workers or strategies", 1)
@@ -118,8 +120,8 @@ def _parser() -> argparse.ArgumentParser:
         help="a path in the file and its values: first..last/step (days, for dates) or a,b,c; twice for a grid",
     )
     sweep.add_argument("--survivors", metavar="GROUP", help="stocked group whose survivors are counted")
-    sweep.add_argument("--keep-share", metavar="SHARE", type=float, default=0.5, help="of the group (default: 0.5)")
-    sweep.add_argument("--with-probability", metavar="P", type=float, default=0.8, help="(default: 0.8)")
+    sweep.add_argument("--keep-share", metavar="SHARE", type=_real, default=0.5, help="of the group (default: 0.5)")
+    sweep.add_argument("--with-probability", metavar="P", type=_real, default=0.8, help="(default: 0.8)")
     _long_work(sweep, "folder to write (default: the file's name + -sweep)")
     _with_ensemble(sweep)
     sweep.set_defaults(command=_sweep)
@@ -135,12 +137,12 @@ def _parser() -> argparse.ArgumentParser:
         action="append",
         help="length window in inches, up to three times (default: 8..12 and 15..25)",
     )
-    quota.add_argument("--from-year", metavar="N", type=int, help="calendar year of the run in which harvest begins")
+    quota.add_argument("--from-year", metavar="N", type=_whole, help="calendar year of the run in which harvest begins")
     quota.add_argument("--option", metavar="NAME", help="whose bass PSD range: balanced, big_bass or panfish")
-    quota.add_argument("--wr-floor", metavar="WR", type=float, default=90, help="of bass of 8–12 in (default: 90)")
-    quota.add_argument("--with-probability", metavar="P", type=float, default=0.8, help="(default: 0.8)")
-    quota.add_argument("--search-members", metavar="N", type=int, default=16, help="while searching (default: 16)")
-    quota.add_argument("--tries", metavar="N", type=int, default=24, help="steps after the first scan (default: 24)")
+    quota.add_argument("--wr-floor", metavar="WR", type=_real, default=90, help="of bass of 8–12 in (default: 90)")
+    quota.add_argument("--with-probability", metavar="P", type=_real, default=0.8, help="(default: 0.8)")
+    quota.add_argument("--search-members", metavar="N", type=_whole, default=16, help="while searching (default: 16)")
+    quota.add_argument("--tries", metavar="N", type=_whole, default=24, help="steps after the first scan (default: 24)")
     _long_work(quota, "folder to write (default: the file's name + -quota)")
     _with_ensemble(quota)
     quota.set_defaults(command=_quota)
@@ -152,7 +154,7 @@ def _parser() -> argparse.ArgumentParser:
     update.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
     update.add_argument("--strategy", metavar="NAME", help="the strategy that was followed so far (default: the first)")
     update.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
-    update.add_argument("--seed", metavar="N", type=int, help="of all chance (default: the scenario's)")
+    update.add_argument("--seed", metavar="N", type=_whole, help="of all chance (default: the scenario's)")
     _long_work(update, "folder to write (default: the file's name + -updated)")
     update.set_defaults(command=_update)
 
@@ -165,6 +167,7 @@ def _parser() -> argparse.ArgumentParser:
         help="projection.nc of a comparison; several side by side",
     )
     report.add_argument("--out", metavar="HTML", type=_path, help="page to write (default: report.html beside FILE)")
+    report.add_argument("--replace", action="store_true", help="also replace a page that pondpop did not write")
     report.set_defaults(command=_report)
 
     assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
@@ -185,12 +188,35 @@ def _path(text: str) -> Path:
     return Path(text)
 
 
+def _whole(text: str) -> int:
+    digits = text[1:] if text[:1] in ("+", "-") else text
+    if not (digits.isascii() and digits.isdigit() and len(digits) <= 30):
+        raise argparse.ArgumentTypeError(_got(text, "a whole number"))
+    return int(text)
+
+
+def _real(text: str) -> float:
+    try:
+        if text.isascii() and "_" not in text:
+            return float(text)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(_got(text, "a number"))
+
+
+def _got(text: str, allowed: str) -> str:
+    from pondpop.checks import shown
+
+    return f"got {shown(text)}, needs {allowed}"
+
+
 def _long_work(command: argparse.ArgumentParser, out: str) -> None:
     """Options of every command that projects ponds."""
     command.add_argument("--out", metavar="DIR", type=_path, help=out)
-    command.add_argument("--members", metavar="N", type=int, help="members of the ensemble (default: the scenario's)")
-    command.add_argument("--workers", metavar="N", type=int, default=1, help="processes to work with (default: 1)")
+    command.add_argument("--members", metavar="N", type=_whole, help="members of the ensemble (default: the scenario's)")
+    command.add_argument("--workers", metavar="N", type=_whole, default=1, help="processes to work with (default: 1)")
     command.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
+    command.add_argument("--replace", action="store_true", help="also replace a result of more members")
 
 
 def _with_ensemble(command: argparse.ArgumentParser) -> None:
@@ -236,16 +262,17 @@ def _check(given: argparse.Namespace) -> None:
 
 def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
-    out = given.out or _path(f"{_path(given.file).stem}-result")
+    out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-result")
 
     from pondpop.decide.answers import answers_text
     from pondpop.decide.console import balance_table
     from pondpop.ensemble.run import compare
-    from pondpop.ensemble.store import Output, comparison_files
-    from pondpop.scenario import dump
+    from pondpop.ensemble.store import comparison_files
+    from pondpop.report import can_draw
 
+    can_draw()
     source = _source(given, scenario)
-    output = Output(out, f"{dump(scenario)}{source.identity}", given.resume)
+    output = _output(given, out, scenario, source)
     with _working(given, output) as how:
         dataset = compare(scenario, source=source, **how)
     output.finish(comparison_files(scenario, dataset))
@@ -271,11 +298,11 @@ def _sweep(given: argparse.Namespace) -> None:
     every = points(read(given.file), axes, finish)
 
     from pondpop.decide import sweep
-    from pondpop.ensemble.store import Output, text
+    from pondpop.ensemble.store import text
 
-    out = given.out or _path(f"{_path(given.file).stem}-sweep")
+    out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-sweep")
     source = _source(given, *(point.scenario for point in every))
-    output = Output(out, f"{dump(scenario)}{given.vary}{given.survivors}{source.identity}", given.resume)
+    output = _output(given, out, scenario, source, **{"--vary": given.vary, "--survivors": given.survivors})
     with _working(given, output) as how:
         rows = sweep.run(every, group=given.survivors, source=source, **how)
     told = f"{sweep.table(rows, axes, scenario)}\n{sweep.answer(rows, axes, keep_share, probability)}"
@@ -308,13 +335,14 @@ def _quota(given: argparse.Namespace) -> None:
 
     from pondpop.decide.quota import ask, search, with_quota
     from pondpop.decide.quota_phrases import quota_csv, quota_text
-    from pondpop.ensemble.store import Output, text
+    from pondpop.ensemble.store import text
 
     question = ask(scenario, **asked)
-    out = given.out or _path(f"{_path(given.file).stem}-quota")
+    out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-quota")
     with_none = with_quota(scenario, question, np.zeros((len(question.windows), len(question.periods))))
     source = _source(given, with_none)
-    output = Output(out, f"{dump(scenario)}{question}{search_members} {tries}{source.identity}", given.resume)
+    asked_for = {"question": question, "--search-members": search_members, "--tries": tries}
+    output = _output(given, out, scenario, source, **asked_for)
     with _working(given, output) as how:
         found = search(scenario, question, search_members=search_members, tries=tries, source=source, **how)
     told = quota_text(found)
@@ -337,13 +365,13 @@ def _update(given: argparse.Namespace) -> None:
 
     from dataclasses import replace
 
-    from pondpop.ensemble.store import Output, text
+    from pondpop.ensemble.store import text
     from pondpop.update import update
     from pondpop.update.posterior import write_ensemble
     from pondpop.update.text import update_csv, update_text
 
-    out = given.out or _path(f"{_path(given.file).stem}-updated")
-    output = Output(out, f"{dump(scenario)}{given.strategy}{records}", given.resume)
+    out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-updated")
+    output = _output(given, out, scenario, None, **{"--strategy": given.strategy, "records": records})
     with _working(given, output) as how:
         found = update(scenario, records, given.strategy, **how)
     told = update_text(found, scenario.units)
@@ -361,6 +389,27 @@ def _update(given: argparse.Namespace) -> None:
     output.finish(files)
     print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+
+
+def _output(
+    given: argparse.Namespace, out: Path, scenario: Scenario, source: Source | None, **options: object
+) -> Output:
+    """The folder to write, for a run that all of this decides: two runs that differ in any of it give other results."""
+    from pondpop.ensemble.store import MEMBERS, Output
+    from pondpop.scenario import dump
+
+    ensemble = scenario.ensemble
+    alike = scenario._replace(ensemble=ensemble._replace(members=1, seed=0), units="us")
+    run = {
+        "scenario": dump(alike),
+        MEMBERS: ensemble.members,
+        "seed": ensemble.seed,
+        "--units": scenario.units,
+        **({"--ensemble": source.identity} if source else {}),
+        **options,
+    }
+    told = {name: str(value) for name, value in run.items() if value is not None}
+    return Output(out, told, given.resume, given.replace)
 
 
 @contextmanager
@@ -384,11 +433,21 @@ def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, An
 
 
 def _report(given: argparse.Namespace) -> None:
-    from pondpop.ensemble.results import read
-    from pondpop.report import write_page
+    from pondpop.checks import ordinary_file
+    from pondpop.ensemble.store import page_place
 
-    out = given.out or given.files[0].with_name("report.html")
-    write_page([read(file) for file in given.files], out, given.units)
+    for file in given.files:
+        inside = file / "projection.nc"
+        remedy = f"name {inside}" if inside.is_file() else "check the path"
+        ordinary_file(file, "the projection.nc of a comparison", remedy)
+    out = given.out if given.out is not None else given.files[0].with_name("report.html")
+    page_place(out, given.files, given.replace)
+
+    from pondpop.ensemble.results import read
+    from pondpop.report import can_draw, write_page
+
+    can_draw()
+    write_page([read(file) for file in given.files], out, given.units, given.replace)
 
 
 def _assess(given: argparse.Namespace) -> None:
@@ -399,7 +458,7 @@ def _assess(given: argparse.Namespace) -> None:
     from pondpop.assess import assess, assessment_text, write_assessment
 
     found = assess(records)
-    if given.out:
+    if given.out is not None:
         write_assessment(found, given.out, given.units)
     print(assessment_text(found, given.units), end="")
 

@@ -68,6 +68,77 @@ def test_a_wrong_command_is_one_line_and_status_2(arguments, capsys):
     assert "--help" in err
 
 
+VARY = "strategies.bass_75.stocking.bass"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["sweep", SCENARIO, "--vary", f"{VARY}.date=2026-06-01..2026-08-01/10000000"], "a step of at most 61,"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=50..100/60"], "a step of at most 50,"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.date=2026-06-01..2026-08-01/1.5"], "a whole number of days"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.date=2026-06-01..9999-12-31/1"], "at most 200"),
+        (["sweep", SCENARIO, "--vary", "title=a,b"], "title: got a sweep over it"),
+        (["sweep", SCENARIO, "--vary", "strategies.bass_75.title=a,b"], "title: got a sweep over it"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=1,1"], "got 1 more than once, needs every value once"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=75,75.0"], "every value once"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=７５"], '--vary: got "７５", needs plain'),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=７５..９０/5"], "needs plain letters and digits"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=75..90/５"], "a step above 0"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=1_0"], 'got "1_0", needs a number'),
+        (["quota", SCENARIO, "--window-in", "８..12"], "FROM..TO"),
+        (["compare", SCENARIO, "--members", "５"], "--members: got \"５\", needs a whole number"),
+        (["compare", SCENARIO, "--members", "1_0"], "--members: got \"1_0\", needs a whole number"),
+        (["quota", SCENARIO, "--wr-floor", "９0"], "--wr-floor: got \"９0\", needs a number"),
+        (["report", "."], ".: got a folder, needs the projection.nc of a comparison"),
+        (["report", ""], ".: got a folder, needs the projection.nc of a comparison"),
+        (["report", "no_such.nc"], "no_such.nc: got no such file"),
+        (["report", SCENARIO, "--out", "."], "--out: got"),
+        (["report", SCENARIO, "--out", SCENARIO], "a file name that ends in .html"),
+        (["report", SCENARIO, "--out", "/dev/null"], "a file name that ends in .html"),
+        (["compare", SCENARIO, "--out", ""], "which pondpop did not write"),
+        (["compare", SCENARIO, "--ensemble", "."], ".: got a folder, needs a file that holds an ensemble"),
+    ],
+)  # fmt: skip
+def test_wrong_options_are_refused_before_any_work(tmp_path, monkeypatch, arguments, says, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "thesis.txt").write_text("ten years of work")
+    monkeypatch.setattr("pondpop.ensemble.run.run_job", lambda job: pytest.fail("work was begun"))
+    try:
+        status = cli.main([str(a) for a in arguments])
+    except SystemExit as stop:
+        status = stop.code
+    out, err = capsys.readouterr()
+    assert (status, out, err.count("\n")) == (2, "", 1), err
+    assert says in err
+    assert os.listdir(tmp_path) == ["thesis.txt"]
+
+
+@pytest.mark.parametrize("command", ["compare", "report"])
+def test_a_setting_with_which_nothing_can_be_drawn_is_refused_before_any_work(tmp_path, command):
+    (tmp_path / "projection.nc").write_bytes(b"CDF")
+    file = SCENARIO if command == "compare" else "projection.nc"
+    done = run(command, file, cwd=tmp_path, env={"MPLBACKEND": "nonsense"})
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1), done.stderr
+    assert done.stderr.startswith('pondpop: MPLBACKEND: got "nonsense", needs')
+    assert os.listdir(tmp_path) == ["projection.nc"]
+
+
+@pytest.mark.parametrize("name", ["_", "__", "_-_"])
+def test_a_strategy_has_a_name_that_can_be_said(tmp_path, name, capsys):
+    file = tmp_path / "pond.toml"
+    file.write_text(SCENARIO.read_text("utf-8").replace("strategies.bass_75", f"strategies.{name}"), "utf-8")
+    assert cli.main(["compare", str(file), "--out", str(tmp_path / "out")]) == 2
+    assert "a letter or digit among them" in capsys.readouterr().err
+    assert os.listdir(tmp_path) == ["pond.toml"]
+
+
+def test_no_raw_error_number_reaches_the_user(tmp_path, capsys):
+    assert cli.main(["compare", str(SCENARIO), "--out", "/proc/x"]) == 1
+    err = capsys.readouterr().err
+    assert "/proc/x.partial: " in err and "Errno" not in err and err.count("\n") == 1
+
+
 def test_the_version(capsys):
     with pytest.raises(SystemExit) as stop:
         cli.main(["--version"])
@@ -79,7 +150,8 @@ def test_the_version(capsys):
     ("error", "status", "says"),
     [
         (KeyboardInterrupt(), 130, "interrupted"),
-        (OSError(28, "No space left on device"), 1, "No space left"),
+        (OSError(28, "No space left on device", "out.partial"), 1, "out.partial: the disk is full"),
+        (OSError(1234, "Odd things happened"), 1, "Odd things happened"),
         (RunError("the state is not finite"), 1, "the state is not finite"),
         (ZeroDivisionError("two\nlines"), 1, "internal fault"),
     ],

@@ -23,6 +23,7 @@ from pondpop.report import write_page
 from pondpop.scenario import load, resolve
 
 ROOT = Path(__file__).parent.parent
+RUN = {"scenario": "one"}
 SCRIPT = "<script>alert(1)</script>"
 EVIL = {
     "title": f'{SCRIPT}"><img src=x onerror=alert(1)> =1+1',
@@ -102,7 +103,7 @@ def test_a_block_left_by_someone_else_cannot_run_code(tmp_path):
         def __reduce__(self):
             return os.mkdir, (str(tmp_path / "ran"),)
 
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     output.save("one", {"number": np.array([Runs()], dtype=object)})
     assert len(list(output.blocks.iterdir())) == 1
     assert output.load("one") is None

@@ -128,9 +128,14 @@ def write_assessment(assessment: Assessment, out: str | Path, units: str = "us")
     """
     from pondpop.ensemble.store import Output, text
 
-    Output(Path(out), "assessment").finish(
-        {
-            "assessment.txt": text(assessment_text(assessment, units)),
-            "assessment.csv": text(assessment_csv(assessment, units)),
-        }
-    )
+    output = Output(Path(out), {"command": "assess"})
+    try:
+        output.finish(
+            {
+                "assessment.txt": text(assessment_text(assessment, units)),
+                "assessment.csv": text(assessment_csv(assessment, units)),
+            }
+        )
+    except BaseException:
+        output.discard()  # there is nothing to go on from
+        raise

@@ -79,16 +79,25 @@ def _range(match: re.Match[str], first: Value, last: Value, step: Decimal) -> It
     if isinstance(first, dt.date) and isinstance(last, dt.date):
         if step != int(step):
             raise InputError("--vary", match[3], "a whole number of days between dates")
+        _within(step, last.toordinal() - first.toordinal())
         for day in range(first.toordinal(), last.toordinal() + 1, int(step)):
             yield dt.date.fromordinal(day)
     elif isinstance(first, int | float) and isinstance(last, int | float):
+        low, high = Decimal(match[1]), Decimal(match[2])
+        _within(step, high - low)
         for k in itertools.count():
-            value = Decimal(match[1]) + k * step
-            if value > Decimal(match[2]):
+            value = low + k * step
+            if value > high:
                 return
             yield _value(f"{value:f}")
     else:
         raise InputError("--vary", match[0], "a range of numbers or of dates", "write words as a list: a,b,c")
+
+
+def _within(step: Decimal, width: Decimal | int) -> None:
+    """Refuse a step with which only the first value would be looked at."""
+    if step > width > 0:
+        raise InputError("--vary", Fact(f"a step of {step}"), f"a step of at most {width}, the width of the range")
 
 
 def _value(text: str) -> Value:
@@ -106,6 +115,8 @@ def _value(text: str) -> Value:
     try:
         number = float(text)
     except ValueError:
+        return text
+    if "_" in text:  # Python reads 1_0 as ten
         return text
     if not math.isfinite(number):
         raise InputError("--vary", text, "a finite number")
@@ -145,7 +156,7 @@ def put(raw: dict[str, Any], path: str, value: Value) -> None:
     parts = path.split(".")
     if parts[0] == "ensemble" and parts[-1] in ("seed", "members"):
         raise InputError(path, Fact("a sweep over it"), "something that changes the pond", "variants share their luck")
-    if parts[0] == "report" or parts[-1] in ("title", "name", "origin"):
+    if parts[0] == "report" or parts[-1] in ("title", "name", "origin", "reason", "currency"):
         raise InputError(path, Fact("a sweep over it"), "something that changes the pond, not what it is called")
     node: Any = raw
     for depth, part in enumerate(parts[:-1]):
@@ -181,6 +192,6 @@ def read_pair(name: str, text: str, low: float, high: float) -> tuple[float, flo
         pair = (float(first), float(last))
     except ValueError:
         pair = (math.nan, math.nan)
-    if not dots or not low <= pair[0] < pair[1] <= high:
+    if not dots or not text.isascii() or "_" in text or not low <= pair[0] < pair[1] <= high:
         raise InputError(name, text, f"FROM..TO with FROM below TO, both from {brief(low)} to {brief(high)}")
     return pair

@@ -150,7 +150,8 @@ def uniform(seed: int, decision: str, members: range, size: int) -> Array:
     raw = np.stack(
         [np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(stream, k))).random_raw(size) for k in members]
     )
-    return ((raw >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53
+    middles = ((raw >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53
+    return np.minimum(middles, 1.0 - 2.0**-53)  # above one half, the half step up is rounded away or to 1
 
 
 def normal(seed: int, decision: str, members: range, size: int) -> Array:

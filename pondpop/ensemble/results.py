@@ -18,8 +18,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop import __version__
-from pondpop.checks import RunError
+from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import PREY
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.scenario import SPECIES, Scenario, dump
@@ -113,13 +112,6 @@ def to_dataset(
     return dataset
 
 
-def package_versions() -> dict[str, str]:
-    """Versions of pondpop and of the packages that figures depend on."""
-    import scipy
-
-    return {"pondpop": __version__, "numpy": np.__version__, "scipy": scipy.__version__, "xarray": xr.__version__}
-
-
 # ---------------------------------------------------------------------- files
 
 
@@ -143,10 +135,10 @@ def write(dataset: xr.Dataset, path: Path) -> None:
 def read(path: Path, kind: str = "projection") -> xr.Dataset:
     """Read a file that `write` made; kind is its attribute of that name, if it has one.
 
-    Raises OSError if it cannot be read, RunError if it is damaged, altered, or of another schema version.
+    Raises InputError if there is no such file, OSError if it cannot be read, RunError if it is damaged, altered, or of
+    another schema version.
     """
-    if path.exists() and not path.is_file():  # a pipe would be waited for, a device never ends
-        raise RunError(f"{path}: not a file")
+    ordinary_file(path, f"a file that holds a{'n' * (kind[0] in 'aeiou')} {kind}", "check the path")
     try:
         with open(path, "rb") as file:
             if file.read(3) != b"CDF":

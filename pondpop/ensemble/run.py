@@ -15,6 +15,7 @@ from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 from typing import Protocol
 
 import numpy as np
@@ -24,8 +25,9 @@ from numpy.typing import NDArray
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
 from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.store import package_versions
 from pondpop.observe.observers import project
-from pondpop.scenario import Scenario, checked, dump
+from pondpop.scenario import Scenario, as_scenario, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
@@ -171,7 +173,7 @@ def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
 
 
 def compare(
-    scenario: Scenario,
+    scenario: Scenario | str | Path,
     executor: Executor | None = None,
     *,
     source: Source | None = None,
@@ -180,15 +182,15 @@ def compare(
 ) -> xr.Dataset:
     """Project every strategy of a scenario under the same luck and return one Dataset (see `results.VARIABLES`).
 
-    executor: any `concurrent.futures.Executor`; without one the blocks run one after the other. source: where
-    parameters and luck come from, by default the spreads of the scenario. Raises InputError for a scenario that was
-    altered to what no file may say, RunError.
+    scenario: one that was loaded, or the path of its file. executor: any `concurrent.futures.Executor`; without one the
+    blocks run one after the other. source: where parameters and luck come from, by default the spreads of the scenario.
+    Raises InputError, also for a scenario that was altered to what no file could state, and RunError.
     """
-    checked(scenario)
+    scenario = as_scenario(scenario)
     variants = [Variant(scenario, name) for name in scenario.strategies]
     projected = project_all(variants, source=source, executor=executor, store=store, progress=progress)
     dataset = results.to_dataset(
-        scenario, dict(zip(scenario.strategies, projected, strict=True)), results.package_versions()
+        scenario, dict(zip(scenario.strategies, projected, strict=True)), package_versions()
     )
     if source and source != Prior():
         dataset.attrs["members_from"] = source.identity

@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, nearest
+from pondpop.checks import MISSING, Fact, InputError, nearest, reason
 from pondpop.records import consistency, rows
 from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
 from pondpop.records.rows import GEARS, Catch, Effort, Fish, TagEvent
@@ -130,7 +130,7 @@ def _no_folder(path: Path) -> str:
     try:
         return "" if path.is_dir() else "a file" if path.exists() else "no such folder"
     except OSError as error:  # a name that no folder can have
-        return error.strerror or "no such folder"
+        return reason(OSError(error.errno, error.strerror))
 
 
 def _left_out(file: str, line: int, why: InputError, read: object) -> BadRow:

@@ -3,6 +3,18 @@
 matplotlib is imported when the first picture is drawn.
 """
 
+import os
+
+from pondpop.checks import InputError
 from pondpop.report.page import write_page
 
-__all__ = ["write_page"]
+__all__ = ["can_draw", "write_page"]
+
+
+def can_draw() -> None:
+    """Refuse settings with which matplotlib does not start, before there is any work to lose. Raises InputError."""
+    try:
+        import matplotlib  # noqa: F401
+    except ValueError:
+        remedy = "take it away: the pictures need no window"
+        raise InputError("MPLBACKEND", os.environ.get("MPLBACKEND", ""), "a backend that matplotlib knows", remedy) from None

@@ -9,7 +9,9 @@ from pathlib import Path
 
 import xarray as xr
 
+from pondpop import __version__
 from pondpop.ensemble import results
+from pondpop.ensemble.store import PAGE_MARK, page_place, tables_folder, write_page_files
 from pondpop.report import calendar, tables
 from pondpop.report.answer import Answer, answer
 from pondpop.report.format import EXPLAINED, html
@@ -46,25 +48,20 @@ LIMITS = (
 )  # fmt: skip
 
 
-def write_page(datasets: Sequence[xr.Dataset], path: Path, units: Units | None = None) -> None:
+def write_page(
+    datasets: Sequence[xr.Dataset], path: Path, units: Units | None = None, replace: bool = False
+) -> None:
     """Write report.html, and beside it a folder of CSV files named after it (`report_tables`).
 
     datasets: one stored projection for each scenario file, told side by side. units: those that come first; the first
-    scenario's unless given. The same input gives the same bytes. Raises OSError.
+    scenario's unless given. replace: also in place of a file that pondpop did not write. The same input gives the same
+    bytes. Raises InputError where something is in the way, OSError.
     """
     path = Path(path)
+    page_place(path, replace=replace)
     material = gather(datasets, units)
-    text, sheets = make_page(material, f"{path.stem}_tables")
-    folder = path.with_name(f"{path.stem}_tables")
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, content in (*((folder / f"{sheet.name}.csv", sheet.to_csv()) for sheet in sheets), (path, text)):
-        partial = name.with_name(name.name + ".partial")
-        try:
-            partial.write_text(content, encoding="utf-8", newline="\n")
-            partial.replace(name)
-        except BaseException:
-            partial.unlink(missing_ok=True)
-            raise
+    text, sheets = make_page(material, tables_folder(path).name)
+    write_page_files(path, text, {f"{sheet.name}.csv": sheet.to_csv() for sheet in sheets})
 
 
 def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
@@ -121,6 +118,7 @@ def _document(
     title = " / ".join(dict.fromkeys(p.scenario.title for p in material.projections))
     yield "<!doctype html>"
     yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
+    yield f'{PAGE_MARK} {__version__}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield f"<style>{CSS}</style></head>"
     yield '<body><a class="skip" href="#answer">Skip to the answer</a>'

@@ -6,7 +6,7 @@ Standard library only.
 from pondpop.scenario.describe import describe
 from pondpop.scenario.dump import dump
 from pondpop.scenario.read import read
-from pondpop.scenario.resolve import checked, load, resolve
+from pondpop.scenario.resolve import as_scenario, checked, load, resolve
 from pondpop.scenario.schema import (
     CLIMATES,
     CONDITION_QUANTITIES,
@@ -46,5 +46,6 @@ __all__ = [
     "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",
     "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition", "Costs", "Ensemble", "Feeding", "Goal",
     "Harvest", "LocalKnowledge", "MonthDay", "Pond", "Removal", "Run", "Scenario", "Season", "Spread", "Stocking",
-    "Strategy", "Temperature", "Trigger", "checked", "describe", "dump", "load", "read", "resolve", "years_after",
+    "Strategy", "Temperature", "Trigger", "as_scenario", "checked", "describe", "dump", "load", "read",
+    "resolve", "years_after",
 ]  # fmt: skip

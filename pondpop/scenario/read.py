@@ -123,8 +123,8 @@ def file_text(path: Path, largest: int) -> str:
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        reason = Fact(getattr(error, "strerror", None) or error)
-        raise InputError("", reason, "a file that can be read", file=name) from None
+        why = Fact(checks.reason(OSError(error.errno, error.strerror)) if isinstance(error, OSError) else error)
+        raise InputError("", why, "a file that can be read", file=name) from None
 
 
 @contextmanager

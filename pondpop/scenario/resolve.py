@@ -46,6 +46,25 @@ def load(path: str | Path) -> Scenario:
         raise error.in_file(str(path)) from None
 
 
+def as_scenario(given: Scenario | str | Path) -> Scenario:
+    """The scenario itself, or that of a file; one that was altered in Python must be one that a file could state.
+
+    Raises InputError.
+    """
+    if not isinstance(given, Scenario):
+        if isinstance(given, str | Path):
+            return load(given)
+        raise InputError("scenario", given, "a scenario, or the path of its file", "pondpop.load(path) reads one")
+    try:
+        again = resolve(tomllib.loads(dump(given)))
+    except tomllib.TOMLDecodeError:
+        again = None
+    if again != given._replace(source_file=None):
+        fact = Fact("one that no file could state")
+        raise InputError("scenario", fact, "plain numbers, texts and dates", "alter it with _replace, name by name")
+    return given
+
+
 def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     """The scenario that the file means, checked and in SI.
 
@@ -75,7 +94,7 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
         given = table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), fertility)
         if given is None:
             raise InputError("pond.fertility", MISSING, words_or_number(FERTILITIES, 0.1, 2), f"or set {path}")
-        strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " "))
+        strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " ").strip())
         strategies[name] = Strategy(name, strategy_title, given, **own)
 
     return Scenario(

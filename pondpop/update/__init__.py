@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.checks import Fact, InputError, nearest
-from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.run import Store
+from pondpop.ensemble.store import package_versions
 from pondpop.records import Records
 from pondpop.scenario import Run, Scenario, dump, years_after
 from pondpop.update.likelihood import (
@@ -220,7 +220,7 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
 
 
 def _provenance(scenario: Scenario, strategy: str, records: Records | None) -> dict[str, str]:
-    versions = ", ".join(f"{name} {version}" for name, version in results.package_versions().items())
+    versions = ", ".join(f"{name} {version}" for name, version in package_versions().items())
     told = "none" if records is None else (
         f"{', '.join(records.files)}: {sum(f.count for f in records.fish)} survey fish, {len(records.catches)} rows of "
         f"catches, {len(records.tags)} of tags"

@@ -35,6 +35,21 @@ def test_uniforms_lie_inside_and_are_even():
     assert abs(np.corrcoef(u[:100].ravel(), u[100:].ravel())[0, 1]) < 0.02
 
 
+@pytest.mark.parametrize("raw_output", [0, 1, 2**52, 2**63, 2**64 - 2**11, 2**64 - 1])
+def test_ends_are_excluded_at_the_ends_of_the_raw_output(monkeypatch, raw_output):
+    class Fixed:
+        def __init__(self, _):
+            pass
+
+        def random_raw(self, size):
+            return np.full(size, raw_output, np.uint64)
+
+    monkeypatch.setattr(np.random, "PCG64", Fixed)
+    u = uniform(1, "test", range(2), 3)
+    assert (u > 0.0).all() and (u < 1.0).all()
+    assert np.isfinite(normal(1, "test", range(2), 3)).all()
+
+
 def test_streams_differ_by_decision_member_and_seed():
     draws = [uniform(s, d, range(k, k + 1), 3)[0, 0] for s in (1, 2) for d in ("a", "b") for k in (0, 1)]
     assert len(set(draws)) == len(draws)

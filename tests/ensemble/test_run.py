@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from small import pond
+from small import TEXT, pond
 
 from pondpop.checks import InputError
 from pondpop.ensemble import run
@@ -73,6 +73,31 @@ def assert_same(a, b):
 
 def test_a_run_is_the_same_twice(whole):
     assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST)))
+
+
+def test_a_path_is_compared_like_its_scenario(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT, "utf-8")
+    assert content_hash(compare(file)) == content_hash(compare(str(file))) == content_hash(compare(pond()))
+
+
+@pytest.mark.parametrize(
+    ("change", "path"),
+    [
+        (lambda s: s._replace(pond=s.pond._replace(area_ha=-3.0)), "pond.area_ha"),
+        (lambda s: s._replace(pond=s.pond._replace(area_ha=float("nan"))), "pond.area_ha"),
+        (lambda s: s._replace(pond=s.pond._replace(area_ha=np.float64(3.0))), "scenario"),
+        (lambda s: s._replace(ensemble=s.ensemble._replace(members=0)), "ensemble.members"),
+        (lambda s: s._replace(strategies={"other": s.strategies["few"]}), "scenario"),
+        (lambda s: s._replace(strategies={}), "strategies"),
+        (lambda s: 3, "scenario"),
+    ],
+)
+def test_what_no_file_could_state_is_refused(monkeypatch, change, path):
+    monkeypatch.setattr(run, "run_job", lambda job: pytest.fail("work was begun"))
+    with pytest.raises(InputError) as error:
+        compare(change(pond()))
+    assert error.value.path == path
 
 
 @pytest.mark.parametrize("size", [1, 2, 3])

@@ -13,11 +13,12 @@ from small import TEXT, pond
 
 from pondpop import cli
 from pondpop.checks import InputError
-from pondpop.ensemble import results
+from pondpop.ensemble import store
 from pondpop.ensemble.run import compare
-from pondpop.ensemble.store import MARKER, Output, comparison_files, text
+from pondpop.ensemble.store import MARKER, Output, comparison_files, page_place, text, write_page_files
 from pondpop.scenario import dump
 
+RUN = {"scenario": "one", "--members": "3"}
 BLOCK = {"number": np.arange(6.0).reshape(2, 3)}
 
 
@@ -26,13 +27,13 @@ def contents(folder):
     return {p.relative_to(folder).as_posix(): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
 
 
-def finish(path, what="run", content="new", **options):
-    output = Output(path, what, **options)
+def finish(path, run=RUN, content="new", **options):
+    output = Output(path, run, **options)
     output.finish({"a.txt": text(content)})
 
 
 def test_a_folder_appears_at_the_end_and_whole(tmp_path):
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     output.save("one", BLOCK)
     assert not (tmp_path / "out").exists()
     output.finish({"a.txt": text("é\n")})
@@ -42,11 +43,11 @@ def test_a_folder_appears_at_the_end_and_whole(tmp_path):
 
 
 def test_blocks_come_back_as_they_were(tmp_path):
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     assert output.load("one") is None
     output.save("one", BLOCK)
     output.release()
-    again = Output(tmp_path / "out", "run", resume=True)
+    again = Output(tmp_path / "out", RUN, resume=True)
     np.testing.assert_array_equal(again.load("one")["number"], BLOCK["number"])
     file = again.blocks / "one.block"
     file.write_bytes(file.read_bytes()[:-40])
@@ -54,17 +55,52 @@ def test_blocks_come_back_as_they_were(tmp_path):
 
 
 def test_without_resume_everything_starts_again(tmp_path):
-    Output(tmp_path / "out", "run").save("one", BLOCK)
-    assert Output(tmp_path / "out", "run").load("one") is None
+    Output(tmp_path / "out", RUN).save("one", BLOCK)
+    assert Output(tmp_path / "out", RUN).load("one") is None
 
 
-def test_resume_refuses_what_another_run_left(tmp_path, monkeypatch):
-    Output(tmp_path / "out", "run").save("one", BLOCK)
-    with pytest.raises(InputError, match="left by another scenario, seed or version"):
-        Output(tmp_path / "out", "another run", resume=True)
-    monkeypatch.setattr(results, "package_versions", lambda: {"pondpop": "99"})
-    with pytest.raises(InputError, match="without --resume"):
-        Output(tmp_path / "out", "run", resume=True)
+@pytest.mark.parametrize(
+    ("run", "says"),
+    [
+        (RUN | {"--members": "5"}, "--members 5, where .*out.partial was begun with 3,"),
+        (RUN | {"--vary": "pond.cover=1,2"}, "--vary pond.cover=1,2, where .* was begun with none,"),
+        ({"scenario": "one"}, "--members left out, where .* was begun with 3,"),
+        (RUN | {"scenario": "another, which is too long to be told in one line of a terminal"}, "another scenario than"),
+    ],
+)
+def test_resume_names_what_differs_from_the_interrupted_run(tmp_path, run, says):
+    Output(tmp_path / "out", RUN).save("one", BLOCK)
+    with pytest.raises(InputError, match=f"--resume: got {says}.*without --resume"):
+        Output(tmp_path / "out", run, resume=True)
+    assert Output(tmp_path / "out", RUN, resume=True).load("one")
+
+
+def test_resume_refuses_what_another_version_left(tmp_path, monkeypatch):
+    Output(tmp_path / "out", RUN).save("one", BLOCK)
+    monkeypatch.setattr(store, "package_versions", lambda: {"pondpop": "99"})
+    with pytest.raises(InputError, match="another version than"):
+        Output(tmp_path / "out", RUN, resume=True)
+
+
+def test_fewer_members_replace_more_only_if_asked(tmp_path):
+    many, few = RUN | {"--members": "1000"}, RUN | {"--members": "20"}
+    finish(tmp_path / "out", many, "many")
+    before = contents(tmp_path)
+    with pytest.raises(InputError, match=r"of 1,000 members, for a run of 20, .* --replace"):
+        Output(tmp_path / "out", few)
+    assert contents(tmp_path) == before
+    finish(tmp_path / "out", few, "few", replace=True)
+    assert (tmp_path / "out" / "a.txt").read_text() == "few"
+    finish(tmp_path / "out", many, "many")
+    Output(tmp_path / "other", many).save("one", BLOCK)
+    with pytest.raises(InputError, match=r"other.partial, left unfinished 1,000 members"):
+        Output(tmp_path / "other", few)
+    assert Output(tmp_path / "other", many, resume=True).load("one")
+
+
+def test_folders_above_that_a_refused_run_made_are_gone_again(tmp_path):
+    Output(tmp_path / "new" / "deep" / "out", RUN).discard()
+    assert os.listdir(tmp_path) == []
 
 
 def test_a_folder_of_pondpop_is_replaced(tmp_path):
@@ -105,13 +141,13 @@ def test_nothing_strange_is_replaced(tmp_path, make, name):
     make(tmp_path / name)
     before = contents(tmp_path)
     with pytest.raises(InputError, match="--out: got"):
-        Output(tmp_path / "out", "run")
+        Output(tmp_path / "out", RUN)
     assert contents(tmp_path) == before
 
 
 def test_the_top_of_the_disk_is_refused():
     with pytest.raises(InputError, match="top of the disk"):
-        Output(Path("/"), "run")
+        Output(Path("/"), RUN)
 
 
 def test_an_empty_folder_may_be_filled(tmp_path):
@@ -121,7 +157,7 @@ def test_an_empty_folder_may_be_filled(tmp_path):
 
 
 def test_what_appeared_meanwhile_is_not_replaced(tmp_path):
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     strange_folder(tmp_path / "out")
     with pytest.raises(InputError):
         output.finish({"a.txt": text("new")})
@@ -130,7 +166,7 @@ def test_what_appeared_meanwhile_is_not_replaced(tmp_path):
 
 def test_a_full_disk_leaves_the_old_files_and_the_blocks(tmp_path):
     finish(tmp_path / "out", content="old")
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     output.save("one", BLOCK)
 
     def full(path):
@@ -139,12 +175,12 @@ def test_a_full_disk_leaves_the_old_files_and_the_blocks(tmp_path):
     with pytest.raises(OSError, match="No space left"):
         output.finish({"a.txt": text("new"), "b.txt": full})
     assert (tmp_path / "out" / "a.txt").read_text() == "old"
-    assert Output(tmp_path / "out", "run", resume=True).load("one")
+    assert Output(tmp_path / "out", RUN, resume=True).load("one")
 
 
 def test_a_stop_between_the_two_renames_loses_nothing(tmp_path, monkeypatch):
     finish(tmp_path / "out", content="old")
-    output = Output(tmp_path / "out", "run")
+    output = Output(tmp_path / "out", RUN)
     rename, calls = os.rename, []
 
     def stopping(a, b):
@@ -157,14 +193,98 @@ def test_a_stop_between_the_two_renames_loses_nothing(tmp_path, monkeypatch):
     with pytest.raises(KeyboardInterrupt):
         output.finish({"a.txt": text("new")})
     monkeypatch.setattr(os, "rename", rename)
-    Output(tmp_path / "out", "run")
+    Output(tmp_path / "out", RUN)
     assert (tmp_path / "out" / "a.txt").read_text() == "old"
+
+
+# ---------------------------------------------------------------------- pages
+
+
+def own_page(path):
+    write_page_files(path, f'<html><head>{store.PAGE_MARK} 0.1">', {"a.csv": "1\n"})
+
+
+def test_a_new_page_and_an_own_page_may_be_written(tmp_path):
+    page = tmp_path / "report.html"
+    page_place(page)
+    own_page(page)
+    page_place(page)
+    own_page(page)
+    assert sorted(contents(tmp_path)) == ["report.html", "report_tables/a.csv"]
+
+
+def a_folder(path):
+    path.mkdir()
+
+
+def a_link_to_a_page(path):
+    own_page(path.with_name("real.html"))
+    path.symlink_to(path.with_name("real.html"))
+
+
+def tables_of_someone(path):
+    path.with_name("report_tables").mkdir()
+    (path.with_name("report_tables") / "a.csv").write_text("ten years of work")
+
+
+@pytest.mark.parametrize("make", [strange_file, a_folder, a_link_to_a_page, os.mkfifo, tables_of_someone])
+def test_nothing_strange_is_replaced_by_a_page(tmp_path, make):
+    page = tmp_path / "report.html"
+    make(page)
+    before = contents(tmp_path)
+    with pytest.raises(InputError, match="--out: got"):
+        page_place(page)
+    assert contents(tmp_path) == before
+    if make in (strange_file, tables_of_someone):
+        page_place(page, replace=True)
+    else:
+        with pytest.raises(InputError, match="--out: got"):
+            page_place(page, replace=True)
+
+
+@pytest.mark.parametrize("name", ["pond.toml", "projection.nc", "report.pdf", "report", "x.html.partial"])
+def test_a_page_is_named_as_one(tmp_path, name):
+    with pytest.raises(InputError, match=r"a file name that ends in \.html"):
+        page_place(tmp_path / name, replace=True)
+    with pytest.raises(InputError, match="open it in a browser and print it"):
+        page_place(tmp_path / "r.pdf")
+
+
+def test_a_page_is_never_written_over_its_source(tmp_path):
+    source = tmp_path / "projection.html"
+    own_page(source)
+    (tmp_path / "other.html").hardlink_to(source)
+    for page in (source, tmp_path / "other.html"):
+        with pytest.raises(InputError, match="from which the page is made"):
+            page_place(page, [source], replace=True)
+
+
+def test_a_page_that_fails_leaves_no_folder_and_the_old_page(tmp_path, monkeypatch):
+    page = tmp_path / "new" / "report.html"
+
+    def full(self, target):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", full)
+        with pytest.raises(OSError):
+            own_page(page)
+    assert os.listdir(tmp_path) == []
+    own_page(page)
+    before = contents(tmp_path)
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(OSError):
+        own_page(page)
+    assert contents(tmp_path) == before
+
+
+# ---------------------------------------------------------------------- whole runs
 
 
 def test_a_comparison_writes_its_files_and_the_same_bytes_again(tmp_path):
     scenario = pond(members=2)
     for name in ("a", "b"):
-        Output(tmp_path / name, dump(scenario)).finish(comparison_files(scenario, compare(scenario)))
+        Output(tmp_path / name, {"scenario": dump(scenario)}).finish(comparison_files(scenario, compare(scenario)))
     made = contents(tmp_path / "a")
     assert {"projection.nc", "scenario.resolved.toml", "yearly.csv", "report.html", MARKER} <= made.keys()
     assert made == contents(tmp_path / "b")
