@@ -33,9 +33,8 @@ from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
 from pondpop.observe.observers import read_survey
 from pondpop.observe.sampling import expected_catch, gear, scatter
 from pondpop.records import COLUMNS
-from pondpop.records.rows import LENGTH_MM
 from pondpop.scenario.initial import CATCHABILITY_SPREAD
-from pondpop.species import SPECIES
+from pondpop.species import SPECIES, TRAITS
 from pondpop.units import MM_PER_IN
 from pondpop.update.likelihood import WR_OFF_IN_SURVEY
 
@@ -142,7 +141,7 @@ class Pond:
         """A length in mm for each of the fish counted by inch."""
         out = []
         for inch in np.repeat(np.arange(counts.size), counts):
-            out.append(self.rng.uniform(max(inch * MM_PER_IN, LENGTH_MM[species][0] + 2), (inch + 1) * MM_PER_IN))
+            out.append(self.rng.uniform(max(inch * MM_PER_IN, TRAITS[species].records_mm[0] + 2), (inch + 1) * MM_PER_IN))
         self.rng.shuffle(out)
         return out
 

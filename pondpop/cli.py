@@ -464,6 +464,6 @@ def _assess(given: argparse.Namespace) -> None:
 
 
 def _sources(given: argparse.Namespace) -> None:
-    from pondpop.species.listing import sources_text
+    from pondpop.species.catalogue import sources_text
 
     print(sources_text(), end="")

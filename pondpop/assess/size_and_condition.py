@@ -13,11 +13,11 @@ from pondpop.assess.effort import Outings
 from pondpop.assess.surveys import Finding, Survey
 from pondpop.observe import indices
 from pondpop.records import Effort, Fish
-from pondpop.species import SPECIES, load_parameters
-from pondpop.species.listing import standards
+from pondpop.species import MEASURED, SPECIES, load_parameters
 from pondpop.units import MM_PER_IN
 
-GAME = ("bass", "bluegill")
+GAME = MEASURED
+PAIR = ("bass", "bluegill")
 CATEGORY_SUFFIX = {"quality": "", "preferred": "_p", "memorable": "_m", "trophy": "_t"}
 HALF_WIDTH = 0.10
 LENGTH_CLASSES = 32
@@ -102,7 +102,7 @@ def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
                 f"{species}_wr_{class_name(low, high)}", "%", float(mine.mean()), *limits, mine.size, **at, note=note
             )
     if wr.size or short:
-        shortest = standards()["standard_weight"][species]["shortest_mm"]
+        shortest = indices.shortest_mm(species)
         yield Finding(
             f"{species}_wr_left_out", "fish", unweighed + short, **at,
             note=f"{unweighed} not weighed, {short} shorter than the {shortest} mm from which Wr is defined",
@@ -207,7 +207,7 @@ class PairDoubt:
 def pair(survey: Survey) -> PairDoubt | None:
     """The reading from electrofishing, or else from angling; None without stock-length fish of both by one gear."""
     for gear in ("electrofishing", "angling"):
-        parts = [category_counts(survey.taken(gear, species), species) for species in GAME]
+        parts = [category_counts(survey.taken(gear, species), species) for species in PAIR]
         stock = [int(p.sum()) for p in parts]
         if all(stock):
             quality = [int(p[1:].sum()) for p in parts]

@@ -22,7 +22,7 @@ from pondpop.observe.mark_recapture import (
     summarize_captures,
 )
 from pondpop.records import Fish, Records, TagEvent
-from pondpop.species import SPECIES
+from pondpop.species import MEASURED, SPECIES
 from pondpop.units import MM_PER_IN
 
 MIN_DAYS = 180
@@ -198,7 +198,7 @@ def growth(species: str, pairs: Increments, missing: list[str]) -> Iterator[Find
     if not pairs.days.size:
         missing.append(f"{species}: no fish was measured twice {MIN_DAYS} days or more apart, so no growth from tags")
         return
-    classes = weight_classes(species) if species in ("bass", "bluegill") else [(0, None)]
+    classes = weight_classes(species) if species in MEASURED else [(0, None)]
     for low, high in classes:
         mine = pairs.mm_per_year[within(pairs.first_mm, low, high)]
         if mine.size:

@@ -19,7 +19,7 @@ from pondpop.decide import harvest_outcome
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
-from pondpop.species import BASS
+from pondpop.species import BASS, MEASURED
 
 Array = NDArray[np.float64]
 
@@ -161,7 +161,7 @@ def psds(dataset: xr.Dataset, option: str) -> list[tuple[Array, tuple[float, flo
     itself (not PSD-P or PSD-M)."""
     named = {q.name: q.values for q in quantities(dataset)}
     found = []
-    for species in ("bass", "bluegill"):
+    for species in MEASURED:
         for index in ("psd", "psd_p", "psd_m"):
             bounds = indices.target_range(option, species, index)
             if bounds is not None:

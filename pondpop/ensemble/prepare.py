@@ -10,19 +10,7 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
 from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, temperature
-from pondpop.species import SPECIES, Parameters
-
-# Age in years at total lengths in mm, for stocked fish of unstated age.
-# bass: ages 1–5 in southern ponds 8, 12, 15, 17, 18 in (Texas Extension); the first and last points assumed
-# bluegill: 152 mm at 3.1 yr and the von Bertalanffy curve of 24 Kansas impoundments; first point assumed
-# shad: females of ages 1–4 66, 118, 134, 141 mm (a cool reservoir; southern fish are taken as faster, assumed)
-# minnow: assumed
-_AGE_AT_LENGTH: dict[str, tuple[tuple[float, ...], tuple[float, ...]]] = {
-    "bass": ((20.0, 50.0, 203.0, 305.0, 381.0, 432.0, 457.0, 560.0), (0.05, 0.15, 1.0, 2.0, 3.0, 4.0, 5.0, 8.0)),
-    "bluegill": ((15.0, 40.0, 80.0, 152.0, 200.0), (0.05, 0.3, 1.0, 3.1, 6.0)),
-    "shad": ((18.0, 75.0, 118.0, 141.0), (0.05, 0.8, 1.5, 2.5)),
-    "minnow": ((15.0, 50.0, 80.0), (0.05, 0.4, 1.2)),
-}
+from pondpop.species import SPECIES, TRAITS, Parameters
 
 
 def run_days(scenario: Scenario) -> int:
@@ -114,7 +102,7 @@ def prepare(
 
 def usual_age(species: str, length_mm: float) -> float:
     """Age in years that a stocked fish of this length usually has."""
-    lengths, ages = _AGE_AT_LENGTH[species]
+    lengths, ages = zip(*TRAITS[species].usual_ages, strict=True)
     return float(np.interp(length_mm, lengths, ages))
 
 

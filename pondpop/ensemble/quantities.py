@@ -17,14 +17,11 @@ from numpy.typing import NDArray
 
 from pondpop.observe import indices
 from pondpop.observe.sampling import as_sampled_psd, gear
-from pondpop.scenario import SPECIES
-from pondpop.species import load_parameters
+from pondpop.species import MEASURED, SPECIES, TRAITS, load_parameters
 from pondpop.units import G_PER_LB, Units, converted, unit_of
 
 Array = NDArray[np.float64]
 
-WR_CLASSES_IN = {"bass": ((8, 12), (12, 15), (15, 20), (20, 25)), "bluegill": ((3, 6), (6, 8), (8, 10))}
-DENSITY_EDGES_IN = {"bass": (8, 12, 15, 20), "bluegill": (0, 3, 6, 8)}
 PSD_CATEGORIES = {"psd": "quality", "psd_p": "preferred", "psd_m": "memorable"}
 QUANTILES = (0.1, 0.5, 0.9)
 
@@ -52,24 +49,24 @@ def quantities(dataset: xr.Dataset) -> list[Quantity]:
 
 def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
     number, biomass, wr = (ds[name].values for name in ("number", "biomass", "relative_weight"))
-    for species in ("bass", "bluegill"):
+    for species in MEASURED:
         for short, category in PSD_CATEGORIES.items():
             yield Quantity(f"{species}_{short}", "percent", indices.psd(number, species, category))
         shown = as_sampled_psd(number, gear("electrofishing"), species)
         yield Quantity(f"{species}_psd_as_sampled", "percent", shown)
-        for low, high in WR_CLASSES_IN[species]:
+        for low, high in TRAITS[species].wr_classes_in:
             mean = indices.class_mean(wr, number, species, low, high)
             yield Quantity(f"{species}_wr_{low}_{high}in", "percent", mean)
     for k, species in enumerate(SPECIES):
         yield Quantity(f"{species}_density", "density", number[..., k, :].sum(axis=-1))
         yield Quantity(f"{species}_standing_crop", "crop", biomass[..., k, :].sum(axis=-1))
     yield Quantity("total_standing_crop", "crop", biomass.sum(axis=(-2, -1)))
-    for k, species in enumerate(("bass", "bluegill")):
-        edges = DENSITY_EDGES_IN[species]
+    for species in MEASURED:
+        edges = TRAITS[species].density_edges_in
         for low, below in zip(edges, (*edges[1:], None), strict=True):
             name = f"{species}_density_{low}_{below}in" if below else f"{species}_density_{low}in_up"
-            yield Quantity(name, "density", number[..., k, low:below].sum(axis=-1))
-    yield Quantity("bass_age0_density", "density", ds["age0_number"].values[..., 0])
+            yield Quantity(name, "density", number[..., SPECIES.index(species), low:below].sum(axis=-1))
+    yield Quantity("bass_age0_density", "density", ds["age0_number"].sel(species="bass").values)
     yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
     largest_prey = load_parameters().prey_length_ratio_max[0]
     edible = indices.edible_forage_carnivore_ratio(number, biomass, largest_prey)
@@ -79,8 +76,8 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
         yield Quantity(f"bass_above_{pounds}lb_density", "density", ds["bass_above"].values[..., k])
         expected = ds["bass_above"].values[..., k] * float(ds.attrs["area_ha"])
         yield Quantity(f"bass_above_{pounds}lb_in_pond", "fish", expected)
-    yield Quantity("bass_largest_weight", "weight", ds["largest_weight"].values[..., 0])
-    yield Quantity("bluegill_largest_weight", "weight", ds["largest_weight"].values[..., 1])
+    for species in MEASURED:
+        yield Quantity(f"{species}_largest_weight", "weight", ds["largest_weight"].sel(species=species).values)
     for k, group in enumerate(ds["stocked_group"].values):
         for measure, kind in (("survivors", "density"), ("length", "length"), ("weight", "weight")):
             yield Quantity(f"group_{measure}:{group}", kind, ds[f"group_{measure}"].values[..., k])

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pondpop.checks import InputError, nearest
-from pondpop.species.listing import SPECIES, standards
+from pondpop.species import SPECIES, TRAITS
+from pondpop.species.catalogue import standards
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -26,7 +27,9 @@ PART_NAMES: Final = ("S-Q", "Q-P", "P-M", "M-T", "T")
 TARGET_OPTIONS: Final = tuple(name for name, row in standards()["targets"].items() if isinstance(row, dict))
 ADULT_BASS_IN: Final = 8
 # Swingle's own lengths of harvestable fish are not at hand: these are a choice of ours.
-HARVESTABLE_FROM_IN: Final = {"bass": 10, "bluegill": 6}
+HARVESTABLE_FROM_IN: Final = {
+    name: one.harvestable_from_in for name, one in TRAITS.items() if one.harvestable_from_in is not None
+}
 
 
 # --- size structure -----------------------------------------------------------------------------------------------
@@ -105,6 +108,11 @@ def standard_weight(length_mm: ArrayLike, species: str) -> Array:
     length = np.asarray(length_mm, dtype=float)
     valid = length >= row["shortest_mm"]
     return np.where(valid, 10.0 ** (row["intercept"] + row["slope"] * np.log10(np.where(valid, length, 1.0))), np.nan)
+
+
+def shortest_mm(species: str) -> float:
+    """The shortest length in mm of which a standard weight is defined. Raises InputError for species without one."""
+    return float(_standard("standard_weight", species, "a published standard weight")["shortest_mm"])
 
 
 def relative_weight(weight_g: ArrayLike, length_mm: ArrayLike, species: str) -> Array:
@@ -315,6 +323,7 @@ def sample_size(share: float, half_width: float, confidence: float = 0.95) -> in
 
 def _standard(table: str, key: str, what: str) -> dict[str, Any]:
     rows = {name: row for name, row in standards()[table].items() if isinstance(row, dict)}
+    key = (TRAITS[key].standard or key) if key in TRAITS else key
     if key not in rows:
         raise InputError(table, key, f"{what}: one of {', '.join(rows)}", nearest(key, rows).partition("known:")[0])
     row: dict[str, Any] = rows[key]

@@ -19,7 +19,8 @@ from scipy import special, stats
 from pondpop.checks import InputError, nearest
 from pondpop.observe import indices
 from pondpop.records import GEARS
-from pondpop.species.listing import SPECIES, Entry, find, gears
+from pondpop.species import SPECIES, find, species_with
+from pondpop.species.catalogue import Entry, gears
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -95,9 +96,10 @@ def gear(name: str) -> Gear:
         for key in _BY_SPECIES
     }
     exponent = np.full(len(SPECIES), value.get("density_exponent", 1.0))
-    if name == "angling":  # bass an hour = c · (D/100)^x, the reach in ha an hour being c/100 at 100 fish per ha
-        columns["reach_ha"][0] = find("pond.catch_per_hour_at_100_per_ha").value / 100
-        exponent[0] = find("pond.catch_density_exponent").value
+    if name == "angling":  # fish an hour = c · (D/100)^x, the reach in ha an hour being c/100 at 100 fish per ha
+        for angled in species_with("caught by anglers"):
+            columns["reach_ha"][angled] = find("pond.catch_per_hour_at_100_per_ha").value / 100
+            exponent[angled] = find("pond.catch_density_exponent").value
     return Gear(
         name,
         density_exponent=exponent,

@@ -12,6 +12,7 @@ from pondpop.checks import MISSING, Fact, InputError
 from pondpop.records.csv_rows import date_of, label, measure, needed, number, told, whole, word
 from pondpop.scenario import SPECIES
 from pondpop.scenario.schema import OTHER_NAMES
+from pondpop.species import TRAITS
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
 
 GEARS = ("electrofishing", "seine", "angling")
@@ -20,10 +21,6 @@ SEXES = ("female", "male")
 
 MAX_COUNT = 10_000
 
-# Assumed bounds; they only catch what no such fish can be.
-LENGTH_MM = {"bass": (12.0, 800.0), "bluegill": (8.0, 360.0), "shad": (8.0, 240.0), "minnow": (8.0, 115.0)}
-CONDITION = {"bass": (0.4, 3.5), "bluegill": (0.5, 5.0), "shad": (0.3, 3.0), "minnow": (0.3, 4.0)}
-"""Allowed 100,000·W/L³ (W in g, L in mm)."""
 COARSE_SCALE_G = 1.5
 """A weight may miss its allowed range by this much, so that a small fish can be weighed to the nearest gram."""
 
@@ -88,10 +85,10 @@ class TagEvent:
 
 def _size(cells: dict[str, str], species: str) -> tuple[float | None, float | None]:
     """Length and weight of one fish, the weight possible for the length."""
-    length = measure(cells, "length", LENGTH, *LENGTH_MM[species], f" for {species}")
+    length = measure(cells, "length", LENGTH, *TRAITS[species].records_mm, f" for {species}")
     weight = measure(cells, "weight", _WEIGHT, 0.005, 15_000.0)
     if weight is not None and length is not None:
-        low, high = (c * length**3 / 1e5 for c in CONDITION[species])
+        low, high = (c * length**3 / 1e5 for c in TRAITS[species].records_condition)
         if not low - COARSE_SCALE_G <= weight <= high + COARSE_SCALE_G:
             raise InputError(
                 "weight",
@@ -140,8 +137,8 @@ def catch(line: int, cells: dict[str, str]) -> Catch:
     if longest is not None and longest <= (shortest or 0):
         least = told(cells, "shortest", LENGTH, shortest) if shortest else "0"
         raise InputError("longest", Fact(told(cells, "longest", LENGTH, longest)), f"a length above the shortest, {least}")
-    if shortest is not None and shortest > LENGTH_MM[species][1]:
-        most = told(cells, "shortest", LENGTH, LENGTH_MM[species][1])
+    if shortest is not None and shortest > TRAITS[species].records_mm[1]:
+        most = told(cells, "shortest", LENGTH, TRAITS[species].records_mm[1])
         raise InputError("shortest", Fact(told(cells, "shortest", LENGTH, shortest)), f"at most {most} for {species}")
     return Catch(line, date, trip, hours, species, shortest, longest, kept, released)
 

@@ -24,7 +24,7 @@ from pondpop.report.drawing import (
     unit_above,
 )
 from pondpop.report.strategies import Array, Case
-from pondpop.scenario import SPECIES
+from pondpop.species import MEASURED, SPECIES
 from pondpop.units import Units, converted, figure_of, unit_of
 
 
@@ -34,7 +34,7 @@ def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Pictu
         yield time_series.balance(cases, index, index.name.replace("_", "-"))
     yield psd_pair(cases, option, "pair")
     yield time_series.crop(cases, "crop")
-    for species in ("bass", "bluegill"):
+    for species in MEASURED:
         yield lengths(cases, species, f"length-{species}")
     yield from time_series.growth(cases, units)
     yield time_series.big_fish(cases, "big")
@@ -110,8 +110,9 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     figure, panels = grid(
         len(cases), 0.2 + (0.085 if len(cases) > 2 else 0.17) * rows, left_in=0.36, between_in=0.66, right_in=0.3
     )
-    stock, quality, preferred, memorable, *_ = indices.category_inches(species)
-    last_in = 26 if species == "bass" else 12
+    stock, *marks = indices.category_inches(species)
+    large = marks[-1] > 2 * stock + 8  # a fish of which the trophies stand apart on the axis
+    last_in = marks[-1] + large
     k = SPECIES.index(species)
     factor = converted(1.0, "density", cases[0].projection.units)
     said = []
@@ -119,8 +120,8 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
         number = np.median(case.of("number")[:, :, k, :], axis=0)
         axes.set(xlim=(stock, last_in), ylim=(-0.1, rows + 1.0), yticks=[])
         axes.spines["left"].set_visible(False)
-        axes.set_xticks([stock, quality, preferred, memorable] + ([25] if species == "bass" else []))
-        for edge in (quality, preferred, memorable):
+        axes.set_xticks([stock, *marks[:3], *marks[3:] * large])
+        for edge in marks[:3]:
             axes.axvline(edge, color=PALE, linewidth=0.5, zorder=0)
         heading(axes, case.letter, case.title, 24)
         for row, (year, i) in enumerate(case.projection.yearly):
@@ -159,7 +160,7 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
     """
     with look():
         figure, panels = stacked(max(1, len(counts)), 1.1, bottom_in=0.38, right_in=0.3)
-        edges = indices.category_inches(species) if species in ("bass", "bluegill") else ()
+        edges = indices.category_inches(species) if species in MEASURED else ()
         arrays = {label: np.asarray(values, dtype=float) for label, values in counts.items()}
         filled = [np.flatnonzero(a)[-1] for a in arrays.values() if a.any()]
         last = max([*filled, *edges[:3], 6]) + 1

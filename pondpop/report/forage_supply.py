@@ -9,10 +9,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from pondpop.ensemble.quantities import WR_CLASSES_IN
 from pondpop.report.drawing import Picture, heading, picture, stacked, year_axis
 from pondpop.report.strategies import Array, Case, Material, decimal_years
 from pondpop.report.tables import Cell, Table
+from pondpop.species import TRAITS
 from pondpop.units import MM_PER_IN, NONE, Units, figure_of, in_ten, joined, months_in_words, unit_of
 
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
@@ -178,7 +178,7 @@ def _thin(case: Case, units: Units) -> str:
     """Lengths of bass that are thin at the last survey, whatever stands in the pond for them."""
     factor, unit = (1.0, "in") if units == "us" else (MM_PER_IN, "mm")
     told = []
-    for low, high in WR_CLASSES_IN["bass"]:
+    for low, high in TRAITS["bass"].wr_classes_in:
         wr = float(case.band(f"bass_wr_{low}_{high}in")[-1, 1])
         if wr < THIN_WR:
             told.append(f"{low * factor:.0f}–{high * factor:.0f} {unit} (Wr {wr:.0f})")

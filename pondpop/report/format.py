@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from html import escape
 
-PLURAL = {"bass": "bass", "bluegill": "bluegill", "shad": "shad", "minnow": "minnows"}
+from pondpop.species import TRAITS
+
+PLURAL = {name: one.plural for name, one in TRAITS.items()}
 EXPLAINED = {
     "PSD": "proportional size distribution: of the fish of stock length and longer, the per cent that reach quality "
     "length (bass: 8 and 12 in; bluegill: 3 and 6 in)",

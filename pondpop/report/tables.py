@@ -12,6 +12,7 @@ import numpy as np
 from pondpop.ensemble.quantities import Quantity
 from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
+from pondpop.species import MEASURED, SPECIES
 from pondpop.units import NONE, converted, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
@@ -207,7 +208,8 @@ def length_classes(material: Material) -> Table:
         number = case.of("number") * factor
         low, middle, high = np.quantile(number, (0.1, 0.5, 0.9), axis=0)
         for i, date in enumerate(case.projection.survey_dates):
-            for k, species in enumerate(("bass", "bluegill")):
+            for species in MEASURED:
+                k = SPECIES.index(species)
                 for c in range(number.shape[-1]):
                     if high[i, k, c] > 1e-6:
                         rows.append([case.letter, case.title, str(date), species, c, unit,

@@ -28,11 +28,9 @@ from pondpop.report.drawing import (
 from pondpop.report.format import EXPLAINED
 from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
-from pondpop.species.listing import standards
+from pondpop.species import TRAITS
+from pondpop.species.catalogue import standards
 from pondpop.units import G_PER_LB, Units, figure_of, joined, unit_of
-
-SPECIES_LOOKS = {"bass": ("#14418b", "-"), "bluegill": ("#b5461a", (0, (5, 2))), "shad": ("#0a6b5e", (0, (1.2, 1.2))),
-                 "minnow": ("#5b5b5b", (0, (6, 1.5, 1, 1.5)))}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -148,16 +146,16 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
         axes.locator_params(axis="y", nbins=4)
         ends = []
         for species in SPECIES:
-            colour, dashes = SPECIES_LOOKS[species]
+            look = TRAITS[species].look
             band = case.band(f"{species}_standing_crop")
-            _line(axes, case, band, (colour, dashes, "None"))
+            _line(axes, case, band, (look.colour, (0, look.dashes) if look.dashes else "-", "None"))
             ends.append(float(np.nan_to_num(band[-1, 1])))
         height_pt = axes.get_position().height * figure.get_figheight() * 72
         places = spread_apart(ends, 7.2 * top / height_pt)
         lift = max(0.0, -min(places))
         for species, place in zip(SPECIES, places, strict=True):
             axes.annotate(species, (1, place + lift), xycoords=("axes fraction", "data"), xytext=(3, 0),
-                          textcoords="offset points", va="center", fontsize=7, color=SPECIES_LOOKS[species][0],
+                          textcoords="offset points", va="center", fontsize=7, color=TRAITS[species].look.colour,
                           annotation_clip=False)  # fmt: skip
         shown = joined(f"{s} {figure_of(e, 'crop')}" for s, e in zip(SPECIES, ends, strict=True))
         said.append(f"{case.letter}, at the last survey: {shown}")
@@ -264,7 +262,6 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
         return None
     units = cases[0].projection.units
     figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
-    hatches = dict(zip(SPECIES, ("", "////", "....", "xxxx"), strict=True))
     top = 1.1 * max(np.nanmax([*c.band(names[s])[:, 2], 0.01]) for c in cases for s in taken)
     said = []
     for axes, case in zip(panels, cases, strict=True):
@@ -275,16 +272,16 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
             at = [i for _, i in case.projection.yearly]
             band = case.band(names[species])[at]
             x = np.array([year for year, _ in case.projection.yearly]) + 0.1 + width * (k + 0.5)
-            colour = SPECIES_LOOKS[species][0]
-            axes.bar(x, band[:, 1], width * 0.9, facecolor=colour if not hatches[species] else "white",
-                     edgecolor=colour, hatch=hatches[species], linewidth=0.6)  # fmt: skip
+            look = TRAITS[species].look
+            axes.bar(x, band[:, 1], width * 0.9, facecolor="white" if look.hatch else look.colour,
+                     edgecolor=look.colour, hatch=look.hatch, linewidth=0.6)  # fmt: skip
             if case.projection.members > 1:
                 axes.vlines(x, band[:, 0], band[:, 2], color=INK, linewidth=0.8)
         total = [np.nansum([case.band(names[s])[i, 1] for s in taken]) for _, i in case.projection.yearly]
         said.append(f"{case.letter}: up to {figure_of(max(total), 'crop')} a year")
     for k, species in enumerate(taken):
         panels[0].annotate(species, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction",
-                           textcoords="offset points", fontsize=7, color=SPECIES_LOOKS[species][0],
+                           textcoords="offset points", fontsize=7, color=TRAITS[species].look.colour,
                            annotation_clip=False)  # fmt: skip
     unit = unit_of("crop", units)
     whisker = "; thin line: 8 of 10 possible courses" if cases[0].projection.members > 1 else ""

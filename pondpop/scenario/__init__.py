@@ -17,7 +17,6 @@ from pondpop.scenario.schema import (
     LONGEST_MM,
     PROCESSES,
     SHORTEST_MM,
-    SPECIES,
     SPREADS,
     Angling,
     Climate,
@@ -41,6 +40,7 @@ from pondpop.scenario.schema import (
     Trigger,
     years_after,
 )
+from pondpop.species.registry import SPECIES
 
 __all__ = [
     "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",

@@ -19,7 +19,7 @@ from pondpop.scenario.water import expected_on
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
-    from pondpop.species.listing import Entry
+    from pondpop.species.catalogue import Entry
 
 GEARS = ("electrofishing", "seine")  # angling's catch is not in proportion to the fish
 CATCHABILITY_SPREAD = 0.3  # of a gear and species between ponds, standard deviation of the logarithm (assumed)
@@ -28,7 +28,7 @@ LEAST_TAKEN = 0.1  # share of the fish of a length within reach that the gear mu
 
 def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> list[Stocking]:
     """The fish living in the pond at the start of the run. Raises InputError."""
-    from pondpop.species.listing import gears  # only a pond that begins so pays for reading them
+    from pondpop.species.catalogue import gears  # only a pond that begins so pays for reading them
 
     gear = table.choice("gear", GEARS)
     used = gears()[gear]

@@ -14,7 +14,8 @@ from typing import Any
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.schema import OTHER_NAMES, SPECIES, SPREADS, MonthDay, Run, Season
+from pondpop.scenario.schema import OTHER_NAMES, SPREADS, MonthDay, Run, Season
+from pondpop.species.registry import SPECIES
 from pondpop.units import (
     AREA,
     CROP,

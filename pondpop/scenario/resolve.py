@@ -17,7 +17,6 @@ from pondpop.scenario.schema import (
     FERTILITIES,
     GOALS,
     PROCESSES,
-    SPECIES,
     SPREADS,
     Costs,
     Ensemble,
@@ -31,6 +30,7 @@ from pondpop.scenario.schema import (
     years_after,
 )
 from pondpop.scenario.water import day_passing, temperature
+from pondpop.species.registry import SPECIES
 from pondpop.units import AREA, FEED_PRICE, WEIGHT
 
 MOST_STRATEGIES = 20

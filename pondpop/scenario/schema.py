@@ -8,17 +8,9 @@ Units: mm, g, ha, kg/ha, fish/ha, °C, days. Years count from 1, the calendar ye
 import datetime as dt
 from typing import Literal, NamedTuple
 
-SPECIES = ("bass", "bluegill", "shad", "minnow")
+from pondpop.species.registry import TRAITS
 
-OTHER_NAMES = {
-    "largemouth bass": "bass", "largemouth": "bass", "large mouth bass": "bass", "largemouth black bass": "bass",
-    "florida bass": "bass", "florida largemouth bass": "bass", "f1 bass": "bass", "lmb": "bass",
-    "bream": "bluegill", "brim": "bluegill", "blue gill": "bluegill", "bluegill sunfish": "bluegill",
-    "bluegill bream": "bluegill", "coppernose": "bluegill", "coppernose bluegill": "bluegill", "blg": "bluegill",
-    "threadfin shad": "shad", "threadfin": "shad",
-    "fathead minnow": "minnow", "fathead": "minnow", "fat head minnow": "minnow", "rosy red": "minnow",
-    "rosy red minnow": "minnow",
-}  # fmt: skip
+OTHER_NAMES = {other: one.name for one in TRAITS.values() for other in one.other_names}
 """What the trade calls the species (common practice, no source); names that other fish share, as sunfish, are not here."""
 
 MonthDay = tuple[int, int]

@@ -20,7 +20,7 @@ from pondpop.observe import indices
 from pondpop.observe.sampling import gear
 from pondpop.scenario import SPECIES
 from pondpop.scenario.initial import CATCHABILITY_SPREAD
-from pondpop.species import load_parameters, uncertain
+from pondpop.species import MEASURED, load_parameters, uncertain
 from pondpop.units import KINDS, Units, converted, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
@@ -109,7 +109,7 @@ def _pond(found: Update) -> Iterator[Row]:
 def _standing(members: Members) -> dict[str, tuple[str, Array]]:
     number, biomass, wr = (members.seen[name][:, -1] for name in ("number", "biomass", "relative_weight"))
     out: dict[str, tuple[str, Array]] = {}
-    for species in ("bass", "bluegill"):
+    for species in MEASURED:
         out[f"{species}_psd"] = "percent", indices.psd(number, species)
         used = gear("electrofishing")
         seen = number * used.class_selectivity()
@@ -117,7 +117,7 @@ def _standing(members: Members) -> dict[str, tuple[str, Array]]:
     out["bass_wr_8_12in"] = "percent", indices.class_mean(wr, number, "bass", 8, 12)
     for k, species in enumerate(SPECIES):
         out[f"{species}_standing_crop"] = "crop", biomass[:, k].sum(axis=-1)
-    for species in ("bass", "bluegill"):
+    for species in MEASURED:
         stock = indices.category_inches(species)[0]
         out[f"{species}_density_{stock}in_up"] = "density", number[:, SPECIES.index(species), stock:].sum(axis=-1)
     return out

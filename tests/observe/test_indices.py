@@ -11,7 +11,7 @@ from scipy import stats
 
 from pondpop.checks import InputError
 from pondpop.observe import indices
-from pondpop.species.listing import SPECIES
+from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
 
 CLASSES = 32

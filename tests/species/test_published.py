@@ -8,7 +8,7 @@ from published.formulas import checks, read
 
 from pondpop.model import bioenergetics
 from pondpop.observe.indices import target_range
-from pondpop.species import listing
+from pondpop.species import catalogue
 
 CHECKS = checks()
 
@@ -43,8 +43,8 @@ def second_entry():
 def first_entry():
     """path: (value, source) of every value that the package calls published or from memory, or keeps as such."""
     result = {}
-    for path in listing.paths():
-        entry = listing.find(path)
+    for path in catalogue.paths():
+        entry = catalogue.find(path)
         if entry.published is not None:
             result[path] = (entry.published, entry.source)
         elif entry.kind in ("published", "from memory"):
@@ -62,7 +62,7 @@ def test_second_entry_of_a_parameter_agrees(path):
 
 
 def test_second_entry_of_the_standards_agrees():
-    ours, theirs = listing.standards(), read("standards.toml")
+    ours, theirs = catalogue.standards(), read("standards.toml")
     for species, row in theirs["categories"].items():
         assert ours["categories"][species] == row
     assert {k for k, v in ours["categories"].items() if isinstance(v, dict)} == theirs["categories"].keys()
@@ -82,15 +82,15 @@ def test_second_entry_of_the_standards_agrees():
 
 def test_the_model_and_the_survey_yardsticks_share_their_standard_weights():
     for species in ("bass", "bluegill"):
-        row = listing.standards()["standard_weight"][species]
-        assert listing.find(f"{species}.standard_weight_intercept").value == row["intercept"]
-        assert listing.find(f"{species}.standard_weight_slope").value == row["slope"]
+        row = catalogue.standards()["standard_weight"][species]
+        assert catalogue.find(f"{species}.standard_weight_intercept").value == row["intercept"]
+        assert catalogue.find(f"{species}.standard_weight_slope").value == row["slope"]
 
 
 @pytest.mark.parametrize("place", ["bass", "bluegill", "minnow"])
 def test_the_dome_agrees_with_its_equation_written_out(place):
     """Kitchell et al. 1977: V = (Tm - T)/(Tm - To), Z = ln Q (Tm - To), Y = ln Q (Tm - To + 2)."""
-    q, best, most = (listing.find(f"{place}.intake_{part}").value for part in ("dome_q", "optimum_c", "maximum_c"))
+    q, best, most = (catalogue.find(f"{place}.intake_{part}").value for part in ("dome_q", "optimum_c", "maximum_c"))
     z, y = math.log(q) * (most - best), math.log(q) * (most - best + 2)
     x = z**2 * (1 + math.sqrt(1 + 40 / y)) ** 2 / 400
     for water in np.arange(0.0, most, 0.5):

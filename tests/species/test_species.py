@@ -10,7 +10,7 @@ import pytest
 
 import pondpop
 from pondpop.checks import InputError
-from pondpop.species import SPECIES, Parameters, listing, load_parameters
+from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, catalogue, load_parameters, registry
 
 GOOD = {
     "name": '"growth"', "value": "0.5", "unit": '"1/d"', "low": "0.1", "high": "1", "kind": '"published"',
@@ -25,20 +25,20 @@ def entry_text(**changed):
 
 def refusal(text):
     with pytest.raises(InputError) as refused:
-        listing.read_entries(text, "bass.toml", listing.works())
+        catalogue.read_entries(text, "bass.toml", catalogue.works())
     message = str(refused.value)
     assert message.startswith("bass.toml: ") and "\n" not in message
     return message
 
 
 def test_a_good_entry_is_read():
-    entry = listing.read_entries(entry_text(), "bass.toml", listing.works())["growth"]
+    entry = catalogue.read_entries(entry_text(), "bass.toml", catalogue.works())["growth"]
     assert (entry.value, entry.low, entry.high, entry.unit, entry.published) == (0.5, 0.1, 1, "1/d", None)
 
 
 def test_the_parameters_in_which_members_differ_are_listed_with_their_spread():
-    spreads = listing.uncertain()
-    text = listing.sources_text(width=10_000)
+    spreads = catalogue.uncertain()
+    text = catalogue.sources_text(width=10_000)
     assert text.count("members differ by some") == len(spreads) >= 5
     for path, spread in spreads.items():
         key = path.partition(".")[2]
@@ -88,14 +88,67 @@ def test_parameters_have_one_column_a_species_and_nan_where_there_is_none():
     assert p.members == 1
     for field in fields(Parameters):
         array = getattr(p, field.name)
-        assert array.shape == ((1,) if field.type == "Shared" else (1, len(SPECIES)))
+        assert array.shape == ((1,) if field.type == "Shared" else (1, len(KINDS)))
         assert not array.flags.writeable
-    for path in listing.paths():
-        assert p.value(path) == listing.find(path).value
+    for path in catalogue.paths():
+        assert p.value(path) == catalogue.find(path).value
     assert np.isnan(p.search_area_at_100_g[0]).tolist() == [False, True, True, True]
     missing = sum(np.isnan(getattr(p, field.name)).sum() for field in fields(Parameters))
     held = sum(getattr(p, field.name).size for field in fields(Parameters))
-    assert held - missing == len(listing.paths())
+    assert held - missing == len(catalogue.paths())
+
+
+def refused(monkeypatch, name, old, new):
+    """The refusal of a species file with one piece of text in place of another."""
+    text = registry.text_of(name)
+    assert text.count(old) == 1
+    changed = text.replace(old, new)
+    monkeypatch.setattr(catalogue, "_text", lambda file: changed if file == f"{name}.toml" else _read(file))
+    with pytest.raises(InputError) as error:
+        catalogue.entries.__wrapped__()
+    assert "\n" not in str(error.value)
+    return str(error.value)
+
+
+_read = catalogue._text
+
+
+def test_a_file_that_lacks_a_parameter_is_refused_with_file_and_key(monkeypatch):
+    says = refused(monkeypatch, "minnow", "[recruits_cap_per_ha]", "[traits.x]")
+    assert says.startswith("minnow.toml: recruits_cap_per_ha: got nothing, needs an entry")
+
+
+def test_a_parameter_that_no_trait_asks_for_is_refused_with_the_trait(monkeypatch):
+    says = refused(monkeypatch, "minnow", "[recruits_cap_per_ha]", "[respiration_per_c]")
+    assert says.startswith("minnow.toml: respiration_per_c: ") and 'respiration = "exponential"' in says
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('role = "prey"', 'role = "hunter"', 'minnow.toml: traits.role: got "hunter", needs one of predator, prey'),
+        ('role = "prey"\n', "", "minnow.toml: traits.role: got nothing, needs an entry; add role = ..."),
+        ("growth_types = 1", "growth_types = 2", "minnow.toml: traits.growth_types: got 2, needs one of 1, 3"),
+        ('sexes = "together"', 'sexes = "apart"', "traits.growth_types: got 1, needs 3 where the sexes are apart"),
+        ('"spawns until a day"', '"spawns til a day"', 'did you mean "spawns until a day"?'),
+        ('plural = "minnows"', 'plurals = "minnows"', 'did you mean "plural"?'),
+        ("dashes = [", "dots = [", "traits.look: got a table of 3 keys, needs { colour"),
+        ("[traits]", "[features]", "minnow.toml: traits: got nothing, needs a table; write [traits] before all others"),
+    ],
+)
+def test_wrong_traits_are_refused_with_their_place(old, new, says):
+    text = registry.text_of("minnow")
+    assert old in text
+    with pytest.raises(InputError) as error:
+        registry.read_species("minnow", text.replace(old, new))
+    assert says in str(error.value) and "\n" not in str(error.value)
+
+
+def test_species_stand_predators_first_and_traits_ask_for_what_the_files_hold():
+    roles = [TRAITS[name].role for name in SPECIES]
+    assert roles == sorted(roles, key=lambda role: role != "predator") and roles[0] == "predator"
+    for name, one in TRAITS.items():
+        assert set(one.needs) == set(catalogue.entries()[name])
 
 
 def test_replace_changes_one_value_and_nothing_else():
@@ -104,7 +157,7 @@ def test_replace_changes_one_value_and_nothing_else():
     assert q.members == 3 and p.members == 1
     assert q.value("bluegill.max_intake_at_1_g").tolist() == [0.1, 0.2, 0.3]
     assert q.length_cv.tolist() == [0.07]
-    for path in listing.paths():
+    for path in catalogue.paths():
         if path not in ("bluegill.max_intake_at_1_g", "pond.length_cv"):
             assert (q.value(path) == p.value(path)).all()
     assert p.replace("bass.max_intake_at_1_g", 0.4).max_intake_at_1_g.shape == (1, 4)
@@ -150,17 +203,17 @@ def test_replace_refuses_in_one_line(path, values, says):
 
 
 def test_every_work_is_used_and_every_part_is_cited():
-    text = "".join(str(entry) for table in listing.entries().values() for entry in table.values())
-    text += str(listing.standards())
+    text = "".join(str(entry) for table in catalogue.entries().values() for entry in table.values())
+    text += str(catalogue.standards())
     in_code = "".join(path.read_text("utf-8") for path in Path(pondpop.__file__).parent.rglob("*.py"))
-    for key, work in listing.works().items():
+    for key, work in catalogue.works().items():
         assert key in text or key in in_code, f"{key} stands in sources.toml but nothing names it"
-        assert work.reference in listing.works_cited(work.part)
-    assert len(listing.works_cited()) == sum(len(listing.works_cited(part)) for part in listing.PARTS)
-    sources = [entry.source for table in listing.entries().values() for entry in table.values() if entry.source]
-    assert {listing.works()[source].part for source in sources} == {"model"}
+        assert work.reference in catalogue.works_cited(work.part)
+    assert len(catalogue.works_cited()) == sum(len(catalogue.works_cited(part)) for part in catalogue.PARTS)
+    sources = [entry.source for table in catalogue.entries().values() for entry in table.values() if entry.source]
+    assert {catalogue.works()[source].part for source in sources} == {"model"}
     with pytest.raises(InputError, match='did you mean "methods"'):
-        listing.works_cited("method")
+        catalogue.works_cited("method")
 
 
 def test_every_parameter_is_read_by_the_model():
@@ -171,11 +224,11 @@ def test_every_parameter_is_read_by_the_model():
 
 
 def test_the_sources_tell_every_parameter_with_unit_range_and_works():
-    text = listing.sources_text()
-    for path in listing.paths():
-        entry = listing.find(path)
+    text = catalogue.sources_text()
+    for path in catalogue.paths():
+        entry = catalogue.find(path)
         assert f"{path.partition('.')[2]} = {entry.value:g} [{entry.low:g} to {entry.high:g}]" in text
-    for key in listing.works():
+    for key in catalogue.works():
         assert f"\n{key} (" in text
     assert "bass: 8 / 12 / 15 / 20 / 25" in text
     assert "(there 0.33)" in text

@@ -1,4 +1,4 @@
-"""The species files read and checked, and told in words; standard library only."""
+"""Every number of the species files with its unit, range and source: read, checked, told in words. Standard library only."""
 
 import math
 import tomllib
@@ -12,16 +12,12 @@ from typing import Any, Final
 
 from pondpop.checks import MISSING as NOTHING
 from pondpop.checks import InputError, nearest, only_known
+from pondpop.species.registry import FORMS, HABITS, KINDS, TRAITS
 
-SPECIES: Final = ("bass", "bluegill", "shad", "minnow")
-PLACES: Final = (*SPECIES, "pond")
-KINDS: Final = ("published", "from memory", "assumed", "calibrated")
+POND: Final = "pond"
+PLACES: Final = (*KINDS, POND)
+ORIGINS: Final = ("published", "from memory", "assumed", "calibrated")
 PARTS: Final = ("model", "standards", "methods")
-_TITLES: Final = {
-    "bass": "Largemouth bass", "bluegill": "Bluegill", "shad": "Threadfin shad", "minnow": "Fathead minnow",
-    "pond": "The pond, and what all species share",
-}  # fmt: skip
-
 
 @dataclass(frozen=True)
 class Entry:
@@ -53,10 +49,30 @@ class Work:
     part: str
 
 
+_ASKED: Final = {key: f'{trait} = "{form}"' for trait, forms in FORMS.items() for form, keys in forms.items() for key in keys} | {
+    key: f'habits = ["{habit}"]' for habit, keys in HABITS.items() for key in keys
+}
+"""The trait that asks for a parameter."""
+
+
 @cache
 def entries() -> Mapping[str, Mapping[str, Entry]]:
-    """Every parameter, by species (or "pond") and key, in the order of the files. Raises InputError."""
-    return {place: read_entries(_text(f"{place}.toml"), f"{place}.toml", works()) for place in PLACES}
+    """Every parameter, by species, kind or "pond" and key, in the order of the files. Raises InputError.
+
+    A species' file holds what its traits ask for and nothing else; that of a kind holds what differs from the species.
+    """
+    tables = {place: read_entries(_text(f"{place}.toml"), f"{place}.toml", works()) for place in PLACES}
+    for name, kind in KINDS.items():
+        needs = TRAITS[kind.species].needs
+        for key in tables[name]:
+            if key not in needs:
+                remedy = nearest(key, needs) if key not in _ASKED else f"add the trait that asks for it: {_ASKED[key]}"
+                raise InputError(key, key, "a parameter that its traits ask for", remedy, f"{name}.toml")
+        missing = [key for key in needs if key not in tables[name]] if name == kind.species else []
+        if missing:
+            asks = f"an entry, which {needs[missing[0]]} asks for"
+            raise InputError(missing[0], NOTHING, asks, f"add [{missing[0]}]", f"{name}.toml")
+    return tables
 
 
 @cache
@@ -88,6 +104,8 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
     """The parameters in the text of one file, each checked: keys, range, unit, kind, source. Raises InputError."""
     result = {}
     for key, table in _parse(text, file).items():
+        if key == "traits":
+            continue
         table = _table(file, key, table, Entry)
         entry = Entry(**table)
         for part in ("low", "value", "high", *(part for part in ("published", "spread") if part in table)):
@@ -106,8 +124,8 @@ def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[
         for part in ("name", "unit"):
             if not table[part].strip():
                 raise InputError(f"{key}.{part}", table[part], "text", 'a pure number has the unit "1"', file)
-        if entry.kind not in KINDS:
-            raise InputError(f"{key}.kind", entry.kind, "one of " + ", ".join(KINDS), nearest(entry.kind, KINDS), file)
+        if entry.kind not in ORIGINS:
+            raise InputError(f"{key}.kind", entry.kind, "one of " + ", ".join(ORIGINS), nearest(entry.kind, ORIGINS), file)
         if entry.source and entry.source not in known_works:
             raise InputError(
                 f"{key}.source", entry.source, "a work of sources.toml", nearest(entry.source, known_works), file
@@ -152,7 +170,8 @@ def works_cited(*parts: str) -> list[str]:
 def sources_text(width: int = 110) -> str:
     """Every parameter with value, unit and source, the yardsticks of surveys, and the works to cite."""
     lines = ["Parameters of the model: value [range] unit, kind, source", ""]
-    titles = _TITLES | {name: f"Gear: {name}" for name in gears()}
+    titles = {name: kind.title for name, kind in KINDS.items()} | {POND: "The pond, and what all species share"}
+    titles |= {name: f"Gear: {name}" for name in gears()}
     for place, table in ({**entries(), **gears()}).items():
         lines += [titles[place], "-" * len(titles[place])]
         for key, entry in table.items():

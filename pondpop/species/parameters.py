@@ -1,0 +1,310 @@
+"""Parameters of the model as arrays, read from the files of this folder.
+
+To add a parameter, write its table in the species files (and, unless every species has it, its name under the trait that
+asks for it in `registry`) or in pond.toml, and its field below; nothing else. What each one means, its unit, range and
+source stand in the files (`pondpop sources` prints them). numpy is imported when parameters are loaded, not before.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from dataclasses import replace as _replaced
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from pondpop.checks import MISSING, InputError, nearest
+from pondpop.species.catalogue import POND, entries, find
+from pondpop.species.registry import ALWAYS, FORMS, HABITS, KINDS
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import ArrayLike, NDArray
+
+    PerKind: TypeAlias = NDArray[np.float64]  # [member, kind]; NaN where a kind does not have it
+    Shared: TypeAlias = NDArray[np.float64]  # [member]
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """One array per parameter: [member, kind] in the order of `registry.KINDS`, or [member] where all fish share it.
+
+    The member axis has length 1 where all members have the same value. A kind without the parameter has NaN; one that does
+    not say it has the value of its species.
+    """
+
+    # Food intake: max_intake_at_1_g * weight^exponent * dome of temperature (Kitchell et al. 1977)
+    max_intake_at_1_g: PerKind
+    max_intake_exponent: PerKind
+    intake_dome_q: PerKind
+    intake_optimum_c: PerKind
+    intake_maximum_c: PerKind
+    feeding_stops_below_c: PerKind
+    feeding_stop_width_c: PerKind
+
+    # Respiration: respiration_at_1_g * weight^exponent * temperature * activity, g oxygen per g and day
+    respiration_at_1_g: PerKind
+    respiration_exponent: PerKind
+    respiration_per_c: PerKind
+    respiration_flat_above_c: PerKind
+    respiration_dome_q: PerKind
+    respiration_optimum_c: PerKind
+    respiration_maximum_c: PerKind
+    winter_rest_share: PerKind
+    winter_rest_size_exponent: PerKind
+    activity_multiplier: PerKind
+    activity_per_kg_female: PerKind
+    activity_per_kg_male: PerKind
+
+    # Fate and content of energy
+    egested_share: PerKind
+    excreted_share: PerKind
+    digestion_cost_share: PerKind
+    body_energy_j_per_g: PerKind
+    body_energy_exponent: PerKind
+
+    # Length, weight and growth types
+    standard_weight_intercept: PerKind
+    standard_weight_slope: PerKind
+    isometric_below_mm: PerKind
+    growth_spread: PerKind
+    sex_growth_difference: PerKind
+
+    # Search, and who can eat whom
+    search_area_at_100_g: PerKind
+    search_area_exponent: PerKind
+    search_growth_exponent: PerKind
+    interference_ha_per_kg: PerKind
+    interference_from_mm: PerKind
+    interference_length_share: PerKind
+    interference_length_width: PerKind
+    fish_eating_from_mm: PerKind
+    fish_eating_width_mm: PerKind
+    prey_length_ratio_min: PerKind
+    prey_length_ratio_min_width: PerKind
+    prey_length_ratio_max_width: PerKind
+    prey_length_ratio_max: PerKind
+    young_gape_gain: PerKind
+    young_gape_none_at_mm: PerKind
+    young_gape_full_at_mm: PerKind
+    capture_ease: PerKind
+    exposure_per_day: PerKind
+    exposure_half_saturation_kg_per_ha: PerKind
+
+    # Natural food
+    resource_half_saturation_kg_per_ha: PerKind
+    plankton_use: PerKind
+    plankton_use_until_mm: PerKind
+    plankton_use_width_mm: PerKind
+    plankton_use_of_large: PerKind
+    benthos_use: PerKind
+    benthos_use_until_mm: PerKind
+    benthos_use_until_width_mm: PerKind
+    benthos_use_floor: PerKind
+    benthos_use_from_mm: PerKind
+    benthos_use_from_width_mm: PerKind
+    foraging_size_exponent: PerKind
+    foraging_size_offset_g: PerKind
+    foraging_size_reference_g: PerKind
+
+    # Pellets
+    pellets_from_mm: PerKind
+    pellets_above_c: PerKind
+    pellet_ration_target: PerKind
+    pellet_access: PerKind
+    pellet_displacement: PerKind
+
+    # Deaths
+    background_deaths_multiplier: PerKind
+    large_fish_death_reduction: PerKind
+    large_fish_from_g: PerKind
+    large_fish_width_ln: PerKind
+    oldest_age_years: PerKind
+    cold_deaths_per_day: PerKind
+    cold_deaths_below_c: PerKind
+    cold_deaths_width_c: PerKind
+
+    # Spawning and young
+    spawning_from_c: PerKind
+    spawning_until_c: PerKind
+    spawning_first_day: PerKind
+    spawning_last_day: PerKind
+    spawning_hazard_per_day: PerKind
+    spawning_cycle_days: PerKind
+    spawning_autumn_share: PerKind
+    spawning_autumn_from_day: PerKind
+    pulse_slot_days: PerKind
+    recruits_cap_per_ha: PerKind
+    recruits_half_saturation_kg_per_ha: PerKind
+    recruit_food_exponent: PerKind
+    recruit_length_mm: PerKind
+    mature_length_mm: PerKind
+    spawning_cost_female: PerKind
+    spawning_cost_male: PerKind
+    egg_predator_half_kg_per_ha: PerKind
+    egg_predator_exponent: PerKind
+
+    # ---- shared by all species ----
+
+    # Temperature and search
+    search_cold_exponent: Shared
+    intake_dome_floor: Shared
+    search_dome_floor: Shared
+    winter_rest_below_c: Shared
+    winter_rest_width_c: Shared
+
+    # Length, condition and growth types
+    condition_at_no_food: Shared
+    condition_gain_at_full_food: Shared
+    length_growth_power: Shared
+    length_growth_limit: Shared
+    ration_memory_days: Shared
+    weight_loss_limit_per_day: Shared
+    weight_gain_limit_per_day: Shared
+    growth_type_z: Shared
+    growth_type_middle_share: Shared
+    stocking_length_growth_exponent: Shared
+    stocking_ration: Shared
+    recruit_ration: Shared
+    recruit_age_years: Shared
+    female_share: Shared
+    length_cv: Shared
+
+    # Cover and hatchery fish
+    cover_share: Shared
+    cover_length_mm: Shared
+    naive_ease: Shared
+    naive_days: Shared
+
+    # Energy of food
+    oxygen_energy_j_per_g: Shared
+    prey_fish_energy_j_per_g: Shared
+    plankton_energy_j_per_g: Shared
+    benthos_energy_j_per_g: Shared
+    pellet_energy_j_per_g: Shared
+
+    # Renewal of natural food
+    plankton_capacity_kg_per_ha: Shared
+    benthos_capacity_kg_per_ha: Shared
+    plankton_renewal_per_day: Shared
+    benthos_renewal_per_day: Shared
+    renewal_q10: Shared
+    renewal_reference_c: Shared
+    renewal_saturation: Shared
+    pellet_fertility_ha_day_per_kg: Shared
+    light_floor: Shared
+    light_peak_day: Shared
+    resource_floor_kg_per_ha: Shared
+    pellet_waste_share: Shared
+
+    # Deaths and harvest
+    background_deaths_at_1_g_per_year: Shared
+    background_deaths_exponent: Shared
+    background_deaths_warming_per_c: Shared
+    background_deaths_reference_c: Shared
+    starvation_deaths_per_day: Shared
+    starvation_below_condition: Shared
+    starvation_width: Shared
+    old_age_deaths_per_year: Shared
+    old_age_from_share: Shared
+    old_age_ramp_share: Shared
+    old_age_ramp_limit: Shared
+    quota_fishing_limit_per_year: Shared
+    quota_limit_power: Shared
+    catch_per_hour_at_100_per_ha: Shared
+    catch_density_exponent: Shared
+    wariness_per_catch: Shared
+    wariness_memory_days: Shared
+
+    # Spawning
+    spawning_width_c: Shared
+    mature_age_years: Shared
+    pulse_min_weight: Shared
+    pulse_min_per_ha: Shared
+    group_min_per_ha: Shared
+    egg_predator_min_mm: Shared
+    egg_predator_max_mm: Shared
+    egg_predator_hunger_exponent: Shared
+    egg_predator_hunger_floor: Shared
+
+    @property
+    def members(self) -> int:
+        """The length of the member axis: 1 unless a parameter was replaced by one value per member."""
+        return max(getattr(self, field.name).shape[0] for field in fields(self))
+
+    def value(self, path: str) -> NDArray[np.float64]:
+        """Values [member] of one parameter, by a path such as `bass.max_intake_at_1_g`. Raises InputError."""
+        name, columns = _address(path)
+        array = getattr(self, name)
+        return array if columns is None else array[:, columns[0]]
+
+    def replace(self, path: str, values: ArrayLike) -> Parameters:
+        """The same parameters with one of them changed: a number, or one number per member.
+
+        The range in the file is not enforced, so that a scan may step beyond it. Raises InputError for an unknown
+        path (naming the nearest), for values that are not finite, and for another number of members.
+        """
+        import numpy as np
+
+        name, columns = _address(path)
+        new = np.atleast_1d(np.array(values, dtype=float))
+        if new.ndim != 1 or not np.isfinite(new).all():
+            raise InputError(path, str(values), "a finite number, or a list of them with one per member")
+        if len({1, self.members, new.size}) > 2:
+            raise InputError(path, f"{new.size} values", f"one value or {self.members}, one per member")
+        if columns is not None:
+            old = getattr(self, name)
+            column_values, new = new, np.repeat(old, new.size if old.shape[0] == 1 else 1, axis=0)
+            new[:, columns] = column_values[:, None]
+        new.flags.writeable = False
+        return _replaced(self, **{name: new})
+
+    def take(self, members: slice | ArrayLike) -> Parameters:
+        """The parameters of some members only; what all members share stays as it is."""
+        kept: dict[str, Any] = {}
+        for field in fields(self):
+            array = getattr(self, field.name)
+            kept[field.name] = array if array.shape[0] == 1 else array[members]
+        return Parameters(**kept)
+
+
+def load_parameters() -> Parameters:
+    """The parameters in the package's files, with a member axis of length 1. Raises InputError."""
+    import numpy as np
+
+    tables = entries()
+    _check_fields(tables)
+    arrays = {}
+    for field in fields(Parameters):
+        if field.type == "Shared":
+            array = np.array([tables[POND][field.name].value], dtype=float)
+        else:
+            row = [tables[name].get(field.name) or tables[kind.species].get(field.name) for name, kind in KINDS.items()]
+            array = np.array([[np.nan if entry is None else entry.value for entry in row]], dtype=float)
+        array.flags.writeable = False
+        arrays[field.name] = array
+    return Parameters(**arrays)
+
+
+def _check_fields(tables: Any) -> None:
+    """Every parameter that a trait asks for has a field, and so has every entry of pond.toml. Raises InputError."""
+    of_fish = {*ALWAYS, *(key for forms in (*FORMS.values(), HABITS) for keys in forms.values() for key in keys)}
+    known = {field.name: field.type == "Shared" for field in fields(Parameters)}
+    for key in (*of_fish, *tables[POND]):
+        if known.get(key) is not (key in tables[POND]):
+            file = "registry" if key in of_fish else "pond.toml"
+            raise InputError(key, key, "the name of a parameter", nearest(key, known), file)
+    for name, shared in known.items():
+        if shared and name not in tables[POND]:
+            raise InputError(name, MISSING, "an entry", f"add [{name}]", "pond.toml")
+        if not shared and name not in of_fish:
+            raise InputError(name, MISSING, "a trait that asks for it", "name it in ALWAYS, FORMS or HABITS", "registry")
+
+
+def _address(path: str) -> tuple[str, list[int] | None]:
+    """Field and columns of a path; a species' are also those of its kinds that do not say otherwise. Raises InputError."""
+    find(path)
+    place, _, name = path.partition(".")
+    if place == POND:
+        return name, None
+    return name, [
+        k for k, (kind, of) in enumerate(KINDS.items()) if kind == place or (of.species == place and name not in entries()[kind])
+    ]

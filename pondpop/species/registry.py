@@ -1,0 +1,253 @@
+"""The species, and what each of them is and can do: the [traits] at the head of its file. Standard library only.
+
+To add a species, write its file and its word in `_NAMES`; nothing else. `NEEDS` says which parameters a trait asks for.
+"""
+
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final, NamedTuple
+
+from pondpop.checks import MISSING, InputError, nearest, only_known
+
+_NAMES: Final = ("bass", "bluegill", "shad", "minnow")
+_KINDS: Final[tuple[str, ...]] = ()
+
+ALWAYS: Final = (
+    "max_intake_at_1_g", "max_intake_exponent", "intake_dome_q", "intake_optimum_c", "intake_maximum_c",
+    "feeding_stops_below_c", "feeding_stop_width_c", "respiration_at_1_g", "respiration_exponent", "winter_rest_share",
+    "activity_multiplier", "egested_share", "excreted_share", "digestion_cost_share", "body_energy_j_per_g",
+    "standard_weight_intercept", "standard_weight_slope", "growth_spread", "prey_length_ratio_max", "capture_ease",
+    "exposure_per_day", "resource_half_saturation_kg_per_ha", "background_deaths_multiplier", "oldest_age_years",
+    "spawning_from_c", "pulse_slot_days", "recruits_cap_per_ha", "recruits_half_saturation_kg_per_ha",
+    "recruit_food_exponent", "recruit_length_mm", "mature_length_mm", "spawning_cost_female",
+)  # fmt: skip
+"""Parameters that every species has."""
+
+FORMS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
+    "role": {
+        "predator": (
+            "search_area_at_100_g", "search_area_exponent", "search_growth_exponent", "interference_ha_per_kg",
+            "interference_from_mm", "interference_length_share", "interference_length_width", "fish_eating_from_mm",
+            "fish_eating_width_mm", "prey_length_ratio_min", "prey_length_ratio_min_width", "prey_length_ratio_max_width",
+            "young_gape_none_at_mm", "young_gape_full_at_mm",
+        ),
+        "prey": (),
+    },
+    "sexes": {"apart": ("sex_growth_difference", "spawning_cost_male"), "together": ()},
+    "respiration": {
+        "exponential": ("respiration_per_c", "respiration_flat_above_c"),
+        "dome": ("respiration_dome_q", "respiration_optimum_c", "respiration_maximum_c"),
+    },
+    "plankton": {
+        "none": (),
+        "all sizes": ("plankton_use",),
+        "young": ("plankton_use", "plankton_use_until_mm", "plankton_use_width_mm"),
+        "young most": ("plankton_use", "plankton_use_until_mm", "plankton_use_width_mm", "plankton_use_of_large"),
+    },
+    "benthos": {
+        "none": (),
+        "all sizes": ("benthos_use",),
+        "small most": ("benthos_use", "benthos_use_until_mm", "benthos_use_until_width_mm", "benthos_use_floor"),
+        "large": ("benthos_use", "benthos_use_from_mm", "benthos_use_from_width_mm"),
+    },
+    "spawning": {"once a year": ("spawning_hazard_per_day",), "cycles": ("spawning_cycle_days",)},
+}  # fmt: skip
+"""Traits that a species has in one form of several, and the parameters that each form asks for."""
+
+HABITS: Final[Mapping[str, tuple[str, ...]]] = {
+    "isometric when short": ("isometric_below_mm",),
+    "rests by size": ("winter_rest_size_exponent",),
+    "more active when large": ("activity_per_kg_female", "activity_per_kg_male"),
+    "richer when large": ("body_energy_exponent",),
+    "forages better when small": ("foraging_size_exponent", "foraging_size_offset_g", "foraging_size_reference_g"),
+    "taken large by young predators": ("young_gape_gain",),
+    "hard to find when few": ("exposure_half_saturation_kg_per_ha",),
+    "eats pellets": (
+        "pellets_from_mm", "pellets_above_c", "pellet_ration_target", "pellet_access", "pellet_displacement",
+    ),
+    "dies less when large": ("large_fish_death_reduction", "large_fish_from_g", "large_fish_width_ln"),
+    "dies of cold": ("cold_deaths_per_day", "cold_deaths_below_c", "cold_deaths_width_c"),
+    "spawns from a day": ("spawning_first_day",),
+    "spawns until a day": ("spawning_last_day",),
+    "spawns less in heat": ("spawning_until_c",),
+    "spawns less in autumn": ("spawning_autumn_share", "spawning_autumn_from_day"),
+    "loses eggs": ("egg_predator_half_kg_per_ha", "egg_predator_exponent"),
+    "eats eggs": (),
+    "caught by anglers": (),
+}  # fmt: skip
+"""Traits that a species has or has not, and the parameters that each asks for."""
+
+GROWTH_TYPES: Final = (1, 3)
+
+
+class Look(NamedTuple):
+    """How a species is drawn: colour, dashes of a line (none: unbroken), hatch of an area."""
+
+    colour: str
+    dashes: tuple[float, ...]
+    hatch: str
+
+
+class Species(NamedTuple):
+    """What a species is and can do. Lengths in mm, ages in years.
+
+    usual_ages: (length, age) of stocked fish of unstated age; records_mm and records_condition: what a field sheet may say
+    of its length L and weight W, as mm and 100,000·W/L³; standard: its name among the published standards of surveys
+    (length categories and standard weight), or none; wr_classes_in, density_edges_in: classes in which its condition and
+    number are told, in; harvestable_from_in: length from which it counts as harvestable, or none.
+    """
+
+    name: str
+    title: str
+    plural: str
+    other_names: tuple[str, ...]
+    role: str
+    sexes: str
+    growth_types: int
+    respiration: str
+    plankton: str
+    benthos: str
+    spawning: str
+    habits: tuple[str, ...]
+    usual_ages: tuple[tuple[float, float], ...]
+    records_mm: tuple[float, float]
+    records_condition: tuple[float, float]
+    standard: str | None
+    wr_classes_in: tuple[tuple[int, int], ...]
+    density_edges_in: tuple[int, ...]
+    harvestable_from_in: int | None
+    look: Look
+
+    @property
+    def needs(self) -> dict[str, str]:
+        """Every parameter that its file has to hold, and the trait that asks for it."""
+        asked = dict.fromkeys(ALWAYS, "every species")
+        for trait, forms in FORMS.items():
+            form = getattr(self, trait)
+            asked |= dict.fromkeys(forms[form], f'{trait} = "{form}"')
+        for habit in self.habits:
+            asked |= dict.fromkeys(HABITS[habit], f'the habit "{habit}"')
+        return asked
+
+    def has(self, trait: str) -> bool:
+        """Whether it has a habit, or the form of a trait written as `trait: form`."""
+        key, _, form = trait.partition(": ")
+        return str(getattr(self, key)) == form if form else trait in self.habits
+
+
+class Kind(NamedTuple):
+    """A kind of a species, as a strain of it: its file holds only the parameters in which it differs."""
+
+    name: str
+    title: str
+    species: str
+
+
+def read_species(name: str, text: str) -> Species:
+    """The traits at the head of a species file. Raises InputError."""
+    file, table = f"{name}.toml", traits_of(name, text)
+    known = [field for field in Species._fields if field != "name"]
+    _only(file, table, known)
+    for key in known:
+        if key not in table and key not in ("standard", "harvestable_from_in"):
+            raise InputError(f"traits.{key}", MISSING, "an entry", f"add {key} = ...", file)
+    for key, forms in FORMS.items():
+        _one_of(file, key, table[key], forms)
+    for habit in table["habits"]:
+        _one_of(file, "habits", habit, HABITS)
+    _one_of(file, "growth_types", table["growth_types"], GROWTH_TYPES)
+    if table["sexes"] == "apart" and table["growth_types"] == 1:
+        raise InputError("traits.growth_types", 1, "3 where the sexes are apart", file=file)
+    look = table["look"]
+    if not isinstance(look, dict) or set(look) != set(Look._fields):
+        raise InputError("traits.look", look, "{ colour = ..., dashes = [...], hatch = ... }", file=file)
+    values: dict[str, Any] = {"standard": None, "harvestable_from_in": None}
+    values |= {key: _frozen(value) for key, value in table.items()}
+    values["look"] = Look(**{key: _frozen(value) for key, value in look.items()})
+    return Species(name=name, **values)
+
+
+def read_kind(name: str, text: str, species: Sequence[str]) -> Kind:
+    """The head of the file of a kind. Raises InputError."""
+    file, table = f"{name}.toml", traits_of(name, text)
+    _only(file, table, ("title", "kind_of"))
+    for key in ("title", "kind_of"):
+        if key not in table:
+            raise InputError(f"traits.{key}", MISSING, "an entry", f"add {key} = ...", file)
+    _one_of(file, "kind_of", table["kind_of"], species)
+    return Kind(name, table["title"], table["kind_of"])
+
+
+def traits_of(name: str, text: str) -> dict[str, Any]:
+    """The table [traits], which stands before all others, so that the rest need not be read. Raises InputError."""
+    file = f"{name}.toml"
+    rest = re.search(r"(?m)^\[(?!traits\])", text)
+    try:
+        head = tomllib.loads(text[: rest.start()] if rest else text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError("", text, f"a TOML file ({error})", file=file) from error
+    if list(head) != ["traits"]:
+        raise InputError("traits", MISSING, "a table", "write [traits] before all others", file)
+    return dict(head["traits"])
+
+
+def text_of(name: str) -> str:
+    """The text of a file of this folder."""
+    return files("pondpop.species").joinpath(f"{name}.toml").read_text("utf-8")
+
+
+def _only(file: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
+    try:
+        only_known("traits", table, known)
+    except InputError as error:
+        raise error.in_file(file) from None
+
+
+def _one_of(file: str, key: str, value: object, known: Any) -> None:
+    if value not in known:
+        names = [str(word) for word in known]
+        raise InputError(f"traits.{key}", value, "one of " + ", ".join(names), nearest(value, names), file)
+
+
+def _frozen(value: Any) -> Any:
+    return tuple(_frozen(item) for item in value) if isinstance(value, list) else value
+
+
+@cache
+def _all() -> tuple[Species, ...]:
+    read = [read_species(name, text_of(name)) for name in _NAMES]
+    return tuple(sorted(read, key=lambda one: one.role != "predator"))
+
+
+def _all_kinds() -> tuple[Kind, ...]:
+    names = [one.name for one in _all()]
+    own = [read_kind(name, text_of(name), names) for name in _KINDS]
+    return tuple(
+        kind for one in _all() for kind in (Kind(one.name, one.title, one.name), *(k for k in own if k.species == one.name))
+    )
+
+
+TRAITS: Final[Mapping[str, Species]] = {one.name: one for one in _all()}
+"""Every species by name, predators first: the order of arrays."""
+SPECIES: Final = tuple(TRAITS)
+KINDS: Final[Mapping[str, Kind]] = {kind.name: kind for kind in _all_kinds()}
+"""Every kind by name, species by species; the first of a species is the species itself."""
+SPECIES_OF_KIND: Final = tuple(SPECIES.index(kind.species) for kind in KINDS.values())
+"""The place of each kind's species."""
+
+
+def species_with(trait: str) -> tuple[int, ...]:
+    """The places of the species that have a trait: a habit, or `role: predator` and the like."""
+    return tuple(k for k, one in enumerate(TRAITS.values()) if one.has(trait))
+
+
+def kinds_with(trait: str) -> tuple[int, ...]:
+    """The places of the kinds whose species have a trait."""
+    return tuple(k for k, kind in enumerate(KINDS.values()) if TRAITS[kind.species].has(trait))
+
+
+MEASURED: Final = tuple(one.name for one in TRAITS.values() if one.standard)
+"""The species whose sizes and condition are judged: those with published length categories and standard weight."""
