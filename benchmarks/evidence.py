@@ -25,7 +25,7 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 import numpy as np
 
 from pondpop.ensemble.prepare import prepare, run_days
-from pondpop.model.body import share_heavier, share_longer
+from pondpop.model import lengths
 from pondpop.model.budget import PREY, Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Luck
@@ -49,18 +49,21 @@ class Look:
         s = engine.state
         self.columns, self.slices = s.columns, engine.slices
         self.number, self.log_weight, self.log_length = s.number.copy(), s.log_weight.copy(), s.log_length.copy()
-        self.cv = engine.parameters.length_cv[:, None]
-        self.slope = engine.parameters.standard_weight_slope
+        self.lengths, self.slope = lengths.Shape(*(part.copy() for part in engine.lengths())), engine.group.ws_slope
+        self.condition = np.exp(engine.log_condition())
         self.area = engine.inputs.area_ha
         self.harvest = moved.harvest_biomass.copy()  # kg/ha since the start
         self.eaten = moved.eaten_by_bass.copy()
         self.day = engine.day
 
+    def spread_of(self, groups: slice) -> lengths.Shape:
+        return lengths.Shape(*(part[:, groups] for part in self.lengths))
+
     def fish(self, species: int, low_mm: float = 0.0, high_mm: float = np.inf) -> Array:
         """Fish/ha of each group in a length window [member, group of the species]."""
         groups = self.slices[species]
         longer = [
-            1.0 if mm <= 0 else 0.0 if np.isinf(mm) else share_longer(self.log_length[:, groups], mm, self.cv)
+            1.0 if mm <= 0 else 0.0 if np.isinf(mm) else lengths.share_longer(self.spread_of(groups), np.log(mm))
             for mm in (low_mm, high_mm)
         ]
         return self.number[:, groups] * (longer[0] - longer[1])
@@ -85,11 +88,8 @@ class Look:
         """Mean relative weight of the fish of a window; groups under the equation's shortest length are left out."""
         groups = self.slices[species]
         fish = self.fish(species, low_mm, high_mm)
-        wr = (
-            100.0
-            * np.exp(self.log_weight[:, groups])
-            / standard_weight(np.exp(self.log_length[:, groups]), ("bass", "bluegill")[species])
-        )
+        known = np.isfinite(standard_weight(np.exp(self.log_length[:, groups]), ("bass", "bluegill")[species]))
+        wr = np.where(known, 100.0 * self.condition[:, groups], np.nan)
         fish = np.where(np.isnan(wr), 0.0, fish)
         return (fish * np.nan_to_num(wr)).sum(axis=1) / np.maximum(fish.sum(axis=1), 1e-300)
 
@@ -102,10 +102,10 @@ class Look:
         low, high = np.full(fish.shape[0], -5.0), np.full(fish.shape[0], 12.0)
         for _ in range(45):
             middle = 0.5 * (low + high)
-            share = share_heavier(
-                self.log_weight[:, groups], np.exp(middle)[:, None], self.cv, self.slope[:, BASS, None]
+            at = lengths.log_length_of_weight(
+                self.spread_of(groups), self.log_weight[:, groups], middle[:, None], self.slope[:, groups]
             )
-            above = (fish * share).sum(axis=1) > 1.0
+            above = (fish * lengths.share_longer(self.spread_of(groups), at)).sum(axis=1) > 1.0
             low, high = np.where(above, middle, low), np.where(above, high, middle)
         return np.exp(low) / G_PER_LB
 

@@ -100,7 +100,13 @@ def assert_books_close(page: Books, water_c: float) -> None:
     assert (deaths <= page.number * (1.0 + 1e-9)).all()
 
     biomass = page.number * page.weight / 1000.0
-    died = (biomass * page.rates["predation"] * page.alive).sum(axis=1)
+    assert all(np.isfinite(rate).all() and (rate >= 0.0).all() for rate in page.weight_rates.values())
+    of_weight = sum(page.weight_rates.values())
+    lost = sum(biomass * rate * page.weight_alive * page.length for rate in page.weight_rates.values())
+    np.testing.assert_allclose(
+        lost + biomass * np.exp(-of_weight * page.length), biomass, rtol=1e-9, atol=1e-12, err_msg="weight of fish"
+    )
+    died = (biomass * page.weight_rates["predation"] * page.weight_alive).sum(axis=1)
     ate = (biomass[:, kind == BASS] * page.ate_fish).sum(axis=1)
     np.testing.assert_allclose(ate, died, rtol=1e-8, atol=1e-12, err_msg="prey")
     for r, eaten in enumerate(page.ate_food):

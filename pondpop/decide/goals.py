@@ -223,12 +223,13 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     """Bass heavier than a weight, fish/ha [strategy, member, survey].
 
     For a weight that the Dataset holds, its own figure; for another, read from numbers and mean weights by inch class,
-    weight in a class rising as length to the third power.
+    weight in a class rising as length to the third power, but never more than are above the next lighter weight that
+    the Dataset holds nor fewer than above the next heavier.
     """
-    kept = dataset["big_weight"].values
+    kept, above = dataset["big_weight"].values, dataset["bass_above"].values
     same = np.flatnonzero(np.abs(kept - grams) < 1e-6 * grams)
     if same.size:
-        return np.asarray(dataset["bass_above"].values[..., same[0]])
+        return np.asarray(above[..., same[0]])
     number = dataset["number"].values[..., BASS, :]
     biomass = dataset["biomass"].values[..., BASS, :]
     mean = np.divide(1000.0 * biomass, number, out=np.zeros_like(number), where=number > 1e-12)
@@ -236,7 +237,9 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     lightest = mean * (np.maximum(low, 0.5) / (low + 0.5)) ** 3
     heaviest = mean * ((low + 1.0) / (low + 0.5)) ** 3
     span = np.maximum(heaviest - lightest, 1e-12)
-    return np.asarray((number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1))
+    heavier = (number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1)
+    most = above[..., kept < grams].min(axis=-1, initial=np.inf)
+    return np.asarray(np.clip(heavier, above[..., kept > grams].max(axis=-1, initial=0.0), most))
 
 
 # ---------------------------------------------------------------------- money

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pondpop.arrays import Array, Value, logistic
+from pondpop.arrays import Array
 
 
 def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, isometric_below: Array) -> Array:
@@ -18,17 +18,3 @@ def log_standard_weight(log_length: Array, log_intercept: Array, slope: Array, i
     log_weight += log_intercept
     log_weight += 3.0 * log_length
     return log_weight
-
-
-def share_longer(log_length: Array, threshold_mm: Value, length_cv: Value) -> Array:
-    """Share of a group that is longer than a threshold T: 1 / (1 + e^(1.702·(ln T − ln L)/cv)).
-
-    Lengths are spread about the group's own, L, log-logistically; 1.702 makes that a log-normal spread of the same cv
-    to within 0.01.
-    """
-    return 1.0 / (1.0 + np.exp((np.log(threshold_mm) - log_length) * (1.702 / np.asarray(length_cv))))
-
-
-def share_heavier(log_weight: Array, threshold_g: Value, length_cv: Value, slope: Value) -> Array:
-    """Share of a group that is heavier than a threshold; weights spread as lengths to the power `slope`."""
-    return logistic(1.702 * (log_weight - np.log(threshold_g)) / (np.asarray(slope) * length_cv))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pondpop.arrays import Array, total
-from pondpop.model.mortality import Rates, Where
+from pondpop.model.mortality import Deaths, Rates, Where
 from pondpop.model.state import Columns, Pond
 from pondpop.species import BASS, BLUEGILL, SPECIES
 
@@ -47,9 +47,9 @@ class Flows:
     def add(
         self,
         pond: Pond,
-        rates: Rates,
+        deaths: Deaths,
         alive: Array,
-        weight: Array,
+        weight_alive: Array,
         biomass: Array,
         food_of_bass: Array,
         fish_eaten: Array,
@@ -64,13 +64,14 @@ class Flows:
         if pellets is not None:
             self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
             self.pellets_eaten += total(pellets * biomass[:, pond.slices[BLUEGILL]]) * length
-        if "harvest" in rates:
-            caught = s.number * alive * rates["harvest"][1] * length
+        if "harvest" in deaths.rates:
+            caught = s.number * alive * deaths.rates["harvest"][1] * length
+            kilograms = biomass * weight_alive * deaths.chosen["harvest"][1] * length
             for species, groups in enumerate(pond.slices):
                 self.harvest_number[:, species] += total(caught[:, groups])
-                self.harvest_biomass[:, species] += total(caught[:, groups] * weight[:, groups]) / 1000.0
-        if "release" in rates:
-            self.release_deaths += total(s.number[:, bass] * alive[:, bass] * rates["release"][1]) * length
+                self.harvest_biomass[:, species] += total(kilograms[:, groups])
+        if "release" in deaths.rates:
+            self.release_deaths += total(s.number[:, bass] * alive[:, bass] * deaths.rates["release"][1]) * length
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,9 @@ class Books:
     number: Array  # fish/ha before
     weight: Array  # g before
     rates: dict[str, Array]  # deaths per fish and day by cause
-    alive: Array  # mean share alive over the step
+    weight_rates: dict[str, Array]  # deaths per g and day by cause
+    alive: Array  # mean share of the fish alive over the step, and
+    weight_alive: Array  # of their weight
     length: float  # days
     ate_fish: Array  # g per g and day, [member, bass group]
     ate_food: Array  # g per g and day [food, member, group]
@@ -97,8 +100,9 @@ class Books:
         pond: Pond,
         *,
         weight: Array,
-        rates: Rates,
+        deaths: Deaths,
         alive: Array,
+        weight_alive: Array,
         length: float,
         ate_fish: Array,
         ate_food: Array,
@@ -109,12 +113,18 @@ class Books:
     ) -> Books:
         """The accounts of a step that the pond has not taken yet."""
         s = pond.state
+
+        def whole(rates: Rates) -> dict[str, Array]:
+            return {cause: _whole(where, rate, s.number.shape) for cause, (where, rate) in rates.items()}
+
         return cls(
             columns=s.columns,
             number=s.number.copy(),
             weight=weight,
-            rates={cause: _whole(where, rate, s.number.shape) for cause, (where, rate) in rates.items()},
+            rates=whole(deaths.rates),
+            weight_rates=whole(deaths.rates | deaths.chosen),
             alive=alive,
+            weight_alive=weight_alive,
             length=length,
             ate_fish=ate_fish,
             ate_food=ate_food,

@@ -79,12 +79,17 @@ class Engine(Pond):
             if event.day != self.day:
                 continue
             groups = self.slices[event.species]
-            share = harvest.share_removed(self, event)
+            left = harvest.left_by_removal(self, event)
             if event.counts_as_removed:
                 kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-                self.flows.removed_number[:, event.species] += total(s.number[:, groups] * share)
-                self.flows.removed_biomass[:, event.species] += total(kilograms * share)
-            s.number[:, groups] *= 1.0 - share
+                self.flows.removed_number[:, event.species] += total(s.number[:, groups] * (1.0 - left.number))
+                self.flows.removed_biomass[:, event.species] += total(kilograms * (1.0 - left.weight))
+            s.number[:, groups] *= left.number
+            some = left.number > 0.0
+            s.log_weight[:, groups] += np.log(np.where(some, left.weight, 1.0) / np.where(some, left.number, 1.0))
+            s.log_length[:, groups] += left.longer
+            s.spread[:, groups] *= left.spread
+            s.low[:, groups], s.high[:, groups] = left.low, left.high
 
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
@@ -93,7 +98,7 @@ class Engine(Pond):
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
-        place = grid.place_on_grid(s.log_length, self.first_points)
+        place = grid.place_on_grid(self.log_length_of_weight(), self.first_points)
         log_condition = self.log_condition()
 
         max_intake = bioenergetics.max_intake(self)
@@ -101,10 +106,11 @@ class Engine(Pond):
         sated = food_met[PLANKTON] + food_met[BENTHOS]
         sated += 1.0
         hunt = predation.hunt(self, place, biomass, max_intake, sated)
-        rates = mortality.death_rates(self, log_condition, hunt.predation)
-        log_left = mortality.log_share_left(rates, length)
+        deaths = mortality.deaths(self, log_condition, hunt, length)
+        log_left, log_weight_left = deaths.log_shares_left(length)
         left = np.exp(log_left)
         alive = mortality.mean_share_alive(log_left, left)
+        weight_alive = mortality.mean_share_alive(log_weight_left, np.exp(log_weight_left))
 
         sated[:, bass] += hunt.fish_met
         pellets = feeding.eat_pellets(self, max_intake, biomass, sated)
@@ -112,18 +118,19 @@ class Engine(Pond):
         ate_food, food_after, food_of_bass = feeding.eat_food(
             self, max_intake, biomass, food_met, sated, pellets, length
         )
-        ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * alive)
+        ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
 
         free_growth = bioenergetics.free_growth(self, weight, ate_food, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
-        self.flows.add(self, rates, alive, weight, biomass, food_of_bass, fish_eaten, pellets, length)
+        self.flows.add(self, deaths, alive, weight_alive, biomass, food_of_bass, fish_eaten, pellets, length)
         if self.books is not None:
             self.books.append(
                 Books.of_step(
                     self,
                     weight=weight,
-                    rates=rates,
+                    deaths=deaths,
                     alive=alive,
+                    weight_alive=weight_alive,
                     length=length,
                     ate_fish=ate_fish,
                     ate_food=ate_food,
@@ -145,7 +152,13 @@ class Engine(Pond):
             s.wariness = harvest.wariness_after(self, length)
         s.ration += ration
         gain = grew * length
-        s.log_length += bioenergetics.lengthening(self, gain, log_condition)
+        lengthened = bioenergetics.lengthening(self, gain, log_condition)
+        s.grown += lengthened
+        s.log_length += lengthened
+        s.log_length += deaths.longer
+        s.spread *= deaths.spread
+        log_weight_left -= log_left
+        s.log_weight += log_weight_left
         s.log_weight += gain
         s.number *= left
         s.food = food_after

@@ -146,7 +146,7 @@ def eat_pellets(pond: Pond, max_intake: Array, biomass: Array, sated: Array) -> 
     ration = 1.0 - 1.0 / sated[:, groups]
     room = np.maximum(0.0, of_species(p.pellet_ration_target, BLUEGILL) - ration)
     appetite = of_species(p.pellet_access, BLUEGILL) * room * max_intake[:, groups] * warm[:, None]
-    appetite = appetite * pond.longer(groups, p.pellets_from_mm[:, BLUEGILL])
+    appetite = appetite * pond.weight_longer(groups, p.pellets_from_mm[:, BLUEGILL])
     wanted = total(appetite * biomass[:, groups])
     reached = given * (1.0 - p.pellet_waste_share)
     return appetite * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]

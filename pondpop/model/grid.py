@@ -67,6 +67,16 @@ def lay(place: GridPlace, amount: Array) -> Array:
     return laid.reshape(members, place.points)
 
 
+def read_with_slope(place: GridPlace, field: Array) -> tuple[Array, Array]:
+    """Read a field [member, points] at each group, and what it gains per unit of log length there: [member, group]."""
+    flat = field.reshape(-1)
+    rise = (flat[1:] - flat[:-1]).take(place.below, mode="clip")
+    value = rise * place.above_share
+    value += flat.take(place.below, mode="clip")
+    rise *= 1.0 / LOG_GRID_STEP
+    return value, rise
+
+
 def read(place: GridPlace, field: Array) -> Array:
     """Read a field [..., member, points] at each group: [..., member, group]."""
     flat = field.reshape(*field.shape[:-2], -1)

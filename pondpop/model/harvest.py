@@ -5,15 +5,20 @@ Densities per ha, mass in g, biomass in kg/ha. Arrays are [member, group] unless
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pondpop.arrays import Array, total
+from pondpop.model import lengths
 from pondpop.model.inputs import RemovalInput
+from pondpop.model.lengths import Left
 from pondpop.model.state import Pond
 from pondpop.species import BASS
 
 STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
+MOST_IN_A_STEP = 1.0 - 1e-9  # share of the fish of a window that can be caught in a step
 
 
 def share_of_window(kind: str, amount: ArrayLike, there: Array) -> Array:
@@ -26,14 +31,22 @@ def share_of_window(kind: str, amount: ArrayLike, there: Array) -> Array:
     return np.minimum(1.0, np.asarray(amount) / np.maximum(there, 1e-300))
 
 
-def share_removed(pond: Pond, event: RemovalInput) -> Array:
-    """Share of the fish of each group of its species that a one-off removal takes [member, group of the species]."""
-    s, groups = pond.state, pond.slices[event.species]
-    inside = pond.window(groups, event.shortest_mm, event.longest_mm)
-    there = s.number[:, groups]
-    if event.kind == "kg_per_ha":
-        there = there * np.exp(s.log_weight[:, groups]) / 1000.0
-    return share_of_window(event.kind, event.amount, total(there * inside))[:, None] * inside
+def left_by_removal(pond: Pond, event: RemovalInput) -> Left:
+    """What a one-off removal leaves of each group of its species [member, group of the species]."""
+    groups = pond.slices[event.species]
+    there = in_window(pond, event.species, event.kind, event.shortest_mm, event.longest_mm)
+    share = share_of_window(event.kind, event.amount, there)[:, None]
+    shortest, longest = np.log(event.shortest_mm), np.log(event.longest_mm)
+    return lengths.left_by_window(pond.lengths(groups), shortest, longest, share, pond.group.ws_slope[:, groups])
+
+
+def in_window(pond: Pond, species: int, kind: str, shortest_mm: float, longest_mm: float) -> Array:
+    """Fish/ha of a species between two lengths, or kg/ha of them for kind "kg_per_ha" [member]."""
+    s, groups = pond.state, pond.slices[species]
+    if kind == "kg_per_ha":
+        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
+        return total(kilograms * (pond.weight_longer(groups, shortest_mm) - pond.weight_longer(groups, longest_mm)))
+    return total(s.number[:, groups] * (pond.longer(groups, shortest_mm) - pond.longer(groups, longest_mm)))
 
 
 def season_fishing(kind: str, ask: Array, there: Array, limit: Array, limit_power: Array) -> Array:
@@ -50,27 +63,47 @@ def season_fishing(kind: str, ask: Array, there: Array, limit: Array, limit_powe
     return low / (1.0 + (low / high) ** limit_power) ** (1.0 / limit_power)
 
 
-def harvest_rates(pond: Pond) -> Array:
-    """Deaths per fish and day from harvest rules: F of the season · share of its effort on the day · anglers' success."""
-    p, s, inputs = pond.parameters, pond.state, pond.inputs
-    rates = np.zeros_like(s.number)
+class Taken(NamedTuple):
+    """What deaths in windows of lengths do to the groups in a step; the fish of a window die alike [member, group]."""
+
+    per_fish: Array  # deaths per fish and day
+    per_gram: Array  # deaths per g and day
+    longer: Array  # gain of the mean of log length
+    spread: Array  # standard deviation of log length, relative to before
+
+    @classmethod
+    def none(cls, pond: Pond) -> Taken:
+        number = pond.state.number
+        per_fish, per_gram, longer = (np.zeros_like(number) for _ in range(3))
+        return cls(per_fish, per_gram, longer, np.ones_like(number))
+
+    def take(self, pond: Pond, species: int, shortest_mm: float, longest_mm: float, per_day: Array, length: float) -> None:
+        """Let fish of a window die at a rate [member] per day over a step of so many days."""
+        groups = pond.slices[species]
+        share = np.minimum(-np.expm1(-per_day * length), MOST_IN_A_STEP)[:, None]
+        shortest, longest = np.log(shortest_mm), np.log(longest_mm)
+        left = lengths.left_by_window(pond.lengths(groups), shortest, longest, share, pond.group.ws_slope[:, groups])
+        self.per_fish[:, groups] -= np.log(np.maximum(left.number, lengths.NOTHING)) / length
+        self.per_gram[:, groups] -= np.log(np.maximum(left.weight, lengths.NOTHING)) / length
+        self.longer[:, groups] += left.longer
+        self.spread[:, groups] *= left.spread
+
+
+def harvested(pond: Pond, length: float) -> Taken:
+    """What harvest rules take in a step: F of the season · share of its effort on the day · anglers' success."""
+    p, inputs = pond.parameters, pond.inputs
+    taken = Taken.none(pond)
     year = inputs.year[pond.day]
     for rule, holds in zip(inputs.fishing, pond.rule_holds, strict=True):
         effort = rule.effort[pond.day]
         if effort == 0.0:
             continue
-        groups = pond.slices[rule.species]
-        inside = pond.window(groups, rule.shortest_mm, rule.longest_mm)
-        amount = s.number[:, groups]
-        if rule.kind == "kg_per_ha":
-            amount = amount * np.exp(s.log_weight[:, groups]) / 1000.0
+        there = in_window(pond, rule.species, rule.kind, rule.shortest_mm, rule.longest_mm)
         ask = rule.ask[:, year] if rule.when is None else np.where(holds, rule.ask[:, year], rule.otherwise)
-        season = season_fishing(
-            rule.kind, ask, total(amount * inside), p.quota_fishing_limit_per_year, p.quota_limit_power
-        )
-        success = inputs.luck.angler_success[:, year]
-        rates[:, groups] += (season * effort * success)[:, None] * inside
-    return rates
+        season = season_fishing(rule.kind, ask, there, p.quota_fishing_limit_per_year, p.quota_limit_power)
+        per_day = season * effort * inputs.luck.angler_success[:, year]
+        taken.take(pond, rule.species, rule.shortest_mm, rule.longest_mm, per_day, length)
+    return taken
 
 
 def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wariness: Array) -> Array:
@@ -82,10 +115,12 @@ def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wari
     return at_100_per_ha * (catchable / 100.0) ** exponent / (1.0 + wariness)
 
 
-def release_rates(pond: Pond) -> Array:
-    """Deaths per bass and day after being caught and let go [member, bass group]."""
-    groups, deaths = pond.slices[BASS], pond.inputs.death_after_release[pond.day]
-    return (_caught_and_released(pond) * deaths)[:, None] * pond.longer(groups, STOCK_LENGTH_MM)
+def released(pond: Pond, length: float) -> Taken:
+    """Deaths of bass in a step after being caught and let go."""
+    taken = Taken.none(pond)
+    per_day = _caught_and_released(pond) * pond.inputs.death_after_release[pond.day]
+    taken.take(pond, BASS, STOCK_LENGTH_MM, np.inf, per_day, length)
+    return taken
 
 
 def _caught_and_released(pond: Pond) -> Array:

@@ -5,18 +5,22 @@ Rates per day, mass in g, age in years. Arrays are [member, group] unless said.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, Value, logistic
 from pondpop.model import harvest
+from pondpop.model.predation import Hunt
 from pondpop.model.state import Pond, of_species
 from pondpop.species import BASS, SHAD, Parameters
 
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
+MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 Where = tuple[slice | NDArray[np.intp], ...]
 Rates = dict[str, tuple[Where, Array]]
-"""Deaths per fish and day by cause: where among [member, group] it acts, and how much there."""
+"""Deaths per fish (or per g) and day by cause: where among [member, group] it acts, and how much there."""
 
 
 def background_of_day(p: Parameters, water_c: Array, multiplier: Array) -> Array:
@@ -53,10 +57,68 @@ def starvation_deaths(condition: Array, per_day: Value, below: Value, width: Val
     return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
 
 
-def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
-    """Deaths per fish and day by cause, harvest with them."""
+class Deaths(NamedTuple):
+    """Of what the fish of a step die, and how those that live differ from those that there were.
+
+    Deaths that choose by length are not the same per fish and per g; `chosen` has those per g.
+    """
+
+    rates: Rates  # per fish
+    chosen: Rates
+    longer: Array  # gain of the mean of log length in the step
+    spread: Array | float  # standard deviation of log length, relative to before
+
+    def log_shares_left(self, length: float) -> tuple[Array, Array]:
+        """Natural log of the shares of number and of weight that are left after so many days [member, group]."""
+        number = log_share_left(self.rates, length)
+        more = np.zeros_like(number)
+        for cause, (where, per_gram) in self.chosen.items():
+            more[where] += per_gram - self.rates[cause][1]
+        more *= -length
+        more += number
+        return number, np.minimum(more, -LEAST_DEATHS, out=more)
+
+
+def deaths(pond: Pond, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
+    """All deaths of a step, harvest with them."""
+    every, bass = np.s_[:, :], np.s_[:, pond.slices[BASS]]
+    predation, longer = _predation(pond, hunt, length)
+    spread: Array | float = 1.0
+    rates = natural_rates(pond, log_condition, predation)
+    chosen: Rates = {"predation": (every, hunt.predation)}
+    if any(rule.effort[pond.day] for rule in pond.inputs.fishing):
+        taken = harvest.harvested(pond, length)
+        rates["harvest"], chosen["harvest"] = (every, taken.per_fish), (every, taken.per_gram)
+        longer, spread = longer + taken.longer, spread * taken.spread
+    if pond.inputs.angling_hours_per_ha[pond.day]:
+        taken = harvest.released(pond, length)
+        rates["release"], chosen["release"] = (bass, taken.per_fish[bass]), (bass, taken.per_gram[bass])
+        longer, spread = longer + taken.longer, spread * taken.spread
+    return Deaths(rates, chosen, longer, spread)
+
+
+def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
+    """Predation per fish and day, and what the mean of log length gains by it in a step of so many days.
+
+    Where predation rises with log length at a rate r, the mean of a normal spread moves by −variance · r a day and the
+    variance stays; a group's fish of a length keep their weight. A fish is taken at no rate below 0.
+    """
+    slope = pond.group.ws_slope
+    longer = pond.state.spread * pond.state.spread
+    longer *= hunt.rise
+    longer *= -length
+    np.maximum(longer, hunt.predation * (-length / slope), out=longer)
+    np.clip(longer, -MOST_MOVED * pond.state.spread, MOST_MOVED * pond.state.spread, out=longer)
+    per_fish = longer * slope
+    per_fish *= 1.0 / length
+    per_fish += hunt.predation
+    return np.maximum(per_fish, 0.0, out=per_fish), longer
+
+
+def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
+    """Deaths per fish and day by cause, without those that people cause."""
     p, g, day = pond.parameters, pond.group, pond.day
-    bass, shad, every = np.s_[:, pond.slices[BASS]], np.s_[:, pond.slices[SHAD]], np.s_[:, :]
+    shad, every = np.s_[:, pond.slices[SHAD]], np.s_[:, :]
     rates: Rates = {
         "predation": (every, predation),
         "background": (every, _background(pond)),
@@ -74,10 +136,6 @@ def death_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     if thin.size:
         where = np.unravel_index(thin, log_condition.shape)
         rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])
-    if any(rule.effort[day] for rule in pond.inputs.fishing):
-        rates["harvest"] = every, harvest.harvest_rates(pond)
-    if pond.inputs.angling_hours_per_ha[day]:
-        rates["release"] = bass, harvest.release_rates(pond)
     return rates
 
 

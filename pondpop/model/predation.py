@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, logistic, total
-from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
+from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
 from pondpop.model.state import Pond, of_species
 from pondpop.species import BASS, BLUEGILL, SHAD, SPECIES, Parameters
 
@@ -126,7 +126,8 @@ class Hunt(NamedTuple):
     fish_met: Array  # [member, bass group], as multiples of what half satisfies
     hunting: Array  # [member, bass group], area searched while not handling food, ha per day and kg
     taken: Array  # [member, species * length], predation of wary prey per day
-    predation: Array  # [member, group], predation per day
+    predation: Array  # [member, group], predation per g and day
+    rise: Array  # [member, group], what a fish longer by a unit of log length suffers more of it
 
 
 def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated: Array) -> Hunt:
@@ -143,7 +144,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated:
     naive = _naive(pond)
     if not hunters.shape[1]:
         nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
-        return Hunt(at_length, naive, nowhere, nothing, nothing, nowhere, np.zeros_like(biomass))
+        none = np.zeros_like(biomass)
+        return Hunt(at_length, naive, nowhere, nothing, nothing, nowhere, none, none)
     found = _shad_found(pond, biomass)
     offered = lay(place, naive.times(biomass))
     offered[:, OF_SHAD] *= found
@@ -166,6 +168,7 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated:
     fish_met, hunting, hunted = hunted_by(offered)
     taken = np.multiply(exposed, hunted, out=hunted)
     exposed[:, OF_SHAD] *= found
+    suffered, rise = read_with_slope(place, taken)
     return Hunt(
         at_length=at_length,
         naive=naive,
@@ -173,7 +176,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated:
         fish_met=fish_met,
         hunting=hunting,
         taken=taken,
-        predation=naive.times(read(place, taken)),
+        predation=naive.times(suffered),
+        rise=naive.times(rise),
     )
 
 
@@ -202,7 +206,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     after Beddington 1975 and DeAngelis et al. 1975, from memory), and the smaller gives way to the larger.
     """
     p, groups = pond.parameters, pond.slices[BASS]
-    large = lay(at_length, biomass * pond.longer(groups, p.interference_from_mm[:, BASS]))
+    large = lay(at_length, biomass * pond.weight_longer(groups, p.interference_from_mm[:, BASS]))
     in_the_way = prey_within_reach(large, pond.tables.gives_way)
     crowding = 1.0 + of_species(p.interference_ha_per_kg, BASS) * in_the_way
     area = pond.state.log_weight[:, groups] * -of_species(p.search_area_exponent, BASS)
@@ -231,7 +235,7 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
 def egg_predators(pond: Pond) -> Array:
     """Bluegill that eat bass eggs, kg/ha [member]: biomass · (2 · max(floor, 1 − ration))^e (assumed shape)."""
     p, s, groups = pond.parameters, pond.state, pond.slices[BLUEGILL]
-    inside = pond.longer(groups, p.egg_predator_min_mm) - pond.longer(groups, p.egg_predator_max_mm)
+    inside = pond.weight_longer(groups, p.egg_predator_min_mm) - pond.weight_longer(groups, p.egg_predator_max_mm)
     hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
     kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
     return total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])

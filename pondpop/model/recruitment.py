@@ -75,7 +75,7 @@ def pulse(pond: Pond, species: int) -> Pulse | None:
         return None
     columns = s.columns
     of_age = (pond.day + 1 - columns.born[:, groups]) / 365.0 >= p.mature_age_years[0]
-    mature = pond.longer(groups, p.mature_length_mm[:, species]) * of_age
+    mature = pond.weight_longer(groups, p.mature_length_mm[:, species]) * of_age
     kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
     spawners = total(kilograms * mature * columns.female_share[:, groups])
     if species == BASS:

@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model.body import log_standard_weight, share_longer
+from pondpop.model import lengths
+from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import Inputs
 from pondpop.species import BASS, SPECIES, Parameters
 
@@ -62,7 +63,11 @@ class State:
     columns: Columns
     number: Array  # fish/ha
     log_weight: Array  # natural log of mean weight in g
-    log_length: Array  # natural log of structural length in mm, which never shrinks
+    log_length: Array  # mean of the natural log of structural length in mm; a fish never shrinks
+    spread: Array  # standard deviation of the natural log of length
+    low: Array  # cuts of the spread of lengths, see `lengths`: no fish below, and
+    high: Array  # none above, in standard deviations
+    grown: Array  # log length that the fish have gained since they came into the pond
     ration: Array  # running mean of the share of maximum intake that was eaten
     food: Array  # kg/ha [food, member]: plankton and benthos
     spawn_gathered: Array  # [member, species]: spawning done this year, and
@@ -79,6 +84,10 @@ class State:
             number=groups(),
             log_weight=groups(),
             log_length=groups(),
+            spread=groups(),
+            low=groups(),
+            high=groups(),
+            grown=groups(),
             ration=groups(),
             food=np.stack([np.broadcast_to(food, (members,)) for food in (plankton, benthos)]).astype(float),
             spawn_gathered=np.zeros((members, len(SPECIES))),
@@ -111,15 +120,19 @@ class State:
         """Biomass of each group, kg/ha [member, group]."""
         return self.number * self.weight() / 1000.0
 
-    def add(self, columns: Columns, number: Array, log_weight: Array, log_length: Array, ration: Array) -> None:
-        """Add groups; each goes behind the others of its species."""
+    def add(
+        self, columns: Columns, number: Array, log_weight: Array, log_length: Array, spread: Array, ration: Array
+    ) -> None:
+        """Add groups with uncut lengths; each goes behind the others of its species."""
         species = np.concatenate([self.columns.species, columns.species])
         order = np.argsort(species, kind="stable")
 
         def joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
             return np.concatenate([old, np.broadcast_to(new, (self.members, len(columns)))], axis=1).take(order, axis=1)
 
-        for name, new in zip(_VARIABLES, (number, log_weight, log_length, ration), strict=True):
+        uncut = np.full((1, 1), lengths.UNCUT)
+        new_groups = (number, log_weight, log_length, spread, -uncut, uncut, 0.0 * uncut, ration)
+        for name, new in zip(_VARIABLES, new_groups, strict=True):
             setattr(self, name, joined(getattr(self, name), new))
         constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
         self.columns = Columns(species[order], *constants)
@@ -141,7 +154,7 @@ class State:
         return True
 
 
-_VARIABLES = ("number", "log_weight", "log_length", "ration")
+_VARIABLES = ("number", "log_weight", "log_length", "spread", "low", "high", "grown", "ration")
 _CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "species")
 
 
@@ -221,19 +234,31 @@ class Pond:
         )
 
     def log_condition(self) -> Array:
-        """Natural log of each group's weight over its standard weight."""
-        standard = self.log_standard_weight(self.state.log_length)
-        return np.subtract(self.state.log_weight, standard, out=standard)
+        """Natural log of weight over standard weight, the same for all fish of a group."""
+        condition = self.log_standard_weight(self.state.log_length)
+        condition += lengths.log_uplift(self.state.spread, self.group.ws_slope)
+        return np.subtract(self.state.log_weight, condition, out=condition)
+
+    def log_length_of_weight(self) -> Array:
+        """Mean log length of each group's weight: that of its fish, the heavier counting more [member, group]."""
+        mean = self.state.spread * self.state.spread
+        mean *= self.group.ws_slope
+        mean += self.state.log_length
+        return mean
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold [member, group]."""
-        return share_longer(
-            self.state.log_length[:, groups], np.reshape(threshold_mm, (-1, 1)), self.parameters.length_cv[:, None]
-        )
+        return lengths.share_longer(self.lengths(groups), np.log(np.reshape(threshold_mm, (-1, 1))))
 
-    def window(self, groups: slice, shortest_mm: float, longest_mm: float) -> Array:
-        """Share of the fish of some groups between two lengths [member, group]."""
-        return self.longer(groups, shortest_mm) - self.longer(groups, longest_mm)
+    def weight_longer(self, groups: slice, threshold_mm: float | Array) -> Array:
+        """Share of the weight of some groups that is in fish longer than a threshold [member, group]."""
+        slope = self.group.ws_slope[:, groups]
+        return lengths.share_longer(self.lengths(groups), np.log(np.reshape(threshold_mm, (-1, 1))), slope)
+
+    def lengths(self, groups: slice | NDArray[np.intp] = ALL) -> lengths.Shape:
+        """How the lengths of some groups are spread."""
+        s = self.state
+        return lengths.shape(s.log_length[:, groups], s.spread[:, groups], s.low[:, groups], s.high[:, groups])
 
 
 def of_species(parameter: Array, species: int) -> Array:

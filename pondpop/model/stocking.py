@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pondpop.arrays import Array
+from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import StockingInput
 from pondpop.model.state import Columns, GroupFactors, Pond
@@ -20,6 +21,7 @@ class Groups(NamedTuple):
     number: Array
     log_weight: Array
     log_length: Array
+    spread: Array
     ration: Array
 
 
@@ -75,10 +77,12 @@ def groups_of(
         log_length += apart[:, None] * growth_z
     elif origin >= 0:
         log_length += p.stocking_length_growth_exponent[:, None] * g.log_growth
+    spread = np.broadcast_to(p.length_cv[:, None], log_length.shape)
     log_weight = log_standard_weight(log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
+    log_weight += lengths.log_uplift(spread, g.ws_slope)
     if weight_g is not None:
         log_weight += np.log(weight_g) - log_standard_weight(mean, g.ws_intercept, g.ws_slope, g.isometric_below)
-    return Groups(columns, number[:, None] * share * sexes, log_weight, log_length, ration[:, None])
+    return Groups(columns, number[:, None] * share * sexes, log_weight, log_length, spread, ration[:, None])
 
 
 def stocked(pond: Pond, event: StockingInput) -> Groups:

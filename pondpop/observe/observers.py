@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model import bioenergetics, grid, harvest, predation
-from pondpop.model.body import share_heavier, share_longer
+from pondpop.model import bioenergetics, grid, harvest, lengths, predation
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
@@ -100,7 +99,7 @@ def _month_numbers(inputs: Inputs) -> NDArray[np.intp]:
 
 def read_survey(engine: Engine) -> dict[str, Array]:
     """The state of the ponds as a perfect survey would find it: arrays [member, …] named as in the Dataset."""
-    s, p = engine.state, engine.parameters
+    s = engine.state
     weight = s.weight()
     biomass = s.number * weight / 1000.0
     condition = np.exp(engine.log_condition())
@@ -111,10 +110,12 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     for species, groups in enumerate(engine.slices):
         if groups.start == groups.stop:
             continue
-        longer = share_longer(s.log_length[:, groups, None], edges[:-1], p.length_cv[:, None, None])
-        share = -np.diff(longer, axis=2, prepend=1.0, append=0.0)
-        fish = s.number[:, groups, None] * share
+        spread = lengths.Shape(*(part[:, :, None] for part in engine.lengths(groups)))
+        longer = lengths.share_longer(spread, np.log(edges[:-1]))
+        heavier = lengths.share_longer(spread, np.log(edges[:-1]), engine.group.ws_slope[:, groups, None])
+        fish = s.number[:, groups, None] * -np.diff(longer, axis=2, prepend=1.0, append=0.0)
         number[:, species] = fish.sum(axis=1)
+        share = -np.diff(heavier, axis=2, prepend=1.0, append=0.0)
         kilograms[:, species] = (biomass[:, groups, None] * share).sum(axis=1)
         if species in (BASS, BLUEGILL):
             with np.errstate(invalid="ignore", divide="ignore"):
@@ -122,13 +123,10 @@ def read_survey(engine: Engine) -> dict[str, Array]:
             relative_weight[:, species] = np.where(number[:, species] > 1e-9, mean, np.nan)
     out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
     out["age0_number"] = _age0(engine)
-    slope_cv = p.standard_weight_slope * p.length_cv[:, None]
-    heavy = [
-        _sum(s.number[:, engine.slices[BASS]] * _heavier(engine, engine.slices[BASS], BASS, lb * G_PER_LB, slope_cv))
-        for lb in BIG_BASS_LB
-    ]
+    bass = engine.slices[BASS]
+    heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
     out["bass_above"] = np.stack(heavy, axis=1)
-    largest = [largest_weight(engine, s.number[:, groups], groups, k) for k, groups in enumerate(engine.slices)]
+    largest = [largest_weight(engine, s.number[:, groups], groups) for groups in engine.slices]
     out["largest_weight"] = np.stack(largest, axis=1)
     out |= _stocked_groups(engine, weight)
     out["plankton"], out["benthos"] = s.plankton.copy(), s.benthos.copy()
@@ -148,24 +146,24 @@ def _age0(engine: Engine) -> Array:
     return np.stack([_sum(s.number[:, groups] * young[:, groups]) for groups in engine.slices], axis=1)
 
 
-def _heavier(
-    engine: Engine, groups: slice | NDArray[np.intp], species: int, threshold_g: float | Array, cv: Array
-) -> Array:
-    return share_heavier(engine.state.log_weight[:, groups], threshold_g, cv[:, species, None], 1.0)
+def _heavier(engine: Engine, groups: slice | NDArray[np.intp], log_weight: float | Array) -> Array:
+    """Share of the fish of some groups that are heavier than e^log_weight g [member, group]."""
+    spread, slope = engine.lengths(groups), engine.group.ws_slope[:, groups]
+    length = lengths.log_length_of_weight(spread, engine.state.log_weight[:, groups], log_weight, slope)
+    return lengths.share_longer(spread, length)
 
 
-def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.intp], species: int) -> Array:
+def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.intp]) -> Array:
     """Weight in g that one expected fish of the whole pond exceeds [member]; NaN where less than one fish is left.
 
     number is the fish/ha that count in some columns of a species [member, those columns].
     """
-    s, p = engine.state, engine.parameters
-    cv = p.standard_weight_slope * p.length_cv[:, None]
+    s = engine.state
     fish = number * engine.inputs.area_ha
     low, high = np.full(s.members, np.log(1e-2)), np.full(s.members, np.log(2e4))
     for _ in range(40):
         middle = 0.5 * (low + high)
-        above = _sum(fish * _heavier(engine, columns, species, np.exp(middle)[:, None], cv)) >= 1.0
+        above = _sum(fish * _heavier(engine, columns, middle[:, None])) >= 1.0
         low, high = np.where(above, middle, low), np.where(above, high, middle)
     return np.where(_sum(fish) > 1.0, np.exp(low), np.nan)
 
@@ -187,7 +185,7 @@ def _stocked_groups(engine: Engine, weight: Array) -> dict[str, Array]:
         some = np.where(left > 0.0, left, np.nan)
         out["group_length"][:, k] = _sum(fish * np.exp(s.log_length[:, columns])) / some
         out["group_weight"][:, k] = _sum(fish * weight[:, columns]) / some
-        out["group_largest_weight"][:, k] = largest_weight(engine, fish, columns, event.species)
+        out["group_largest_weight"][:, k] = largest_weight(engine, fish, columns)
     return out
 
 

@@ -74,14 +74,15 @@ class _GrowthBetween:
                 self.mm_a_year[:, k] = _growth(engine, one, self.begun.pop(k))
 
 
-SAME_GROUP = ("origin", "born", "growth_z", "sex")
+SAME_GROUP = ("origin", "growth_z", "sex")
+SAME_BROOD_DAYS = 60.0  # groups that have joined have a mean birthday; others of a brood are born weeks away
 
 
 def _groups(engine: Engine, species: int) -> dict[str, Array]:
-    """The groups of a species as they stand, [member, group]: number, log_length and what never changes about them."""
+    """The groups of a species as they stand, [member, group]: number, lengths and what tells a group from others."""
     s, groups = engine.state, engine.slices[species]
-    constant = {name: getattr(s.columns, name)[:, groups].copy() for name in SAME_GROUP}
-    return constant | {"number": s.number[:, groups].copy(), "log_length": s.log_length[:, groups].copy()}
+    constant = {name: getattr(s.columns, name)[:, groups].copy() for name in (*SAME_GROUP, "born")}
+    return constant | {name: getattr(s, name)[:, groups].copy() for name in ("number", "log_length", "spread", "grown")}
 
 
 def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
@@ -92,14 +93,17 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     same = (now["number"] > 0.0)[:, :, None] & (then["number"] > 0.0)[:, None, :]
     for name in SAME_GROUP:
         same &= now[name][:, :, None] == then[name][:, None, :]
-    number = np.where(same.any(axis=2), now["number"], 0.0)[:, :, None]
-    start = np.take_along_axis(then["log_length"], same.argmax(axis=2), axis=1)[:, :, None]
-    end = now["log_length"][:, :, None]
+    apart = np.where(same, np.abs(now["born"][:, :, None] - then["born"][:, None, :]), np.inf)
+    before = apart.argmin(axis=2)
+    number = np.where(apart.min(axis=2) <= SAME_BROOD_DAYS, now["number"], 0.0)[:, :, None]
+    start, spread, grown = (
+        np.take_along_axis(then[name], before, axis=1)[:, :, None] for name in ("log_length", "spread", "grown")
+    )
     length = np.array(asked.lengths_mm)
-    off = (np.log(length) - start) / engine.parameters.length_cv[:, None, None]
+    off = (np.log(length) - start) / spread
     likely = number * np.exp(-0.5 * off**2)  # [member, group, fish]
     total = likely.sum(axis=1)
-    gain = (likely * np.expm1(end - start)).sum(axis=1) * length / np.maximum(total, 1e-300)
+    gain = (likely * np.expm1(now["grown"][:, :, None] - grown)).sum(axis=1) * length / np.maximum(total, 1e-300)
     mean: Array = gain.mean(axis=1) * 365.25 / (asked.last - asked.first)
     return np.where((total > 1e-9).all(axis=1), mean, np.nan)
 

@@ -42,7 +42,7 @@ def add_empty_columns(engine: Engine) -> None:
     nothing, day = np.zeros((1, 8)), np.full((1, 8), float(engine.day))
     columns = Columns(kind, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full((1, 8), -1))
     zeros = np.zeros((engine.state.members, 8))
-    engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.5)
+    engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.065, zeros + 0.5)
     engine.columns_changed()
 
 

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from copy import deepcopy
-from math import log
+from math import exp, log
 
 import numpy as np
 import pytest
@@ -75,7 +75,9 @@ def test_what_is_eaten_is_what_died_and_what_the_pond_gave(pond):
     for was, g in zip(before.groups, pond.groups, strict=True):
         died = was.number - g.number
         assert died == pytest.approx(was.number * g.mean_alive * g.deaths, rel=1e-12)
-        lost += died * g.predation / g.deaths * was.weight / 1000
+        of_weight = was.biomass * g.weight_alive * g.weight_deaths
+        assert was.biomass * exp(-g.weight_deaths) == pytest.approx(was.biomass - of_weight, rel=1e-12)
+        lost += was.biomass * g.weight_alive * g.predation
         eaten += g.fish_eaten * was.biomass
         for name in food:
             food[name] += g.food_eaten[name] * was.biomass
@@ -118,7 +120,8 @@ def test_removal_takes_what_is_asked_and_never_more_than_is_there(pond):
 @pytest.mark.parametrize("kind", ["kg_per_ha", "per_ha"])
 def test_quota_is_taken_when_small_and_bounded_by_what_anglers_catch_when_large(pond, kind):
     def deaths(ask):
-        return scalar_day.harvest_rates(pond.groups, Fishing(BASS, 1.0, 9000.0, kind, ask, 1 / 200), P)
+        rule = Fishing(BASS, 1.0, 9000.0, kind, ask, 1 / 200)
+        return [per_fish for per_fish, *_ in scalar_day.harvest_rates(pond.groups, rule, P, 1.0)]
 
     there = total(pond, BASS, "biomass" if kind == "kg_per_ha" else "number")
     small = deaths(0.05 * there)
@@ -129,10 +132,11 @@ def test_quota_is_taken_when_small_and_bounded_by_what_anglers_catch_when_large(
 
 
 def test_a_season_of_a_share_takes_that_share(pond):
-    rates = scalar_day.harvest_rates(pond.groups, Fishing(BASS, 300.0, 9000.0, "share", 0.4, 1 / 200), P)
+    rule = Fishing(BASS, 300.0, 9000.0, "share", 0.4, 1 / 200)
+    rates = [per_fish for per_fish, *_ in scalar_day.harvest_rates(pond.groups, rule, P, 1.0)]
     large = [i for i, g in enumerate(pond.groups) if g.species == BASS and g.length > 350]
     assert max(rates[i] for i in large) * 200 == pytest.approx(-log(0.6), rel=1e-2)
-    assert max(rates) <= -log(0.6) / 200
+    assert max(rates) <= -log(0.6) / 200 * (1 + 1e-12)
 
 
 def test_catch_is_harvests_share_of_deaths_and_more_fishing_leaves_fewer(pond):
@@ -174,7 +178,7 @@ def test_stocked_fish_keep_number_mean_and_stated_spread():
     assert sum(g.number for g in pond.groups if g.sex == "female") == pytest.approx(70.0)
     middle = [g for g in pond.groups if g.length == pytest.approx(200.0)]
     assert middle
-    assert all(g.weight == pytest.approx(110.0) for g in middle)
+    assert all(g.weight == pytest.approx(110.0 * scalar_day.mean_over_middle_weight(P, g)) for g in middle)
     spread = sum(g.number * log(g.length / 200.0) ** 2 for g in pond.groups) / 100.0
     assert spread + P.length_cv**2 == pytest.approx(0.12**2, rel=1e-9)
 
@@ -208,7 +212,8 @@ def everything_at_once(parameters, steps):
     ]
     removals = [
         (250, Removal(BLUEGILL, 80.0, 150.0, "share", 0.3)), (260, Removal(BASS, 300.0, 500.0, "kg_per_ha", 2.0)),
-        (270, Removal(SHAD, 1.0, 900.0, "per_ha", 1000.0)),
+        (270, Removal(SHAD, 1.0, 900.0, "per_ha", 1000.0)), (40, Removal(BASS, 370.0, 900.0, "share", 1.0)),
+        (300, Removal(BLUEGILL, 90.0, 140.0, "share", 1.0)), (310, Removal(BLUEGILL, 100.0, 130.0, "share", 0.6)),
     ]
     growth, survival, spawning = (1.05, 1.0, 0.97, 1.0), (1.0, 1.1, 1.0, 0.9), (0.8, 1.0, 1.2, 1.0)
     season = np.where((year_day >= 60) & (year_day < 300), 1 / 240, 0.0)
@@ -249,7 +254,7 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
     inputs, days = everything_at_once(parameters, steps)
     engine, pond, tables = Engine(inputs), scalar_day.new_pond(p), scalar_day.Tables(p)
     moved = Flows.zero(1)
-    for day in days[: ENGINE_DAYS if steps == 1 else 150]:
+    for day in days[: ENGINE_DAYS if steps == 1 else 320]:
         engine.run_day()
         moved.include(engine.flows)
         scalar_day.one_day(pond, day, p, tables, steps)
@@ -258,8 +263,10 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
     there = s.number[0] > 0
     assert len(groups) == there.sum() > 50
     for name, found in (("number", s.number), ("weight", np.exp(s.log_weight)), ("length", np.exp(s.log_length)),
-                        ("ration", s.ration)):
+                        ("ration", s.ration), ("spread", s.spread)):
         np.testing.assert_allclose(found[0, there], [getattr(g, name) for g in groups], rtol=1e-9, err_msg=name)
+    np.testing.assert_allclose(np.stack([s.low, s.high])[:, 0, there].T, [g.cut for g in groups], rtol=1e-9)
+    assert (s.high[0, there] < 10.0).any(), "no group was cut"
     assert s.plankton[0] == pytest.approx(pond.food["plankton"], rel=1e-9)
     assert s.benthos[0] == pytest.approx(pond.food["benthos"], rel=1e-9)
     np.testing.assert_allclose(moved.harvest_number[0], pond.caught_number, rtol=1e-9)

@@ -16,7 +16,7 @@ Beddington 1975 and DeAngelis et al. 1975 (from memory). All other forms are ass
 """
 
 from dataclasses import dataclass, field
-from math import cos, exp, expm1, inf, isnan, log, log10, pi, sqrt
+from math import cos, erfc, exp, expm1, inf, isnan, log, log10, pi, prod, sqrt
 from types import SimpleNamespace
 
 SPECIES = ("bass", "bluegill", "shad", "minnow")
@@ -24,7 +24,8 @@ BASS, BLUEGILL, SHAD, MINNOW = range(4)
 FOODS = ("plankton", "benthos")
 DAYS_PER_YEAR = 365.0
 STOCK_LENGTH_OF_BASS = 8 * 25.4  # mm
-LOGISTIC_FOR_NORMAL = 1.702  # logistic(1.702 z) stays within 0.01 of the normal distribution function
+UNCUT = 40.0  # standard deviations
+NOTHING = 1e-12  # a group of which no larger share is left is gone
 
 GRID_POINTS, GRID_FIRST, GRID_LAST = 36, 8.0, 800.0
 GRID_STEP = log(GRID_LAST / GRID_FIRST) / (GRID_POINTS - 1)
@@ -45,10 +46,12 @@ class Group:
     growth: float  # multiplies maximum intake only
     number: float
     weight: float
-    length: float  # structural; never shrinks
+    length: float  # whose logarithm is the mean of the logarithms; a fish never shrinks
     age: float
     ration: float  # running mean of the share of maximum intake that was eaten
     days_since_stocked: float = inf
+    spread: float = 0.0  # standard deviation of the natural log of length, about that of `length`
+    cut: tuple = (-UNCUT, UNCUT)  # no fish beyond, in standard deviations of the normal before the cut
 
     @property
     def biomass(self):
@@ -160,19 +163,92 @@ def standard_weight(p, species, length):
     return 10 ** (a + b * log10(length))
 
 
+def slope_of_weight(p, group):
+    return p.standard_weight_slope[group.species]
+
+
+def mean_over_middle_weight(p, group):
+    """Mean weight of a group over the weight of its fish of mean length."""
+    return exp((slope_of_weight(p, group) * group.spread) ** 2 / 2)
+
+
+def normal_between(low, high, tilt=0.0):
+    """Share of a normal between two z; with a tilt, share of the weight, which grows by e^tilt per z."""
+    return (erfc((low - tilt) / sqrt(2)) - erfc((high - tilt) / sqrt(2))) / 2
+
+
+def normal_density(z):
+    return exp(-z * z / 2) / sqrt(2 * pi)
+
+
+def mean_and_variance_of_z(low, high):
+    whole = max(normal_between(low, high), 1e-300)
+    a, b = normal_density(low), normal_density(high)
+    mean = (a - b) / whole
+    return mean, max(1 + (low * a - high * b) / whole - mean * mean, 1e-6)
+
+
+def z_of(group, length):
+    """Place of a length in the normal, within the cuts, and the standard deviation of that normal."""
+    mean, variance = mean_and_variance_of_z(*group.cut)
+    sd = group.spread / sqrt(variance)
+    if length in (0.0, inf):
+        return group.cut[length == inf], sd
+    return min(max((log(length / group.length) + sd * mean) / sd, group.cut[0]), group.cut[1]), sd
+
+
 def longer(p, group, threshold):
     """Share of a group longer than a threshold: lengths are spread about the group's own."""
-    return step_up(LOGISTIC_FOR_NORMAL * log(group.length / threshold) / p.length_cv)
+    return in_window(p, group, threshold, inf)
+
+
+def weight_longer(p, group, threshold):
+    """Share of the weight of a group in fish longer than a threshold."""
+    return weight_in_window(p, group, threshold, inf)
 
 
 def in_window(p, group, shortest, longest):
-    return longer(p, group, shortest) - longer(p, group, longest)
+    a, b = z_of(group, shortest)[0], z_of(group, longest)[0]
+    return normal_between(a, b) / max(normal_between(*group.cut), 1e-300)
 
 
-def amount_inside(groups, inside, kind):
-    """Kg/ha or fish/ha in a length window, from each group's share inside it."""
-    amounts = [g.biomass if kind == "kg_per_ha" else g.number for g in groups]
-    return sum(amount * part for amount, part in zip(amounts, inside, strict=True))
+def weight_in_window(p, group, shortest, longest):
+    (a, sd), (b, _) = z_of(group, shortest), z_of(group, longest)
+    tilt = slope_of_weight(p, group) * sd
+    return normal_between(a, b, tilt) / max(normal_between(*group.cut, tilt), 1e-300)
+
+
+def amount_inside(p, groups, window, kind):
+    """Kg/ha or fish/ha in a length window."""
+    if kind == "kg_per_ha":
+        return sum(g.biomass * weight_in_window(p, g, *window) for g in groups)
+    return sum(g.number * in_window(p, g, *window) for g in groups)
+
+
+def left_by_window(p, group, shortest, longest, share):
+    """Shares of number and weight left when a share of a window is taken, gain of mean log length, spread, and cut."""
+    low, high = group.cut
+    (a, sd), (b, _) = z_of(group, shortest), z_of(group, longest)
+    whole, mean_and_variance = max(normal_between(low, high), 1e-300), mean_and_variance_of_z(low, high)
+    number = 1 - share * in_window(p, group, shortest, longest)
+    weight = 1 - share * weight_in_window(p, group, shortest, longest)
+    if min(number, weight) <= NOTHING:
+        return 0.0, 0.0, 0.0, 1.0, group.cut
+    mean, variance = mean_and_variance
+    at_a, at_b = normal_density(a), normal_density(b)
+    mean_left = (mean - share * (at_a - at_b) / whole) / number
+    square = variance + mean * mean - share * (normal_between(a, b) + a * at_a - b * at_b) / whole
+    variance_left = max(square / number - mean_left * mean_left, 1e-6)
+    cut = group.cut
+    if share >= 1 and a < b:  # all of them: where none are left at one end, the group ends there
+        before, after = normal_between(low, a), normal_between(b, high)
+        if after <= 1e-3 * before:
+            cut = (low, a)
+        elif before < 1e-3 * after:
+            cut = (b, high)
+        if cut != group.cut:
+            mean_left, variance_left = mean_and_variance_of_z(*cut)
+    return number, weight, sd * (mean_left - mean), sqrt(variance_left / variance), cut
 
 
 def place_on_grid(length):
@@ -180,6 +256,16 @@ def place_on_grid(length):
     position = min(max(log(length / GRID_FIRST) / GRID_STEP, 0.0), GRID_POINTS - 1.0)
     lower = min(int(position), GRID_POINTS - 2)
     return lower, position - lower
+
+
+def place_of_weight(p, group):
+    """Where the mean log length of a group's weight stands: heavier fish count more."""
+    return place_on_grid(group.length * exp(slope_of_weight(p, group) * group.spread**2))
+
+
+def rise(values, place):
+    """What a field read there gains per unit of log length."""
+    return (values[place[0] + 1] - values[place[0]]) / GRID_STEP
 
 
 def read(values, place):
@@ -309,11 +395,12 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
                     females,
                     growth,
                     number * sex_share * type_share,
-                    weight_of(length),
+                    weight_of(length) * exp((p.standard_weight_slope[species] * p.length_cv) ** 2 / 2),
                     length,
                     age,
                     ration,
                     since,
+                    p.length_cv,
                 )
             )
 
@@ -350,11 +437,14 @@ def stock(pond, event, p):
 
 def remove(pond, event, p):
     groups = [g for g in pond.groups if g.species == event.species]
-    inside = [in_window(p, g, event.shortest_mm, event.longest_mm) for g in groups]
-    there = amount_inside(groups, inside, event.kind)
+    there = amount_inside(p, groups, (event.shortest_mm, event.longest_mm), event.kind)
     share = event.amount if event.kind == "share" else min(1.0, event.amount / max(there, 1e-300))
-    for g, part in zip(groups, inside, strict=True):
-        g.number *= 1 - share * part
+    for g in groups:
+        number, weight, gain, narrower, g.cut = left_by_window(p, g, event.shortest_mm, event.longest_mm, share)
+        g.number *= number
+        g.weight *= weight / number if number else 1.0
+        g.length *= exp(gain)
+        g.spread *= narrower
 
 
 # ---------------------------------------------------------------------------------------------- meeting food
@@ -388,7 +478,7 @@ def set_maximum_intake_and_search(groups, day, p):
     large = [0.0] * GRID_POINTS
     for g in groups:
         if g.species == BASS:
-            lay(large, place_on_grid(g.length), g.biomass * longer(p, g, p.interference_from_mm[BASS]))
+            lay(large, place_of_weight(p, g), g.biomass * weight_longer(p, g, p.interference_from_mm[BASS]))
     unhindered = []
     for own in GRID:
         in_the_way = sum(
@@ -409,13 +499,13 @@ def set_maximum_intake_and_search(groups, day, p):
         if s == BASS:
             area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
             area *= g.growth ** p.search_growth_exponent[BASS]
-            g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_on_grid(g.length))
+            g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_of_weight(p, g))
 
 
 def set_food_met(pond, p, tables):
     """Plankton and benthos met, as multiples of what half satisfies."""
     for g in pond.groups:
-        g.place = place_on_grid(g.length)
+        g.place = place_of_weight(p, g)
         size = 1.0
         if g.species == BLUEGILL:
             offset, reference = p.foraging_size_offset_g[BLUEGILL], p.foraging_size_reference_g[BLUEGILL]
@@ -448,7 +538,8 @@ def hunt(groups, day, p, tables):
 
     taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s], strict=True)] for s in range(4)]
     for g in groups:
-        g.predation = read(taken[g.species], g.place) * g.naive
+        g.predation = read(taken[g.species], g.place) * g.naive  # per g
+        g.predation_rise = rise(taken[g.species], g.place) * g.naive
     return [[o * e for o in out] for out, e in zip(out_of_cover, ease, strict=True)]
 
 
@@ -515,10 +606,10 @@ def angling_catch(pond, day, p):
 
 def set_deaths(groups, day, p, dt, caught_and_released):
     """Deaths per fish over the step by all causes, and the mean share of the group alive during it."""
-    fishing = [harvest_rates(groups, rule, p) for rule in day.fishing]
+    fishing = [harvest_rates(groups, rule, p, dt) for rule in day.fishing]
     for i, g in enumerate(groups):
         s = g.species
-        g.condition = g.weight / standard_weight(p, s, g.length)
+        g.condition = g.weight / mean_over_middle_weight(p, g) / standard_weight(p, s, g.length)
         background = (
             p.background_deaths_multiplier[s]
             * p.background_deaths_at_1_g_per_year
@@ -539,33 +630,50 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             cold = p.cold_deaths_per_day[SHAD] * step_up(
                 (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD]
             )
-        g.harvest = sum(rates[i] for rates in fishing) if fishing else 0.0
-        released = 0.0
+        slope = slope_of_weight(p, g)
+        moved = max(-g.spread**2 * g.predation_rise * dt, -g.predation * dt / slope)
+        moved = min(max(moved, -g.spread / 2), g.spread / 2)
+        eaten = max(0.0, g.predation + moved * slope / dt)  # predation per fish
+        taken = [rates[i] for rates in fishing]
         if s == BASS and caught_and_released:
-            released = caught_and_released * day.death_after_release * longer(p, g, STOCK_LENGTH_OF_BASS)
-        g.deaths = (g.predation + background + starvation + old_age + cold + g.harvest + released) * dt
+            dying = caught_and_released * day.death_after_release
+            taken.append(window_deaths(p, g, STOCK_LENGTH_OF_BASS, inf, dying, dt))
+        g.harvest, g.harvest_by_weight = (sum(t[k] for t in taken[: len(fishing)]) for k in (0, 1))
+        natural = background + starvation + old_age + cold
+        g.deaths = (eaten + natural + sum(t[0] for t in taken)) * dt
+        g.weight_deaths = (g.predation + natural + sum(t[1] for t in taken)) * dt
         g.mean_alive = -expm1(-g.deaths) / g.deaths
+        g.weight_alive = -expm1(-g.weight_deaths) / g.weight_deaths
+        g.moved = moved + sum(t[2] for t in taken)
+        g.narrower = prod(t[3] for t in taken)
 
 
-def harvest_rates(groups, rule, p):
-    """Fishing deaths per day of each group under one rule. A quota asks for F, bounded by what anglers can catch."""
-    inside = [in_window(p, g, rule.shortest_mm, rule.longest_mm) if g.species == rule.species else 0.0 for g in groups]
+def window_deaths(p, group, shortest, longest, per_day, dt):
+    """Fish of a window die at a rate: deaths per fish and per g and day, gain of mean log length, and of spread."""
+    share = min(-expm1(-per_day * dt), 1 - 1e-9)
+    number, weight, gain, narrower, _ = left_by_window(p, group, shortest, longest, share)
+    return -log(max(number, NOTHING)) / dt, -log(max(weight, NOTHING)) / dt, gain, narrower
+
+
+def harvest_rates(groups, rule, p, dt):
+    """What a rule does to each group in a step, as `window_deaths`. A quota asks for F, bounded by what anglers catch."""
+    window = (rule.shortest_mm, rule.longest_mm)
     if rule.kind == "share":
         season = -log(1 - min(rule.ask, 1 - 1e-9))
     else:
-        there = amount_inside(groups, inside, rule.kind)
+        there = amount_inside(p, [g for g in groups if g.species == rule.species], window, rule.kind)
         limit, power = p.quota_fishing_limit_per_year, p.quota_limit_power
         wanted = min(rule.ask / max(there, 1e-300), 1e6 * limit)
         season = wanted / (1 + (wanted / limit) ** power) ** (1 / power)
-    return [season * rule.effort * part for part in inside]
+    per_day = season * rule.effort
+    return [window_deaths(p, g, *window, per_day, dt) if g.species == rule.species else (0, 0, 0, 1) for g in groups]
 
 
 def book_catch(pond, dt):
-    """Catch is harvest's share of the deaths, at the weight of the start of the step."""
+    """Catch is harvest's share of the deaths, of fish and of weight."""
     for g in pond.groups:
-        caught = g.number * g.mean_alive * g.harvest * dt
-        pond.caught_number[g.species] += caught
-        pond.caught_biomass[g.species] += caught * g.weight / 1000
+        pond.caught_number[g.species] += g.number * g.mean_alive * g.harvest * dt
+        pond.caught_biomass[g.species] += g.biomass * g.weight_alive * g.harvest_by_weight * dt
 
 
 # ---------------------------------------------------------------------------------------------- eating: what was there
@@ -574,7 +682,7 @@ def book_catch(pond, dt):
 def set_fish_eaten(groups, p, tables, catchable):
     """Bass eat what died of predation: the prey is laid again as it was alive over the step."""
     bass = [g for g in groups if g.species == BASS]
-    alive = lay_prey(groups, [g.biomass * g.naive * g.mean_alive for g in groups])
+    alive = lay_prey(groups, [g.biomass * g.naive * g.weight_alive for g in groups])
     reach = within_reach(bass, catchable, alive, tables)
     for g in groups:
         g.fish_eaten = g.search * read(reach, g.place) * g.hunger if g.species == BASS else 0.0
@@ -589,7 +697,7 @@ def set_pellets_eaten(groups, day, p):
     bluegill = [g for g in groups if g.species == BLUEGILL]
     for g in bluegill:
         room = max(0.0, p.pellet_ration_target[BLUEGILL] - (1 - g.hunger))
-        g.pellets_eaten = p.pellet_access[BLUEGILL] * room * g.max_intake * longer(p, g, p.pellets_from_mm[BLUEGILL])
+        g.pellets_eaten = p.pellet_access[BLUEGILL] * room * g.max_intake * weight_longer(p, g, p.pellets_from_mm[BLUEGILL])
     wanted = sum(g.pellets_eaten * g.biomass for g in bluegill)
     share = min(1.0, day.pellets_kg_per_ha * (1 - p.pellet_waste_share) / max(wanted, 1e-300))
     for g in bluegill:
@@ -660,7 +768,9 @@ def grow(g, p, dt):
         share = min(p.length_growth_limit, (g.condition / set_point) ** p.length_growth_power)
         slope = 3.0 if g.length < p.isometric_below_mm[s] else p.standard_weight_slope[s]
         g.length *= exp(growth / slope * share)
-    g.weight *= exp(growth)
+    g.length *= exp(g.moved)
+    g.spread *= g.narrower
+    g.weight *= exp(growth + g.deaths - g.weight_deaths)
 
 
 # ---------------------------------------------------------------------------------------------- spawning
@@ -698,7 +808,7 @@ def spawning_today(s, day, p):
 
 def one_pulse(pond, species, ready, day, p):
     parents = [g for g in pond.groups if g.species == species and g.age >= p.mature_age_years]
-    mature = [longer(p, g, p.mature_length_mm[species]) for g in parents]
+    mature = [weight_longer(p, g, p.mature_length_mm[species]) for g in parents]
     females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature, strict=True))
     if species == BASS:
         eaters = egg_predators(pond, p)
@@ -731,7 +841,7 @@ def egg_predators(pond, p):
     """Kg/ha of bluegill of a size to eat bass eggs, the hungry counting more."""
     return sum(
         g.biomass
-        * in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
+        * weight_in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
         * (2 * max(p.egg_predator_hunger_floor, 1 - g.ration)) ** p.egg_predator_hunger_exponent
         for g in pond.groups
         if g.species == BLUEGILL
