@@ -33,18 +33,19 @@ import numpy as np
 sys.path[:0] = [sys.argv[1], sys.argv[1] + "/tests"]
 from small import pond
 from laws import EVERYTHING
-from pondpop import results, variants
+from pondpop.ensemble import results, run
+from pondpop.ensemble.workers import processes
 
 if __name__ == "__main__":
     scenario = pond(members=5, years=2, extra=EVERYTHING)
-    first = variants.compare(scenario)
-    found = {"a second run": variants.compare(scenario)}
-    variants.BLOCK_MEMBERS = 2
-    found["blocks of 2"] = variants.compare(scenario)
+    first = run.compare(scenario)
+    found = {"a second run": run.compare(scenario)}
+    run.BLOCK_MEMBERS = 2
+    found["blocks of 2"] = run.compare(scenario)
     with ThreadPoolExecutor(2) as executor:
-        found["two threads"] = variants.compare(scenario, executor)
-    with variants.processes(2) as executor:
-        found["two processes"] = variants.compare(scenario, executor)
+        found["two threads"] = run.compare(scenario, executor)
+    with processes(2) as executor:
+        found["two processes"] = run.compare(scenario, executor)
     for name, dataset in found.items():
         same = all(np.array_equal(first[v].values, dataset[v].values, equal_nan=True) for v in first.data_vars)
         print(f"  {name}: {'same bits' if same else 'OTHER BITS'}", flush=True)

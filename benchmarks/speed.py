@@ -133,7 +133,8 @@ def alone_one_member(years: str) -> dict[str, float]:
 
 def alone_ensemble(members: str, years: str, workers: str, strategies: str) -> dict[str, float]:
     """An ensemble under each strategy, on so many workers."""
-    from pondpop.ensemble.run import compare, processes
+    from pondpop.ensemble.run import compare
+    from pondpop.ensemble.workers import processes
 
     scenario = pond(int(members), int(years), int(strategies))
     begun = time.perf_counter()

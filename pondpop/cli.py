@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -45,7 +46,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     command: Callable[[argparse.Namespace], None] = given.command
     try:
-        command(given)
+        with _stopped_alike():
+            command(given)
         print(end="", flush=True)  # sys.stdout is None where there is none
     except InputError as error:
         return _complain(error, 2)
@@ -64,6 +66,30 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         return _complain(f"internal fault, please report it: {type(error).__name__}: {error}", 1)
     return 0
+
+
+@contextmanager
+def _stopped_alike() -> Iterator[None]:
+    """Being asked to end (SIGTERM) is like an interrupt from the keyboard; after the first one, more are ignored."""
+
+    def stop(*_: object) -> NoReturn:
+        for sign in before:
+            signal.signal(sign, signal.SIG_IGN)
+        before.clear()
+        raise KeyboardInterrupt
+
+    before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
+    before = {sign: how for sign, how in before.items() if how in (signal.SIG_DFL, signal.default_int_handler)}
+    try:
+        for sign in before:
+            signal.signal(sign, stop)
+    except ValueError:  # not in the first thread: whoever called answers signals
+        before = {}
+    try:
+        yield
+    finally:
+        for sign, how in before.items():
+            signal.signal(sign, how)
 
 
 def _complain(error: object, status: int) -> int:
@@ -416,7 +442,7 @@ def _output(
 def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, Any]]:
     """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
     from pondpop.checks import InputError
-    from pondpop.ensemble.run import processes
+    from pondpop.ensemble.workers import processes
     from pondpop.progress import Progress
 
     progress = Progress()

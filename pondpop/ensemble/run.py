@@ -7,12 +7,8 @@ Members are run in blocks; one block of one variant is one picklable job for a p
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
-import os
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
+from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
@@ -196,31 +192,3 @@ def compare(
         dataset.attrs["members_from"] = source.identity
         dataset.attrs.update({name: source.about[name] for name in ABOUT_RECORDS if name in source.about})
     return dataset
-
-
-@contextmanager
-def processes(workers: int) -> Iterator[Executor | None]:
-    """An executor of so many processes, or None for one worker, which is this process.
-
-    Each has one thread for linear algebra. They end with the block, also when it is interrupted.
-    """
-    if workers == 1:
-        yield None
-        return
-    for library in ("OPENBLAS", "MKL", "OMP"):
-        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
-    before = set(multiprocessing.active_children())
-    executor = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), initializer=_leave_interrupts_alone)
-    try:
-        yield executor
-    except BaseException:
-        executor.shutdown(wait=False, cancel_futures=True)
-        for child in set(multiprocessing.active_children()) - before:
-            child.terminate()
-        raise
-    executor.shutdown()
-
-
-def _leave_interrupts_alone() -> None:
-    """An interrupt from the keyboard reaches all processes; the first one answers it."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -11,7 +11,8 @@ from pondpop.checks import InputError
 from pondpop.ensemble import run
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.results import content_hash
-from pondpop.ensemble.run import Job, Variant, compare, processes, project_all, run_job
+from pondpop.ensemble.run import Job, Variant, compare, project_all, run_job
+from pondpop.ensemble.workers import processes
 
 HARVEST = """
 [[strategies.few.harvest]]
