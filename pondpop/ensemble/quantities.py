@@ -51,7 +51,8 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
     number, biomass, wr = (ds[name].values for name in ("number", "biomass", "relative_weight"))
     for species in MEASURED:
         for short, category in PSD_CATEGORIES.items():
-            yield Quantity(f"{species}_{short}", "percent", indices.psd(number, species, category))
+            psd = ds["psd"].sel(species=species, length_category=category)
+            yield Quantity(f"{species}_{short}", "percent", psd.values)
         shown = as_sampled_psd(number, gear("electrofishing"), species)
         yield Quantity(f"{species}_psd_as_sampled", "percent", shown)
         for low, high in TRAITS[species].wr_classes_in:

@@ -1,8 +1,8 @@
 """Results as a Dataset and as a file: SI inside, one file for all strategies.
 
-A file is netCDF version 3 written by scipy: float64 and int32 only. Names (of strategies, species, stocked groups …)
-are kept as text attributes beside whole-number coordinates and put back on reading. A hash over all contents guards
-against a damaged or altered file.
+`VARIABLES` lists what a projection holds. A file is netCDF version 3 written by scipy: float64, int32, and names (of
+strategies, species, stocked groups …) as characters in UTF-8, so that any reader of netCDF finds them; dates are days
+since 1970-01-01. A hash over all contents guards against a damaged or altered file.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,22 +20,25 @@ from numpy.typing import NDArray
 
 from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import PREY
-from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
+from pondpop.observe import indices
+from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
 from pondpop.scenario import SPECIES, Scenario, dump
 from pondpop.units import G_PER_LB
 
 Array = NDArray[np.float64]
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+EPOCH = "days since 1970-01-01"
+OPEN = "the last one is open above"
 
-# name: (dimensions after strategy and member, unit, what it is)
+# name: (dimensions after strategy and member, unit, what it is); fish are counted, so that their unit is ha-1
 VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
-    "number": (("survey_date", "species", "length_class"), "fish ha-1", "fish by length class"),
+    "number": (("survey_date", "species", "length_class"), "ha-1", "fish by length class"),
     "biomass": (("survey_date", "species", "length_class"), "kg ha-1", "standing crop by length class"),
     "relative_weight": (("survey_date", "species", "length_class"), "percent", "mean relative weight (Wr)"),
-    "age0_number": (("survey_date", "species"), "fish ha-1", "young of the year"),
-    "bass_above": (("survey_date", "big_weight"), "fish ha-1", "bass heavier than a weight"),
+    "age0_number": (("survey_date", "species"), "ha-1", "young of the year"),
+    "bass_above": (("survey_date", "big_weight"), "ha-1", "bass heavier than a weight"),
     "largest_weight": (("survey_date", "species"), "g", "weight that one expected fish of the pond exceeds"),
-    "group_survivors": (("survey_date", "stocked_group"), "fish ha-1", "survivors of a stocked group"),
+    "group_survivors": (("survey_date", "stocked_group"), "ha-1", "survivors of a stocked group"),
     "group_length": (("survey_date", "stocked_group"), "mm", "mean length of a stocked group"),
     "group_weight": (("survey_date", "stocked_group"), "g", "mean weight of a stocked group"),
     "group_largest_weight": (
@@ -46,17 +49,50 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "plankton": (("survey_date",), "kg ha-1", "plankton available to fish"),
     "benthos": (("survey_date",), "kg ha-1", "bottom food available to fish"),
     "eaten_by_bass": (("month", "prey"), "kg ha-1", "what bass ate in the month"),
-    "harvest_number": (("month", "species"), "fish ha-1", "fish harvested in the month"),
+    "harvest_number": (("month", "species"), "ha-1", "fish harvested in the month"),
     "harvest_biomass": (("month", "species"), "kg ha-1", "weight harvested in the month"),
-    "removed_number": (("month", "species"), "fish ha-1", "fish taken out in one-off removals"),
+    "removed_number": (("month", "species"), "ha-1", "fish taken out in one-off removals"),
     "removed_biomass": (("month", "species"), "kg ha-1", "weight taken out in one-off removals"),
-    "release_deaths": (("month",), "fish ha-1", "bass that died after release"),
+    "release_deaths": (("month",), "ha-1", "bass that died after release"),
     "pellets_given": (("month",), "kg ha-1", "pellets given in the month"),
     "pellets_eaten": (("month",), "kg ha-1", "pellets eaten in the month"),
     "edible_prey": (("month", "bass_class"), "kg ha-1", "prey of a size that bass of the class eat, mid-month"),
     "prey_need": (("month", "bass_class"), "kg ha-1", "food in the month that would hold bass of the class at Wr 95"),
-    "catch_rate": (("month", "catch_size"), "fish h-1", "bass caught per angler hour, longer than a size"),
+    "catch_rate": (("month", "catch_size"), "h-1", "bass caught per angler hour, longer than a size"),
     "water_temperature": (("month",), "degC", "mean water temperature of the month"),
+    "number_at_age": (("survey_date", "species", "sex", "age"), "ha-1", "fish by sex and age"),
+    "length_at_age": (("survey_date", "species", "sex", "age"), "mm", "mean total length by sex and age"),
+}
+# What is made of them in `to_dataset`, in the same form
+DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
+    "psd": (
+        ("survey_date", "species", "length_category"),
+        "percent",
+        "proportional size distribution: fish of the category and longer among those of stock length and longer",
+    ),
+    "relative_weight_of_category": (
+        ("survey_date", "species", "length_category"),
+        "percent",
+        "mean relative weight (Wr) of fish from the category's length to the next one's",
+    ),
+    "female_share": (("survey_date", "species"), "1", "share of females among fish of age 1 and older"),
+}
+# unit and meaning of the coordinates
+COORDINATES: dict[str, tuple[str, str]] = {
+    "strategy": ("", "strategy of the scenario"),
+    "member": ("1", "number of the member of the ensemble; all strategies share its luck"),
+    "survey_date": ("", "day at whose start the pond is surveyed"),
+    "month": ("", "first day of the month"),
+    "species": ("", "species"),
+    "length_class": ("inch", f"lower bound of one-inch classes of total length; {OPEN}"),
+    "length_category": ("", "length category (Gabelhouse 1984)"),
+    "sex": ("", "sex; fish of unsexed groups are shared out"),
+    "age": ("year", f"calendar year less that of hatching; {OPEN}"),
+    "bass_class": ("inch", f"lower bound of broad classes of total length of bass; {OPEN}"),
+    "big_weight": ("g", "weight above which bass are counted"),
+    "catch_size": ("inch", "total length above which caught bass are counted"),
+    "prey": ("", "food of bass"),
+    "stocked_group": ("", "name of the stocking"),
 }
 
 
@@ -79,37 +115,76 @@ def to_dataset(
                 placed[..., [groups.index(event.name) for event in strategy.stocking]] = array
                 array = placed
             arrays.append(array)
-        variables[name] = (("strategy", "member", *dims), np.stack(arrays), {"units": unit, "long_name": meaning})
+        variables[name] = (("strategy", "member", *dims), np.stack(arrays), _about(unit, meaning))
     start = scenario.run.start
     months = variables["harvest_biomass"][1].shape[2]
     firsts = [
         dt.date(start.year + (start.month - 1 + k) // 12, (start.month - 1 + k) % 12 + 1, 1) for k in range(months)
     ]
-    dataset = xr.Dataset(
+    coordinates: dict[str, Any] = {
+        "strategy": _names(scenario.strategies),
+        "member": np.arange(variables["plankton"][1].shape[1], dtype=np.int32),
+        "survey_date": np.array(scenario.run.survey_dates, dtype="datetime64[ns]"),
+        "month": np.array(firsts, dtype="datetime64[ns]"),
+        "species": _names(SPECIES),
+        "length_class": LENGTH_CLASSES_IN.astype(np.int32),
+        "length_category": _names(indices.CATEGORIES),
+        "sex": _names(SEXES),
+        "age": np.array(AGES, np.int32),
+        "bass_class": np.array(BASS_CLASSES_IN, np.int32),
+        "big_weight": np.array(BIG_BASS_LB) * G_PER_LB,
+        "catch_size": np.array(CATCH_SIZES_IN, np.int32),
+        "prey": _names(PREY),
+        "stocked_group": _names(groups),
+    }
+    read = xr.Dataset(
         variables,
-        coords={
-            "strategy": list(scenario.strategies),
-            "member": np.arange(variables["plankton"][1].shape[1], dtype=np.int32),
-            "survey_date": np.array(scenario.run.survey_dates, dtype="datetime64[ns]"),
-            "month": np.array(firsts, dtype="datetime64[ns]"),
-            "species": list(SPECIES),
-            "length_class": ("length_class", LENGTH_CLASSES_IN.astype(np.int32), {"long_name": "lower bound, inches"}),
-            "bass_class": ("bass_class", np.array(BASS_CLASSES_IN, np.int32), {"long_name": "lower bound, inches"}),
-            "big_weight": ("big_weight", np.array(BIG_BASS_LB) * G_PER_LB, {"units": "g"}),
-            "catch_size": ("catch_size", np.array(CATCH_SIZES_IN, np.int32), {"long_name": "lower bound, inches"}),
-            "prey": list(PREY),
-            "stocked_group": groups,
-        },
+        coords={name: (name, values, _about(*COORDINATES[name])) for name, values in coordinates.items()},
         attrs={
             "title": scenario.title,
             "schema_version": np.int32(SCHEMA_VERSION),
             "seed": str(scenario.ensemble.seed),
             "area_ha": float(scenario.pond.area_ha),
+            "length_categories": "; ".join(
+                f"{species} {', '.join(map(str, indices.category_inches(species)))} inches" for species in MEASURED
+            ),
             "scenario": dump(scenario),
             "versions": json.dumps(dict(versions), sort_keys=True),
         },
     )
-    return dataset
+    return derive(read)
+
+
+def derive(read: xr.Dataset) -> xr.Dataset:
+    """The Dataset with the variables of `DERIVED`, made of those that were read."""
+    number, relative_weight = read["number"].values, read["relative_weight"].values
+    shape = (*number.shape[:-1], len(indices.CATEGORIES))
+    psd, wr = np.full(shape, np.nan), np.full(shape, np.nan)
+    for species in MEASURED:
+        k = SPECIES.index(species)
+        edges = [*indices.category_inches(species), LENGTH_CLASSES_IN.size]
+        for c, category in enumerate(indices.CATEGORIES):
+            psd[..., k, c] = indices.psd(number, species, category)
+            wr[..., k, c] = indices.class_mean(relative_weight, number, species, edges[c], edges[c + 1])
+    grown = read["number_at_age"].sel(age=slice(1, None)).sum("age")
+    both = grown.sum("sex")
+    made = {
+        "psd": psd,
+        "relative_weight_of_category": wr,
+        "female_share": (grown.sel(sex="female", drop=True) / both.where(both > 0.0)).values,
+    }
+    return read.assign({
+        name: (("strategy", "member", *dims), made[name], _about(unit, meaning))
+        for name, (dims, unit, meaning) in DERIVED.items()
+    })
+
+
+def _about(unit: str, meaning: str) -> dict[str, str]:
+    return {"units": unit, "long_name": meaning} if unit else {"long_name": meaning}
+
+
+def _names(names: Iterable[str]) -> NDArray[np.str_]:
+    return np.array(list(names), dtype=np.str_)
 
 
 # ---------------------------------------------------------------------- files
@@ -117,18 +192,15 @@ def to_dataset(
 
 def write(dataset: xr.Dataset, path: Path) -> None:
     """Write a Dataset to a netCDF version 3 file. Raises OSError."""
-    plain = dataset.copy()
-    for name in dataset.coords:
-        if dataset[name].dtype.kind in "OU":
-            labels = [str(label) for label in dataset[name].values]
-            plain = plain.assign_coords({name: np.arange(len(labels), dtype=np.int32)})
-            plain[name].attrs["labels"] = json.dumps(labels)
-        elif dataset[name].dtype.kind == "M":
-            days = dataset[name].values.astype("datetime64[D]").astype(np.int32)
-            plain = plain.assign_coords({name: (name, days, {"units": "days since 1970-01-01"})})
-    plain.attrs["content_hash"] = content_hash(dataset)
-    for variable in plain.variables.values():
+    plain = dataset.assign_attrs(content_hash=content_hash(dataset))
+    for name in plain.coords:
+        if plain[name].dtype.kind == "M":
+            days = plain[name].values.astype("datetime64[D]").astype(np.int32)
+            plain = plain.assign_coords({name: (name, days, {**plain[name].attrs, "units": EPOCH})})
+    for name, variable in plain.variables.items():
         variable.encoding = {"_FillValue": None}
+        if variable.dtype.kind == "U":
+            variable.encoding["char_dim_name"] = f"{name}_characters"
     plain.to_netcdf(path, engine="scipy", format="NETCDF3_64BIT")
 
 
@@ -156,14 +228,16 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
         raise RunError(f"{path}: holds no {kind} but one of another kind: {plain.attrs.get('kind', 'projection')}")
     try:
         for name in list(plain.coords):
-            attrs = plain[name].attrs
-            if "labels" in attrs:
-                plain = plain.assign_coords({name: json.loads(attrs["labels"])})
-            elif str(attrs.get("units", "")).startswith("days since"):
-                plain = plain.assign_coords({name: plain[name].values.astype("datetime64[D]").astype("datetime64[ns]")})
+            attrs = dict(plain[name].attrs)
+            if plain[name].dtype.kind == "O":
+                plain = plain.assign_coords({name: (name, _names(plain[name].values), attrs)})
+            elif attrs.get("units") == EPOCH:
+                del attrs["units"]
+                days = plain[name].values.astype("datetime64[D]").astype("datetime64[ns]")
+                plain = plain.assign_coords({name: (name, days, attrs)})
         stored = plain.attrs.pop("content_hash")
         damaged = stored != content_hash(plain)
-    except (KeyError, ValueError, TypeError, RecursionError) as error:
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise RunError(f"{path}: the file is damaged ({type(error).__name__}); make it again") from error
     if damaged:
         raise RunError(

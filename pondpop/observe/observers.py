@@ -22,6 +22,8 @@ from pondpop.species import BASS, BLUEGILL, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
+SEXES = ("female", "male")
+AGES = tuple(range(13))  # years, by calendar year; the last is open above
 BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
 BIG_BASS_LB = (5.0, 8.0, 10.0)
 CATCH_SIZES_IN = (8, 15)
@@ -122,6 +124,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
                 mean = 100.0 * (fish * condition[:, groups, None]).sum(axis=1) / number[:, species]
             relative_weight[:, species] = np.where(number[:, species] > 1e-9, mean, np.nan)
     out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
+    out |= _by_age(engine)
     out["age0_number"] = _age0(engine)
     bass = engine.slices[BASS]
     heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
@@ -136,6 +139,30 @@ def read_survey(engine: Engine) -> dict[str, Array]:
 def _sum(amount: Array) -> Array:
     """Sum over groups [member], in group order whatever their number."""
     return np.cumsum(amount, axis=1)[:, -1] if amount.shape[1] else np.zeros(amount.shape[0])
+
+
+def _by_age(engine: Engine) -> dict[str, Array]:
+    """Fish/ha and mean length in mm by sex and age [member, species, sex, age]; a length is NaN where there are none.
+
+    Age is the calendar year less that of hatching, so that all fish are a year older on 1 January.
+    """
+    s, inputs = engine.state, engine.inputs
+    hatched = np.datetime64(inputs.start) + np.floor(s.columns.born).astype(np.int64)
+    age = inputs.date(engine.day).year - 1970 - hatched.astype("datetime64[Y]").astype(np.int64)
+    age = np.broadcast_to(np.clip(age, 0, AGES[-1]), s.number.shape)
+    length = np.exp(s.log_length)
+    number = np.zeros((s.members, len(SPECIES), len(SEXES), len(AGES)))
+    sums = np.zeros_like(number)
+    for species, groups in enumerate(engine.slices):
+        for k, share in enumerate((s.columns.female_share, 1.0 - s.columns.female_share)):
+            fish = s.number[:, groups] * share[:, groups]
+            for a in np.unique(age[:, groups]):
+                there = np.where(age[:, groups] == a, fish, 0.0)
+                number[:, species, k, a] = _sum(there)
+                sums[:, species, k, a] = _sum(there * length[:, groups])
+    some = number > 1e-9
+    mean = np.divide(sums, number, out=np.full(number.shape, np.nan), where=some)
+    return {"number_at_age": number, "length_at_age": mean}
 
 
 def _age0(engine: Engine) -> Array:

@@ -31,7 +31,8 @@ from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": 4, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
-         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7}  # fmt: skip
+         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7, "sex": 2,
+         "age": 13}  # fmt: skip
 
 
 def raw_scenario(**more):
@@ -84,7 +85,7 @@ def dataset_of(raw, members=5, seed=1, change=None) -> xr.Dataset:
     dataset = results.to_dataset(scenario, projected, {"pondpop": "0", "numpy": "0"})
     if change is not None:
         change(dataset)
-    return dataset
+    return results.derive(dataset)
 
 
 @pytest.fixture(scope="module")
