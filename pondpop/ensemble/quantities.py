@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pondpop.observe import indices
 from pondpop.observe.sampling import as_sampled_psd, gear
-from pondpop.species import MEASURED, SPECIES, TRAITS, load_parameters
+from pondpop.species import MEASURED, TRAITS, load_parameters
 from pondpop.units import G_PER_LB, Units, converted, unit_of
 
 Array = NDArray[np.float64]
@@ -58,38 +58,46 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
         for low, high in TRAITS[species].wr_classes_in:
             mean = indices.class_mean(wr, number, species, low, high)
             yield Quantity(f"{species}_wr_{low}_{high}in", "percent", mean)
-    for k, species in enumerate(SPECIES):
-        yield Quantity(f"{species}_density", "density", number[..., k, :].sum(axis=-1))
-        yield Quantity(f"{species}_standing_crop", "crop", biomass[..., k, :].sum(axis=-1))
+    for species in names(ds, "species"):
+        own = ds[["number", "biomass"]].sel(species=species)
+        yield Quantity(f"{species}_density", "density", own["number"].values.sum(axis=-1))
+        yield Quantity(f"{species}_standing_crop", "crop", own["biomass"].values.sum(axis=-1))
     yield Quantity("total_standing_crop", "crop", biomass.sum(axis=(-2, -1)))
     for species in MEASURED:
         edges = TRAITS[species].density_edges_in
         for low, below in zip(edges, (*edges[1:], None), strict=True):
             name = f"{species}_density_{low}_{below}in" if below else f"{species}_density_{low}in_up"
-            yield Quantity(name, "density", number[..., SPECIES.index(species), low:below].sum(axis=-1))
+            inside = ds["number"].sel(species=species, length_class=slice(low, below and below - 1))
+            yield Quantity(name, "density", inside.values.sum(axis=-1))
     yield Quantity("bass_age0_density", "density", ds["age0_number"].sel(species="bass").values)
     yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
     largest_prey = load_parameters().prey_length_ratio_max[0]
     edible = indices.edible_forage_carnivore_ratio(number, biomass, largest_prey)
     yield Quantity("edible_forage_carnivore_ratio", "ratio", edible)
     yield Quantity("harvestable_share", "percent", indices.harvestable_share(biomass))
-    for k, pounds in enumerate(np.round(ds["big_weight"].values / G_PER_LB).astype(int)):
-        yield Quantity(f"bass_above_{pounds}lb_density", "density", ds["bass_above"].values[..., k])
-        expected = ds["bass_above"].values[..., k] * float(ds.attrs["area_ha"])
-        yield Quantity(f"bass_above_{pounds}lb_in_pond", "fish", expected)
+    for grams in ds["big_weight"].values:
+        pounds, above = round(grams / G_PER_LB), ds["bass_above"].sel(big_weight=grams).values
+        yield Quantity(f"bass_above_{pounds}lb_density", "density", above)
+        yield Quantity(f"bass_above_{pounds}lb_in_pond", "fish", above * float(ds.attrs["area_ha"]))
     for species in MEASURED:
         yield Quantity(f"{species}_largest_weight", "weight", ds["largest_weight"].sel(species=species).values)
-    for k, group in enumerate(ds["stocked_group"].values):
+    for group in names(ds, "stocked_group"):
         for measure, kind in (("survivors", "density"), ("length", "length"), ("weight", "weight")):
-            yield Quantity(f"group_{measure}:{group}", kind, ds[f"group_{measure}"].values[..., k])
+            yield Quantity(f"group_{measure}:{group}", kind, ds[f"group_{measure}"].sel(stocked_group=group).values)
     months = _survey_months(ds)
-    for k, species in enumerate(SPECIES):
+    for species in names(ds, "species"):
         for measure, kind in (("number", "density"), ("biomass", "crop")):
-            total = _since_last_year(ds[f"harvest_{measure}"].values[..., k], months)
+            total = _since_last_year(ds[f"harvest_{measure}"].sel(species=species).values, months)
             yield Quantity(f"{species}_harvest_{measure}_12_months", kind, total)
-    for k, prey in enumerate(ds["prey"].values[:-1]):
-        total = _since_last_year(ds["eaten_by_bass"].values[..., k], months)
-        yield Quantity(f"eaten_by_bass_12_months_{prey}", "crop", total)
+    for prey in names(ds, "prey"):
+        if prey != "pellets":  # which bass do not eat
+            total = _since_last_year(ds["eaten_by_bass"].sel(prey=prey).values, months)
+            yield Quantity(f"eaten_by_bass_12_months_{prey}", "crop", total)
+
+
+def names(dataset: xr.Dataset, coordinate: str) -> list[str]:
+    """The names along a dimension, in order."""
+    return [str(name) for name in dataset[coordinate].values]
 
 
 def _survey_months(ds: xr.Dataset) -> NDArray[np.intp]:

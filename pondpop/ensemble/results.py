@@ -22,7 +22,8 @@ from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import PREY
 from pondpop.observe import indices
 from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
-from pondpop.scenario import SPECIES, Scenario, dump
+from pondpop.scenario import Scenario, dump
+from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB
 
 Array = NDArray[np.float64]
