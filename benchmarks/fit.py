@@ -1,0 +1,445 @@
+"""Estimates the couplings of the model from the evidence, and refits them without each fold of documented ponds.
+
+    python benchmarks/fit.py                from the values in the package
+    python benchmarks/fit.py --from-priors  from the centres of the priors
+    python benchmarks/fit.py --folds-only   the refits alone, around the values in the package
+
+The estimate is the posterior mode: what minimises the squares of the rows' distances, in units of their errors and with
+little weight for what lies far out, plus the squares of the parameters' distances from their priors. Priors
+(benchmarks/priors.toml) are normal on a scale on which no value can reach a bound. Physiology has no prior there and stays.
+A step is Gauss-Newton with Levenberg's damping: one block of members runs the base and each parameter moved, a second one
+the steps that several dampings propose. Rows are run without luck; how far the median of an ensemble with the shipped
+spreads lies from that is estimated at every step and added. The spreads then are estimated from what is left, by source.
+
+Writes pondpop/species/*.toml (values, ranges, spreads), the spreads in pondpop/scenario/schema.py, and benchmarks/fit.toml,
+which holds prior, mode, uncertainty and each fold's values; benchmarks/evidence.py judges them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+import time
+import tomllib
+from concurrent.futures import Executor
+from dataclasses import dataclass, field
+from pathlib import Path
+
+for _library in ("OPENBLAS", "MKL", "OMP"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+HOME = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(HOME), str(HOME / "benchmarks")]
+
+import numpy as np
+from measures import SEED, Chance, evaluate
+
+from pondpop.ensemble.workers import processes
+from pondpop.scenario import SPREADS
+from pondpop.species import Parameters, find, load_parameters
+
+ROWS = HOME / "tests" / "evidence" / "rows.toml"
+PRIORS = HOME / "benchmarks" / "priors.toml"
+RESULT = HOME / "benchmarks" / "fit.toml"
+MEMBERS = 24
+FOLDS = 5
+MOVE = 0.15  # a parameter's step for its derivative, in standard deviations of its prior
+FAR = 2.5  # distances beyond so many errors count linearly
+LONGEST_STEP = 1.0  # of any parameter, in standard deviations of its prior
+DAMPING = (0.0, 0.1, 0.5, 2.0, 8.0)
+SHARES = (1.0, 0.5)
+Array = np.ndarray
+Row = dict[str, object]
+
+
+# ---------------------------------------------------------------------- rows
+
+
+def load_rows() -> dict[str, Row]:
+    """The evidence rows by name, in order."""
+    return tomllib.loads(ROWS.read_text(encoding="utf-8"))
+
+
+def scaled(row: Row, value: Array | float) -> Array:
+    """A value on the row's scale; what is 0 or less stands a thousandth of what was observed on the logarithm's."""
+    number = np.asarray(value, dtype=float)
+    return number if row["scale"] == "linear" else np.log(np.maximum(number, 1e-4 * float(row["value"])))
+
+
+def distance(row: Row, value: Array | float, offset: Array | float = 0.0) -> Array:
+    """Distance from the observation in units of its error; a row that could not be read counts as four."""
+    found = (scaled(row, value) + offset - scaled(row, float(row["value"]))) / float(row["error"])
+    return np.where(np.isfinite(found), found, 4.0)
+
+
+def holds(row: Row, value: Array | float) -> Array:
+    number = np.asarray(value, dtype=float)
+    return np.isfinite(number) & (float(row["low"]) <= number) & (number <= float(row["high"]))
+
+
+def folds_of(rows: dict[str, Row], seed: int = SEED) -> list[list[str]]:
+    """The documented ponds dealt to folds by the seed; all rows of a pond stay together."""
+    ponds = sorted({str(row["pond"]) for row in rows.values() if row["kind"] == "documented"})
+    order = np.random.default_rng(seed).permutation(len(ponds))
+    return [sorted(ponds[k] for k in order[first::FOLDS]) for first in range(FOLDS)]
+
+
+# ---------------------------------------------------------------------- parameters
+
+
+@dataclass(frozen=True)
+class Prior:
+    """A normal prior of one parameter on a scale: "log", "linear", or "logit" between low and high.
+
+    sd is the standard deviation: relative (log), in the unit (linear, logit).
+    """
+
+    path: str
+    centre: float
+    sd: float
+    scale: str
+    low: float
+    high: float
+    source: str
+
+    @property
+    def _width(self) -> float:
+        """Standard deviation on the scale."""
+        if self.scale == "logit":
+            return self.sd * (self.high - self.low) / ((self.centre - self.low) * (self.high - self.centre))
+        return self.sd
+
+    def value(self, z: Array | float) -> Array:
+        """The value that lies z standard deviations from the centre."""
+        z = np.asarray(z, dtype=float)
+        if self.scale == "log":
+            return self.centre * np.exp(self._width * z)
+        if self.scale == "linear":
+            return self.centre + self._width * z
+        x = np.log((self.centre - self.low) / (self.high - self.centre)) + self._width * z
+        return self.low + (self.high - self.low) / (1.0 + np.exp(-x))
+
+    def place(self, value: float) -> float:
+        """How many standard deviations a value lies from the centre."""
+        if self.scale == "log":
+            return float(np.log(value / self.centre) / self._width)
+        if self.scale == "linear":
+            return (value - self.centre) / self._width
+        value = min(max(value, self.low + 1e-3 * (self.high - self.low)), self.high - 1e-3 * (self.high - self.low))
+        logit = np.log((value - self.low) / (self.high - value))
+        return float((logit - np.log((self.centre - self.low) / (self.high - self.centre))) / self._width)
+
+
+def load_priors() -> list[Prior]:
+    """The priors in the order of their file."""
+    tables = tomllib.loads(PRIORS.read_text(encoding="utf-8"))
+    priors = []
+    for path, table in tables.items():
+        find(path)
+        scale = str(table["scale"])
+        low = float(table.get("low", -np.inf if scale == "linear" else 0.0))
+        high = float(table.get("high", np.inf))
+        priors.append(Prior(path, float(table["centre"]), float(table["sd"]), scale, low, high, str(table["source"])))
+    return priors
+
+
+def parameters_at(priors: list[Prior], z: Array) -> Parameters:
+    """The package's parameters with those that are estimated at z [member, parameter]."""
+    parameters = load_parameters()
+    for k, prior in enumerate(priors):
+        parameters = parameters.replace(prior.path, prior.value(z[:, k]))
+    return parameters
+
+
+# ---------------------------------------------------------------------- the mode
+
+
+@dataclass
+class Fit:
+    """The rows of a likelihood, the priors, and where the estimate stands."""
+
+    rows: dict[str, Row]
+    priors: list[Prior]
+    executor: Executor | None
+    z: Array
+    offsets: Array = field(init=False)
+    spreads: tuple[tuple[str, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        self.offsets = np.zeros(len(self.rows))
+
+    def distances(self, z: Array) -> Array:
+        """Rows' distances at parameter sets, with the offset of luck [member, row]."""
+        values = evaluate(self.rows, parameters_at(self.priors, z), self.executor)
+        return self._distances(values, z.shape[0])
+
+    def _distances(self, values: dict[str, Array], members: int) -> Array:
+        return np.stack(
+            [
+                np.broadcast_to(distance(row, values[name], offset), (members,))
+                for (name, row), offset in zip(self.rows.items(), self.offsets, strict=True)
+            ],
+            axis=1,
+        )
+
+    def with_luck(self, names: tuple[str, ...] = ()) -> dict[str, Array]:
+        """Rows' values in an ensemble around the estimate, one a member."""
+        chance = Chance(MEMBERS, spreads=self.spreads)
+        return evaluate(names or tuple(self.rows), parameters_at(self.priors, self.z[None]), self.executor, chance)
+
+    def find_offsets(self, without: dict[str, float]) -> None:
+        """How far the median with luck lies from the value without, on each row's scale."""
+        lucky = self.with_luck()
+        for k, (name, row) in enumerate(self.rows.items()):
+            there = lucky[name][np.isfinite(lucky[name])]
+            if there.size > lucky[name].size // 2 and np.isfinite(without[name]):
+                gap = float(np.median(scaled(row, there)) - scaled(row, without[name]))
+                self.offsets[k] = np.clip(gap, -3.0 * float(row["error"]), 3.0 * float(row["error"]))
+
+    def slopes(self, z: Array) -> tuple[Array, Array, dict[str, float]]:
+        """Distances at z [row], their derivatives [row, parameter], and the rows' values."""
+        step = np.where(z > 0.0, -MOVE, MOVE)
+        sets = np.vstack([z, z + np.diag(step)])
+        values = evaluate(self.rows, parameters_at(self.priors, sets), self.executor)
+        found = self._distances(values, len(sets))
+        return found[0], ((found[1:] - found[0]) / step[:, None]).T, {k: float(v[0]) for k, v in values.items()}
+
+    def iterate(self, count: int, tell: str = "") -> tuple[Array, Array]:
+        """Gauss-Newton steps until the cost falls by less than half a per cent; the last distances and derivatives."""
+        for number in range(count):
+            began = time.time()
+            found, slope, without = self.slopes(self.z)
+            before_offsets = self.offsets.copy()
+            self.find_offsets(without)
+            errors = np.array([float(row["error"]) for row in self.rows.values()])
+            found = found + (self.offsets - before_offsets) / errors
+            now = cost(found, self.z)
+            steps = proposals(found, slope, self.z)
+            costs = cost(self.distances(self.z + steps), self.z + steps)
+            best = int(np.argmin(costs))
+            print(
+                f"{tell}step {number + 1}: cost {now:.1f}, proposals {np.round(costs, 1)}, "
+                f"{int(sum(abs(found) < 1.645))} of {found.size} within 1.645 errors, {time.time() - began:.0f} s",
+                flush=True,
+            )
+            if costs[best] < now:
+                self.z = self.z + steps[best]
+            if costs[best] > now * 0.995:
+                break
+        found, slope, without = self.slopes(self.z)
+        before_offsets = self.offsets.copy()
+        self.find_offsets(without)
+        errors = np.array([float(row["error"]) for row in self.rows.values()])
+        return found + (self.offsets - before_offsets) / errors, slope
+
+
+def cost(found: Array, z: Array) -> Array:
+    """Half the penalised squares: rows' distances, linear beyond FAR, and the parameters' [member]."""
+    rows = FAR**2 * (np.sqrt(1.0 + (found / FAR) ** 2) - 1.0)
+    return rows.sum(axis=-1) + 0.5 * (z**2).sum(axis=-1)
+
+
+def normal_matrix(found: Array, slope: Array) -> tuple[Array, Array]:
+    """Second derivatives of the cost (Gauss-Newton), and the gradient of the rows' part."""
+    weight = 1.0 / np.sqrt(1.0 + (found / FAR) ** 2)
+    return slope.T @ (weight[:, None] * slope) + np.eye(slope.shape[1]), slope.T @ (weight * found)
+
+
+def proposals(found: Array, slope: Array, z: Array) -> Array:
+    """Steps that several dampings propose, none longer than LONGEST_STEP [member, parameter]."""
+    matrix, gradient = normal_matrix(found, slope)
+    steps = []
+    for damping in DAMPING:
+        step = -np.linalg.solve(matrix + damping * np.diag(np.diag(matrix)), gradient + z)
+        step *= min(1.0, LONGEST_STEP / np.abs(step).max())
+        steps += [share * step for share in SHARES]
+    return np.array(steps)
+
+
+# ---------------------------------------------------------------------- spreads by source
+
+# Prior of each spread: the standard deviation of its logarithm (assumed), about the shipped value of first_spreads.
+SPREAD_DOUBT = 0.6
+FIRST_SPREADS = {
+    "productivity": 0.20, "growth": 0.05, "recruitment": 0.60, "natural_mortality": 0.20, "stocking_survival": 0.15,
+    "angler_success": 0.30, "parameters": 1.0,
+}  # fmt: skip
+
+
+def spreads_from_misfit(fit: Fit, names: tuple[str, ...]) -> dict[str, float]:
+    """The spread of each source that makes the misfit of some rows most likely, given priors (log-normal).
+
+    Each source alone gives what a member differs by; squares add up with the error of the observation.
+    """
+    from scipy.optimize import minimize
+
+    parameters = parameters_at(fit.priors, fit.z[None])
+    off = {name: 0.0 for name in SPREADS}
+    alone = []
+    for source, spread in FIRST_SPREADS.items():
+        chance = Chance(MEMBERS, spreads=tuple((off | {source: spread}).items()))
+        values = evaluate(names, parameters, fit.executor, chance)
+        alone.append([spread_of(fit.rows[name], values[name]) / float(fit.rows[name]["error"]) for name in names])
+    share = np.array(alone) ** 2  # [source, row], in squared errors at the first spread
+    middle = np.array([float(np.median(distance(fit.rows[n], v))) for n, v in fit.with_luck(names).items()])
+
+    def misfit(log_ratio: Array) -> float:
+        variance = 1.0 + np.exp(2.0 * log_ratio) @ share
+        rows = 0.5 * np.log(variance) + 2.5 * np.log1p(middle**2 / variance / 4.0)  # Student, 4 degrees of freedom
+        return float(rows.sum() + 0.5 * ((log_ratio / SPREAD_DOUBT) ** 2).sum())
+
+    found = minimize(misfit, np.zeros(len(FIRST_SPREADS)), method="Nelder-Mead", options={"maxiter": 20000, "fatol": 1e-6})
+    return {s: float(f"{v * np.exp(x):.2g}") for (s, v), x in zip(FIRST_SPREADS.items(), found.x, strict=True)}
+
+
+def spread_of(row: Row, values: Array) -> float:
+    """Standard deviation of members on the row's scale, from the range that holds the middle 80 %."""
+    there = scaled(row, values[np.isfinite(values)])
+    if there.size < 4:
+        return 0.0
+    low, high = np.quantile(there, [0.1, 0.9])
+    return float((high - low) / (2.0 * 1.2816))
+
+
+# ---------------------------------------------------------------------- refits without a fold
+
+
+def refit_without(fit: Fit, folds: list[list[str]], found: Array, slope: Array, steps: int = 2) -> Array:
+    """The estimate without each fold's rows [fold, parameter]: so many Gauss-Newton steps from the mode of all rows.
+
+    The first uses the derivatives at that mode. The offsets of luck stay those of the mode.
+    """
+    names = list(fit.rows)
+    kept = [np.array([str(fit.rows[n].get("pond", "")) not in fold for n in names]) for fold in folds]
+    at = np.tile(fit.z, (len(folds), 1))
+    distances = [found] * len(folds)
+    slopes = [slope] * len(folds)
+    for number in range(steps):
+        tried = np.concatenate(
+            [z + proposals(f[k], s[k], z) for z, f, s, k in zip(at, distances, slopes, kept, strict=True)]
+        )
+        outcome = fit.distances(tried)
+        each = len(tried) // len(folds)
+        for j in range(len(folds)):
+            mine = slice(j * each, (j + 1) * each)
+            costs = cost(outcome[mine][:, kept[j]], tried[mine])
+            before = cost(distances[j][kept[j]], at[j])
+            best = int(np.argmin(costs))
+            print(f"fold {j + 1} step {number + 1}: cost {before:.1f}, proposals {np.round(costs, 1)}", flush=True)
+            if costs[best] < before:
+                at[j], distances[j] = tried[mine][best], outcome[mine][best]
+        if number + 1 < steps:
+            for j in range(len(folds)):
+                distances[j], slopes[j], _ = fit.slopes(at[j])
+    return at
+
+
+# ---------------------------------------------------------------------- writing
+
+
+def rounded(value: float) -> float:
+    return float(f"{value:.4g}")
+
+
+def write_values(priors: list[Prior], z: Array, mode_sd: Array) -> None:
+    """Put the estimates into the species files, with their range and where they come from."""
+    for k, prior in enumerate(priors):
+        place, key = prior.path.split(".")
+        file = HOME / "pondpop" / "species" / f"{place}.toml"
+        text = file.read_text(encoding="utf-8")
+        block = re.search(rf"(?ms)^\[{key}\]\n.*?(?=^\[|^# ---|\Z)", text)
+        assert block, prior.path
+        new = block[0]
+        low, high = (float(prior.value(side)) for side in (-3.0, 3.0))
+        about = re.search(r'(?m)^note = "(.*)"$', new)
+        told = [part.strip() for part in (about[1] if about else "").split(";")]
+        told = [part for part in told if part and "calibrated" not in part and not part.startswith("prior ")]
+        note = "; ".join([f"calibrated to the evidence; prior {prior.centre:g}, {prior.scale} sd {prior.sd:g}", *told])
+        for name, written in (
+            ("value", repr(rounded(float(prior.value(z[k]))))),
+            ("low", repr(rounded(low))),
+            ("high", repr(rounded(high))),
+            ("kind", '"calibrated"'),
+            ("note", f'"{note}"'),
+        ):
+            new = re.sub(rf"(?m)^{name} = .*$", lambda _, n=name, w=written: f"{n} = {w}", new, count=1)
+        file.write_text(text[: block.start()] + new + text[block.end() :], encoding="utf-8")
+
+
+def write_spreads(spreads: dict[str, float]) -> None:
+    file = HOME / "pondpop" / "scenario" / "schema.py"
+    text = file.read_text(encoding="utf-8")
+    for source, value in spreads.items():
+        text = re.sub(rf'("{source}": Spread\(\s*)[0-9.]+', lambda m, v=value: f"{m[1]}{v!r}", text)
+    file.write_text(text, encoding="utf-8")
+
+
+def write_result(
+    fit: Fit, mode_sd: Array, folds: list[list[str]], fold_z: Array | None, spreads: dict[str, float], final_cost: float
+) -> None:
+    """benchmarks/fit.toml: what was estimated, from which priors, and each fold's values."""
+    lines = [
+        "# Made by `python benchmarks/fit.py`. z: distance from the prior's centre, sd: of the posterior about the mode",
+        "# (Gauss-Newton), both in standard deviations of the prior. folds: values refitted without each fold.",
+        "",
+        f"seed = {SEED}",
+        f"members = {MEMBERS}",
+        f"cost = {final_cost:.4g}",
+        f"rows = {len(fit.rows)}",
+        f"folds = {str(folds).replace(chr(39), chr(34))}",
+        "",
+        "[spreads]",
+        *(f"{name} = {value!r}" for name, value in spreads.items()),
+    ]
+    for k, prior in enumerate(fit.priors):
+        lines += [
+            "",
+            f'["{prior.path}"]',
+            f"prior = {prior.centre!r}",
+            f"value = {rounded(float(prior.value(fit.z[k])))!r}",
+            f"z = {fit.z[k]:.3f}",
+            f"sd = {mode_sd[k]:.3f}",
+        ]
+        if fold_z is not None:
+            lines.append(f"folds = {[rounded(float(prior.value(z))) for z in fold_z[:, k]]}")
+    RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--from-priors", action="store_true", help="start from the centres of the priors")
+    parser.add_argument("--folds-only", action="store_true", help="the refits alone, around the values in the package")
+    parser.add_argument("--steps", type=int, default=12, help="most Gauss-Newton steps")
+    parser.add_argument("--no-folds", action="store_true", help="leave the refits out")
+    parser.add_argument("--workers", type=int, default=2)
+    asked = parser.parse_args()
+    priors = load_priors()
+    rows = {name: row for name, row in load_rows().items() if row["fit"]}
+    z = np.array([np.clip(p.place(float(load_parameters().value(p.path)[0])), -2.5, 2.5) for p in priors])
+    if asked.from_priors:
+        z[:] = 0.0
+    with processes(asked.workers) as executor:
+        fit = Fit(rows, priors, executor, z)
+        found, slope = fit.iterate(0 if asked.folds_only else asked.steps)
+        matrix, _ = normal_matrix(found, slope)
+        sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
+        folds = folds_of(load_rows())
+        spreads = {name: SPREADS[name].default for name in FIRST_SPREADS}
+        if not asked.folds_only:
+            write_values(priors, fit.z, sd)
+            write_result(fit, sd, folds, None, spreads, float(cost(found, fit.z)))
+            documented = tuple(name for name, row in rows.items() if row["kind"] == "documented")
+            spreads = spreads_from_misfit(fit, documented)
+            print("spreads", spreads, flush=True)
+            write_spreads(spreads)
+        fold_z = None
+        if not asked.no_folds:
+            fold_z = refit_without(fit, folds, found, slope)
+        write_result(fit, sd, folds, fold_z, spreads, float(cost(found, fit.z)))
+    for prior, place, doubt in zip(priors, fit.z, sd, strict=True):
+        print(f"{prior.path:50s} {float(prior.value(place)):10.4g}  z {place:+.2f}  sd {doubt:.2f}")
+
+
+if __name__ == "__main__":
+    main()
