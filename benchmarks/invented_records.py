@@ -4,7 +4,7 @@
 
 The pond is that of scenarios/managed_pond_with_records.toml with luck of its own (the seed) and with the deviations
 from ponds in general that TRUTH states, which `pondpop update` is then to find. Fish of the days' catches are drawn by
-`sampling.scatter`; each is measured and weighed with its own error; bass of 8 in and more that are electrofished are
+`gears.scatter`; each is measured and weighed with its own error; bass of 8 in and more that are electrofished are
 tagged, and a tagged fish lives, grows and is caught again as its group does. The files are written anew, with a
 README.txt that says how they came about and how that pond differed; the same seed and model give the same files.
 """
@@ -29,11 +29,9 @@ from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier, strea
 from pondpop.ensemble.prepare import daily_water, prepare
 from pondpop.model.day import Engine
 from pondpop.observe import indices
-from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
+from pondpop.observe.gears import WR_BETWEEN_FISH, expected_catch, gear, scatter
 from pondpop.observe.observers import read_survey
-from pondpop.observe.sampling import expected_catch, gear, scatter
 from pondpop.records import COLUMNS
-from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import SPECIES, TRAITS
 from pondpop.units import MM_PER_IN
 from pondpop.update.likelihood import WR_OFF_IN_SURVEY
@@ -129,7 +127,7 @@ class Pond:
         return {name: values[0] for name, values in read_survey(self.engine).items()}
 
     def catchability(self, used: str, species: str) -> float:
-        return float(multiplier(np.array(CATCHABILITY.get((used, species), 0.0)), CATCHABILITY_SPREAD))
+        return float(multiplier(np.array(CATCHABILITY.get((used, species), 0.0)), gear(used).catchability_spread))
 
     def expected(self, used: str, species: str, effort: float, water_c: float) -> np.ndarray:
         """Fish by inch that the gear takes on average."""
@@ -249,7 +247,7 @@ def work(pond: Pond, book: Book, date: dt.date, used: str, water_c: float, crew:
                     length = tag.length_mm
                 elif pond.rng.random() < TAG_SEEN:
                     tag = fresh = pond.tag(length)
-            share = here + crew[date.year, species] + pond.rng.normal(0, WR_SPREAD_BETWEEN_FISH)
+            share = here + crew[date.year, species] + pond.rng.normal(0, WR_BETWEEN_FISH)
             length += pond.rng.normal(0, LENGTH_ERROR_MM)
             grams = round(float(indices.standard_weight(length, species)) * max(share, 50) / 100, 1 if length < 150 else 0)
             book.survey(date, used, species, inches(length), f"{grams:g}", "", tag.tag if tag else "")
@@ -303,7 +301,7 @@ tags.csv     {bass} bass of 8 in and more tagged on the electrofishing days, and
 
 How they were made: `python benchmarks/invented_records.py --seed {seed}` runs the model once for the pond in
 scenarios/managed_pond_with_records.toml, with luck of its own, and draws the catches with the project's sampling model
-(pondpop/observe/sampling.py); fish are measured and weighed with errors, and some anglers' tags go unreported. That pond differs
+(pondpop/observe/gears.py); fish are measured and weighed with errors, and some anglers' tags go unreported. That pond differs
 from ponds in general by this many standard deviations of the scenario's spreads, and by chance in all else:
 
 {differs}

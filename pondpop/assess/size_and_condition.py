@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from pondpop.assess.effort import Outings
 from pondpop.assess.surveys import Finding, Survey
 from pondpop.observe import indices
+from pondpop.observe.gears import gear as settings
+from pondpop.observe.limits import (
+    Share,
+    effective_fish,
+    fish_for,
+    mean_differs,
+    mean_wr,
+    share_differs,
+    share_of,
+)  # fmt: skip
 from pondpop.records import Effort, Fish
 from pondpop.species import MEASURED, SPECIES, load_parameters
 from pondpop.units import MM_PER_IN
@@ -40,39 +51,103 @@ def category_counts(fish: tuple[Fish, ...], species: str) -> np.ndarray:
     return indices.category_counts(np.repeat(*lengths_of(fish)), species)
 
 
+@dataclass(frozen=True)
+class Structure:
+    """The fish of each length category on each outing, and how many independent ones an outing is worth [outing]."""
+
+    parts: np.ndarray  # [outing, category], stock first
+    concentration: np.ndarray
+
+    @property
+    def stock(self) -> int:
+        return int(self.parts.sum())
+
+    def psd(self, category: str = "quality") -> float:
+        """PSD, %."""
+        return float(100 * self.parts[:, indices.CATEGORIES.index(category) :].sum() / self.parts.sum())
+
+    def share(self, first: int, last: int | None = None) -> Share:
+        """What is known of the share of some categories among fish of stock length."""
+        return share_of(self.parts[:, first:last].sum(axis=1), self.parts.sum(axis=1), self.concentration)
+
+
+def structure(survey: Survey, gear: str, species: str) -> Structure | None:
+    """The size structure of a survey by one gear; None without fish of stock length.
+
+    Fish of one day are one outing. Of the independent fish of an outing those of stock length have their share.
+    """
+    fish = survey.taken(gear, species)
+    days = sorted({f.date for f in fish})
+    parts = np.array([category_counts(tuple(f for f in fish if f.date == day), species) for day in days])
+    if not parts.sum():
+        return None
+    of_stock = parts.sum() / sum(f.count for f in fish)
+    parts = parts[parts.sum(axis=1) > 0]
+    return Structure(parts, np.full(len(parts), float(settings(gear).concentration(of_stock))))
+
+
 def size_structure(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
-    """PSD family with exact limits, its parts with simultaneous ones, and the fish still wanted for ±10 points."""
-    parts = category_counts(survey.taken(gear, species), species)
-    stock = int(parts.sum())
-    at: dict[str, Any] = {"date": survey.first, "gear": gear, "species": species}
-    if not stock:
+    """PSD family and its parts with limits, how well PSD can be known from these outings, and what would tell more."""
+    seen = structure(survey, gear, species)
+    if seen is None:
         return
+    at: dict[str, Any] = {"date": survey.first, "gear": gear, "species": species, "count": seen.stock}
     seen_again = survey.again(gear, species, indices.category_inches(species)[0] * MM_PER_IN)
     again = f"{seen_again} of them caught again in this survey, counted once" if seen_again else ""
     for category, suffix in CATEGORY_SUFFIX.items():
-        longer = parts[indices.CATEGORIES.index(category) :].sum()
-        low, high = (100 * float(x) for x in indices.exact_limits(longer, stock))
-        yield Finding(f"{species}_psd{suffix}", "%", 100 * longer / stock, low, high, stock, **at, note=again)
-    limits = indices.simultaneous_limits(parts)
-    for name, part, low, high in zip(indices.PART_NAMES, parts, *limits, strict=True):
+        low, high = (100 * x for x in seen.share(indices.CATEGORIES.index(category)).limits())
+        yield Finding(f"{species}_psd{suffix}", "%", seen.psd(category), low, high, **at, note=again)
+    each = 1 - 0.05 / len(indices.PART_NAMES)  # Bonferroni
+    for k, name in enumerate(indices.PART_NAMES):
+        low, high = (100 * x for x in seen.share(k, k + 1).limits(each))
         yield Finding(
-            f"{species}_psd_part_{name.lower().replace('-', '_')}", "%", 100 * part / stock, 100 * low, 100 * high,
-            stock, **at, note="limits hold for all parts at once",
+            f"{species}_psd_part_{name.lower().replace('-', '_')}", "%", 100 * seen.parts[:, k].sum() / seen.stock,
+            low, high, **at, note="limits hold for all parts at once",
         )  # fmt: skip
-    wanted = indices.sample_size(parts[1:].sum() / stock, HALF_WIDTH)
+    yield from _precision(seen, species, at)
+
+
+def _precision(seen: Structure, species: str, at: dict[str, Any]) -> Iterator[Finding]:
+    """How closely PSD can be known from such outings however many fish are measured, and the outings still wanted."""
+    outings = len(seen.parts)
+    share = (seen.parts[:, 1:].sum() + 0.5) / (seen.stock + 1)
+    floor = HALF_WIDTH * (fish_for(share, HALF_WIDTH) / float((seen.concentration + 1).sum())) ** 0.5
+    now = effective_fish(seen.parts.sum(axis=1), seen.concentration)
+    more = max(0, math.ceil((fish_for(share, HALF_WIDTH) - now) / (now / outings)))
     yield Finding(
-        f"{species}_more_fish_for_10_points", "fish", max(0, wanted - stock), count=stock, **at,
-        note=f"{wanted} of stock length bring PSD to about ±10 points, if it stays near its present value",
+        f"{species}_psd_floor", "points", 100 * floor, **at,
+        note=f"more fish of {'this outing' if outings == 1 else f'these {outings} outings'} would not tell PSD closer",
     )  # fmt: skip
+    yield Finding(
+        f"{species}_more_outings_for_10_points", "outings", more, **at,
+        note="on other days, with about as many fish each, if PSD stays near its present value",
+    )
 
 
-def weighed(fish: tuple[Fish, ...], species: str) -> tuple[np.ndarray, np.ndarray, int, int]:
-    """Length (mm) and Wr (%) of the weighed fish, those unweighed and those below the equation's shortest length."""
+def weighed(fish: tuple[Fish, ...], species: str) -> Weighed:
+    """The weighed fish of a species, those without a weight, and those below the equation's shortest length."""
     rows = [f for f in fish if f.weight_g is not None]
     lengths = np.array([f.length_mm for f in rows])
     wr = indices.relative_weight(np.array([f.weight_g for f in rows], float), lengths, species)
     known = np.isfinite(wr)
-    return lengths[known], wr[known], sum(f.count for f in fish) - len(rows), int((~known).sum())
+    days = tuple(f.date for f, there in zip(rows, known, strict=True) if there)
+    return Weighed(lengths[known], wr[known], days, sum(f.count for f in fish) - len(rows), int((~known).sum()))
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Length (mm), Wr (%) and outing of each weighed fish; how many were not weighed, or too short for Wr."""
+
+    length_mm: np.ndarray
+    wr: np.ndarray
+    outing: tuple[dt.date, ...]
+    unweighed: int
+    short: int
+
+    def of(self, low: int, high: int | None) -> tuple[np.ndarray, list[dt.date]]:
+        """Wr and outing of the fish of a length class (in)."""
+        mine = within(self.length_mm, low, high)
+        return self.wr[mine], [day for day, there in zip(self.outing, mine, strict=True) if there]
 
 
 LEAST_WEIGHED = 5  # fish from which a mean Wr is told without a warning (a choice of ours)
@@ -90,35 +165,25 @@ def class_name(low: int, high: int | None) -> str:
 
 
 def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
-    """Mean Wr by length class with Student's limits, and the fish left out."""
-    lengths, wr, unweighed, short = weighed(survey.taken(gear, species), species)
+    """Mean Wr by length class with limits, and the fish left out."""
+    found = weighed(survey.taken(gear, species), species)
     at: dict[str, Any] = {"date": survey.first, "gear": gear, "species": species}
     for low, high in weight_classes(species):
-        mine = wr[within(lengths, low, high)]
+        mine, outing = found.of(low, high)
         if mine.size:
-            limits = mean_limits(mine)
-            note = "one fish has no limits" if mine.size == 1 else FEW if mine.size < LEAST_WEIGHED else ""
-            yield Finding(
-                f"{species}_wr_{class_name(low, high)}", "%", float(mine.mean()), *limits, mine.size, **at, note=note
-            )
-    if wr.size or short:
+            mean, note = mean_wr(mine, outing), FEW if mine.size < LEAST_WEIGHED else ""
+            name = f"{species}_wr_{class_name(low, high)}"
+            yield Finding(name, "%", mean.value, *mean.limits(), mine.size, **at, note=note)
+    if found.wr.size or found.short:
         shortest = indices.shortest_mm(species)
         yield Finding(
-            f"{species}_wr_left_out", "fish", unweighed + short, **at,
-            note=f"{unweighed} not weighed, {short} shorter than the {shortest} mm from which Wr is defined",
+            f"{species}_wr_left_out", "fish", found.unweighed + found.short, **at,
+            note=f"{found.unweighed} not weighed, {found.short} shorter than the {shortest} mm from which Wr is defined",
         )  # fmt: skip
 
 
 def within(lengths: np.ndarray, low: int, high: int | None) -> np.ndarray:
     return (lengths >= low * MM_PER_IN) & (lengths < (np.inf if high is None else high * MM_PER_IN))
-
-
-def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | None, float | None]:
-    """Student's limits of a mean; none for fewer than two values."""
-    if values.size < 2:
-        return None, None
-    half = stats.t.ppf((1 + confidence) / 2, values.size - 1) * values.std(ddof=1) / np.sqrt(values.size)
-    return float(values.mean() - half), float(values.mean() + half)
 
 
 def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0, below_in: float = np.inf) -> Outings | None:
@@ -130,7 +195,9 @@ def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0, below_
     for f in survey.fish:
         if (f.gear, f.species) == (gear, species) and f.date in caught and low_in <= inches(f) < below_in:
             caught[f.date] += f.count
-    return Outings(np.array([caught[e.date] for e in worked], float), np.array([e.amount for e in worked]))
+    return Outings(
+        np.array([caught[e.date] for e in worked], float), np.array([e.amount for e in worked]), settings(gear).catch_cv
+    )
 
 
 def inches(fish: Fish) -> float:
@@ -153,7 +220,7 @@ def catch_rates(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
         if again:
             note += f"; {again} tagged fish caught again in this survey count each time, in PSD and Wr once"
         yield Finding(
-            f"{species}_{name}_per_{unit}", f"per {unit}", worked.rate, *worked.limits(), worked.total, **at, note=note
+            f"{species}_{name}_per_{unit}", f"per {unit}", worked.rate, *worked.limits(), worked.total, **at, note=note,
         )
 
 
@@ -207,15 +274,13 @@ class PairDoubt:
 def pair(survey: Survey) -> PairDoubt | None:
     """The reading from electrofishing, or else from angling; None without stock-length fish of both by one gear."""
     for gear in ("electrofishing", "angling"):
-        parts = [category_counts(survey.taken(gear, species), species) for species in PAIR]
-        stock = [int(p.sum()) for p in parts]
-        if all(stock):
-            quality = [int(p[1:].sum()) for p in parts]
-            psd = [100 * q / s for q, s in zip(quality, stock, strict=True)]
-            chances = indices.pair_reading_chances(quality[0], stock[0], quality[1], stock[1])
+        bass, bluegill = (structure(survey, gear, species) for species in PAIR)
+        if bass and bluegill:
+            shares = (bass.share(1), bluegill.share(1))
+            chances = indices.pair_reading_chances(shares[0].below, shares[1].below)
             order = dict(sorted(chances.items(), key=lambda item: -item[1]))
-            words = indices.pair_reading(psd[0], psd[1]).words
-            return PairDoubt(gear, psd[0], psd[1], (stock[0], stock[1]), words, order)
+            words = indices.pair_reading(bass.psd(), bluegill.psd()).words
+            return PairDoubt(gear, bass.psd(), bluegill.psd(), (bass.stock, bluegill.stock), words, order)
     return None
 
 
@@ -238,27 +303,25 @@ class Change:
 
 
 def changes(before: Survey, now: Survey, gear: str) -> tuple[Change, ...]:
-    """Changes of PSD (Fisher's exact test) and of mean Wr by length class (Welch's t test) since the last survey.
+    """Changes of PSD and of mean Wr by length class since the last survey.
 
-    p_all is adjusted after Holm 1979 (from memory): with many tests, one in twenty would otherwise call chance a change.
+    Both are held against what surveys of one pond differ by (`observe.limits`). p_all is adjusted after Holm 1979 (from
+    memory): with many tests, one in twenty would otherwise call chance a change.
     """
     found: list[Change] = []
     for species in GAME:
-        a, b = (category_counts(s.taken(gear, species), species) for s in (before, now))
-        if a.sum() and b.sum():
-            table = [[x[1:].sum(), x[0]] for x in (a, b)]
-            p = stats.fisher_exact(table)[1]
-            before_psd, now_psd = [float(100 * x[1:].sum() / x.sum()) for x in (a, b)]
-            n = int(a.sum()), int(b.sum())
-            found.append(Change(f"{species}_psd", "%", gear, before_psd, now_psd, n, "Fisher's exact", float(p)))
-        (la, wa, *_), (lb, wb, *_) = (weighed(s.taken(gear, species), species) for s in (before, now))
+        a, b = (structure(s, gear, species) for s in (before, now))
+        if a and b:
+            p = share_differs(a.share(1), b.share(1))
+            found.append(Change(f"{species}_psd", "%", gear, a.psd(), b.psd(), (a.stock, b.stock), "shares", p))
+        first, second = (weighed(s.taken(gear, species), species) for s in (before, now))
         for low, high in weight_classes(species):
-            x, y = wa[within(la, low, high)], wb[within(lb, low, high)]
-            if x.size > 1 and y.size > 1 and (x.std() or y.std()):
-                p = stats.ttest_ind(x, y, equal_var=False).pvalue
+            (x, days), (y, later) = first.of(low, high), second.of(low, high)
+            if x.size > 1 and y.size > 1:
+                mean, mean_now = mean_wr(x, days), mean_wr(y, later)
                 name = f"{species}_wr_{class_name(low, high)}"
-                means = float(x.mean()), float(y.mean())
-                found.append(Change(name, "%", gear, *means, (x.size, y.size), "Welch's t", float(p)))
+                p = mean_differs(mean, mean_now)
+                found.append(Change(name, "%", gear, mean.value, mean_now.value, (x.size, y.size), "Welch's t", p))
     adjusted = holm([f.p for f in found])
     return tuple(replace(f, p_all=p) for f, p in zip(found, adjusted, strict=True))
 

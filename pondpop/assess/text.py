@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 WIDTH = 100
 SHOWN_BAD_ROWS = 20
 SURE = 0.05
-MORE = "_more_fish_for_10_points"
+FLOOR, MORE = "_psd_floor", "_more_outings_for_10_points"
 CAUTIONS = (
     "A survey sees what its gear catches: figures of different gears are not compared with each other.",
     "Catch per hour changes with light, clear water, temperature and crew as well as with the fish; Wr of females before "
@@ -167,7 +167,11 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
     """The PSD family, its parts and Wr of one species and gear, a line each."""
     f = findings[0]
     who = f"{f.species} by {f.gear}: "
-    psd = {x.quantity.removeprefix(f"{f.species}_psd"): x for x in findings if "_psd" in x.quantity}
+    psd = {
+        x.quantity.removeprefix(f"{f.species}_psd"): x
+        for x in findings
+        if "_psd" in x.quantity and not x.quantity.endswith(FLOOR)
+    }
     whole = [f"PSD{k.upper().replace('_', '-')} {_with_limits(x)}" for k, x in psd.items() if "_part_" not in k]
     parts = [
         f"{k.removeprefix('_part_').upper().replace('_', '-')} {_with_limits(x)}"
@@ -178,10 +182,14 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
         again = f" ({psd[''].note})" if psd[""].note else ""
         yield from _wrap(who + ", ".join(whole) + f" of {psd[''].count} fish of stock length{again}")
         yield from _wrap("parts, limits of all at once: " + ", ".join(parts), "  ")
-    for x in findings:
-        if x.quantity.endswith(MORE):
-            more = f"{x.value:.0f} more" if x.value else "no more"
-            yield from _wrap(f"for PSD to ±10 points: {more} of stock length wanted", "  ")
+    floor = next((x for x in findings if x.quantity.endswith(FLOOR)), None)
+    more = next((x for x in findings if x.quantity.endswith(MORE)), None)
+    if floor and more:
+        wanted = f"about {more.value:.0f} more such outing{'s' * (more.value > 1)} on other days would"
+        known = "known to ±10 points or better" if not more.value else f"{wanted} bring ±10"
+        yield from _wrap(
+            f"PSD: {known}; {floor.note} than ±{floor.value:.0f} points, as fish of one outing are much alike", "  "
+        )
     weights = [x for x in findings if "_wr_" in x.quantity]
     if weights:
         classes = [

@@ -105,6 +105,9 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         if event.number_cv:  # of one species all numbers are wrong together
             doubt = np.sqrt(np.log1p(event.number_cv**2))
             there = there * multiplier(_deviates(deal(f"number of {event.species}", 1)), doubt)[:, 0]
+        if event.share_cv:
+            doubt = np.sqrt(np.log1p(event.share_cv**2))
+            there = there * multiplier(_deviates(deal(f"number of {event.name}", 1)), doubt)[:, 0]
         stocked.append(there)
     surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
     return Luck(

@@ -16,7 +16,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.observe import indices
-from pondpop.observe.sampling import as_sampled_psd, gear
+from pondpop.observe.gears import as_sampled_psd, gear
 from pondpop.species import MEASURED, TRAITS, load_parameters
 from pondpop.units import G_PER_LB, Units, converted, unit_of
 

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model.day import Engine
 from pondpop.observe import indices
+from pondpop.observe.gears import counted, gear, mean_wr_error
 from pondpop.scenario import CONDITION_QUANTITIES, Trigger
 from pondpop.species import SPECIES
 
-# Standard deviation of relative weight among fish of one length class, in % (assumed).
-WR_SPREAD_BETWEEN_FISH = 8.0
+GEAR = "electrofishing"  # what the survey of a rule is made with (a choice)
 
 
 def inform(engine: Engine, survey: int, number: Array, relative_weight: Array) -> None:
@@ -34,24 +34,39 @@ def signs(
     """What a survey reads of a pond: each of CONDITION_QUANTITIES [member], in %.
 
     number, relative_weight [member, species, length_class] (fish/ha, %); fish_sampled: stock-length fish of each
-    species that are measured, no more than there are in the pond, or None for a survey without error; uniforms
-    [member, quantity] deal its error, one column a quantity. NaN where a survey sees no such fish.
+    species that are measured on one outing, no more than there are in the pond; uniforms [member, quantity] deal its
+    error, one column a quantity. What the gear shows and how far it scatters are those of `observe.gears`. Without
+    fish_sampled or uniforms the pond is read as it is. NaN where a survey sees no such fish.
     """
     seen: dict[str, Array] = {}
+    used = gear(GEAR)
+    exact = uniforms is None or fish_sampled is None
+    taken = number if exact else number * used.class_selectivity(number.shape[-1])
     for k, name in enumerate(CONDITION_QUANTITIES):
-        u = None if uniforms is None or fish_sampled is None else uniforms[:, k]
         species, _, measure = name.partition("_")
-        of_category = indices.category_numbers(number[:, SPECIES.index(species)], species)
-        stock = np.cumsum(of_category[:, ::-1], axis=1)[:, ::-1]  # fish of stock, quality, preferred … length or more
-        if measure == "psd":
-            seen[name] = _sampled_psd(stock[:, 0], stock[:, 1], area_ha, fish_sampled, u)
-        elif measure == "psd_p":  # preferred fish are drawn from those of quality length that were seen
-            seen[name] = _sampled_preferred(seen[f"{species}_psd"], stock, area_ha, fish_sampled, u)
-        else:
+        i = SPECIES.index(species)
+        stock = _at_least(taken[:, i], species)
+        if measure.startswith("wr_"):
             low, high = (int(part) for part in measure.removeprefix("wr_").removesuffix("in").split("_"))
-            there = number[:, SPECIES.index(species), low:high].sum(axis=1)
-            mean = indices.class_mean(relative_weight, number, species, low, high)
-            seen[name] = _sampled_mean(mean, there, stock[:, 0], area_ha, fish_sampled, u)
+            value = indices.class_mean(relative_weight, taken, species, low, high)
+        else:
+            value = 100.0 * _ratio(stock[:, 1 if measure == "psd" else 2], stock[:, 0])
+        if uniforms is not None and fish_sampled is not None:
+            u = uniforms[:, k]
+            there = _at_least(number[:, i], species)[:, 0]  # no more can be measured than live there
+            measured = np.minimum(float(fish_sampled), np.floor(there * area_ha))
+            of_catch = _ratio(stock, taken[:, i].sum(axis=1)[:, None])
+            if measure == "psd":
+                strength = used.concentration(np.nan_to_num(of_catch[:, 0]))
+                value = 100.0 * _ratio(counted(measured, value / 100.0, strength, u), measured)
+            elif measure == "psd_p":  # preferred fish are drawn from those of quality length that were seen
+                quality = np.nan_to_num(np.round(seen[f"{species}_psd"] / 100.0 * measured))
+                strength = used.concentration(np.nan_to_num(of_catch[:, 1]))
+                value = 100.0 * _ratio(counted(quality, _ratio(stock[:, 2], stock[:, 1]), strength, u), measured)
+            else:
+                inside = taken[:, i, low:high].sum(axis=1)
+                value = _with_error(value, np.round(measured * np.nan_to_num(_ratio(inside, stock[:, 0]))), u)
+        seen[name] = value
     return seen
 
 
@@ -64,46 +79,17 @@ def holds(trigger: Trigger, seen: dict[str, Array]) -> NDArray[np.bool_]:
     return np.any(each, axis=0) if trigger.needs == "any" else np.all(each, axis=0)
 
 
-def _measured(stock: Array, area_ha: float, fish_sampled: int) -> Array:
-    """Whole fish of stock length that the survey gets [member]."""
-    return np.minimum(float(fish_sampled), np.floor(stock * area_ha))
+def _at_least(number: Array, species: str) -> Array:
+    """Fish of stock, quality, preferred … length or more [member, category]."""
+    of_category = indices.category_numbers(number, species)
+    return np.cumsum(of_category[:, ::-1], axis=1)[:, ::-1]
 
 
-def _sampled_psd(stock: Array, quality: Array, area_ha: float, fish_sampled: int | None, u: Array | None) -> Array:
-    share = _ratio(quality, stock)
-    if u is None or fish_sampled is None:
-        return 100.0 * share
-    measured = _measured(stock, area_ha, fish_sampled)
-    return 100.0 * _ratio(_binomial(measured, share, u), measured)
-
-
-def _sampled_preferred(psd: Array, stock: Array, area_ha: float, fish_sampled: int | None, u: Array | None) -> Array:
-    if u is None or fish_sampled is None:
-        return 100.0 * _ratio(stock[:, 2], stock[:, 0])
-    measured = _measured(stock[:, 0], area_ha, fish_sampled)
-    of_quality = np.nan_to_num(np.round(psd / 100.0 * measured))
-    return 100.0 * _ratio(_binomial(of_quality, _ratio(stock[:, 2], stock[:, 1]), u), measured)
-
-
-def _sampled_mean(
-    mean: Array, there: Array, stock: Array, area_ha: float, fish_sampled: int | None, u: Array | None
-) -> Array:
+def _with_error(mean: Array, fish: Array, u: Array) -> Array:
+    """A mean Wr as some fish show it; NaN where there is none."""
     from scipy.special import ndtri
 
-    if u is None or fish_sampled is None:
-        return mean
-    fish = np.round(_measured(stock, area_ha, fish_sampled) * np.nan_to_num(_ratio(there, stock)))
-    error = WR_SPREAD_BETWEEN_FISH / np.sqrt(np.maximum(fish, 1.0)) * ndtri(u)
-    return np.where(fish >= 1.0, mean + error, np.nan)
-
-
-def _binomial(n: Array, share: Array, u: Array) -> Array:
-    """Binomial numbers from uniforms; 0 where there is nothing to draw from."""
-    from scipy.stats import binom
-
-    drawable = (n > 0.0) & np.isfinite(share)
-    drawn = binom.ppf(u, np.where(drawable, n, 1.0), np.where(drawable, np.clip(share, 0.0, 1.0), 0.0))
-    return np.where(drawable, np.maximum(drawn, 0.0), 0.0)
+    return np.where(fish >= 1.0, mean + mean_wr_error(np.maximum(fish, 1.0)) * ndtri(u), np.nan)
 
 
 def _ratio(above: Array, below: Array) -> Array:

@@ -8,8 +8,8 @@ Pure functions of numpy that broadcast over leading axes. Length classes are one
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from itertools import pairwise
-from statistics import NormalDist
 from typing import Any, Final, Literal, NamedTuple
 
 import numpy as np
@@ -76,12 +76,6 @@ def psd_of_categories(numbers: ArrayLike, category: str = "quality") -> Array:
 def psd(number: ArrayLike, species: str, category: str = "quality") -> Array:
     """PSD of one species [...], per cent, from numbers [..., species, length_class]; NaN without stock-length fish."""
     return psd_of_categories(category_numbers(_of(number, species), species), category)
-
-
-def incremental_psd(numbers: ArrayLike) -> Array:
-    """Per cent of stock-length fish in S-Q, Q-P, P-M, M-T and T, from numbers [..., category]; they add up to 100."""
-    parts = np.asarray(numbers, dtype=float)
-    return _ratio(100.0 * parts, parts.sum(axis=-1, keepdims=True))
 
 
 def class_mean(values: ArrayLike, number: ArrayLike, species: str, from_in: int, below_in: int) -> Array:
@@ -237,26 +231,17 @@ def pair_reading(bass_psd: float, bluegill_psd: float, *, harvested: bool = True
     return PairReading(*pair, words if harvested else _WITHOUT_HARVEST.get(pair, words))
 
 
-def pair_reading_chances(
-    bass_quality: float, bass_stock: float, bluegill_quality: float, bluegill_stock: float
-) -> dict[str, float]:
-    """How probable each two-way reading is, given the fish of quality and of stock length counted of each species.
+def pair_reading_chances(bass: Callable[[float], float], bluegill: Callable[[float], float]) -> dict[str, float]:
+    """How probable each two-way reading is, the PSD of each species being known by chance, and independent.
 
-    The PSD of each pond population is given the posterior Beta(quality + ½, stock − quality + ½) of the prior of
-    Jeffreys (from memory), the two being independent. The probabilities add up to 1. Raises InputError.
+    bass, bluegill: the chance that the share of quality fish among those of stock length is below a bound (both 0 to
+    1). The probabilities add up to 1.
     """
-    from scipy.special import betainc
-
     levels = []
-    for species, quality, stock in (
-        ("bass", bass_quality, bass_stock),
-        ("bluegill", bluegill_quality, bluegill_stock),
-    ):
-        _check_counts(quality, stock)
-        bounds = np.array(_balanced_psd(species)) / 100.0
-        below, not_above = betainc(quality + 0.5, stock - quality + 0.5, bounds)
-        levels.append(dict(zip(_LEVELS, (below, not_above - below, 1.0 - not_above), strict=True)))
-    return {words: float(levels[0][bass] * levels[1][bluegill]) for (bass, bluegill), words in _PAIR_READINGS.items()}
+    for species, below in (("bass", bass), ("bluegill", bluegill)):
+        low, high = (below(bound / 100.0) for bound in _balanced_psd(species))
+        levels.append(dict(zip(_LEVELS, (low, high - low, 1.0 - high), strict=True)))
+    return {words: float(levels[0][one] * levels[1][other]) for (one, other), words in _PAIR_READINGS.items()}
 
 
 # --- doubt --------------------------------------------------------------------------------------------------------
@@ -269,20 +254,6 @@ class Limits(NamedTuple):
     high: Array
 
 
-def wald_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
-    """Limits of a share by the normal approximation (Gustafson 1988, from memory), cut to 0 and 1; NaN of none."""
-    count, total = _check_counts(count, total)
-    share = _ratio(count, total)
-    half = _normal_quantile(confidence) * np.sqrt(_ratio(share * (1.0 - share), total))
-    return Limits(np.maximum(share - half, 0.0), np.minimum(share + half, 1.0))
-
-
-def wilson_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
-    """Limits of a share by the score of Wilson 1927; NaN of none."""
-    count, total = _check_counts(count, total)
-    return _score_limits(count, total, _normal_quantile(confidence) ** 2)
-
-
 def exact_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -> Limits:
     """Exact limits of a share (Clopper & Pearson 1934), by the inverse of the incomplete beta function; NaN of none."""
     from scipy.special import betaincinv
@@ -293,29 +264,6 @@ def exact_limits(count: ArrayLike, total: ArrayLike, confidence: float = 0.95) -
     low = np.where(count > 0, betaincinv(np.maximum(count, 1.0), rest + 1.0, tail), 0.0)
     high = np.where(rest > 0, betaincinv(count + 1.0, np.maximum(rest, 1.0), 1.0 - tail), 1.0)
     return Limits(np.where(total > 0, low, np.nan), np.where(total > 0, high, np.nan))
-
-
-def simultaneous_limits(numbers: ArrayLike, confidence: float = 0.95) -> Limits:
-    """Limits [..., category] that hold for all incremental parts at once, from counts [..., category]; NaN of none.
-
-    Goodman 1965 (from memory): score limits of each part at the confidence 1 − α/k for k parts.
-    """
-    parts = np.asarray(numbers, dtype=float)
-    each = 1.0 - (1.0 - _check_confidence(confidence)) / parts.shape[-1]
-    count, total = _check_counts(parts, parts.sum(axis=-1, keepdims=True))
-    return _score_limits(count, total, _normal_quantile(each) ** 2)
-
-
-def sample_size(share: float, half_width: float, confidence: float = 0.95) -> int:
-    """Fish to measure so that the Wilson limits of a share are at most 2 · `half_width` apart. Raises InputError."""
-    if not 0 <= share <= 1:
-        raise InputError("share", share, "a share from 0 to 1")
-    if not 0 < half_width < 0.5:
-        raise InputError("half_width", half_width, "a half width above 0 and below 0.5")
-    z2, d2 = _normal_quantile(confidence) ** 2, half_width**2
-    b = z2 * (2.0 * d2 - share * (1.0 - share))
-    root = (math.sqrt(b * b + d2 * z2**2 * (1.0 - 4.0 * d2)) - b) / (2.0 * d2)
-    return math.ceil(root - 1e-9)
 
 
 # --- helpers ------------------------------------------------------------------------------------------------------
@@ -359,14 +307,3 @@ def _check_confidence(confidence: float) -> float:
     if not 0 < confidence < 1:
         raise InputError("confidence", confidence, "a share above 0 and below 1, such as 0.95")
     return confidence
-
-
-def _normal_quantile(confidence: float) -> float:
-    return NormalDist().inv_cdf(0.5 + _check_confidence(confidence) / 2.0)
-
-
-def _score_limits(count: Array, total: Array, chi2: float) -> Limits:
-    share = _ratio(count, total)
-    middle = _ratio(count + chi2 / 2.0, total + chi2)
-    half = np.sqrt(chi2 * (total * share * (1.0 - share) + chi2 / 4.0)) / (total + chi2)
-    return Limits(np.maximum(middle - half, 0.0), np.minimum(middle + half, 1.0))

@@ -29,8 +29,9 @@ from typing import TypeVar
 from pondpop.checks import MISSING, Fact, InputError, nearest, reason
 from pondpop.records import consistency, rows
 from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
-from pondpop.records.rows import GEARS, Catch, Effort, Fish, TagEvent
+from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.scenario import SPECIES
+from pondpop.species.gears import GEARS
 
 T = TypeVar("T")
 

@@ -20,6 +20,9 @@ LENGTH_ERROR_MM = 10.0
 FASTEST_MM_A_DAY = 2.0
 """No fish grows faster than this (assumed)."""
 
+STRETCHES = ((5, 5, True), (12, 8, False))
+"""Rows, unlike rows, and whether any must be weighed, for a stretch that comes again to be worth a word."""
+
 Row = TypeVar("Row", Effort, TagEvent)
 
 
@@ -216,18 +219,38 @@ def _some(items: Iterator[str] | list[str], most: int = 5) -> str:
     return ", ".join(items[:most]) + (f" and {len(items) - most} more" if len(items) > most else "")
 
 
-def _repeats(fish: list[Fish], block: int = 5) -> Iterator[str]:
-    """Names stretches of survey rows that occur twice, as when rows are pasted again."""
+def _repeats(fish: list[Fish]) -> Iterator[str]:
+    """Names the first stretch of survey rows that occurs twice, as when rows are pasted again.
+
+    Five unlike rows suffice where weights tell fish apart, twelve of which eight are unlike where they do not; or all
+    rows of a day and gear written down twice, five of them unlike (choices of ours: fish of one length are alike by chance).
+    """
     rows = [(f.date, f.gear, f.species, f.length_mm, f.weight_g, f.count, f.tag, f.sex) for f in fish]
+    found = [pair for block, unlike, weighed in STRETCHES if (pair := _again(rows, block, unlike, weighed))]
+    of_day: dict[tuple, list[int]] = defaultdict(list)
+    for i, f in enumerate(fish):
+        of_day[f.date, f.gear].append(i)
+    for lines in of_day.values():
+        half = len(lines) // 2
+        first, second = ([rows[i] for i in part] for part in (lines[:half], lines[half:]))
+        if first == second and len(set(first)) >= STRETCHES[0][1]:
+            found.append((lines[half], lines[0]))
+    if found:
+        again, before = min(found)
+        yield (
+            f"survey.csv repeats itself: the rows from line {fish[again].line} are those from line "
+            f"{fish[before].line} again; kept, but check that they were not pasted twice"
+        )
+
+
+def _again(rows: list[tuple], block: int, unlike: int, weighed: bool) -> tuple[int, int] | None:
+    """Where the first stretch of rows stands that occurred before, and where it did."""
     first: dict[tuple, int] = {}
     for i in range(len(rows) - block + 1):
         stretch = tuple(rows[i : i + block])
-        if len(set(stretch)) < block or all(f.weight_g is None for f in fish[i : i + block]):
+        if len(set(stretch)) < unlike or (weighed and all(row[4] is None for row in stretch)):
             continue
         if stretch in first:
-            yield (
-                f"survey.csv repeats itself: the rows from line {fish[i].line} are those from line "
-                f"{fish[first[stretch]].line} again; kept, but check that they were not pasted twice"
-            )
-            return
+            return i, first[stretch]
         first[stretch] = i
+    return None

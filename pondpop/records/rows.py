@@ -13,9 +13,9 @@ from pondpop.records.csv_rows import date_of, label, measure, needed, number, to
 from pondpop.scenario import SPECIES
 from pondpop.scenario.schema import OTHER_NAMES
 from pondpop.species import TRAITS
+from pondpop.species.gears import GEARS
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
 
-GEARS = ("electrofishing", "seine", "angling")
 EVENTS = ("tagged", "recaptured", "kept")
 SEXES = ("female", "male")
 

@@ -1,6 +1,7 @@
 """A scenario told back in words, with both systems of units."""
 
 import datetime as dt
+import math
 from collections.abc import Iterable
 
 from pondpop.scenario.schema import (
@@ -166,8 +167,9 @@ class _Words:
             more.append(f"{brief(100 * event.female_share)} % females")
         if event.cost_each is not None:
             more.append(f"{brief(event.cost_each)} each")
-        if event.number_cv is not None:
-            more.append(f"their number known to {brief(100 * event.number_cv)} %")
+        if event.number_cv is not None or event.share_cv is not None:
+            doubt = math.hypot(event.number_cv or 0.0, event.share_cv or 0.0)
+            more.append(f"their number known to {brief(100 * doubt)} %")
         there = "living there:" if event.resident else "stock"
         size = self.both(event.length_mm, LENGTH)
         details = "".join(f", {text}" for text in more)

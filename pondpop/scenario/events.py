@@ -149,6 +149,7 @@ class Events:
             resident=resident,
             cost_each=table.number("cost_each", 0, 10_000, None),
             number_cv=table.number("number_cv", 0, 2, None),
+            share_cv=table.number("share_cv", 0, 2, None),
         )
 
     def _harvest(self, table: Table) -> Harvest:

@@ -1,14 +1,16 @@
 """A pond that begins from a survey: the fish that must live there for a gear to have caught what it did.
 
-Numbers are the catch over the chance of being caught (`sampling.expected_catch`, turned round), and in doubt by the
-gear's scatter, its catchability in this pond, and the count; the numbers of one species are wrong together. Ages are the usual
-ones at the lengths caught. What the gear hardly takes cannot be told and is refused. Standard library only.
+Numbers are the catch over the chance of being caught (`observe.gears.expected_catch`, turned round). The numbers of one
+species are wrong together by the gear's scatter and its catchability in this pond, and each class by itself by the
+scatter of the lengths and the count. Ages are the usual ones at the lengths caught. What the gear hardly takes cannot be
+told and is refused. Standard library only.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import math
+from collections import Counter
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -16,13 +18,13 @@ from pondpop.checks import Fact, InputError
 from pondpop.scenario.read import Table
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.water import expected_on
+from pondpop.species.gears import selectivity, warmth
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
     from pondpop.species.catalogue import Entry
 
 GEARS = ("electrofishing", "seine")  # angling's catch is not in proportion to the fish
-CATCHABILITY_SPREAD = 0.3  # of a gear and species between ponds, standard deviation of the logarithm (assumed)
 LEAST_TAKEN = 0.1  # share of the fish of a length within reach that the gear must take (a choice)
 
 
@@ -37,13 +39,18 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> lis
     if (other := "hours" if unit == "hauls" else "hauls") in table.raw:
         raise InputError(table.at(other), table.raw[other], f"the {unit} of {gear}", "remove it")
     given_c = table.quantity("water", TEMPERATURE, 0, 45, needed=False)
-    warmth = _warmth(used, expected_on(water, run.start) if given_c is None else given_c)
+    water_c = expected_on(water, run.start) if given_c is None else given_c
+    from_c, until_c, width_c = (used[f"temperature_{name}_c"].value for name in ("from", "until", "width"))
+    intensity = effort * warmth(water_c, from_c, until_c, width_c) / area_ha
     found: dict[str, Stocking] = {}
     rows = table.tables("catch")
     if not rows:
         raise InputError(table.at("catch"), Fact("no catch"), "at least one [[start_from_survey.catch]]")
+    caught = Counter[str]()
     for row in rows:
-        event = _resident(row, gear, used, effort * warmth / area_ha, area_ha, run.start)
+        caught[row.species()] += row.integer("count", 1, 100_000)
+    for row in rows:
+        event = _resident(row, gear, used, intensity, area_ha, run.start, caught)
         if event.name in found:
             raise InputError(row.path, Fact("a second row"), "one row for each species and length class")
         found[event.name] = event
@@ -51,7 +58,7 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> lis
 
 
 def _resident(
-    row: Table, gear: str, used: Mapping[str, Entry], intensity: float, area_ha: float, start: dt.date
+    row: Table, gear: str, used: Mapping[str, Entry], intensity: float, area_ha: float, start: dt.date, of_species: Counter[str]
 ) -> Stocking:
     species = row.species()
     low, high = row.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM, pair=True)
@@ -66,7 +73,7 @@ def _resident(
     per_ha, middle = count / caught / area_ha, (low + high) / 2
     if per_ha > 1e6:
         raise InputError(row.at("count"), count, "a catch of at most 1,000,000 fish per ha", "check effort and count")
-    doubt = math.sqrt(used["catch_cv"].value ** 2 + CATCHABILITY_SPREAD**2 + 1 / count)
+    share, independent = count / of_species[species], used["independent_fish"].value
     return Stocking(
         name=f"{species}_{low / MM_PER_IN:.1f}_{high / MM_PER_IN:.1f}in".replace(".", "_"),
         species=species,
@@ -75,27 +82,14 @@ def _resident(
         length_mm=middle,
         length_cv=min(0.5, (high - low) / math.sqrt(12) / middle),
         resident=True,
-        number_cv=doubt,
+        number_cv=math.hypot(used["catch_cv"].value, used["catchability_spread"].value),
+        share_cv=min(2.0, math.sqrt(1 / count + (1 - share) / share / (independent + 1))),
     )
 
 
 def _selectivity(used: Mapping[str, Entry], species: str, length_mm: float) -> float:
-    def rise(name: str) -> float:
-        middle, width = (used[f"{species}_{name}_{part}_mm"].value for part in ("from", "width"))
-        return _logistic((length_mm - middle) / width)
+    def change(name: str) -> tuple[float, float]:
+        return used[f"{species}_{name}_from_mm"].value, used[f"{species}_{name}_width_mm"].value
 
-    return rise("selected") * (1 - used[f"{species}_missed_share"].value * rise("missed"))
-
-
-def _warmth(used: Mapping[str, Entry], water_c: float) -> float:
-    """The catch at a water temperature relative to that at the best one (`sampling.Gear.temperature_factor`)."""
-    rise_c, fall_c, width = (used[f"temperature_{name}_c"].value for name in ("from", "until", "width"))
-
-    def at(c: float) -> float:
-        return _logistic((c - rise_c) / width) * _logistic((fall_c - c) / width)
-
-    return at(water_c) / at((rise_c + fall_c) / 2)
-
-
-def _logistic(z: float) -> float:
-    return 0.5 * (1 + math.tanh(z / 2))
+    missed_share = used[f"{species}_missed_share"].value
+    return float(selectivity(length_mm, change("selected"), change("missed"), missed_share))

@@ -83,7 +83,8 @@ SPREADS = {
 class Stocking(NamedTuple):
     """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already.
 
-    `number_cv` is the doubt about their number (standard deviation over mean), beyond losses in the move.
+    `number_cv` is the doubt about their number (standard deviation over mean), beyond losses in the move, in which all
+    fish of a species share; `share_cv` that about this group alone.
     """
 
     name: str
@@ -98,6 +99,7 @@ class Stocking(NamedTuple):
     resident: bool = False
     cost_each: float | None = None
     number_cv: float | None = None
+    share_cv: float | None = None
 
 
 class Condition(NamedTuple):

@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from pondpop.scenario.water import monthly_of_readings
+
 COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it does not fall below this
 
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -47,25 +49,13 @@ def daily_from_monthly(monthly_c: Sequence[float], start: dt.date, days: int) ->
     return np.maximum(out, COLDEST_LIQUID_C)
 
 
-def monthly_from_readings(dates: Sequence[dt.date], readings_c: Sequence[float]) -> NDArray[np.float64]:
-    """Mean of each calendar month [12] of dated readings joined by straight lines.
-
-    Needs readings that span at least a year; the caller checks that.
-    """
-    first, last = dates[0].toordinal(), dates[-1].toordinal()
-    day = np.arange(first, last + 1)
-    value = np.interp(day, [d.toordinal() for d in dates], readings_c)
-    month = np.array([dt.date.fromordinal(int(d)).month for d in day])
-    return np.array([value[month == m].mean() for m in range(1, 13)])
-
-
 def daily_from_readings(
     dates: Sequence[dt.date], readings_c: Sequence[float], start: dt.date, days: int
 ) -> NDArray[np.float64]:
     """Daily temperatures [days]: straight lines between dated readings, the readings' own monthly means outside them."""
     day = start.toordinal() + np.arange(days)
     known = np.array([d.toordinal() for d in dates])
-    out = daily_from_monthly(list(monthly_from_readings(dates, readings_c)), start, days)
+    out = daily_from_monthly(monthly_of_readings(list(zip(dates, readings_c, strict=True))), start, days)
     inside = (day >= known[0]) & (day <= known[-1])
     out[inside] = np.interp(day[inside], known, readings_c)
     return np.maximum(out, COLDEST_LIQUID_C)

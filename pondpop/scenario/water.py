@@ -3,7 +3,8 @@
 import csv
 import datetime as dt
 import io
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -121,7 +122,7 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
     """
     limit = table.quantity("passes", TEMPERATURE, 0, 40)
     rising = table.get("rising", yes_or_no)
-    monthly = water.monthly_c or _monthly_of_readings(water.readings or ())
+    monthly = water.monthly_c or monthly_of_readings(water.readings or ())
     days = [dt.date(2001, 1, 1) + dt.timedelta(i) for i in range(-1, 365)]
     curve = [_between_monthly(monthly, day) for day in days]
     for before, now, day in zip(curve, curve[1:], days[1:], strict=False):
@@ -134,20 +135,22 @@ def day_passing(table: Table, water: Temperature) -> MonthDay:
 
 def expected_on(water: Temperature, day: dt.date) -> float:
     """The mean temperature of the water on a day of the year, its monthly means joined by straight lines, °C."""
-    monthly = water.monthly_c or _monthly_of_readings(water.readings or ())
+    monthly = water.monthly_c or monthly_of_readings(water.readings or ())
     return _between_monthly(monthly, day)
 
 
-def _monthly_of_readings(readings: Iterable[tuple[dt.date, float]]) -> tuple[float, ...]:
-    by_month: dict[int, list[float]] = {month: [] for month in range(1, 13)}
-    for date, value in readings:
-        by_month[date.month].append(value)
-    # a month without a reading (gaps are at most 45 days) lies between two that have one
-    means = [sum(v) / len(v) if v else None for v in by_month.values()]
-    return tuple(
-        mean if mean is not None else ((means[i - 1] or 0.0) + (means[(i + 1) % 12] or 0.0)) / 2
-        for i, mean in enumerate(means)
-    )
+def monthly_of_readings(readings: Sequence[tuple[dt.date, float]]) -> tuple[float, ...]:
+    """Mean of each calendar month of dated readings joined by straight lines, °C; of all its days that lie between
+    the first and the last. The readings must be in order and span a year.
+    """
+    of_month: list[list[float]] = [[] for _ in range(12)]
+    for (before, low), (after, high) in pairwise(readings):
+        days = (after - before).days
+        for k in range(days):
+            of_month[(before + dt.timedelta(k)).month - 1].append(low + (high - low) * k / days)
+    last, value = readings[-1]
+    of_month[last.month - 1].append(value)
+    return tuple(math.fsum(values) / len(values) for values in of_month)
 
 
 def _between_monthly(monthly: tuple[float, ...], day: dt.date) -> float:

@@ -1,7 +1,7 @@
 """What records say that a simulated pond can be held against, and how probable they are for one.
 
 An observation has data [value], means expected of ponds [member, value], the likelihood of data about such means, and a
-draw of data from them; both are one model (see `sampling`), so that what is simulated here is what is learned from.
+draw of data from them; both are one model (see `observe.gears`), so that what is simulated here is what is learned from.
 """
 
 from __future__ import annotations
@@ -32,11 +32,9 @@ from pondpop.assess.tags import MIN_DAYS
 from pondpop.ensemble.draws import multiplier
 from pondpop.ensemble.prepare import daily_water
 from pondpop.observe import indices
-from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH
-from pondpop.observe.sampling import expected_catch, gear, log_chance, scatter
+from pondpop.observe.gears import WR_BETWEEN_FISH, expected_catch, gear, log_chance, scatter
 from pondpop.records import BadRow, Fish, Records, TagEvent
 from pondpop.scenario import Scenario
-from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
 from pondpop.update.simulate import Growing, Watched
@@ -110,8 +108,8 @@ class Outing:
 class Haul:
     """The catch of one species and gear in a survey (or by anglers in a year), its days together: fish by length.
 
-    What makes lengths differ from those of the pond beyond chance lasts from day to day, so that the days of a survey
-    are one sample. bins [bin, length_class]: share of each one-inch class that belongs to a bin. Where the effort of a
+    Each outing scatters anew, so that more of them tell more; what is wrong on all of them alike is `lengths_off` and
+    the catchability. bins [bin, length_class]: share of each one-inch class that belongs to a bin. Where the effort of a
     day is unknown, how many were caught tells nothing, only their lengths.
     """
 
@@ -132,7 +130,7 @@ class Haul:
         return all(one.effort is not None for one in self.outings)
 
     def expected(self, view: View) -> Array:
-        there = multiplier(view.doubts[self.doubts[0]], CATCHABILITY_SPREAD)
+        there = multiplier(view.doubts[self.doubts[0]], gear(self.gear).catchability_spread)
         catch = np.zeros(())
         for one in self.outings:
             warmth = view.water_c[one.day] if one.water_c is None else one.water_c
@@ -146,10 +144,10 @@ class Haul:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
-        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole)
+        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, len(self.outings))
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
-        sized = scatter(expected[:, :-1], gear(self.gear), rng)
+        sized = scatter(expected[:, :-1], gear(self.gear), rng, len(self.outings))
         return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
@@ -248,7 +246,7 @@ def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: f
     survey = title.partition(" ")[0]  # its first day
     offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} {survey}": WR_OFF_IN_SURVEY}
     return Mean(
-        title, name, "%", np.array([mean]), fish, WR_SPREAD_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read, offsets
+        title, name, "%", np.array([mean]), fish, WR_BETWEEN_FISH, WR_ERROR, WITHOUT_FISH, read, offsets
     )  # fmt: skip
 
 
@@ -371,9 +369,9 @@ def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
     day = (survey.first - start).days
     for used in survey.gears:
         for species in GAME:
-            lengths, wr, *_ = weighed(survey.taken(used, species), species)
+            found = weighed(survey.taken(used, species), species)
             for low, high in weight_classes(species):
-                mine = wr[within(lengths, low, high)]
+                mine, _ = found.of(low, high)
                 if mine.size:
                     title = f"{survey.first} {used} {species}"
                     yield wr_of(day, species, used, low, high, float(mine.mean()), mine.size, title)

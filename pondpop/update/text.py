@@ -17,9 +17,8 @@ from pondpop.decide.console import columns
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
-from pondpop.observe.sampling import gear
+from pondpop.observe.gears import gear
 from pondpop.scenario import SPECIES
-from pondpop.scenario.initial import CATCHABILITY_SPREAD
 from pondpop.species import MEASURED, load_parameters, uncertain
 from pondpop.units import KINDS, Units, converted, unit_of
 from pondpop.update import Update
@@ -90,7 +89,8 @@ def _dealt(found: Update, members: Members) -> dict[str, Array]:
         out[path] = np.broadcast_to(parameters.value(path) / listed.value(path)[0], (count,))
     for name, u in members.uniforms.items():
         if name.startswith(CATCHABILITY):
-            out[name] = multiplier(ndtri(u[:, 0]), CATCHABILITY_SPREAD)
+            used = name.removeprefix(CATCHABILITY).split()[0]
+            out[name] = multiplier(ndtri(u[:, 0]), gear(used).catchability_spread)
         elif name.startswith(OFFSET):
             out[name] = ndtri(u[:, 0])
     return out

@@ -61,3 +61,23 @@ def test_the_days_of_readings_have_the_readings():
     daily = temperature.daily_from_readings(dates, readings, start, (dates[-1] - start).days + 5)
     found = [daily[(date - start).days] for date in dates]
     np.testing.assert_allclose(found, readings, rtol=1e-12)
+
+
+def test_readings_have_one_mean_a_month():
+    """Readings every 30 days of a steep spring: the mean of the month's days between them, not of its one or two readings."""
+    from pondpop.scenario.schema import Temperature
+    from pondpop.scenario.water import expected_on, monthly_of_readings
+
+    dates = [dt.date(2026, 1, 1) + dt.timedelta(days=30 * k) for k in range(14)]
+    readings = [18.0 - 12.0 * np.cos(2 * np.pi * (d.timetuple().tm_yday - 15) / 365) for d in dates]
+    monthly = monthly_of_readings(list(zip(dates, readings, strict=True)))
+    daily = np.interp([dates[0].toordinal() + k for k in range(391)], [d.toordinal() for d in dates], readings)
+    month = np.array([(dates[0] + dt.timedelta(days=k)).month for k in range(391)])
+    np.testing.assert_allclose(monthly, [daily[month == m].mean() for m in range(1, 13)], rtol=1e-12)
+    by_month = {m: [r for d, r in zip(dates, readings, strict=True) if d.month == m] for m in range(1, 13)}
+    apart = [abs(np.mean(by_month[m]) - monthly[m - 1]) for m in by_month if by_month[m]]
+    assert max(apart) > 2  # what a mean of the readings alone would miss
+    water = Temperature("readings", "", readings=tuple(zip(dates, readings, strict=True)))
+    assert expected_on(water, dt.date(2026, 4, 15)) == pytest.approx(monthly[3], abs=0.2)
+    after = temperature.daily_from_readings(dates, readings, dt.date(2028, 1, 1), 366)
+    assert after[31 + 29 + 31 : 31 + 29 + 31 + 30].mean() == pytest.approx(monthly[3], rel=1e-12)

@@ -7,7 +7,9 @@ from small import pond
 from pondpop.ensemble.draws import uniform
 from pondpop.ensemble.quantities import quantities
 from pondpop.ensemble.run import compare
-from pondpop.observe.harvest_control import WR_SPREAD_BETWEEN_FISH, holds, signs
+from pondpop.observe import indices
+from pondpop.observe.gears import as_sampled_psd, gear, mean_wr_error
+from pondpop.observe.harvest_control import holds, signs
 from pondpop.scenario import Condition, Trigger
 
 MEMBERS = 4000
@@ -32,18 +34,31 @@ def test_a_survey_without_error_reads_the_pond():
     assert np.isnan(seen["bass_wr_15_20in"][0])
 
 
-def test_the_error_of_a_sample_is_that_of_counting_fish():
+def test_a_sample_errs_as_a_survey_of_one_outing_does():
+    """Shown by the gear, and scattered as fish that keep together: n fish are worth n(m + 1)/(n + m) taken one by one."""
     u = uniform(5, "survey", range(MEMBERS), 7)
-    seen = signs(*fish(MEMBERS), area_ha=2.0, fish_sampled=50, uniforms=u)
-    for name, share in (("bass_psd", 0.4), ("bass_psd_p", 0.1), ("bluegill_psd", 0.4)):
-        sd = 100 * np.sqrt(share * (1 - share) / 50)
-        assert seen[name].mean() == pytest.approx(100 * share, abs=5 * sd / np.sqrt(MEMBERS))
-        assert seen[name].std() == pytest.approx(sd, rel=0.06)
-        np.testing.assert_allclose(seen[name] * 50 / 100, np.round(seen[name] * 50 / 100), atol=1e-9)
-    assert (seen["bass_psd_p"] <= seen["bass_psd"]).all()
-    wr = seen["bass_wr_8_12in"]
-    assert wr.mean() == pytest.approx(88.0, abs=0.2)
-    assert wr.std() == pytest.approx(WR_SPREAD_BETWEEN_FISH / np.sqrt(30), rel=0.06)
+    number, wr = fish(MEMBERS)
+    used = gear("electrofishing")
+    for n in (50, 1000):
+        seen = signs(number, wr, area_ha=5000.0, fish_sampled=n, uniforms=u)
+        for species in ("bass", "bluegill"):
+            shown = as_sampled_psd(number[:1], used, species)[0]
+            m = used.independent_fish  # all fish here are of stock length
+            sd = np.sqrt(shown * (100 - shown) * (n + m) / (n * (m + 1)))
+            values = seen[f"{species}_psd"]
+            assert values.mean() == pytest.approx(shown, abs=5 * sd / np.sqrt(MEMBERS))
+            assert values.std() == pytest.approx(sd, rel=0.06)
+            np.testing.assert_allclose(values * n / 100, np.round(values * n / 100), atol=1e-6)
+        assert shown != pytest.approx(indices.psd(number, species)[0], abs=0.01)
+        preferred = as_sampled_psd(number[:1], used, "bass", "preferred")[0]
+        assert seen["bass_psd_p"].mean() == pytest.approx(preferred, abs=0.6)
+        assert (seen["bass_psd_p"] <= seen["bass_psd"]).all()
+    seen = signs(number, wr, area_ha=5000.0, fish_sampled=50, uniforms=u)
+    of_class = number[0, 0] * used.class_selectivity()[0]
+    weighed = round(50 * of_class[9] / of_class[[9, 13, 16]].sum())
+    mean = seen["bass_wr_8_12in"]
+    assert mean.mean() == pytest.approx(88.0, abs=0.2)
+    assert mean.std() == pytest.approx(float(mean_wr_error(weighed)), rel=0.06)
 
 
 def test_a_pond_gives_no_more_fish_than_it_has():

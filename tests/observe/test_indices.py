@@ -41,16 +41,13 @@ def test_psd_counts_by_hand():
     assert indices.psd(number, "bass", "trophy") == pytest.approx(2)
     assert indices.psd(number, "bass", "stock") == pytest.approx(100)
     assert indices.psd(number, "bluegill") == pytest.approx(40)
-    parts = indices.incremental_psd(indices.category_numbers(number[0], "bass"))
-    assert parts == pytest.approx([50, 30, 12, 6, 2])
 
 
 @given(ponds)
-def test_incremental_parts_add_up_to_100_and_psd_falls_with_the_category(number):
+def test_psd_falls_with_the_category(number):
     for species in ("bass", "bluegill"):
         parts = indices.category_numbers(number[:, SPECIES.index(species)], species)
         some = parts.sum(axis=-1) > 0
-        assert indices.incremental_psd(parts).sum(axis=-1)[some] == pytest.approx(100.0)
         assert np.isnan(indices.psd(number, species)[~some]).all()
         family = np.stack([indices.psd(number, species, category) for category in indices.CATEGORIES])[:, some]
         assert (np.diff(family, axis=0) <= 1e-9).all()
@@ -145,25 +142,30 @@ def test_harvest_is_no_reason_where_there_is_none(bass, bluegill):
     assert without[:2] == indices.pair_reading(bass, bluegill)[:2]
 
 
+def below(quality, stock):
+    """The chance that the share is below a bound, Beta(quality + ½, rest + ½)."""
+    return lambda bound: float(stats.beta.cdf(bound, quality + 0.5, stock - quality + 0.5))
+
+
 @given(counted, counted)
 def test_chances_of_the_pair_readings_add_up_to_1(bass, bluegill):
-    chances = indices.pair_reading_chances(*bass, *bluegill)
+    chances = indices.pair_reading_chances(below(*bass), below(*bluegill))
     assert len(chances) == 9
     assert sum(chances.values()) == pytest.approx(1.0)
     assert min(chances.values()) >= -1e-12
 
 
-def test_large_samples_leave_no_doubt_about_the_pair_and_empty_ones_leave_much():
-    sure = indices.pair_reading_chances(200, 1000, 800, 1000)
+def test_what_is_sure_leaves_no_doubt_about_the_pair_and_what_is_not_leaves_much():
+    sure = indices.pair_reading_chances(below(200, 1000), below(800, 1000))
     assert sure[indices.pair_reading(20, 80).words] > 0.999
-    assert max(indices.pair_reading_chances(0, 0, 0, 0).values()) < 0.5
+    assert max(indices.pair_reading_chances(below(0, 0), below(0, 0)).values()) < 0.5
 
 
 def test_chances_of_the_pair_agree_with_random_draws():
     rng = np.random.default_rng(5)
     bass, bluegill = (100 * rng.beta(q + 0.5, n - q + 0.5, 20_000) for q, n in ((12, 30), (20, 40)))
     drawn = [indices.pair_reading(b, g).words for b, g in zip(bass, bluegill, strict=True)]
-    for words, chance in indices.pair_reading_chances(12, 30, 20, 40).items():
+    for words, chance in indices.pair_reading_chances(below(12, 30), below(20, 40)).items():
         assert drawn.count(words) / len(drawn) == pytest.approx(chance, abs=0.015)
 
 
@@ -176,12 +178,10 @@ def test_target_ranges_are_told_apart_and_may_be_missing():
 
 
 @given(counted, confidences)
-def test_wilson_and_exact_limits_are_those_of_scipy(sample, confidence):
+def test_exact_limits_are_those_of_scipy(sample, confidence):
     count, total = sample
-    test = stats.binomtest(count, total)
-    for ours, method in ((indices.wilson_limits, "wilson"), (indices.exact_limits, "exact")):
-        limits, theirs = ours(count, total, confidence), test.proportion_ci(confidence, method=method)
-        assert (float(limits.low), float(limits.high)) == pytest.approx((theirs.low, theirs.high), abs=1e-9)
+    limits, theirs = indices.exact_limits(count, total, confidence), stats.binomtest(count, total).proportion_ci(confidence)
+    assert (float(limits.low), float(limits.high)) == pytest.approx((theirs.low, theirs.high), abs=1e-9)
 
 
 @given(counted)
@@ -192,33 +192,6 @@ def test_exact_limits_hold_their_tails(sample):
     assert stats.binom.cdf(count, total, high) == pytest.approx(0.05 if count < total else 1.0)
 
 
-def test_simultaneous_limits_solve_goodmans_equation_and_hold_all_parts_at_once():
-    shares, n = np.array([0.4, 0.3, 0.2, 0.07, 0.03]), 120
-    counts = np.array([48, 36, 24, 8, 4])
-    quantile = stats.chi2.ppf(1 - 0.1 / 5, 1)
-    for limit in indices.simultaneous_limits(counts, 0.9):
-        assert n * (counts / n - limit) ** 2 == pytest.approx(quantile * limit * (1 - limit))
-    samples = np.random.default_rng(3).multinomial(n, shares, size=4000)
-    low, high = indices.simultaneous_limits(samples, 0.9)
-    held = ((low <= shares) & (shares <= high)).all(axis=-1).mean()
-    each = indices.wilson_limits(samples, samples.sum(axis=-1, keepdims=True), 0.9)
-    assert held >= 0.89  # 0.9 less three standard errors of 4,000 samples is 0.886
-    assert ((each.low <= shares) & (shares <= each.high)).all(axis=-1).mean() < 0.8
-
-
-@given(st.floats(0, 1), st.floats(0.02, 0.4), st.floats(0.5, 0.99))
-def test_the_sample_size_is_the_smallest_that_reaches_the_half_width(share, half_width, confidence):
-    n = indices.sample_size(share, half_width, confidence)
-
-    def half(fish):
-        limits = indices.wilson_limits(share * fish, fish, confidence)
-        centre = (share * fish + z2 / 2) / (fish + z2)
-        return max(float(limits.high) - centre, centre - float(limits.low))
-
-    z2 = stats.norm.ppf(0.5 + confidence / 2) ** 2
-    assert half(max(n, 1)) <= half_width + 1e-6
-    if n > 1:
-        assert half(n - 1) > half_width - 1e-6
 
 
 # --- refusals ---
@@ -238,11 +211,9 @@ def test_the_sample_size_is_the_smallest_that_reaches_the_half_width(share, half
         (lambda: indices.target_range("balanced", "bass", "psd_x"), "one of psd, psd_p, psd_m"),
         (lambda: indices.balance_rating(1, "f/c"), "a balance ratio: one of"),
         (lambda: indices.pair_reading(120, 10), "a PSD from 0 to 100 %"),
-        (lambda: indices.wilson_limits(11, 10), "counts from 0 to their total"),
+        (lambda: indices.exact_limits(11, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(-1, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(1, 10, 95), "a share above 0 and below 1"),
-        (lambda: indices.sample_size(40, 0.1), "a share from 0 to 1"),
-        (lambda: indices.sample_size(0.4, 10), "a half width above 0 and below 0.5"),
     ],
 )
 def test_wrong_arguments_are_refused_in_one_line(call, says):

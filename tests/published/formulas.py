@@ -82,13 +82,8 @@ def standard_weight_oz(species, length_in):
     return indices.standard_weight(length_in * MM_PER_IN, species) / OUNCE_G
 
 
-def limit_percent(method, count, total, side):
-    limits = {"wald": indices.wald_limits, "wilson": indices.wilson_limits, "exact": indices.exact_limits}
-    return 100 * getattr(limits[method](count, total), side)
-
-
-def fish_to_measure(percent, points):
-    return indices.sample_size(percent / 100, points / 100)
+def limit_percent(count, total, side):
+    return 100 * getattr(indices.exact_limits(count, total), side)
 
 
 def psd_of_sample(species, category, inches):
@@ -227,7 +222,7 @@ def largest_prey_share(prey, bass_mm):
 FORMULAS = {
     function.__name__: function
     for function in (
-        standard_weight_g, standard_weight_oz, limit_percent, fish_to_measure, psd_of_sample,
+        standard_weight_g, standard_weight_oz, limit_percent, psd_of_sample,
         background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
         intake_ratio, published_respiration_j, printed_growth_percent, satiation_growth_percent,
         satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share,

@@ -329,3 +329,26 @@ def test_no_bytes_bring_it_down(tmp_path_factory, data, with_header):
         read_records(folder)
     except InputError as e:
         assert "\n" not in str(e)
+
+
+def pasted(rows, times=2):
+    return SURVEY + "".join(f"2024-04-10,electrofishing,{row},,\n" for row in rows * times)
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [f"bass,{8 + k % 7}.{(k * k) % 10},," for k in range(15)],  # nothing weighed
+        [f"bluegill,{3 + k},,{2 + k}" for k in range(6)],  # a short table of lengths and counts
+        [f"bass,{10 + k},{0.5 + 0.1 * k:.1f}," for k in range(6)],
+    ],
+)
+def test_a_survey_pasted_twice_is_noticed(folder, rows):
+    (note,) = (n for n in read_records(folder(survey=pasted(rows))).notes if "repeats itself" in n)
+    assert f"the rows from line {2 + len(rows)} are those from line 2 again" in note
+    assert not any("repeats" in n for n in read_records(folder(survey=pasted(rows, 1))).notes)
+
+
+def test_fish_of_one_length_are_no_rows_pasted_twice(folder):
+    rows = [f"bluegill,{length},," for length in (4, 5, 5, 4, 6, 5, 4, 5) * 10]
+    assert not any("repeats" in n for n in read_records(folder(survey=pasted(rows, 1))).notes)

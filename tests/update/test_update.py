@@ -14,7 +14,7 @@ from pondpop import update as learning
 from pondpop.checks import InputError, RunError
 from pondpop.ensemble.draws import Prior, uniform
 from pondpop.ensemble.run import Job, Variant, compare, project_all
-from pondpop.observe.sampling import gear, log_chance, scatter
+from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, up_to
@@ -567,7 +567,7 @@ def from_survey(**changes):
 
 
 def test_a_survey_at_the_start_is_what_its_gear_would_catch():
-    from pondpop.observe.sampling import expected_catch
+    from pondpop.observe.gears import expected_catch
 
     scenario = from_survey()
     number = np.zeros((4, 32))
@@ -584,12 +584,19 @@ def test_the_doubt_about_numbers_is_dealt_and_shared_within_a_species():
     strategy = scenario.strategies["few"]
     luck = Prior().draw(scenario, strategy, 0, 300)[1].stocking_survival
     names = [event.name for event in strategy.stocking]
-    cv = next(event.number_cv for event in strategy.stocking if event.name == "bass_9_0_10_0in")
+    bass = next(event for event in strategy.stocking if event.name == "bass_9_0_10_0in")
+    shared, own = np.log1p(bass.number_cv**2), np.log1p(bass.share_cv**2)
+    used = gear("electrofishing")
+    assert bass.number_cv == pytest.approx(np.hypot(used.catch_cv, used.catchability_spread))
+    # forty of eighty bass: the count, and the scatter of a share of a half among as many as the independent fish
+    assert bass.share_cv**2 == pytest.approx(1 / 40 + 1 / (used.independent_fish + 1))
     one, two, other = (
         np.log(luck[:, names.index(n)]) for n in ("bass_9_0_10_0in", "bass_12_0_13_0in", "bluegill_5_0_6_0in")
     )
-    assert one.std() == pytest.approx(np.sqrt(np.log1p(cv**2) + 0.15**2), rel=0.15)
-    assert np.corrcoef(one, two)[0, 1] > 0.8 > abs(np.corrcoef(one, other)[0, 1]) + 0.5
+    every = shared + own + 0.15**2
+    assert one.std() == pytest.approx(np.sqrt(every), rel=0.15)
+    assert np.corrcoef(one, two)[0, 1] == pytest.approx(shared / every, abs=0.06)
+    assert abs(np.corrcoef(one, other)[0, 1]) < 0.2
 
 
 def test_a_start_from_a_survey_is_dumped_whole():

@@ -1,4 +1,4 @@
-"""The sampling model: laws of the catch, published rates, and the chance of wrong advice against plain simulation."""
+"""How a survey sees a pond: laws of the catch, published rates, and the scatter of one outing and of several."""
 
 from dataclasses import replace
 
@@ -9,17 +9,19 @@ from hypothesis import strategies as st
 
 from pondpop.checks import InputError
 from pondpop.observe import indices
-from pondpop.observe.sampling import (
+from pondpop.observe.gears import (
+    WR_BETWEEN_FISH,
+    WR_BETWEEN_OUTINGS,
     as_sampled_psd,
-    chance_of_wrong_reading,
-    draw_catch,
+    counted,
+    draw_wr,
     expected_catch,
     gear,
-    gear_entries,
-    survey_advice,
-    wrong_however_many,
+    mean_wr_error,
+    scatter,
 )
-from pondpop.records import GEARS
+from pondpop.species.catalogue import gears
+from pondpop.species.gears import GEARS
 
 PER_ACRE = 1 / 0.40468564224
 
@@ -48,8 +50,8 @@ def even(name="electrofishing"):
 
 @pytest.mark.parametrize("name", GEARS)
 def test_every_value_of_a_gear_has_its_kind_and_range(name):
-    table = gear_entries(name)
-    assert {"temperature_from_c", "temperature_until_c", "temperature_width_c", "catch_cv"} <= set(table)
+    table = gears()[name]
+    assert {"temperature_from_c", "temperature_until_c", "temperature_width_c", "catch_cv", "catchability_spread"} <= set(table)
     assert all(e.low <= e.value <= e.high and e.kind for e in table.values())
     used = {f"{s}_{k}" for s in ("bass", "bluegill") for k in ("selected_from_mm", "missed_share")}
     assert used <= set(table)
@@ -109,7 +111,7 @@ def test_drawn_catches_have_the_mean_and_scatter_they_should():
     rng = np.random.default_rng(1)
     used = gear("electrofishing")
     mean = expected_catch(CROWDED, used, 1, 19, 2)
-    drawn = draw_catch(np.broadcast_to(CROWDED, (4000, 4, 32)), used, 1, 19, 2, rng)
+    drawn = scatter(np.broadcast_to(mean, (4000, 4, 32)), used, rng)
     assert drawn.mean(0) == pytest.approx(mean, abs=5 * np.sqrt(mean.max() * (1 + 0.35**2 * mean.max()) / 4000))
     total = mean[0].sum()
     assert drawn[:, 0].sum(-1).var() == pytest.approx(total + (used.catch_cv * total) ** 2, rel=0.1)
@@ -125,68 +127,49 @@ def test_as_sampled_psd_is_that_of_the_expected_catch():
     assert np.isnan(as_sampled_psd(np.zeros((4, 32)), even(), "bass"))
 
 
-@pytest.mark.parametrize("number", [CROWDED, BALANCED], ids=["crowded", "balanced"])
-@pytest.mark.parametrize("fish", [10, 35, 100])
-def test_chance_of_wrong_reading_against_plain_simulation(number, fish):
-    rng = np.random.default_rng(fish)
-    used, draws = gear("electrofishing"), 4000
-    seen = number * used.class_selectivity()
-    truth = indices.pair_reading(float(indices.psd(number, "bass")), float(indices.psd(number, "bluegill")))
-    shown = []
-    for row, (species, stock) in enumerate((("bass", 8), ("bluegill", 3))):
-        p = seen[row, stock:] / seen[row, stock:].sum()
-        sample = np.zeros((draws, 4, 32))
-        sample[:, row, stock:] = rng.multinomial(fish, p, draws)
-        shown.append(indices.psd(sample, species))
-    wrong = np.mean([indices.pair_reading(b, g) != truth for b, g in zip(*shown, strict=True)])
-    found = float(chance_of_wrong_reading(number, used, fish))
-    assert found == pytest.approx(wrong, abs=4 * np.sqrt(0.25 / draws))
+@pytest.mark.parametrize("outings", [1, 3])
+def test_psd_of_an_endless_catch_scatters_as_the_independent_fish_of_its_outings(outings):
+    rng = np.random.default_rng(2)
+    used, mean = gear("electrofishing"), 1e5 * BALANCED[0] / BALANCED[0].sum()
+    parts = indices.category_numbers(mean, "bass")
+    share, of_catch = parts[1:].sum() / parts.sum(), parts.sum() / mean.sum()
+    psd = indices.psd_of_categories(indices.category_numbers(scatter(np.tile(mean, (6000, 1)), used, rng, outings), "bass"))
+    assert psd.mean() == pytest.approx(100 * share, abs=0.5)
+    strength = outings * float(used.concentration(of_catch))
+    assert psd.var() == pytest.approx(1e4 * share * (1 - share) / (strength + 1), rel=0.06)
 
 
-def test_a_value_on_a_bound_counts_as_in_range():
-    # a PSD of exactly 40 in pond and sample of ten: levels agree whenever 4 to 7 of 10 are quality fish
-    number = pond({9: 60, 13: 40}, {4: 60, 6: 40})
-    from scipy.stats import binom
-
-    right = (binom.cdf(7, 10, 0.4) - binom.cdf(3, 10, 0.4)) * (binom.cdf(6, 10, 0.4) - binom.cdf(1, 10, 0.4))
-    assert chance_of_wrong_reading(number, even(), 10) == pytest.approx(1 - right)
-
-
-def test_more_fish_help_without_selectivity_and_the_number_needed_holds():
-    advice = survey_advice(MANY, even(), (25, 50, 100, 200))
-    assert list(advice.wrong) == sorted(advice.wrong, reverse=True) and advice.wrong_however_many == 0
-    assert advice.fish_needed is not None
-    n = advice.fish_needed
-    around = chance_of_wrong_reading(MANY[:, None], even(), np.array([n, 2 * n, int(0.75 * n)])).mean(0)
-    assert around[0] <= 0.1 and around[1] <= 0.1 < around[2]
-    assert f"With {n} of each" in advice.in_words()
+def test_several_outings_at_once_scatter_as_the_sum_of_so_many():
+    rng = np.random.default_rng(3)
+    used, mean = gear("seine"), np.array([30.0, 50.0, 20.0])
+    together = scatter(np.tile(3 * mean, (20_000, 1)), used, rng, outings=3)
+    apart = sum(scatter(np.tile(mean, (20_000, 1)), used, rng) for _ in range(3))
+    assert together.sum(-1).var() == pytest.approx(apart.sum(-1).var(), rel=0.05)
+    one, three = (x[:, 0] / np.maximum(x.sum(-1), 1) for x in (apart, together))
+    assert three.std() == pytest.approx(one.std(), rel=0.12)  # outings of unlike size count unlike: a few per cent more
 
 
-def test_selectivity_can_make_every_survey_wrong():
-    # bass many between 8 and 10 in, which anglers hardly see: in the pond PSD is low, on the hook it is not
-    number = pond({8: 200, 9: 60, 13: 80, 15: 60}, {4: 60, 6: 40})
-    assert indices.psd(number, "bass") < 40 < as_sampled_psd(number, gear("angling"), "bass")
-    assert wrong_however_many(number, gear("angling")) == 1
-    advice = survey_advice(number, gear("angling"))
-    assert advice.fish_needed is None and advice.wrong[-1] > 0.9 and "No number of fish" in advice.in_words()
+def test_what_is_counted_has_the_law_of_the_scatter():
+    u = (np.arange(20_000) + 0.5) / 20_000
+    n, p, m = 40.0, 0.3, 25.0
+    drawn = counted(np.full(u.size, n), np.full(u.size, p), np.full(u.size, m), u)
+    from scipy.stats import betabinom
+
+    for k in (4, 12, 20):
+        assert (drawn <= k).mean() == pytest.approx(betabinom.cdf(k, n, m * p, m * (1 - p)), abs=1e-4)
+    none, all_of_them, no_fish = (counted(np.array([a]), np.array([b]), np.array([m]), np.array([0.5]))[0]
+                                  for a, b in ((9.0, 0.0), (9.0, 1.0), (0.0, 0.4)))  # fmt: skip
+    assert (none, all_of_them, no_fish) == (0, 9, 0)
 
 
-def test_ponds_without_a_reading_do_not_count():
-    with_empty = np.stack([BALANCED, np.zeros((4, 32))])
-    assert survey_advice(with_empty, even()) == survey_advice(BALANCED, even())
-    assert np.isnan(chance_of_wrong_reading(np.zeros((4, 32)), even(), 50))
-    with pytest.raises(InputError, match="stock length"):
-        survey_advice(np.zeros((4, 32)), even())
+def test_weighed_fish_of_one_outing_share_an_error():
+    rng = np.random.default_rng(4)
+    means = np.array([draw_wr(np.full(50, 90.0), rng).mean() for _ in range(6000)])
+    assert means.mean() == pytest.approx(90, abs=0.15)
+    assert means.std() == pytest.approx(float(mean_wr_error(50)), rel=0.05)
+    assert float(mean_wr_error(1e9)) == pytest.approx(WR_BETWEEN_OUTINGS) and float(mean_wr_error(1)) > WR_BETWEEN_FISH
 
 
-@pytest.mark.parametrize("fish", [0, -3, 2.5])
-def test_numbers_of_fish_that_cannot_be(fish):
-    with pytest.raises(InputError):
-        chance_of_wrong_reading(BALANCED, even(), fish)
-
-
-def test_areas_and_limits_that_cannot_be():
+def test_areas_that_cannot_be():
     with pytest.raises(InputError, match="an area above 0"):
         expected_catch(BALANCED, even(), 1, 20, 0)
-    with pytest.raises(InputError, match="limit"):
-        survey_advice(BALANCED, even(), limit=0)
