@@ -22,6 +22,15 @@ def total(amount: Array) -> Array:
     return np.add.reduce(np.ascontiguousarray(amount.T), axis=0)  # row after row; along a row numpy adds pairwise
 
 
+def sum_of_foods(amount: Array) -> Array:
+    """Sum over foods [member, group] of [food, member, group], in their order."""
+    first, *others = amount
+    summed = first.copy()
+    for other in others:
+        summed += other
+    return summed
+
+
 def totals(amount: Array, part: slice) -> tuple[Array, Array]:
     """Sums over the groups of `part`, which come first, and over all: [food, member] of [food, member, group], in group order."""
     foods, members, groups = amount.shape

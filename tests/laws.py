@@ -14,6 +14,7 @@ from pondpop.ensemble.quantities import quantities, yearly_csv
 from pondpop.model import bioenergetics
 from pondpop.model.day import Books, Engine
 from pondpop.model.inputs import Inputs, Luck
+from pondpop.model.state import of_foods
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
 from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
@@ -112,14 +113,14 @@ def assert_books_close(page: Books, water_c: float) -> None:
     for r, eaten in enumerate(page.ate_food):
         assert (eaten >= 0.0).all()
         taken = (eaten * biomass).sum(axis=1) * page.length
-        capacity = (p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)[r]
+        capacity = of_foods(p, "capacity_kg_per_ha")[r]
         renewed = page.food_after[:, r] - page.food[:, r] + taken
         assert (renewed >= -1e-9 * page.food[:, r]).all(), "food came from nowhere or was lost"
         assert (page.food_after[:, r] <= capacity * (1.0 + 1e-9)).all()
         gone = page.food[:, r] - page.food_after[:, r]
         assert (taken <= gone + renewed + 1e-9).all()
 
-    energy = page.ate_food[0] * p.plankton_energy_j_per_g + page.ate_food[1] * p.benthos_energy_j_per_g
+    energy = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
     energy[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
     energy[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
     kept = ((1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share))[0, kind]
@@ -190,7 +191,6 @@ def respired(page, water_c: float) -> np.ndarray:
     awake = 1.0 - of("winter_rest_share")
     size = (page.weight / 100.0) ** np.nan_to_num(of("winter_rest_size_exponent"))
     rest = 1.0 - cold + cold * awake + max(0.0, cold - 1e-6) * awake * (size - 1.0)
-    per_kg = np.where(page.columns.sex > 0, of("activity_per_kg_female"), of("activity_per_kg_male"))
-    activity = of("activity_multiplier") * (1.0 + np.nan_to_num(per_kg) * page.weight / 1000.0)
+    activity = of("activity_multiplier") * (1.0 + np.nan_to_num(of("activity_per_kg")) * page.weight / 1000.0)
     oxygen = of("respiration_at_1_g") * page.weight ** of("respiration_exponent") * warmth * rest * activity
     return oxygen * p.oxygen_energy_j_per_g[0]

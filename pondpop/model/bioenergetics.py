@@ -10,8 +10,8 @@ from math import log
 
 import numpy as np
 
-from pondpop.arrays import Array, Value, logistic
-from pondpop.model.state import BENTHOS, PLANKTON, Pond, of_species
+from pondpop.arrays import Array, Value, logistic, sum_of_foods
+from pondpop.model.state import Pond, of_species
 from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters
 
 LOG_OF_100_G = log(100.0)
@@ -77,7 +77,7 @@ def respiration_of_day(p: Parameters, water_c: Array) -> Array:
 def max_intake(pond: Pond) -> Array:
     """Maximum intake of each group in this water, g per g and day: a · W^b · f(T) · e^growth type.
 
-    Kitchell, Stewart & Weininger 1977 (from memory); growth type and sex multiply it. a · f(T) is known by day.
+    Kitchell, Stewart & Weininger 1977 (from memory); growth type multiplies it. a · f(T) is known by day.
     """
     g = pond.group
     intake = g.max_intake_exponent * pond.state.log_weight
@@ -85,6 +85,35 @@ def max_intake(pond: Pond) -> Array:
     np.exp(intake, out=intake)
     intake *= pond.of_groups(pond.by_day.max_intake[pond.day])
     return intake
+
+
+def grown_share(pond: Pond) -> Array:
+    """How far bass have left the growth of the young for that of the grown, 0 to 1 [member, bass group].
+
+    1/(1 + e^((from − L)/width)): growth in two phases (Lester, Shuter & Abrams 2004, from memory); the blend is ours.
+    """
+    p = pond.parameters
+    past = np.exp(pond.state.log_length[:, pond.slices[BASS]])
+    past -= of_species(p.two_phase_from_mm, BASS)
+    past /= of_species(p.two_phase_width_mm, BASS)
+    return logistic(past)
+
+
+def appetite(pond: Pond, max_intake: Array, log_condition: Array, grown: Array) -> Array:
+    """Intake that fish would have if food were without limit, g per g and day: grown bass in full condition are sated.
+
+    max_intake / (1 + grown · (condition / full)^power) (assumed shape): the young turn a surplus into length, the grown,
+    whose length has a limit, cannot.
+    """
+    p, bass = pond.parameters, pond.slices[BASS]
+    sated = log_condition[:, bass] - np.log(of_species(p.full_condition, BASS))
+    sated *= of_species(p.full_condition_power, BASS)
+    np.exp(sated, out=sated)
+    sated *= grown
+    sated += 1.0
+    left = max_intake.copy()
+    left[:, bass] /= sated
+    return left
 
 
 def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
@@ -95,8 +124,7 @@ def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pel
     """
     p, g = pond.parameters, pond.group
     bass, bluegill = pond.slices[BASS], pond.slices[BLUEGILL]
-    energy = ate_food[PLANKTON] * p.plankton_energy_j_per_g[:, None]
-    energy += ate_food[BENTHOS] * p.benthos_energy_j_per_g[:, None]
+    energy = sum_of_foods(ate_food * pond.food_energy[:, :, None])
     energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
     if pellets is not None:
         energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
@@ -109,15 +137,15 @@ def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pel
 def _growth_respired(pond: Pond, weight: Array) -> Array:
     """Growth per day in log weight that the energy respired would give, in bass as if of 100 g [member, group].
 
-    R1 · W^r · f(T) · activity · oxygen energy / body energy; R1 and f(T) are known by day. In bass activity rises by
-    1 + k·W, and of respiration at rest in winter a share depends on size as `resting_share` says.
+    R1 · W^r · f(T) · activity · (1 + k·W) · oxygen energy / body energy; R1 and f(T) are known by day, k ends the growth
+    of bluegill. Of the respiration of bass at rest in winter a share depends on size as `resting_share` says.
     """
     s, g, bass = pond.state, pond.group, pond.slices[BASS]
     respired = g.respiration_exponent * s.log_weight
     np.exp(respired, out=respired)
-    activity = g.activity_per_g[:, bass] * weight[:, bass]
+    activity = g.activity_per_g * weight
     activity += 1.0
-    respired[:, bass] *= activity
+    respired *= activity
     respired *= pond.of_groups(pond.by_day.growth_respired[pond.day])
     resting = pond.by_day.bass_resting[pond.day]
     if resting.any():
@@ -144,22 +172,51 @@ def within_limits(pond: Pond, growth: Array) -> Array:
     return growth.clip(-p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
 
 
-def lengthening(pond: Pond, gain: Array, log_condition: Array) -> Array:
-    """Growth in log length for a gain in log weight: thin fish put on weight first, plump fish length.
+def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: Array, length: float) -> Array:
+    """Growth in log length in a step of so many days: thin fish put on weight first, plump fish length.
 
-    gain · min(limit, (condition / set point)^power) / b, never below 0; the set point of condition rises linearly with the
-    ration, and b is the slope of standard weight, or 3 where weight is isometric (assumed shape).
+    gain · min(limit, (condition / set point)^power) / b, never below 0, for a gain in log weight; the set point of
+    condition rises linearly with the ration, and b is the slope of standard weight, or 3 where weight is isometric
+    (assumed shape). Grown bass lengthen no faster than their potential.
     """
-    p, s, g = pond.parameters, pond.state, pond.group
-    share = np.minimum(1.0, s.ration)
-    share *= p.condition_gain_at_full_food[:, None]
-    share += p.condition_at_no_food[:, None]  # the set point of condition
-    np.log(share, out=share)
-    np.subtract(log_condition, share, out=share)
-    share *= p.length_growth_power[:, None]
-    np.exp(share, out=share)
-    np.minimum(share, p.length_growth_limit[:, None], out=share)
-    share *= gain
-    np.maximum(share, 0.0, out=share)
-    share *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
-    return share
+    p, s, g, bass = pond.parameters, pond.state, pond.group, pond.slices[BASS]
+    longer = np.minimum(1.0, s.ration)
+    longer *= p.condition_gain_at_full_food[:, None]
+    longer += p.condition_at_no_food[:, None]  # the set point of condition
+    np.log(longer, out=longer)
+    np.subtract(log_condition, longer, out=longer)
+    longer *= p.length_growth_power[:, None]
+    np.exp(longer, out=longer)
+    np.minimum(longer, p.length_growth_limit[:, None], out=longer)
+    longer *= gain
+    np.maximum(longer, 0.0, out=longer)
+    longer *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
+    if grown.shape[1]:
+        of_young = longer[:, bass]
+        potential = length_potential(
+            s.log_length[:, bass] - g.log_asymptotic_length[:, bass],
+            g.growth_coefficient[:, bass] * pond.by_day.length_growth[pond.day][:, None] * length,
+        )
+        longer[:, bass] += grown * (less_than_either(of_young, potential) - of_young)
+    return longer
+
+
+ROOM_BLUR = 0.02  # share of length over which growth ends at the asymptotic length (assumed)
+
+
+def length_potential(log_share: Array, coefficient: Value) -> Array:
+    """Most growth in log length in a time for which K·f(T) is `coefficient`: K·f(T)·(L∞/L − 1), smoothly 0 past L∞.
+
+    von Bertalanffy 1938 (from memory), with K following temperature as intake does; log_share is ln(L/L∞).
+    """
+    room = np.expm1(-log_share) / ROOM_BLUR
+    return np.asarray(coefficient * ROOM_BLUR * np.logaddexp(0.0, room))
+
+
+def less_than_either(wish: Array, potential: Array) -> Array:
+    """A smooth smaller of two: w/(1 + (w/c)⁴)^¼; where they are alike, 0.84 of either."""
+    ratio = wish / np.maximum(potential, 1e-300)
+    ratio *= ratio
+    ratio *= ratio
+    ratio += 1.0
+    return np.asarray(wish / np.sqrt(np.sqrt(ratio)))

@@ -11,10 +11,10 @@ import numpy as np
 
 from pondpop.arrays import Array, total
 from pondpop.model.mortality import Deaths, Rates, Where
-from pondpop.model.state import Columns, Pond
+from pondpop.model.state import BENTHOS, FOODS, Columns, Pond
 from pondpop.species import BASS, BLUEGILL, SPECIES
 
-PREY = (*SPECIES, "plankton", "benthos", "pellets")
+PREY = (*SPECIES, *FOODS[: BENTHOS + 1], "pellets")
 
 
 @dataclass
@@ -60,7 +60,7 @@ class Flows:
         s, kinds = pond.state, len(SPECIES)
         bass = pond.slices[BASS]
         self.eaten_by_bass[:, :kinds] += fish_eaten * length
-        self.eaten_by_bass[:, kinds : kinds + 2] += food_of_bass.T
+        self.eaten_by_bass[:, kinds:-1] += food_of_bass[: BENTHOS + 1].T  # bass use no other food
         if pellets is not None:
             self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
             self.pellets_eaten += total(pellets * biomass[:, pond.slices[BLUEGILL]]) * length
@@ -91,7 +91,7 @@ class Books:
     ate_pellets: Array  # g per g and day, [member, bluegill group]
     growth: Array  # per day, in log weight
     refused: Array  # growth per day beyond the daily limits
-    food: Array  # kg/ha [member, food] before: plankton and benthos
+    food: Array  # kg/ha [member, food] before
     food_after: Array
 
     @classmethod

@@ -13,12 +13,12 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import total
+from pondpop.arrays import sum_of_foods, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs
-from pondpop.model.state import BENTHOS, PLANKTON, GroupFactors, Pond, State
+from pondpop.model.state import FOODS, GroupFactors, Pond, State, of_foods
 from pondpop.species import BASS, BLUEGILL, SPECIES
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
@@ -38,13 +38,13 @@ class Engine(Pond):
         self.tables = predation.predation_tables(p, inputs.cover)
         self.food_use = feeding.food_use(p)
         self.by_day = DayFactors(inputs)
-        self.food_capacity = np.stack(np.broadcast_arrays(p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha))
+        self.food_capacity = of_foods(p, "capacity_kg_per_ha")
+        self.food_energy = of_foods(p, "energy_j_per_g")
         self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
-        self.large_die_less = bool(p.large_fish_death_reduction[:, BASS].any())
-        self.state = State.empty(inputs.members, p.plankton_capacity_kg_per_ha, p.benthos_capacity_kg_per_ha)
-        self.richness = np.ones(inputs.members)
+        self.state = State.empty(inputs.members, self.food_capacity)
+        self.richness = np.ones((len(FOODS), inputs.members))
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows = Flows.zero(inputs.members)
@@ -102,10 +102,12 @@ class Engine(Pond):
         log_condition = self.log_condition()
 
         max_intake = bioenergetics.max_intake(self)
+        grown = bioenergetics.grown_share(self)
+        appetite = bioenergetics.appetite(self, max_intake, log_condition, grown)
         food_met = feeding.food_met(self, place, weight)
-        sated = food_met[PLANKTON] + food_met[BENTHOS]
+        sated = sum_of_foods(food_met)
         sated += 1.0
-        hunt = predation.hunt(self, place, biomass, max_intake, sated)
+        hunt = predation.hunt(self, place, biomass, appetite, sated)
         deaths = mortality.deaths(self, log_condition, hunt, length)
         log_left, log_weight_left = deaths.log_shares_left(length)
         left = np.exp(log_left)
@@ -113,10 +115,10 @@ class Engine(Pond):
         weight_alive = mortality.mean_share_alive(log_weight_left, np.exp(log_weight_left))
 
         sated[:, bass] += hunt.fish_met
-        pellets = feeding.eat_pellets(self, max_intake, biomass, sated)
+        pellets = feeding.eat_pellets(self, appetite, biomass, sated)
         self.richness = feeding.richness_with_pellets(self, pellets, biomass)
         ate_food, food_after, food_of_bass = feeding.eat_food(
-            self, max_intake, biomass, food_met, sated, pellets, length
+            self, appetite, biomass, food_met, sated, pellets, length
         )
         ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
 
@@ -141,7 +143,7 @@ class Engine(Pond):
                 )
             )
 
-        ration = ate_food[PLANKTON] + ate_food[BENTHOS]
+        ration = sum_of_foods(ate_food)
         ration[:, bass] += ate_fish
         if pellets is not None:
             ration[:, bluegill] += pellets
@@ -152,7 +154,7 @@ class Engine(Pond):
             s.wariness = harvest.wariness_after(self, length)
         s.ration += ration
         gain = grew * length
-        lengthened = bioenergetics.lengthening(self, gain, log_condition)
+        lengthened = bioenergetics.lengthening(self, gain, log_condition, grown, length)
         s.grown += lengthened
         s.log_length += lengthened
         s.log_length += deaths.longer
@@ -204,7 +206,7 @@ class Engine(Pond):
         s, inputs = self.state, self.inputs
         year = inputs.year[min(self.day, inputs.days - 1)]
         self.fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
-        self.richness_of_year = feeding.richness(self.fertility, self.parameters.renewal_saturation)
+        self.richness_of_year = feeding.richness(self.parameters, self.fertility)
         self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
         self.columns_of_species = [groups.stop - groups.start for groups in self.slices]

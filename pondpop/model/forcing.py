@@ -7,7 +7,7 @@ import numpy as np
 from pondpop.model import bioenergetics, feeding, mortality, recruitment
 from pondpop.model.inputs import Inputs
 from pondpop.scenario import temperature
-from pondpop.species import BASS, SHAD, SPECIES
+from pondpop.species import BASS, SPECIES
 
 
 class DayFactors:
@@ -15,8 +15,8 @@ class DayFactors:
 
     water_c [member or 1, day]; renewal [food, day, member], for fertility 1; [day, member, species]: max_intake,
     growth_respired (growth that the energy respired would give; of bass, if they had the body of 100 g) and background
-    deaths, all of a fish of 1 g and middle growth, per day, food_ease and spawning; bass_search, bass_resting and
-    cold_deaths (of shad) [day, member].
+    deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning and cold_deaths (of a fish of 100 mm, per
+    day); bass_search, bass_resting and length_growth (of bass, relative to their best temperature) [day, member].
     """
 
     def __init__(self, inputs: Inputs) -> None:
@@ -30,6 +30,7 @@ class DayFactors:
         )
         self.max_intake = intake * (p.max_intake_at_1_g * inputs.luck.growth * inputs.local_growth)
         search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
+        self.length_growth = np.ascontiguousarray(dome[:, :, BASS])
         self.bass_search = np.ascontiguousarray(intake[:, :, BASS] * search[:, :, BASS])
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
         energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
@@ -39,10 +40,9 @@ class DayFactors:
         self.bass_resting = bioenergetics.resting_share(cold, p.winter_rest_share[:, BASS])
         luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)[inputs.year]
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
-        self.cold_deaths = mortality.cold_deaths(
-            water_c, p.cold_deaths_per_day[:, SHAD], p.cold_deaths_below_c[:, SHAD], p.cold_deaths_width_c[:, SHAD]
-        )
+        cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
+        self.cold_deaths = np.nan_to_num(cold)
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         self.spawning = np.stack(
-            [recruitment.spawning_of_day(p, k, water_c, year_day) for k in range(len(SPECIES))], axis=2
+            [recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(SPECIES))], axis=2
         )

@@ -5,6 +5,7 @@ Rates per day, mass in g, age in years. Arrays are [member, group] unless said.
 
 from __future__ import annotations
 
+from math import log
 from typing import NamedTuple
 
 import numpy as np
@@ -14,8 +15,9 @@ from pondpop.arrays import Array, Value, logistic
 from pondpop.model import harvest
 from pondpop.model.predation import Hunt
 from pondpop.model.state import Pond, of_species
-from pondpop.species import BASS, SHAD, Parameters
+from pondpop.species import BASS, Parameters
 
+LOG_OF_100_MM = log(100.0)
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
 MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 Where = tuple[slice | NDArray[np.intp], ...]
@@ -24,13 +26,15 @@ Rates = dict[str, tuple[Where, Array]]
 
 
 def background_of_day(p: Parameters, water_c: Array, multiplier: Array) -> Array:
-    """Natural deaths per day of a fish of 1 g on each day [day, member, species]: m·M1/365·e^(k·(T − reference)).
+    """Natural deaths per day of a fish of 1 g on each day [day, member, species]: m·M1/365·W0^−g·e^(k·(T − reference)).
 
-    After Lorenzen 1996 (M1 and its exponent in pond.toml). multiplier [day, member, species]: luck and local survival.
+    After Lorenzen 1996 (M1 and its exponent in pond.toml), of which a species has the share m, in bass at W0 and times
+    (W/W0)^g. multiplier [day, member, species]: luck and local survival.
     """
     warm = warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c)
     of_species = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
-    return np.asarray(of_species * multiplier * warm[:, :, None])
+    pivot = np.nan_to_num(p.background_deaths_pivot_g, nan=1.0) ** -np.nan_to_num(p.background_deaths_size_gain)
+    return np.asarray(of_species * pivot * multiplier * warm[:, :, None])
 
 
 def warm_deaths(water_c: Value, warming_per_c: Value, reference_c: Value) -> Array:
@@ -42,8 +46,18 @@ def warm_deaths(water_c: Value, warming_per_c: Value, reference_c: Value) -> Arr
 
 
 def cold_deaths(water_c: Value, per_day: Value, below_c: Value, width_c: Value) -> Array:
-    """Deaths per day from cold, for threadfin shad (Griffith 1978: none survive 4 °C)."""
-    return np.asarray(per_day) * logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))
+    """Deaths per day from cold of a fish of 100 mm: r/(1 + e^((T − below)/width)), for threadfin shad of any length.
+
+    Of threadfin none survive 4 °C (Griffith 1978); of bass and bluegill small ones die more in winter (Fullerton et al.
+    2000, seen; the shape is ours). The last millionth is cut off, so that in warm water nothing needs to be worked out.
+    """
+    chilled = logistic((np.asarray(below_c) - np.asarray(water_c)) / np.asarray(width_c))
+    return np.asarray(per_day) * np.maximum(0.0, chilled - 1e-6)
+
+
+def fry_deaths(log_length: Array, per_day: Value, at_mm: Value, exponent: Value) -> Array:
+    """Deaths per day of fry, by length: r·(L0/L)^e (assumed shape)."""
+    return np.asarray(per_day) * np.exp(np.asarray(exponent) * (np.log(at_mm) - log_length))
 
 
 def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_limit: Value) -> Array:
@@ -118,12 +132,14 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
 def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     """Deaths per fish and day by cause, without those that people cause."""
     p, g, day = pond.parameters, pond.group, pond.day
-    shad, every = np.s_[:, pond.slices[SHAD]], np.s_[:, :]
+    bass, every = np.s_[:, pond.slices[BASS]], np.s_[:, :]
     rates: Rates = {
         "predation": (every, predation),
         "background": (every, _background(pond)),
-        "cold": (shad, pond.by_day.cold_deaths[day][:, None]),
+        "fry": (bass, _fry(pond)),
     }
+    if pond.by_day.cold_deaths[day].any():
+        rates["cold"] = every, _cold(pond)
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
         rates["old_age"] = np.s_[:, old], old_age_deaths(
@@ -140,19 +156,28 @@ def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
 
 
 def _background(pond: Pond) -> Array:
-    """Natural deaths per fish and day: those of a fish of 1 g on the day, times W^exponent; fewer in large bass."""
-    p, s = pond.parameters, pond.state
-    background = p.background_deaths_exponent[:, None] * s.log_weight
+    """Natural deaths per fish and day: those of a fish of 1 g on the day, times W^exponent."""
+    background = pond.group.background_deaths_exponent * pond.state.log_weight
     np.exp(background, out=background)
     background *= pond.of_groups(pond.by_day.background_deaths[pond.day])
-    if pond.large_die_less:
-        bass = np.s_[:, pond.slices[BASS]]
-        large = logistic(
-            (s.log_weight[bass] - np.log(of_species(p.large_fish_from_g, BASS)))
-            / of_species(p.large_fish_width_ln, BASS)
-        )
-        background[bass] *= 1.0 - of_species(p.large_fish_death_reduction, BASS) * large
     return background
+
+
+def _fry(pond: Pond) -> Array:
+    """Deaths of fry and of what they grow into, per fish and day [member, bass group]."""
+    p = pond.parameters
+    per_day, exponent = of_species(p.fry_deaths_per_day, BASS), of_species(p.fry_deaths_exponent, BASS)
+    at_mm = of_species(p.recruit_length_mm, BASS)
+    return fry_deaths(pond.state.log_length[:, pond.slices[BASS]], per_day, at_mm, exponent)
+
+
+def _cold(pond: Pond) -> Array:
+    """Deaths from cold per fish and day: those of a fish of 100 mm on the day, times (100 mm/L)^exponent."""
+    exponent = pond.of_groups(np.nan_to_num(pond.parameters.cold_deaths_size_exponent))
+    smaller = exponent * (LOG_OF_100_MM - pond.state.log_length)
+    np.exp(smaller, out=smaller)
+    smaller *= pond.of_groups(pond.by_day.cold_deaths[pond.day])
+    return smaller
 
 
 def _starvation(pond: Pond, member: NDArray[np.intp], log_condition: Array) -> Array:

@@ -130,7 +130,7 @@ class Hunt(NamedTuple):
     rise: Array  # [member, group], what a fish longer by a unit of log length suffers more of it
 
 
-def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated: Array) -> Hunt:
+def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: Array) -> Hunt:
     """Bass look for fish: first as if no prey hid, then for the prey that is out of cover.
 
     After the foraging arena of Walters & Juanes 1993 (from memory): prey leave cover at a limited rate, so that
@@ -150,7 +150,7 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, max_intake: Array, sated:
     offered = lay(place, naive.times(biomass))
     offered[:, OF_SHAD] *= found
     search = _search_area(pond, at_length, hunters)
-    per_intake = search / max_intake[:, bass]
+    per_intake = search / appetite[:, bass]
 
     def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array]:
         fish_met = read(at_length, prey_within_reach(out_of_cover, kernel))
@@ -202,7 +202,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
 
     a·(W/100)^−e · e^(g·growth type) · temperature / (1 + i · bass in the way, kg/ha).
 
-    Nearly the same for a fish of any size; fast growers search more. Bass get into one another's way (interference
+    Per fish it rises with size; fast growers search more. Bass get into one another's way (interference
     after Beddington 1975 and DeAngelis et al. 1975, from memory), and the smaller gives way to the larger.
     """
     p, groups = pond.parameters, pond.slices[BASS]

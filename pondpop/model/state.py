@@ -22,14 +22,15 @@ from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import Inputs
-from pondpop.species import BASS, SPECIES, Parameters
+from pondpop.species import SPECIES, Parameters
 
 if TYPE_CHECKING:
     from pondpop.model.forcing import DayFactors
     from pondpop.model.predation import PredationTables
 
 ALL = slice(None)
-PLANKTON, BENTHOS = 0, 1  # along the axis of food
+FOODS = ("plankton", "benthos", "littoral", "algae")  # of the pond itself, in the order of the axis of food
+PLANKTON, BENTHOS, LITTORAL, ALGAE = range(len(FOODS))
 
 
 @dataclass
@@ -69,13 +70,15 @@ class State:
     high: Array  # none above, in standard deviations
     grown: Array  # log length that the fish have gained since they came into the pond
     ration: Array  # running mean of the share of maximum intake that was eaten
-    food: Array  # kg/ha [food, member]: plankton and benthos
+    food: Array  # kg/ha [food, member], in the order of FOODS
     spawn_gathered: Array  # [member, species]: spawning done this year, and
     spawn_released: Array  # [member, species]: that part of it which pulses have used
     wariness: Array  # [member]: recent catches per catchable bass
 
     @classmethod
-    def empty(cls, members: int, plankton: Array, benthos: Array) -> State:
+    def empty(cls, members: int, food: Array) -> State:
+        """A pond without fish and with its food, kg/ha [food, member or 1]."""
+
         def groups() -> Array:
             return np.empty((members, 0))
 
@@ -89,7 +92,7 @@ class State:
             high=groups(),
             grown=groups(),
             ration=groups(),
-            food=np.stack([np.broadcast_to(food, (members,)) for food in (plankton, benthos)]).astype(float),
+            food=np.broadcast_to(food, (len(FOODS), members)).astype(float),
             spawn_gathered=np.zeros((members, len(SPECIES))),
             spawn_released=np.zeros((members, len(SPECIES))),
             wariness=np.zeros(members),
@@ -167,15 +170,21 @@ class GroupFactors:
         def spread(of_species: Array) -> Array:
             return of_species.take(kind, axis=1)
 
-        of_sex = spread(np.nan_to_num(p.sex_growth_difference)) * columns.sex
-        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z + of_sex
+        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z
         self.log_growth = growth_type
         at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
         self.log_search_at_1_g = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type + spread(at_1_g)
         self.max_intake_exponent = spread(p.max_intake_exponent)
         self.respiration_exponent = spread(p.respiration_exponent)
-        per_kg = np.where(columns.sex > 0.0, spread(p.activity_per_kg_female), spread(p.activity_per_kg_male))
-        self.activity_per_g = np.where(kind == BASS, per_kg, 0.0) / 1000.0
+        self.activity_per_g = spread(np.nan_to_num(p.activity_per_kg)) / 1000.0
+        female = columns.sex > 0.0
+        longest = np.where(female, spread(p.asymptotic_length_female_mm), spread(p.asymptotic_length_male_mm))
+        apart = spread(p.asymptotic_length_spread) * p.growth_type_z[:, None] * columns.growth_z
+        self.log_asymptotic_length = np.log(longest) + apart
+        coefficient = (p.growth_coefficient_female_per_year, p.growth_coefficient_male_per_year)
+        self.growth_coefficient = np.where(female, *(spread(of_sex) for of_sex in coefficient)) / 365.0  # per day
+        size_gain = np.nan_to_num(p.background_deaths_size_gain)
+        self.background_deaths_exponent = spread(p.background_deaths_exponent[:, None] + size_gain)
         kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
         self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)
         self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
@@ -203,7 +212,8 @@ class Pond:
     group: GroupFactors
     tables: PredationTables
     food_use: Array  # [food, member, species, length]: see `feeding.food_use`
-    food_capacity: Array  # kg/ha [food, member]
+    food_capacity: Array  # kg/ha [food, member or 1]
+    food_energy: Array  # J/g [food, member or 1]
     slices: tuple[slice, ...]  # the columns of each species
     columns_of_species: list[int]
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
@@ -212,10 +222,9 @@ class Pond:
     last_stocked: float
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
     fertility: Array  # [member], of the year
-    richness_of_year: Array  # [member], renewal of food relative to fertility 1, and
-    richness: Array  # [member], the same of late, with what uneaten pellets add
+    richness_of_year: Array  # [food, member], renewal of food relative to fertility 1, and
+    richness: Array  # [food, member], the same of late, with what uneaten pellets add
     rule_holds: list[NDArray[np.bool_]]  # of each harvest rule [member]
-    large_die_less: bool
 
     @property
     def water_c(self) -> Array:
@@ -259,6 +268,11 @@ class Pond:
         """How the lengths of some groups are spread."""
         s = self.state
         return lengths.shape(s.log_length[:, groups], s.spread[:, groups], s.low[:, groups], s.high[:, groups])
+
+
+def of_foods(p: Parameters, quantity: str) -> Array:
+    """A parameter that each food has one of, such as `capacity_kg_per_ha` [food, member or 1]."""
+    return np.stack(np.broadcast_arrays(*(getattr(p, f"{food}_{quantity}") for food in FOODS)))
 
 
 def of_species(parameter: Array, species: int) -> Array:

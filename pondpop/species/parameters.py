@@ -51,8 +51,7 @@ class Parameters:
     winter_rest_share: PerKind
     winter_rest_size_exponent: PerKind
     activity_multiplier: PerKind
-    activity_per_kg_female: PerKind
-    activity_per_kg_male: PerKind
+    activity_per_kg: PerKind
 
     # Fate and content of energy
     egested_share: PerKind
@@ -66,7 +65,15 @@ class Parameters:
     standard_weight_slope: PerKind
     isometric_below_mm: PerKind
     growth_spread: PerKind
-    sex_growth_difference: PerKind
+    two_phase_from_mm: PerKind
+    two_phase_width_mm: PerKind
+    asymptotic_length_female_mm: PerKind
+    asymptotic_length_male_mm: PerKind
+    asymptotic_length_spread: PerKind
+    growth_coefficient_female_per_year: PerKind
+    growth_coefficient_male_per_year: PerKind
+    full_condition: PerKind
+    full_condition_power: PerKind
 
     # Search, and who can eat whom
     search_area_at_100_g: PerKind
@@ -96,11 +103,12 @@ class Parameters:
     plankton_use_width_mm: PerKind
     plankton_use_of_large: PerKind
     benthos_use: PerKind
-    benthos_use_until_mm: PerKind
-    benthos_use_until_width_mm: PerKind
-    benthos_use_floor: PerKind
     benthos_use_from_mm: PerKind
     benthos_use_from_width_mm: PerKind
+    littoral_use: PerKind
+    littoral_use_until_mm: PerKind
+    littoral_use_width_mm: PerKind
+    algae_use: PerKind
     foraging_size_exponent: PerKind
     foraging_size_offset_g: PerKind
     foraging_size_reference_g: PerKind
@@ -114,16 +122,19 @@ class Parameters:
 
     # Deaths
     background_deaths_multiplier: PerKind
-    large_fish_death_reduction: PerKind
-    large_fish_from_g: PerKind
-    large_fish_width_ln: PerKind
+    background_deaths_size_gain: PerKind
+    background_deaths_pivot_g: PerKind
+    fry_deaths_per_day: PerKind
+    fry_deaths_exponent: PerKind
     oldest_age_years: PerKind
     cold_deaths_per_day: PerKind
     cold_deaths_below_c: PerKind
     cold_deaths_width_c: PerKind
+    cold_deaths_size_exponent: PerKind
 
     # Spawning and young
     spawning_from_c: PerKind
+    spawning_width_c: PerKind
     spawning_until_c: PerKind
     spawning_first_day: PerKind
     spawning_last_day: PerKind
@@ -136,7 +147,10 @@ class Parameters:
     recruits_half_saturation_kg_per_ha: PerKind
     recruit_food_exponent: PerKind
     recruit_length_mm: PerKind
+    recruit_delay_days: PerKind
     mature_length_mm: PerKind
+    male_mature_length_mm: PerKind
+    male_half_saturation_kg_per_ha: PerKind
     spawning_cost_female: PerKind
     spawning_cost_male: PerKind
     egg_predator_half_kg_per_ha: PerKind
@@ -179,13 +193,20 @@ class Parameters:
     prey_fish_energy_j_per_g: Shared
     plankton_energy_j_per_g: Shared
     benthos_energy_j_per_g: Shared
+    littoral_energy_j_per_g: Shared
+    algae_energy_j_per_g: Shared
     pellet_energy_j_per_g: Shared
 
     # Renewal of natural food
     plankton_capacity_kg_per_ha: Shared
     benthos_capacity_kg_per_ha: Shared
+    littoral_capacity_kg_per_ha: Shared
+    algae_capacity_kg_per_ha: Shared
     plankton_renewal_per_day: Shared
     benthos_renewal_per_day: Shared
+    littoral_renewal_per_day: Shared
+    algae_renewal_per_day: Shared
+    algae_light_limit: Shared
     renewal_q10: Shared
     renewal_reference_c: Shared
     renewal_saturation: Shared
@@ -215,7 +236,6 @@ class Parameters:
     wariness_memory_days: Shared
 
     # Spawning
-    spawning_width_c: Shared
     mature_age_years: Shared
     pulse_min_weight: Shared
     pulse_min_per_ha: Shared

@@ -21,7 +21,7 @@ ALWAYS: Final = (
     "activity_multiplier", "egested_share", "excreted_share", "digestion_cost_share", "body_energy_j_per_g",
     "standard_weight_intercept", "standard_weight_slope", "growth_spread", "prey_length_ratio_max", "capture_ease",
     "exposure_per_day", "resource_half_saturation_kg_per_ha", "background_deaths_multiplier", "oldest_age_years",
-    "spawning_from_c", "pulse_slot_days", "recruits_cap_per_ha", "recruits_half_saturation_kg_per_ha",
+    "spawning_from_c", "spawning_width_c", "pulse_slot_days", "recruits_cap_per_ha", "recruits_half_saturation_kg_per_ha",
     "recruit_food_exponent", "recruit_length_mm", "mature_length_mm", "spawning_cost_female",
 )  # fmt: skip
 """Parameters that every species has."""
@@ -36,7 +36,10 @@ FORMS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         ),
         "prey": (),
     },
-    "sexes": {"apart": ("sex_growth_difference", "spawning_cost_male"), "together": ()},
+    "sexes": {
+        "apart": ("spawning_cost_male", "male_mature_length_mm", "male_half_saturation_kg_per_ha"),
+        "together": (),
+    },
     "respiration": {
         "exponential": ("respiration_per_c", "respiration_flat_above_c"),
         "dome": ("respiration_dome_q", "respiration_optimum_c", "respiration_maximum_c"),
@@ -50,7 +53,6 @@ FORMS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
     "benthos": {
         "none": (),
         "all sizes": ("benthos_use",),
-        "small most": ("benthos_use", "benthos_use_until_mm", "benthos_use_until_width_mm", "benthos_use_floor"),
         "large": ("benthos_use", "benthos_use_from_mm", "benthos_use_from_width_mm"),
     },
     "spawning": {"once a year": ("spawning_hazard_per_day",), "cycles": ("spawning_cycle_days",)},
@@ -60,16 +62,27 @@ FORMS: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
 HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "isometric when short": ("isometric_below_mm",),
     "rests by size": ("winter_rest_size_exponent",),
-    "more active when large": ("activity_per_kg_female", "activity_per_kg_male"),
+    "more active when large": ("activity_per_kg",),
+    "grows in two phases": (
+        "two_phase_from_mm", "two_phase_width_mm", "asymptotic_length_female_mm", "asymptotic_length_male_mm",
+        "asymptotic_length_spread", "growth_coefficient_female_per_year", "growth_coefficient_male_per_year",
+        "full_condition", "full_condition_power",
+    ),
     "richer when large": ("body_energy_exponent",),
     "forages better when small": ("foraging_size_exponent", "foraging_size_offset_g", "foraging_size_reference_g"),
+    "feeds by the shore when small": ("littoral_use", "littoral_use_until_mm", "littoral_use_width_mm"),
+    "eats algae": ("algae_use",),
     "taken large by young predators": ("young_gape_gain",),
     "hard to find when few": ("exposure_half_saturation_kg_per_ha",),
     "eats pellets": (
         "pellets_from_mm", "pellets_above_c", "pellet_ration_target", "pellet_access", "pellet_displacement",
     ),
-    "dies less when large": ("large_fish_death_reduction", "large_fish_from_g", "large_fish_width_ln"),
-    "dies of cold": ("cold_deaths_per_day", "cold_deaths_below_c", "cold_deaths_width_c"),
+    "natural deaths fall less with size": ("background_deaths_size_gain", "background_deaths_pivot_g"),
+    "dies as fry": ("fry_deaths_per_day", "fry_deaths_exponent"),
+    "dies of cold": (
+        "cold_deaths_per_day", "cold_deaths_below_c", "cold_deaths_width_c", "cold_deaths_size_exponent",
+    ),
+    "recruits after a delay": ("recruit_delay_days",),
     "spawns from a day": ("spawning_first_day",),
     "spawns until a day": ("spawning_last_day",),
     "spawns less in heat": ("spawning_until_c",),

@@ -13,6 +13,7 @@ from pondpop.ensemble.prepare import prepare, run_days
 from pondpop.model import bioenergetics, grid
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
+from pondpop.model.state import of_foods
 from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
 
 
@@ -52,7 +53,7 @@ def test_food_eaten_is_food_that_left_the_pond(books):
             taken = (wished * biomass).sum(axis=1) * page.length
             growth = page.food_after[:, r] - page.food[:, r] + taken
             # What is not eaten renews: back towards capacity, never past it.
-            capacity = (load_parameters().plankton_capacity_kg_per_ha, load_parameters().benthos_capacity_kg_per_ha)[r]
+            capacity = of_foods(load_parameters(), "capacity_kg_per_ha")[r]
             assert (growth >= -1e-12).all()
             assert (page.food_after[:, r] <= capacity + 1e-9).all()
 
@@ -62,7 +63,7 @@ def test_energy_eaten_is_spent_or_grown(books):
     for day in range(0, len(books), 7):
         page = books[day]
         kind = page.columns.species
-        eaten = page.ate_food[0] * p.plankton_energy_j_per_g + page.ate_food[1] * p.benthos_energy_j_per_g
+        eaten = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
         eaten[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
         eaten[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
         kept = (1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share)

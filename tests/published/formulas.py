@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from pondpop.arrays import logistic
 from pondpop.model import bioenergetics, mortality, predation
 from pondpop.model.grid import GRID_MM
 from pondpop.observe import indices
@@ -101,8 +100,7 @@ def background_deaths_per_year(species, weight_g):
     rate *= weight_g ** p.background_deaths_exponent[0]
     water_c = np.array(CLIMATES["deep_south"].monthly_c)
     rate *= mortality.warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c).mean()
-    past = math.log(weight_g / of(p, species, "large_fish_from_g")) / of(p, species, "large_fish_width_ln")
-    return rate * (1 - of(p, species, "large_fish_death_reduction") * logistic(past))
+    return rate * (weight_g / of(p, species, "background_deaths_pivot_g")) ** of(p, species, "background_deaths_size_gain")
 
 
 def alive_in_cold(water_c, days):
@@ -157,22 +155,19 @@ def intake_ratio(species, over_c, under_c):
 
 
 def bass_respiration_j(weight_g, water_c, p, rest=True):
-    """Energy that a bass respires, J/g/d; the mean of the sexes."""
+    """Energy that a bass respires, J/g/d."""
     warm = np.exp(of(p, "bass", "respiration_per_c") * np.minimum(water_c, of(p, "bass", "respiration_flat_above_c")))
     if rest:
         cold = bioenergetics.winter_cold(water_c, p.winter_rest_below_c[0], p.winter_rest_width_c[0])
         rest = of(p, "bass", "winter_rest_share")
         size = (weight_g / 100.0) ** of(p, "bass", "winter_rest_size_exponent") - 1.0
         warm = warm * (1.0 - rest * cold) * (1.0 + bioenergetics.resting_share(cold, rest) * size)
-    per_kg = (of(p, "bass", "activity_per_kg_female") + of(p, "bass", "activity_per_kg_male")) / 2
     oxygen = of(p, "bass", "respiration_at_1_g") * weight_g ** of(p, "bass", "respiration_exponent") * warm
-    activity = of(p, "bass", "activity_multiplier") * (1 + per_kg * weight_g / 1000)
-    return oxygen * activity * p.oxygen_energy_j_per_g[0]
+    return oxygen * of(p, "bass", "activity_multiplier") * p.oxygen_energy_j_per_g[0]
 
 
 def published_respiration_j(species, weight_g, water_c, activity):
-    p = parameters().replace("bass.activity_multiplier", activity).replace("bass.activity_per_kg_male", 0)
-    return bass_respiration_j(weight_g, water_c, p.replace("bass.activity_per_kg_female", 0), rest=False)
+    return bass_respiration_j(weight_g, water_c, parameters().replace("bass.activity_multiplier", activity), rest=False)
 
 
 def bass_growth(weight_g, water_c, share_of_most, p):

@@ -16,12 +16,12 @@ Beddington 1975 and DeAngelis et al. 1975 (from memory). All other forms are ass
 """
 
 from dataclasses import dataclass, field
-from math import cos, erfc, exp, expm1, inf, isnan, log, log10, pi, prod, sqrt
+from math import cos, erfc, exp, expm1, floor, inf, isnan, log, log1p, log10, pi, prod, sqrt
 from types import SimpleNamespace
 
 SPECIES = ("bass", "bluegill", "shad", "minnow")
 BASS, BLUEGILL, SHAD, MINNOW = range(4)
-FOODS = ("plankton", "benthos")
+FOODS = ("plankton", "benthos", "littoral", "algae")
 DAYS_PER_YEAR = 365.0
 STOCK_LENGTH_OF_BASS = 8 * 25.4  # mm
 UNCUT = 40.0  # standard deviations
@@ -43,7 +43,8 @@ class Group:
     origin: str
     sex: str  # "female", "male" or "both"
     female_share: float
-    growth: float  # multiplies maximum intake only
+    growth: float  # multiplies maximum intake and the search of bass
+    growth_z: float  # place of the growth type
     number: float
     weight: float
     length: float  # whose logarithm is the mean of the logarithms; a fish never shrinks
@@ -61,10 +62,11 @@ class Group:
 @dataclass
 class Pond:
     groups: list
-    food: dict  # kg/ha of plankton and benthos
+    food: dict  # kg/ha of each of FOODS
     spawning_gathered: list = field(default_factory=lambda: [0.0] * 4)
     spawning_released: list = field(default_factory=lambda: [0.0] * 4)
-    richness: float = 1.0  # renewal of food relative to fertility 1
+    spawned: list = field(default_factory=lambda: [[], [], [], []])  # of each day of the run, until hatched
+    richness: float = 1.0  # renewal of animal food relative to fertility 1
     wariness: float = 0.0  # recent catches per catchable bass, from angling with release
     caught_number: list = field(default_factory=lambda: [0.0] * 4)  # by harvest rules since the start, fish/ha
     caught_biomass: list = field(default_factory=lambda: [0.0] * 4)  # kg/ha
@@ -133,7 +135,7 @@ def one_member(parameters, member=0):
 
 
 def new_pond(p):
-    return Pond([], {"plankton": p.plankton_capacity_kg_per_ha, "benthos": p.benthos_capacity_kg_per_ha})
+    return Pond([], {food: getattr(p, f"{food}_capacity_kg_per_ha") for food in FOODS})
 
 
 # ---------------------------------------------------------------------------------------------- formulas
@@ -303,7 +305,15 @@ def prey_size(p, species, predator, prey):
 
 
 def food_use(p, species, food, length):
-    """How well fish of one species and length use plankton or benthos."""
+    """How well fish of one species and length use a food of the pond."""
+    if food == "littoral":
+        if species != BLUEGILL:
+            return 0.0
+        return p.littoral_use[BLUEGILL] * step_up(
+            (p.littoral_use_until_mm[BLUEGILL] - length) / p.littoral_use_width_mm[BLUEGILL]
+        )
+    if food == "algae":
+        return p.algae_use[SHAD] if species == SHAD else 0.0
     if food == "plankton":
         use = p.plankton_use[species]
         if species not in (BASS, BLUEGILL):
@@ -311,9 +321,6 @@ def food_use(p, species, food, length):
         young = step_up((p.plankton_use_until_mm[species] - length) / p.plankton_use_width_mm[species])
         kept = p.plankton_use_of_large[BLUEGILL] if species == BLUEGILL else 0.0
         return use * (kept + (1 - kept) * young)
-    if species == BASS:
-        small = step_up((p.benthos_use_until_mm[BASS] - length) / p.benthos_use_until_width_mm[BASS])
-        return p.benthos_use[BASS] * small + p.benthos_use_floor[BASS]
     if species == BLUEGILL:
         return p.benthos_use[BLUEGILL] * step_up(
             (length - p.benthos_use_from_mm[BLUEGILL]) / p.benthos_use_from_width_mm[BLUEGILL]
@@ -379,13 +386,12 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
     if species in (BASS, BLUEGILL):
         z = p.growth_type_z
         types = ((-z, outer), (0.0, p.growth_type_middle_share), (z, outer))
-    sexes = (("both", 1.0, 0.0, female_share),)
+    sexes = (("both", 1.0, female_share),)
     if species == BASS:
-        apart = p.sex_growth_difference[BASS]
-        sexes = (("female", female_share, apart, 1.0), ("male", 1 - female_share, -apart, 0.0))
-    for sex, sex_share, apart, females in sexes:
+        sexes = (("female", female_share, 1.0), ("male", 1 - female_share, 0.0))
+    for sex, sex_share, females in sexes:
         for z, type_share in types:
-            growth = exp(p.growth_spread[species] * z + apart)
+            growth = exp(p.growth_spread[species] * z)
             length = length_of_type(z, growth)
             pond.groups.append(
                 Group(
@@ -394,6 +400,7 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
                     sex,
                     females,
                     growth,
+                    z,
                     number * sex_share * type_share,
                     weight_of(length) * exp((p.standard_weight_slope[species] * p.length_cv) ** 2 / 2),
                     length,
@@ -452,7 +459,7 @@ def remove(pond, event, p):
 
 def set_temperature_factors(groups, day, p):
     t = day.water_c
-    intake, search, respiration = [], [], []
+    intake, search, respiration, lengthening = [], [], [], []
     for s in range(4):
         warmth = dome(t, p.intake_dome_q[s], p.intake_optimum_c[s], p.intake_maximum_c[s])
         feeding = step_up((t - p.feeding_stops_below_c[s]) / p.feeding_stop_width_c[s])
@@ -463,9 +470,11 @@ def set_temperature_factors(groups, day, p):
         else:
             burning = dome(t, p.respiration_dome_q[s], p.respiration_optimum_c[s], p.respiration_maximum_c[s])
         respiration.append(burning)
+        lengthening.append(warmth)
     cold = step_up((p.winter_rest_below_c - t) / p.winter_rest_width_c)
     for g in groups:
         g.intake_factor, g.search_factor = intake[g.species], search[g.species]
+        g.length_factor = lengthening[g.species]
         awake = 1 - p.winter_rest_share[g.species]
         left = 1 - cold * (1 - awake)
         if g.species == BASS:  # small bass rest more deeply
@@ -474,7 +483,7 @@ def set_temperature_factors(groups, day, p):
 
 
 def set_maximum_intake_and_search(groups, day, p):
-    """Maximum intake, g/g/d; area that bass search, ha/d per kg of bass, less where bass of their size or larger are many."""
+    """Maximum intake and appetite, g/g/d; area searched, ha/d per kg of bass, less where bass as large or larger are many."""
     large = [0.0] * GRID_POINTS
     for g in groups:
         if g.species == BASS:
@@ -495,24 +504,29 @@ def set_maximum_intake_and_search(groups, day, p):
             * g.growth
             * day.local_growth[s]
         )
+        g.condition = g.weight / mean_over_middle_weight(p, g) / standard_weight(p, s, g.length)
+        g.appetite = g.max_intake
         g.search = 0.0
         if s == BASS:
+            g.grown = step_up((g.length - p.two_phase_from_mm[BASS]) / p.two_phase_width_mm[BASS])
+            full = (g.condition / p.full_condition[BASS]) ** p.full_condition_power[BASS]
+            g.appetite /= 1 + g.grown * full  # the grown cannot turn a surplus into length
             area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
             area *= g.growth ** p.search_growth_exponent[BASS]
             g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_of_weight(p, g))
 
 
 def set_food_met(pond, p, tables):
-    """Plankton and benthos met, as multiples of what half satisfies."""
+    """Food of the pond met, as multiples of what half satisfies."""
     for g in pond.groups:
         g.place = place_of_weight(p, g)
         size = 1.0
-        if g.species == BLUEGILL:
-            offset, reference = p.foraging_size_offset_g[BLUEGILL], p.foraging_size_reference_g[BLUEGILL]
-            size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[BLUEGILL]
+        if g.species in (BASS, BLUEGILL):
+            offset, reference = p.foraging_size_offset_g[g.species], p.foraging_size_reference_g[g.species]
+            size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[g.species]
         ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species]
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
-        g.other_food_met = g.food_met["plankton"] + g.food_met["benthos"]
+        g.other_food_met = sum(g.food_met.values())
 
 
 def hunt(groups, day, p, tables):
@@ -573,7 +587,7 @@ def reach_prey(bass, ease, prey, out_of_cover, tables):
     weights = [[e * o for o in out] for e, out in zip(ease, out_of_cover, strict=True)]
     reach = within_reach(bass, weights, prey, tables)
     for g in bass:
-        g.fish_met = g.search * read(reach, g.place) / g.max_intake
+        g.fish_met = g.search * read(reach, g.place) / g.appetite
 
 
 def hunting_pressure(bass, ease, prey, tables):
@@ -609,7 +623,6 @@ def set_deaths(groups, day, p, dt, caught_and_released):
     fishing = [harvest_rates(groups, rule, p, dt) for rule in day.fishing]
     for i, g in enumerate(groups):
         s = g.species
-        g.condition = g.weight / mean_over_middle_weight(p, g) / standard_weight(p, s, g.length)
         background = (
             p.background_deaths_multiplier[s]
             * p.background_deaths_at_1_g_per_year
@@ -618,18 +631,22 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             / DAYS_PER_YEAR
             / day.local_survival[s]
         )
+        gain = p.background_deaths_size_gain[s]
+        if not isnan(gain):
+            background *= (g.weight / p.background_deaths_pivot_g[s]) ** gain
+        fry = 0.0
         if s == BASS:
-            large = step_up(log(g.weight / p.large_fish_from_g[BASS]) / p.large_fish_width_ln[BASS])
-            background *= 1 - p.large_fish_death_reduction[BASS] * large
+            fry = p.fry_deaths_per_day[BASS] * (p.recruit_length_mm[BASS] / g.length) ** p.fry_deaths_exponent[BASS]
         thin = max(0.0, p.starvation_below_condition - g.condition) / p.starvation_width
         starvation = p.starvation_deaths_per_day * thin
         past = (g.age / p.oldest_age_years[s] - p.old_age_from_share) / p.old_age_ramp_share
         old_age = p.old_age_deaths_per_year / DAYS_PER_YEAR * min(p.old_age_ramp_limit, max(0.0, past))
         cold = 0.0
-        if s == SHAD:
-            cold = p.cold_deaths_per_day[SHAD] * step_up(
-                (p.cold_deaths_below_c[SHAD] - day.water_c) / p.cold_deaths_width_c[SHAD]
-            )
+        if not isnan(p.cold_deaths_per_day[s]):  # of 100 mm; the smaller die more, but for threadfin
+            chilled = step_up((p.cold_deaths_below_c[s] - day.water_c) / p.cold_deaths_width_c[s])
+            cold = p.cold_deaths_per_day[s] * max(0.0, chilled - 1e-6)
+            if not isnan(p.cold_deaths_size_exponent[s]):
+                cold *= (100 / g.length) ** p.cold_deaths_size_exponent[s]
         slope = slope_of_weight(p, g)
         moved = max(-g.spread**2 * g.predation_rise * dt, -g.predation * dt / slope)
         moved = min(max(moved, -g.spread / 2), g.spread / 2)
@@ -639,7 +656,7 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             dying = caught_and_released * day.death_after_release
             taken.append(window_deaths(p, g, STOCK_LENGTH_OF_BASS, inf, dying, dt))
         g.harvest, g.harvest_by_weight = (sum(t[k] for t in taken[: len(fishing)]) for k in (0, 1))
-        natural = background + starvation + old_age + cold
+        natural = background + fry + starvation + old_age + cold
         g.deaths = (eaten + natural + sum(t[0] for t in taken)) * dt
         g.weight_deaths = (g.predation + natural + sum(t[1] for t in taken)) * dt
         g.mean_alive = -expm1(-g.deaths) / g.deaths
@@ -697,7 +714,7 @@ def set_pellets_eaten(groups, day, p):
     bluegill = [g for g in groups if g.species == BLUEGILL]
     for g in bluegill:
         room = max(0.0, p.pellet_ration_target[BLUEGILL] - (1 - g.hunger))
-        g.pellets_eaten = p.pellet_access[BLUEGILL] * room * g.max_intake * weight_longer(p, g, p.pellets_from_mm[BLUEGILL])
+        g.pellets_eaten = p.pellet_access[BLUEGILL] * room * g.appetite * weight_longer(p, g, p.pellets_from_mm[BLUEGILL])
     wanted = sum(g.pellets_eaten * g.biomass for g in bluegill)
     share = min(1.0, day.pellets_kg_per_ha * (1 - p.pellet_waste_share) / max(wanted, 1e-300))
     for g in bluegill:
@@ -705,10 +722,11 @@ def set_pellets_eaten(groups, day, p):
 
 
 def set_food_eaten(pond, day, p, dt):
-    """Plankton and benthos eaten are what the pond gave; returns what is left."""
+    """Food of the pond eaten is what the pond gave; returns what is left."""
     eaten = sum(g.pellets_eaten * g.biomass for g in pond.groups)
     f = day.fertility + p.pellet_fertility_ha_day_per_kg * (day.pellets_kg_per_ha - eaten)
-    pond.richness = f = f * sqrt((1 + p.renewal_saturation) / (p.renewal_saturation + f * f))
+    pond.richness = f * sqrt((1 + p.renewal_saturation) / (p.renewal_saturation + f * f))
+    algae_rich = f / (1 + (f / p.algae_light_limit) ** 4) ** 0.25  # linear up to a limit of light
     sun = max(0.0, cos(2 * pi * (day.year_day - p.light_peak_day) / DAYS_PER_YEAR))
     light = p.light_floor + (1 - p.light_floor) * sun
     warmth = p.renewal_q10 ** ((day.water_c - p.renewal_reference_c) / 10)
@@ -716,14 +734,12 @@ def set_food_eaten(pond, day, p, dt):
     for g in pond.groups:
         displaced = 1.0
         if g.species == BLUEGILL:
-            displaced = max(0.0, 1 - p.pellet_displacement[BLUEGILL] * g.pellets_eaten / g.max_intake)
-        g.food_eaten = {food: g.max_intake * g.food_met[food] * g.hunger * displaced for food in FOODS}
-    for food, capacity, renewal in (
-        ("plankton", p.plankton_capacity_kg_per_ha, p.plankton_renewal_per_day),
-        ("benthos", p.benthos_capacity_kg_per_ha, p.benthos_renewal_per_day),
-    ):
+            displaced = max(0.0, 1 - p.pellet_displacement[BLUEGILL] * g.pellets_eaten / g.appetite)
+        g.food_eaten = {food: g.appetite * g.food_met[food] * g.hunger * displaced for food in FOODS}
+    for food in FOODS:
+        capacity, renewal = (getattr(p, f"{food}_{what}") for what in ("capacity_kg_per_ha", "renewal_per_day"))
         before = pond.food[food]
-        renewed = renewal * warmth * f * light * dt
+        renewed = renewal * warmth * (algae_rich if food == "algae" else pond.richness) * light * dt
         wanted = sum(g.food_eaten[food] * g.biomass for g in pond.groups) * dt
         after[food] = max((before + renewed * capacity) / (1 + renewed + wanted / before), p.resource_floor_kg_per_ha)
         for g in pond.groups:
@@ -736,20 +752,18 @@ def set_food_eaten(pond, day, p, dt):
 
 def grow(g, p, dt):
     s = g.species
-    plankton, benthos = g.food_eaten["plankton"], g.food_eaten["benthos"]
-    eaten = g.fish_eaten + plankton + benthos + g.pellets_eaten
+    eaten = g.fish_eaten + sum(g.food_eaten.values()) + g.pellets_eaten
     energy = (
         g.fish_eaten * p.prey_fish_energy_j_per_g
         + g.pellets_eaten * p.pellet_energy_j_per_g
-        + plankton * p.plankton_energy_j_per_g
-        + benthos * p.benthos_energy_j_per_g
+        + sum(g.food_eaten[food] * getattr(p, f"{food}_energy_j_per_g") for food in FOODS)
     )
     gain = energy * (1 - p.egested_share[s]) * (1 - p.excreted_share[s] - p.digestion_cost_share[s])
     activity = p.activity_multiplier[s]
     body_energy = p.body_energy_j_per_g[s]
+    if not isnan(p.activity_per_kg[s]):
+        activity *= 1 + p.activity_per_kg[s] * g.weight / 1000
     if s == BASS:
-        per_kg = p.activity_per_kg_female[BASS] if g.sex == "female" else p.activity_per_kg_male[BASS]
-        activity *= 1 + per_kg * g.weight / 1000
         rise = p.body_energy_exponent[BASS]
         body_energy *= (1 + rise) * (g.weight / 100) ** rise  # of the next gram; 4186 J/g at 100 g is of the whole body
     respiration = (
@@ -767,10 +781,25 @@ def grow(g, p, dt):
         set_point = p.condition_at_no_food + p.condition_gain_at_full_food * min(1.0, g.ration)
         share = min(p.length_growth_limit, (g.condition / set_point) ** p.length_growth_power)
         slope = 3.0 if g.length < p.isometric_below_mm[s] else p.standard_weight_slope[s]
-        g.length *= exp(growth / slope * share)
+        longer = growth / slope * share
+        if s == BASS:
+            potential = length_potential(g, p) * dt
+            longer += g.grown * (longer / (1 + (longer / max(potential, 1e-300)) ** 4) ** 0.25 - longer)
+        g.length *= exp(longer)
     g.length *= exp(g.moved)
     g.spread *= g.narrower
     g.weight *= exp(growth + g.deaths - g.weight_deaths)
+
+
+def length_potential(g, p):
+    """Most that a grown bass lengthens a day, in log length: K f(T) (L / L_infinity, smoothed), by sex."""
+    female = g.sex == "female"
+    longest = p.asymptotic_length_female_mm[BASS] if female else p.asymptotic_length_male_mm[BASS]
+    longest *= exp(p.asymptotic_length_spread[BASS] * g.growth_z)
+    per_year = p.growth_coefficient_female_per_year[BASS] if female else p.growth_coefficient_male_per_year[BASS]
+    room, blur = longest / g.length - 1, 0.02
+    smooth = room if room > 30 * blur else blur * log1p(exp(room / blur))
+    return per_year / DAYS_PER_YEAR * g.length_factor * smooth
 
 
 # ---------------------------------------------------------------------------------------------- spawning
@@ -782,7 +811,8 @@ def spawn(pond, day, p):
         pond.spawning_gathered = [0.0] * 4
         pond.spawning_released = [0.0] * 4
     for s in range(4):
-        pond.spawning_gathered[s] += spawning_today(s, day, p)
+        pond.spawned[s].append(spawning_today(s, day, p))
+        pond.spawning_gathered[s] += grown_to_recruits(pond.spawned[s], p.recruit_delay_days[s])
         if day.first_of_run or (day.year_day + 1) % int(p.pulse_slot_days[s]) == 0:
             gathered = pond.spawning_gathered[s]
             done = -expm1(-gathered) if s == BASS else gathered
@@ -792,15 +822,24 @@ def spawn(pond, day, p):
                 one_pulse(pond, s, ready, day, p)
 
 
+def grown_to_recruits(spawned, delay):
+    """Spawning of so many days ago, parts of a day shared between two; none before the run."""
+    if isnan(delay):
+        return spawned[-1]
+    whole = floor(delay)
+    earlier = [spawned[-1 - by] if by < len(spawned) else 0.0 for by in (whole, whole + 1)]
+    return (1 - (delay - whole)) * earlier[0] + (delay - whole) * earlier[1]
+
+
 def spawning_today(s, day, p):
     """For bass a hazard, for the others a share of a cycle."""
     if day.year_day < p.spawning_first_day[s] or day.year_day > p.spawning_last_day[s]:  # False for NaN: no such limit
         return 0.0
-    warm = step_up((day.water_c - p.spawning_from_c[s]) / p.spawning_width_c)
+    warm = step_up((day.water_c - p.spawning_from_c[s]) / p.spawning_width_c[s])
     if s == BASS:
         return p.spawning_hazard_per_day[BASS] * warm
     if s == SHAD:
-        warm *= step_up((p.spawning_until_c[SHAD] - day.water_c) / p.spawning_width_c)
+        warm *= step_up((p.spawning_until_c[SHAD] - day.water_c) / p.spawning_width_c[s])
         if day.year_day >= p.spawning_autumn_from_day[SHAD]:
             warm *= p.spawning_autumn_share[SHAD]
     return warm / p.spawning_cycle_days[s]
@@ -813,6 +852,8 @@ def one_pulse(pond, species, ready, day, p):
     if species == BASS:
         eaters = egg_predators(pond, p)
         females /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
+        males = sum(g.biomass * (1 - g.female_share) * weight_longer(p, g, p.male_mature_length_mm[BASS]) for g in parents)
+        females *= males / (males + p.male_half_saturation_kg_per_ha[BASS])
     half = p.recruits_half_saturation_kg_per_ha[species]
     young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
     larval_food = pond.richness * pond.food["plankton"] / p.plankton_capacity_kg_per_ha

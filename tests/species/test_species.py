@@ -1,5 +1,6 @@
 """The species files and their reader."""
 
+import re
 import subprocess
 import sys
 from dataclasses import fields
@@ -10,6 +11,7 @@ import pytest
 
 import pondpop
 from pondpop.checks import InputError
+from pondpop.model.state import FOODS
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, catalogue, load_parameters, registry
 
 GOOD = {
@@ -219,6 +221,8 @@ def test_every_work_is_used_and_every_part_is_cited():
 def test_every_parameter_is_read_by_the_model():
     folder = Path(pondpop.__file__).parent
     code = "".join(path.read_text("utf-8") for path in folder.rglob("*.py") if path.parent.name != "species")
+    of_foods = [f"{food}_{what}" for what in re.findall(r'of_foods\(p, "(\w+)"\)', code) for food in FOODS]
+    code += " ".join(of_foods)
     idle = [field.name for field in fields(Parameters) if field.name not in code]
     assert not idle, "in the species files but read nowhere: " + ", ".join(idle)
 
@@ -231,7 +235,7 @@ def test_the_sources_tell_every_parameter_with_unit_range_and_works():
     for key in catalogue.works():
         assert f"\n{key} (" in text
     assert "bass: 8 / 12 / 15 / 20 / 25" in text
-    assert "(there 0.33)" in text
+    assert "(there 32)" in text
     assert max(map(len, text.splitlines())) <= 110
 
 
