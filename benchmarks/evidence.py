@@ -182,7 +182,7 @@ SENSITIVE = ("moderate_psd", "crowded_bluegill_psd", "weight_18_months_75", "tot
 # standard-weight lines (2 % of a log10 intercept is 26-40 % of the weight; they are the definition of Wr).
 STRUCTURAL = (
     "pulse_slot_days", "spawning_first_day", "spawning_last_day", "spawning_autumn_from_day", "pulse_min_weight",
-    "pulse_min_per_ha", "group_min_per_ha", "resource_floor_kg_per_ha", "light_peak_day", "intake_dome_floor",
+    "pulse_min_per_ha", "join_within", "group_min_per_ha", "resource_floor_kg_per_ha", "light_peak_day", "intake_dome_floor",
     "standard_weight_", "search_dome_floor", "egg_predator_hunger_floor", "wariness", "catch_",
 )  # fmt: skip
 BATCH = 64

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import sum_of_foods, total
-from pondpop.model import bioenergetics, feeding, grid, harvest, mortality, predation, recruitment, stocking
+from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs
@@ -184,11 +184,13 @@ class Engine(Pond):
                     self.add(recruitment.young_groups(self, species, pulse.young))
 
     def forget_empty(self) -> None:
-        """Groups of hardly a fish are gone; now and then the others close up."""
+        """Groups of hardly a fish are gone; now and then those that have become alike join and the others close up."""
         s = self.state
         s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
-        if self.day % DAYS_BETWEEN_TIDYING == 0 and s.close_up():
-            self.columns_changed()
+        if self.day % DAYS_BETWEEN_TIDYING == 0:
+            joined = s.join(joining.alike(self))
+            if s.close_up() or joined:
+                self.columns_changed()
 
     # ------------------------------------------------------------------ what a day changes besides
 

@@ -140,6 +140,43 @@ class State:
         constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
         self.columns = Columns(species[order], *constants)
 
+    def join(self, alike: NDArray[np.intp]) -> bool:
+        """Put groups of one label [member, group] into the first of them; those with a label below 0 stay as they are.
+
+        True if any join. Number, biomass, mean and variance of log length, mean birthday and mean growth are kept.
+        """
+        labels, first, inverse, count = np.unique(alike, return_index=True, return_inverse=True, return_counts=True)
+        joins = (count > 1) & (labels >= 0)
+        if not joins.any():
+            return False
+        inverse = inverse.reshape(alike.shape)
+        joining = joins[inverse]
+        of, into = inverse[joining], first[joins]
+
+        def sums(amount: Array) -> Array:
+            in_group_order = np.bincount(of, weights=amount, minlength=labels.size)
+            return in_group_order[joins].astype(float, copy=False)
+
+        number, weight = self.number[joining], self.weight()[joining]
+        mean, born = self.log_length[joining], np.broadcast_to(self.columns.born, alike.shape)[joining]
+        all_fish, biomass = sums(number), sums(number * weight)
+        log_length = sums(number * mean) / all_fish
+        apart = mean - _spread_out(log_length, joins)[of]
+        whole = {
+            "number": all_fish,
+            "log_weight": np.log(biomass / all_fish),
+            "log_length": log_length,
+            "spread": np.sqrt(sums(number * (self.spread[joining] ** 2 + apart**2)) / all_fish),
+            "grown": sums(number * self.grown[joining]) / all_fish,
+            "ration": sums(number * weight * self.ration[joining]) / biomass,
+        }
+        self.number[joining] = 0.0
+        for name, values in whole.items():
+            getattr(self, name).reshape(-1)[into] = values
+        self.columns.born = np.broadcast_to(self.columns.born, alike.shape).copy()
+        self.columns.born.reshape(-1)[into] = sums(number * born) / all_fish
+        return True
+
     def close_up(self) -> bool:
         """Move each member's groups to the first columns of their species, in their order; True if any column goes."""
         alive, order = self.number > 0.0, []
@@ -155,6 +192,13 @@ class State:
         constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
         self.columns = Columns(np.repeat(np.arange(len(SPECIES)), [part.shape[1] for part in order]), *constants)
         return True
+
+
+def _spread_out(values: Array, where: NDArray[np.bool_]) -> Array:
+    """Values at some places, nothing at the others."""
+    out = np.zeros(where.size)
+    out[where] = values
+    return out
 
 
 _VARIABLES = ("number", "log_weight", "log_length", "spread", "low", "high", "grown", "ration")

@@ -239,6 +239,7 @@ class Parameters:
     mature_age_years: Shared
     pulse_min_weight: Shared
     pulse_min_per_ha: Shared
+    join_within: Shared
     group_min_per_ha: Shared
     egg_predator_min_mm: Shared
     egg_predator_max_mm: Shared

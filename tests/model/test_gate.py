@@ -240,6 +240,7 @@ def everything_at_once(parameters, steps):
             fishing=tuple(Fishing(r.species, r.shortest_mm, r.longest_mm, r.kind, r.ask, float(season[k]))
                           for r in rules if season[k] > 0),
             angling_hours_per_ha=float(hours[k]), death_after_release=0.1, first_of_run=k == 0,
+            year=int(year[k]), joins=k % 32 == 0,
             local_growth=growth, local_survival=survival, local_spawning=spawning)
         for k in range(ENGINE_DAYS)
     ]
@@ -266,6 +267,8 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
         np.testing.assert_allclose(found[0, there], [getattr(g, name) for g in groups], rtol=1e-9, err_msg=name)
     np.testing.assert_allclose(np.stack([s.low, s.high])[:, 0, there].T, [g.cut for g in groups], rtol=1e-9)
     assert (s.high[0, there] < 10.0).any(), "no group was cut"
+    if steps == 1:
+        assert (s.spread[0, there] > 1.02 * p.length_cv).any(), "no groups joined"
     np.testing.assert_allclose(s.food[:, 0], [pond.food[name] for name in scalar_day.FOODS], rtol=1e-9)
     np.testing.assert_allclose(moved.harvest_number[0], pond.caught_number, rtol=1e-9)
     np.testing.assert_allclose(moved.harvest_biomass[0], pond.caught_biomass, rtol=1e-9)

@@ -52,6 +52,7 @@ class Group:
     ration: float  # running mean of the share of maximum intake that was eaten
     days_since_stocked: float = inf
     spread: float = 0.0  # standard deviation of the natural log of length, about that of `length`
+    brood: int | None = None  # year of the run in which fish born in the pond became recruits
     cut: tuple = (-UNCUT, UNCUT)  # no fish beyond, in standard deviations of the normal before the cut
 
     @property
@@ -120,6 +121,8 @@ class Day:
     angling_hours_per_ha: float = 0.0  # all bass that are caught are let go
     death_after_release: float = 0.0  # share
     first_of_run: bool = False
+    year: int = 0  # of the run
+    joins: bool = False  # whether groups that have become alike join at the end of the day
     local_growth: tuple = (1.0, 1.0, 1.0, 1.0)  # multipliers by species: maximum intake,
     local_survival: tuple = (1.0, 1.0, 1.0, 1.0)  # background deaths divided by this,
     local_spawning: tuple = (1.0, 1.0, 1.0, 1.0)  # recruits
@@ -344,6 +347,29 @@ def one_day(pond, day, p, tables, steps=1):
         g.days_since_stocked += 1
     spawn(pond, day, p)
     pond.groups = [g for g in pond.groups if g.number >= of_species(p.group_min_per_ha, g.species)]
+    if day.joins and p.join_within > 0:
+        pond.groups = joined(pond.groups, p)
+
+
+def joined(groups, p):
+    """Fish born in the pond in one year, of one species, sex and growth, whose mean lengths fall into one interval, join."""
+    width, kept = p.join_within * p.length_cv, {}
+    for i, g in enumerate(groups):
+        by_itself = g.brood is None or g.cut != (-UNCUT, UNCUT)
+        key = i if by_itself else (g.species, g.sex, g.growth, g.brood, int(log(g.length) / width))
+        kept.setdefault(key, []).append(g)
+    for alike in kept.values():
+        if len(alike) == 1:
+            continue
+        number, biomass = sum(g.number for g in alike), sum(g.biomass for g in alike)
+        mean = sum(g.number * log(g.length) for g in alike) / number
+        spread = sqrt(sum(g.number * (g.spread**2 + (log(g.length) - mean) ** 2) for g in alike) / number)
+        age = sum(g.number * g.age for g in alike) / number
+        ration = sum(g.biomass * g.ration for g in alike) / biomass
+        first = alike[0]
+        first.number, first.weight, first.length, first.spread = number, 1000 * biomass / number, exp(mean), spread
+        first.age, first.ration = age, ration
+    return [alike[0] for alike in kept.values()]
 
 
 def one_step(pond, day, p, tables, dt):
@@ -379,7 +405,7 @@ def of_species(value, species):
 # ---------------------------------------------------------------------------------------------- stocking and removal
 
 
-def add_groups(pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin):
+def add_groups(pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin, brood=None):
     """One origin's groups: three growth types for bass (each sex) and bluegill, one for shad and minnows."""
     outer = (1 - p.growth_type_middle_share) / 2
     types = ((0.0, 1.0),)
@@ -408,6 +434,7 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
                     ration,
                     since,
                     p.length_cv,
+                    brood,
                 )
             )
 
@@ -875,6 +902,7 @@ def one_pulse(pond, species, ready, day, p):
             p.recruit_ration,
             inf,
             "wild",
+            day.year,
         )
 
 

@@ -1,0 +1,123 @@
+"""Groups that have become alike join: what is kept to the last digit but rounding, and who stays apart."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from laws import EVERYTHING
+from small import pond
+
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.prepare import prepare
+from pondpop.model import joining
+from pondpop.model.day import Engine
+from pondpop.model.lengths import UNCUT
+from pondpop.observe.observers import read_survey
+from pondpop.species import SPECIES
+
+
+def engine_after(days: int, within: float, members: int = 3, first: int = 0) -> Engine:
+    scenario = pond(100, 2, EVERYTHING)
+    strategy = scenario.strategies["few"]
+    parameters, luck = Prior().draw(scenario, strategy, first, members)
+    engine = Engine(prepare(scenario, strategy, parameters.replace("pond.join_within", within), luck))
+    for _ in range(days):
+        engine.run_day()
+    return engine
+
+
+@pytest.fixture
+def unjoined() -> Engine:
+    return engine_after(500, 0.0)
+
+
+def totals(engine: Engine) -> dict[str, np.ndarray]:
+    """Sums over each member's groups of one species, that joining keeps [member, species]."""
+    s = engine.state
+    amounts = {
+        "number": s.number,
+        "biomass": s.biomass(),
+        "log length": s.number * s.log_length,
+        "its square": s.number * (s.spread**2 + s.log_length**2),
+        "birthday": s.number * s.columns.born,
+        "growth": s.number * s.grown,
+        "ration": s.biomass() * s.ration,
+    }
+    return {
+        name: np.stack([amount[:, groups].sum(axis=1) for groups in engine.slices], axis=1)
+        for name, amount in amounts.items()
+    }
+
+
+def join(engine: Engine, within: float) -> None:
+    engine.parameters = engine.parameters.replace("pond.join_within", within)
+    engine.state.join(joining.alike(engine))
+
+
+@pytest.mark.parametrize("within", [0.3, 1.0, 3.0])
+def test_joining_keeps_fish_weight_mean_and_variance_of_length_and_age(unjoined, within):
+    before, groups = totals(unjoined), (unjoined.state.number > 0.0).sum()
+    join(unjoined, within)
+    assert (unjoined.state.number > 0.0).sum() < groups
+    for name, amount in totals(unjoined).items():
+        np.testing.assert_allclose(amount, before[name], rtol=1e-12, atol=1e-12, err_msg=name)
+
+
+def test_stocked_fish_stay_by_themselves_and_year_classes_apart(unjoined):
+    s = unjoined.state
+    stocked = (s.columns.origin >= 0) & (s.number > 0.0)
+    before = [s.number[stocked].copy(), s.log_length[stocked].copy()]
+    young = read_survey(unjoined)["age0_number"]
+    year = np.where(s.number > 0.0, joining.year_of_birth(unjoined), -1)
+    assert np.unique(year[(s.columns.origin < 0) & (s.number > 0.0)]).size > 1
+
+    def of_years() -> np.ndarray:
+        now = np.where(s.columns.origin < 0, joining.year_of_birth(unjoined), -1)
+        return np.array([[(s.number * (now == k))[m].sum() for k in range(-1, 2)] for m in range(s.members)])
+
+    was = of_years()
+    join(unjoined, 3.0)
+    np.testing.assert_array_equal(s.number[stocked], before[0])
+    np.testing.assert_array_equal(s.log_length[stocked], before[1])
+    np.testing.assert_allclose(of_years(), was, rtol=1e-12)
+    np.testing.assert_allclose(read_survey(unjoined)["age0_number"], young, rtol=1e-12)
+
+
+def test_only_fish_of_one_kind_and_length_are_alike(unjoined):
+    s = unjoined.state
+    unjoined.parameters = unjoined.parameters.replace("pond.join_within", 1.0)
+    s.high[:, -1] = 1.0  # cut by a removal
+    labels = joining.alike(unjoined)
+    assert (labels[:, -1] == -1).all()
+    for label in np.unique(labels[labels >= 0]):
+        member, group = np.nonzero(labels == label)
+        assert np.unique(member).size == 1
+        assert np.unique(s.columns.species[group]).size == 1
+        for kind in (s.columns.sex, s.columns.growth_z):
+            assert np.unique(kind[member, group]).size == 1
+        assert np.ptp(s.log_length[member, group]) <= 0.065
+    assert len(SPECIES) * s.members < np.unique(labels).size < (labels >= 0).sum()
+    assert s.high[:, 0].max() == UNCUT
+
+
+def test_a_threshold_of_none_joins_none(unjoined):
+    number = unjoined.state.number.copy()
+    join(unjoined, 0.0)
+    np.testing.assert_array_equal(unjoined.state.number, number)
+    assert (joining.alike(unjoined) == -1).all()
+
+
+def test_fewer_groups_are_nearly_the_same_pond():
+    many, few = engine_after(720, 0.0), engine_after(720, 1.0)
+    assert (few.state.number > 0.0).sum() < 0.9 * (many.state.number > 0.0).sum()
+    crops = [np.stack([e.state.biomass()[:, g].sum(axis=1) for g in e.slices], axis=1) for e in (many, few)]
+    worth = crops[0] > 1.0
+    np.testing.assert_allclose(crops[1][worth], crops[0][worth], rtol=0.01)
+
+
+def test_a_member_joins_alike_whoever_shares_its_block():
+    block, alone = engine_after(600, 0.5, members=3), engine_after(600, 0.5, members=1, first=2)
+    there, own = block.state.number[2] > 0.0, alone.state.number[0] > 0.0
+    for name in ("number", "log_weight", "log_length", "spread", "grown", "ration"):
+        np.testing.assert_array_equal(getattr(block.state, name)[2, there], getattr(alone.state, name)[0, own])
+    np.testing.assert_array_equal(block.state.columns.born[2, there], alone.state.columns.born[0, own])
