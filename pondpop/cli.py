@@ -132,6 +132,8 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("file", metavar="FILE", help="a scenario (TOML)")
     _long_work(compare, "folder to write (default: the file's name + -result)")
     _with_ensemble(compare)
+    compare.add_argument("--details", action="store_true", help="print all that the comparison shows, not the answer only")
+    compare.add_argument("--against", metavar="NAME", help="strategy to tell differences from (default: the best one)")
     compare.set_defaults(command=_compare)
 
     sweep = commands.add_parser(
@@ -287,11 +289,15 @@ def _check(given: argparse.Namespace) -> None:
 
 
 def _compare(given: argparse.Namespace) -> None:
+    from pondpop import checks
+
     scenario = _load(given)
+    if given.against is not None:
+        checks.choice("--against", given.against, scenario.strategies)
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-result")
 
-    from pondpop.decide.answers import answers_text
-    from pondpop.decide.console import balance_table
+    from pondpop.decide.console import answer_text, balance_table, details_text
+    from pondpop.decide.phrases import teller
     from pondpop.ensemble.run import compare
     from pondpop.ensemble.store import comparison_files
     from pondpop.report import can_draw
@@ -302,9 +308,13 @@ def _compare(given: argparse.Namespace) -> None:
     with _working(given, output) as how:
         dataset = compare(scenario, source=source, **how)
     output.finish(comparison_files(scenario, dataset))
-    print(balance_table(dataset, scenario.units))
-    print(answers_text(dataset, scenario.units))
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+    told = teller(dataset, scenario.units)
+    against = None if given.against is None else list(scenario.strategies).index(given.against)
+    more = "" if given.details else "; --details tells the rest"
+    where = f"Everything is in {out}; seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{more}."
+    print(answer_text(told, against, where), end="")
+    if given.details:
+        print(f"\n{balance_table(dataset, scenario.units)}\n{details_text(told, against)}", end="")
 
 
 def _sweep(given: argparse.Namespace) -> None:
@@ -330,12 +340,13 @@ def _sweep(given: argparse.Namespace) -> None:
     source = _source(given, *(point.scenario for point in every))
     output = _output(given, out, scenario, source, **{"--vary": given.vary, "--survivors": given.survivors})
     with _working(given, output) as how:
-        rows = sweep.run(every, group=given.survivors, source=source, **how)
-    told = f"{sweep.table(rows, axes, scenario)}\n{sweep.answer(rows, axes, keep_share, probability)}"
+        rows = sweep.run(every, axes, group=given.survivors, source=source, **how)
+    said = sweep.answer(rows, axes, scenario, keep_share, probability, given.survivors or "")
+    told = f"{said}\n{sweep.table(rows, axes, scenario, given.survivors)}"
     files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures; everything is in {out}")
 
 
 def _quota(given: argparse.Namespace) -> None:

@@ -199,10 +199,18 @@ def in_ten(chance: float, members: int = 1000) -> str:
     """
     if not math.isfinite(chance):
         return "not known"
+    told = tenths(chance, members)
+    words = {"<1": "less than 1", ">9": "more than 9"}.get(told, told)
+    return f"{words} of 10"
+
+
+def tenths(chance: float, members: int = 1000) -> str:
+    """The same for a small space: 8, >9, <1."""
+    if not math.isfinite(chance):
+        return NONE
     doubt = 0.5 / (members + 1)
     guarded = min(max(chance, doubt), 1.0 - doubt)
-    tenths = math.floor(10 * guarded + 1e-9)
-    return "more than 9 of 10" if guarded > 0.95 else f"{tenths} of 10" if tenths else "less than 1 of 10"
+    return ">9" if guarded > 0.95 else str(math.floor(10 * guarded + 1e-9) or "<1")
 
 
 def in_hundred(chance: float, members: int = 1000) -> str:

@@ -127,7 +127,7 @@ def hook(event, arguments):
         if not os.path.realpath(arguments[0]).startswith((home, "/dev/null")):
             told.append(f"wrote {arguments[0]}")
 from pondpop import cli
-import pondpop.ensemble.run, pondpop.ensemble.store, pondpop.decide.answers, pondpop.decide.console, pondpop.report
+import pondpop.ensemble.run, pondpop.ensemble.store, pondpop.decide.details, pondpop.decide.console, pondpop.report
 import matplotlib.figure, scipy.stats
 sys.dont_write_bytecode = True
 sys.addaudithook(hook)

@@ -1,15 +1,19 @@
-"""What the commands print: plain tables of medians with their 80 % band."""
+"""What the commands print: the answer in three sentences and one table, and plain tables of medians for the rest."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import fill
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from pondpop.ensemble.quantities import Quantity, quantiles, quantities
-from pondpop.units import Units, brief
+from pondpop.decide.comparison import Pair
+from pondpop.decide.details import details
+from pondpop.decide.phrases import FUTURES, Teller, option_words
+from pondpop.ensemble.quantities import QUANTILES, Quantity, quantiles, quantities
+from pondpop.units import NONE, Units, banded, brief, converted, in_ten, tenths
 
 # name of the quantity, heading of its column
 MAIN = (
@@ -20,6 +24,96 @@ MAIN = (
     ("total_standing_crop", "all fish"),
     ("forage_carnivore_ratio", "F/C"),
 )
+
+
+WIDE, HIGH = 80, 24  # characters and lines of a plain terminal
+FEWEST_ROWS = 2  # of the table, however long the sentences are
+
+
+def answer_text(told: Teller, against: int | None = None, more: str = "") -> str:
+    """The answer on one screen: what, how much better and how surely, what next; then one table; then `more`, a line.
+
+    against: the strategy with which the others are compared, by default the best one.
+    """
+    said = [f"{told.head}: {told.choice()} {_sentence(told.money())}"]
+    rival = against if against is not None and against != told.decision.best else None
+    if sure := told.sureness(rival, most=1):
+        said.append(f"How sure: {sure}")
+    said.append(f"Next: {told.next_steps(2)}")
+    top = "\n".join(_wrapped(words) for words in said)
+    foot = [_wrapped(f"Mind: {words}") for words in told.shortfalls()[:1]] + ([_wrapped(more)] if more else [])
+    left = HIGH - top.count("\n") - 2 - sum(one.count("\n") + 1 for one in foot)
+    return "\n".join([top, "", _strategies(told, against, left), *foot]) + "\n"
+
+
+def _strategies(told: Teller, against: int | None, most: int) -> str:
+    """Every strategy with its goals, what it costs, and how often it is better and worse than one of them.
+
+    Of too many strategies the first by rank, within `most` lines; of too many columns the first ones.
+    """
+    d = told.decision
+    base = d.best if against is None else against
+    order = [*d.ranked]
+    notes = [FUTURES] if d.members > 1 else []
+    heads = [told.heading(score) for score in d.scores]
+    cells = [
+        [_of_members(converted(score.values[k], score.kind, told.units), score.kind) for score in d.scores] for k in order
+    ]
+    if len(order) > 1:
+        heads.insert(1, "better; worse")
+        futures = "in how many of 10 futures " if d.members > 1 else ""
+        notes.append(f"“better; worse”: {futures}than {told.short[base]}")
+        for k, row in zip(order, cells, strict=True):
+            row.insert(1, NONE if k == base else _won_and_lost(d.pair(k, base), d.members))
+    if d.cost is not None and not any(score.kind == "money" for score in d.scores):
+        heads.append(f"cost, {d.cost.currency}")
+        for k, row in zip(order, cells, strict=True):
+            row.append(_of_members(d.cost.total[k], "money"))
+    heads.append(f"in {option_words(told.option)} ranges")
+    for k, row in zip(order, cells, strict=True):
+        share = float(told.in_range[k])
+        row.append(in_ten(share, d.members) if d.members > 1 else "yes" if share else "no")
+    rows = [["", *heads], *([_cut(told.short[k]), *row] for k, row in zip(order, cells, strict=True))]
+    note = _wrapped("; ".join(notes)) if notes else ""
+    shown = max(1 + FEWEST_ROWS, most - note.count("\n") - 1)
+    rest = len(rows) - shown
+    if rest > 0:
+        shown -= 1
+        rows = rows[:shown]
+        note += f"\n… and {rest + 1} more strategies (--details)"
+    while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
+        rows = [row[:-1] for row in rows]
+    return columns(rows) + note
+
+
+def _won_and_lost(pair: Pair, members: int) -> str:
+    if members == 1:
+        return "better" if pair.better else "worse" if pair.worse else "neither"
+    return "; ".join(tenths(share, members) for share in (pair.better, pair.worse))
+
+
+def details_text(told: Teller, against: int | None = None) -> str:
+    """All that can be said of a comparison, as lines for a terminal: what `answer_text` leaves out."""
+    lines = [told.sureness(against), told.expected(), told.mind(), told.change()]
+    lines += [detail.words for detail in details(told, against)]
+    return "".join(f"- {_sentence(line)}\n" for line in lines if line)
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _wrapped(words: str) -> str:
+    return fill(words, WIDE - 1, break_long_words=True, break_on_hyphens=False)
+
+
+def _cut(name: str, most: int = 26) -> str:
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
+
+
+def _of_members(values: NDArray[np.float64], kind: str) -> str:
+    known = values[np.isfinite(values)]
+    return banded(np.quantile(known, QUANTILES), kind) if known.size else NONE
 
 
 def balance_table(dataset: xr.Dataset, units: Units) -> str:
@@ -34,7 +128,7 @@ def balance_table(dataset: xr.Dataset, units: Units) -> str:
     for s, strategy in enumerate(dataset["strategy"].values):
         rows = [[dates[d], *(band(v[s, d], q.kind) for (_, q), v in zip(shown, values, strict=True))] for d in autumn]
         parts.append(f"{strategy}\n{columns([head, *rows])}")
-    about = "Last survey of each year, median [8 of 10 members]; F/C: weight of forage fish over weight of bass.\n"
+    about = "Last survey of each year, median [8 of 10 futures]; F/C: weight of forage fish over weight of bass.\n"
     return about + "\n".join(parts)
 
 

@@ -1,4 +1,4 @@
-"""What the owner cares about, member by member: goals, the chance that one strategy beats another, costs, repairs.
+"""What the owner cares about, member by member: goals, costs, repairs.
 
 Everything is made of a Dataset and the scenario stored in it, so that a stored projection can be judged again. Arrays
 are [strategy, member, …]; members are paired, since strategies share their luck.
@@ -16,16 +16,16 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.decide import harvest_outcome
-from pondpop.ensemble.quantities import QUANTILES, quantities
+from pondpop.ensemble.draws import at_least_one
+from pondpop.ensemble.quantities import quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
 from pondpop.species import BASS, MEASURED
 
 Array = NDArray[np.float64]
 
-SURE = 0.8  # the probability that counts as "can be relied on", asked for by the owner's questions
+SURE = 0.8  # share of members from which something is called sure: a win, a range that is reached (a choice)
 LOST_SEASON_SHARE = 0.5  # a season with less than this share of the first month's catch per hour is lost (assumed)
-BETTER = 0.6  # share of paired wins from which a strategy is called better than another (a choice)
 PSD_UNDEFINED = 100.0  # points out of range, where no fish of stock length is left (a choice)
 
 
@@ -42,17 +42,6 @@ class Score:
     better: int
     values: Array
     made_of: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Duel:
-    """One strategy against another, member by member: the chance that the first is better (a tie counts half), and
-    p10, p50 and p90 of the first's value less the second's."""
-
-    first: str
-    second: str
-    chance: float
-    difference: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -104,53 +93,6 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
         return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
     cost = costs(dataset)
     return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
-
-
-# ---------------------------------------------------------------------- strategies against one another
-
-
-def duel(values: Array, better: int, first: int, second: int, names: list[str]) -> Duel:
-    """One strategy against another, from values [strategy, member]; members without a value are left out."""
-    a, b = values[first], values[second]
-    both = np.isfinite(a) & np.isfinite(b)
-    if not both.any():
-        return Duel(names[first], names[second], float("nan"), (float("nan"),) * 3)
-    difference = (a - b)[both]
-    wins = better * difference
-    chance = float(np.mean(wins > 0) + 0.5 * np.mean(wins == 0))
-    low, middle, high = (float(q) for q in np.quantile(difference, QUANTILES))
-    return Duel(names[first], names[second], chance, (low, middle, high))
-
-
-def duels(score: Score, names: list[str]) -> list[Duel]:
-    """Every pair of strategies, the one that wins more often first."""
-    pairs = []
-    for i in range(len(names)):
-        for j in range(i + 1, len(names)):
-            one = duel(score.values, score.better, i, j, names)
-            pairs.append(one if not one.chance < 0.5 else duel(score.values, score.better, j, i, names))
-    return pairs
-
-
-def against(every: list[Score], names: list[str], first: int, second: int) -> float:
-    """Chance that one strategy beats another, over all goals by weight; one half where they cannot be compared."""
-    total = sum(score.goal.weight for score in every) or 1.0
-    chances = [duel(score.values, score.better, first, second, names).chance for score in every]
-    weights = [score.goal.weight / total for score in every]
-    return float(np.dot(weights, np.nan_to_num(chances, nan=0.5)))
-
-
-def standing(every: list[Score], names: list[str]) -> dict[str, float]:
-    """How often each strategy beats another, over all others and all goals by weight; 0 to 1, one half if alone."""
-    if len(names) == 1:
-        return {names[0]: 0.5}
-    result = dict.fromkeys(names, 0.0)
-    weight = sum(score.goal.weight for score in every) or 1.0
-    for score in every:
-        for i, name in enumerate(names):
-            won = [duel(score.values, score.better, i, j, names).chance for j in range(len(names)) if j != i]
-            result[name] += score.goal.weight / weight * float(np.mean(np.nan_to_num(won, nan=0.5)))
-    return result
 
 
 # ---------------------------------------------------------------------- ranges of a management option
@@ -240,6 +182,33 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     heavier = (number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1)
     most = above[..., kept < grams].min(axis=-1, initial=np.inf)
     return np.asarray(np.clip(heavier, above[..., kept > grams].max(axis=-1, initial=0.0), most))
+
+
+def chance_of_one(dataset: xr.Dataset, goal: Goal) -> Array:
+    """Probability that the pond holds at least one bass of the goal's weight at the last survey [strategy].
+
+    Of the run, or of the year in which the goal is due: the same event wherever such a chance is told.
+    """
+    assert goal.above_g is not None
+    expected = bass_above(dataset, goal.above_g) * scenario_of(dataset).pond.area_ha
+    return at_least_one(expected[..., last_survey(dataset, goal.by_year)])
+
+
+def last_survey(dataset: xr.Dataset, by_year: int | None = None) -> int:
+    """Position of the last survey of the run, or of the last calendar year with one until the year asked for."""
+    if by_year is None:
+        return int(dataset.sizes["survey_date"]) - 1
+    first = dataset["month"].values[0].astype("datetime64[Y]").astype(int)
+    years = dataset["survey_date"].values.astype("datetime64[Y]").astype(int) - first + 1
+    return int(np.flatnonzero(years == years[years <= by_year].max(initial=years[0]))[-1])
+
+
+def survivors(alive: Array, stocked_per_ha: float) -> Array:
+    """Share of stocked fish that lives, at most all of them; not known where none were stocked.
+
+    Of a group whose number is in doubt more may be there than were given; that is no survival.
+    """
+    return np.minimum(alive / stocked_per_ha, 1.0) if stocked_per_ha > 0.0 else np.full(np.shape(alive), np.nan)
 
 
 # ---------------------------------------------------------------------- money

@@ -15,27 +15,27 @@ from numpy.typing import NDArray
 
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import goals
-from pondpop.decide.answers import few_members, goal_words, score_unit
+from pondpop.decide.comparison import Decision, judge
 from pondpop.decide.console import MAIN, autumn_surveys, band, columns
-from pondpop.decide.goals import Score
-from pondpop.decide.sweep_paths import Axis, Point, Value
+from pondpop.decide.goals import Cost, Score
+from pondpop.decide.phrases import Wording
+from pondpop.decide.sweep_paths import Axis, Point, Value, labels
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
-from pondpop.scenario import Scenario, Stocking
-from pondpop.units import Units
+from pondpop.scenario import Scenario, Stocking, years_after
+from pondpop.units import Units, banded, converted, in_hundred
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
-MOST_TOLD = 4  # points as good as the best that are named
-SETTLED_MONTHS = 6  # how long after the last date of a sweep survivors are counted, at the least (a choice)
-GROWN_MONTHS = 12  # and how long after they were stocked
+COUNTED_YEARS = 1  # after their stocking, whatever else a point has; survivors of unlike ages cannot be compared
+WITHOUT = "without"  # in place of a value: the pond without the fish that are counted
 
 
 @dataclass(frozen=True)
 class Row:
-    """One strategy at one point: quantities of autumn surveys, goals and survivors, member by member."""
+    """One strategy at one point: quantities of the last surveys of years, goals and survivors, member by member."""
 
     values: tuple[Value, ...]
     strategy: str
@@ -43,7 +43,9 @@ class Row:
     bands: dict[str, tuple[str, str, Array]]  # quantity: kind of unit, unit, p10–p50–p90 [survey, 3]
     scores: list[Score]  # values [1, member]
     in_range: float | None  # chance that both PSDs are in the range of the first goal that has one
-    survivors: Array | None  # share of the asked group that lives [member]
+    survivors: Array | None = None  # share of the asked group that lives on the day `counted` [member]
+    counted: dt.date | None = None  # COUNTED_YEARS after its stocking
+    cost: Cost | None = None  # parts [1, member]
 
 
 # ---------------------------------------------------------------------- running it
@@ -51,6 +53,7 @@ class Row:
 
 def run(
     every: Sequence[Point],
+    axes: Sequence[Axis] = (),
     *,
     group: str | None = None,
     source: Source | None = None,
@@ -58,52 +61,47 @@ def run(
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Row]:
-    """Project every point and keep what is looked at. group: the stocked group whose survivors are counted.
+    """Project every point and keep what is looked at.
 
-    Raises InputError for an unknown group, RunError.
+    group: the stocked group whose survivors are counted, COUNTED_YEARS after it was stocked; its points are followed by
+    the same ponds without it. Raises InputError for an unknown group or a run that ends too early, RunError.
     """
-    variants = [(p, name) for p in every for name in p.scenario.strategies]
-    for point, name in variants:
-        if group is not None:
-            _stocked(point.scenario, name, group)
-    survey = _counting_survey(every, group) if group is not None else None
+    variants: list[tuple[tuple[Value, ...], Variant]] = []
+    for point in every:
+        for name in point.scenario.strategies:
+            counted = None if group is None else _counting_day(point.scenario, _stocked(point.scenario, name, group))
+            variants.append((point.values, Variant(point.scenario, name, counted)))
+    if group is not None:
+        variants += _without(variants, axes, group)
     projected = project_all(
-        [Variant(p.scenario, name) for p, name in variants],
-        source=source,
-        executor=executor,
-        store=store,
-        progress=progress,
+        [variant for _, variant in variants], source=source, executor=executor, store=store, progress=progress
     )
     rows = []
-    for (point, name), readings in zip(variants, projected, strict=True):
-        alone = point.scenario._replace(strategies={name: point.scenario.strategies[name]})
-        dataset = results.to_dataset(alone, {name: readings}, {})
-        rows.append(_row(point, name, dataset, alone.units, group, survey))
+    for (values, variant), readings in zip(variants, projected, strict=True):
+        name, scenario = variant.strategy, variant.scenario
+        alone = scenario._replace(strategies={name: scenario.strategies[name]})
+        row = _row(values, name, results.to_dataset(alone, {name: readings}, {}), alone.units)
+        if variant.counted is not None and group is not None:
+            event = _stocked(scenario, name, group)
+            place = scenario.strategies[name].stocking.index(event)
+            alive = goals.survivors(readings["survivors_counted"][:, place], event.per_ha)
+            row = replace(row, survivors=alive, counted=variant.counted)
+        rows.append(row)
     return rows
 
 
-def _row(
-    point: Point, name: str, dataset: xr.Dataset, units: Units, group: str | None, survey: int | None
-) -> Row:
+def _row(values: tuple[Value, ...], name: str, dataset: xr.Dataset, units: Units) -> Row:
     autumn = autumn_surveys(dataset)
-    bands = {
-        q.name: (q.kind, q.unit(units), quantiles(q.in_units(units))[0, autumn]) for q in quantities(dataset)
-    }
     scores = goals.scores(dataset)
     option = next((s.goal for s in scores if s.kind == "points"), None)
-    survivors = None
-    if group is not None and survey is not None:
-        k = [str(g) for g in dataset["stocked_group"].values].index(group)
-        alive = dataset["group_survivors"].values[0, :, survey, k]
-        survivors = alive / _stocked(point.scenario, name, group).per_ha
     return Row(
-        values=point.values,
+        values=values,
         strategy=name,
         dates=tuple(str(dataset["survey_date"].values[d])[:10] for d in autumn),
-        bands=bands,
+        bands={q.name: (q.kind, q.unit(units), quantiles(q.in_units(units))[0, autumn]) for q in quantities(dataset)},
         scores=scores,
         in_range=float(goals.chance_in_range(dataset, option.kind, option.by_year)[0]) if option else None,
-        survivors=survivors,
+        cost=goals.costs(dataset),
     )
 
 
@@ -114,96 +112,130 @@ def _stocked(scenario: Scenario, strategy: str, group: str) -> Stocking:
     return events[group]
 
 
-def _counting_survey(every: Sequence[Point], group: str) -> int:
-    """The survey at which survivors are counted, the same for every point: after the last date that is varied."""
-    scenario = every[-1].scenario
-    dates = [value for point in every for value in point.values if isinstance(value, dt.date)]
-    stocked = [
-        _stocked(p.scenario, name, group).date + dt.timedelta(days=round(GROWN_MONTHS * 30.4375))
-        for p in every
-        for name in p.scenario.strategies
-    ]
-    when = max([*stocked, *(date + dt.timedelta(days=round(SETTLED_MONTHS * 30.4375)) for date in dates)])
-    after = [k for k, date in enumerate(scenario.run.survey_dates) if date >= when]
-    if not after:
-        raise InputError("--survivors", Fact(f"no survey on or after {when}"), "a run that goes on until then")
-    return after[0]
+def _counting_day(scenario: Scenario, event: Stocking) -> dt.date:
+    """The day on which the survivors of a group are counted, at the same age at every point."""
+    day = years_after(event.date, COUNTED_YEARS)
+    if day >= scenario.run.end:
+        given = Fact(f"no day of the run {12 * COUNTED_YEARS} months after {event.date}")
+        raise InputError("--survivors", given, f"a run that goes on until {day}")
+    return day
+
+
+def _without(
+    variants: Sequence[tuple[tuple[Value, ...], Variant]], axes: Sequence[Axis], group: str
+) -> list[tuple[tuple[Value, ...], Variant]]:
+    """The same ponds without the group; those that are the same pond once."""
+    found: list[tuple[tuple[Value, ...], Variant]] = []
+    for values, variant in variants:
+        strategy = variant.scenario.strategies[variant.strategy]
+        others = tuple(event for event in strategy.stocking if event.name != group)
+        scenario = variant.scenario._replace(strategies={variant.strategy: strategy._replace(stocking=others)})
+        told = tuple(
+            WITHOUT if group in axis.path.split(".") else value for axis, value in zip(axes, values, strict=True)
+        )
+        told = told if WITHOUT in told else (WITHOUT, *told[1:])
+        if all(scenario != other.scenario for _, other in found):
+            found.append((told, Variant(scenario, variant.strategy)))
+    return found
 
 
 # ---------------------------------------------------------------------- telling it
 
 
-def table(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario) -> str:
-    """The last autumn survey of every point, with goals and survivors, as aligned text in the scenario's units."""
-    first = rows[0]
+def table(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario, group: str | None = None) -> str:
+    """The last survey of every point, with goals and survivors, as aligned text in the scenario's units."""
+    first, told = rows[0], wording(rows, axes, scenario)
     names = [name for name, _ in MAIN]
-    head = [axis.path for axis in axes] + ["strategy"]
+    each_its_own = len({row.dates[-1] for row in rows}) > 1
+    head = [axis.path for axis in axes] + ["strategy"] + (["survey"] if each_its_own else [])
     head += [f"{heading}, {unit}" if (unit := first.bands[name][1]) else heading for name, heading in MAIN]
-    head += ["both PSDs in range, %"] if first.in_range is not None else []
-    counted = [(k, *score_unit(s, scenario, scenario.units)) for k, s in enumerate(first.scores) if s.kind in PLAIN_SCORES]
-    head += [f"{goal_words(first.scores[k], scenario.units)},{unit}" for k, unit, _ in counted]
-    head += ["survivors, %"] if first.survivors is not None else []
+    head += ["both PSDs in range"] if first.in_range is not None else []
+    counted = [k for k, score in enumerate(first.scores) if score.kind in PLAIN_SCORES]
+    head += [told.heading(first.scores[k]) for k in counted]
+    counts = any(row.survivors is not None for row in rows)
+    head += ["alive, %"] if counts else []
     body = []
     for row in rows:
-        cells = [*(str(v) for v in row.values), row.strategy]
+        cells = [*(str(v) for v in row.values), row.strategy] + ([row.dates[-1]] if each_its_own else [])
         cells += [band(row.bands[name][2][-1], row.bands[name][0]) for name in names]
-        cells += [f"{100 * row.in_range:.0f}"] if row.in_range is not None else []
-        cells += [band(np.quantile(factor * row.scores[k].values, QUANTILES)) for k, _, factor in counted]
-        if row.survivors is not None:
-            cells.append(band(np.quantile(100 * row.survivors, QUANTILES), "percent"))
+        members = row.scores[0].values.shape[-1]
+        cells += [in_hundred(row.in_range, members)] if row.in_range is not None else []
+        for k in counted:
+            values = converted(row.scores[k].values, row.scores[k].kind, scenario.units)
+            cells.append(banded(np.quantile(values, QUANTILES), row.scores[k].kind))
+        if counts:
+            cells.append("–" if row.survivors is None else _alive(row.survivors))
         body.append(cells)
-    return f"autumn survey of {first.dates[-1]}, median [p10–p90]\n{columns([head, *body])}"
+    about = "Last survey of every point" if each_its_own else f"Survey of {first.dates[-1]}"
+    alive = f"; alive: of {group}, {12 * COUNTED_YEARS} months after their stocking" if counts else ""
+    if counts and group is not None and _doubted(scenario, group):
+        alive += ", as a share of a number that is itself in doubt"
+    return f"{about}, median [8 of 10 futures]{alive}\n{columns([head, *body])}"
 
 
-def answer(rows: Sequence[Row], axes: Sequence[Axis], keep_share: float, probability: float) -> str:
-    """What the sweep says in words: the point that does best by the goals, the earliest date that spares the group."""
+def _alive(survivors: Array) -> str:
+    known = survivors[np.isfinite(survivors)]
+    return band(np.quantile(100 * known, QUANTILES), "percent") if known.size else "–"
+
+
+def _doubted(scenario: Scenario, group: str) -> bool:
+    return any(e.name == group and bool(e.number_cv) for s in scenario.strategies.values() for e in s.stocking)
+
+
+def decision(rows: Sequence[Row], axes: Sequence[Axis]) -> Decision:
+    """The decision between the points of a sweep, by the goals of the scenario."""
+    scores = [
+        replace(score, values=np.concatenate([row.scores[k].values for row in rows]))
+        for k, score in enumerate(rows[0].scores)
+    ]
+    costs = [row.cost for row in rows if row.cost is not None]
+    cost = None
+    if len(costs) == len(rows):
+        parts = {what: np.concatenate([one.parts[what] for one in costs]) for what in costs[0].parts}
+        cost = Cost(costs[0].currency, parts, tuple(sorted({what for one in costs for what in one.unpriced})))
+    return judge([_at(row, axes) for row in rows], scores, cost)
+
+
+def wording(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario) -> Wording:
+    made = decision(rows, axes)
+    return Wording(scenario, made, made.names, made.names, scenario.units)
+
+
+def answer(
+    rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario, keep_share: float, probability: float, group: str = ""
+) -> str:
+    """What the sweep says in words: the point to choose by the goals, the earliest date that spares the group."""
+    told = wording(rows, axes, scenario)
     said = []
     if len(rows) > 1:
-        names = [_at(row, axes) for row in rows]
-        combined = [
-            replace(s, values=np.concatenate([row.scores[k].values for row in rows]))
-            for k, s in enumerate(rows[0].scores)
-        ]
-        standing = goals.standing(combined, names)
-        best = max(standing, key=lambda name: standing[name])
-        if standing[best] < goals.BETTER:
-            said.append(f"By the goals no point stands out; {best} comes nearest to it.")
-        else:
-            share = f"{100 * standing[best]:.0f} %"
-            as_good = _as_good(combined, names, names.index(best))
-            said.append(f"By the goals {best} does best: it beats another point in {share} of paired ponds.{as_good}")
-        if few := few_members(rows[0].scores[0].values.shape[-1]):
-            said.append(few)
-    if rows[0].survivors is not None and any(isinstance(v, dt.date) for v in rows[0].values):
-        said.append(_earliest(rows, axes, keep_share, probability))
+        said += [f"{told.head}: {told.choice()}", f"How sure: {told.sureness()}"]
+        if told.decision.cost is not None:
+            said.append(f"Cost: {told.money()}")
+    k = next((k for k, axis in enumerate(axes) if axis.path.endswith(f".{group}.date")), None) if group else None
+    if k is not None:
+        said.append(_earliest(rows, axes, k, keep_share, probability))
     return "\n".join(said) + "\n" if said else ""
 
 
-def _as_good(scores: list[goals.Score], names: list[str], best: int) -> str:
-    """The points that the best one does not beat clearly."""
-    others = [k for k in range(len(names)) if k != best and goals.against(scores, names, best, k) < goals.BETTER]
-    if not others:
-        return ""
-    more = f" and {len(others) - MOST_TOLD} more" if len(others) > MOST_TOLD else ""
-    told = "; ".join(names[k] for k in others[:MOST_TOLD])
-    return f" As good, within chance (under {100 * goals.BETTER:.0f} %): {told}{more}."
-
-
-def _earliest(rows: Sequence[Row], axes: Sequence[Axis], keep_share: float, probability: float) -> str:
-    k = next(k for k, value in enumerate(rows[0].values) if isinstance(value, dt.date))
+def _earliest(rows: Sequence[Row], axes: Sequence[Axis], k: int, keep_share: float, probability: float) -> str:
+    """The earliest date, the value of axis k, at which enough of the group lives."""
     ordered = sorted((row for row in rows if row.survivors is not None), key=lambda row: str(row.values[k]))
     chances = [float(np.mean(np.asarray(row.survivors) >= keep_share)) for row in ordered]
-    what, sure = f"at least {100 * keep_share:.0f} % of the group live", f"a probability of {100 * probability:.0f} %"
+    what = f"at least {100 * keep_share:.0f} % of the group live {12 * COUNTED_YEARS} months after their stocking"
+    sure = f"a chance of {100 * probability:.0f} %"
+    members = ordered[0].scores[0].values.shape[-1]
     for row, chance in zip(ordered, chances, strict=True):
         if chance >= probability:
-            return f"Earliest date at which {what} with {sure}: {_at(row, axes)} ({100 * chance:.0f} %)."
-    best = int(np.argmax(chances))
-    return f"At no date do {what} with {sure}; nearest: {_at(ordered[best], axes)} ({100 * chances[best]:.0f} %)."
+            return f"Earliest date at which {what} with {sure}: {_at(row, axes)} ({in_hundred(chance, members)})."
+    middles = [float(np.median(np.nan_to_num(np.asarray(row.survivors)))) for row in ordered]
+    best = max(range(len(ordered)), key=lambda n: (chances[n], middles[n]))
+    return f"At no date do {what} with {sure}; nearest: {_at(ordered[best], axes)} ({in_hundred(chances[best], members)})."
 
 
 def _at(row: Row, axes: Sequence[Axis]) -> str:
-    told = ", ".join(f"{axis.path.split('.')[-1]} {value}" for axis, value in zip(axes, row.values, strict=True))
-    return f"{row.strategy} with {told}"
+    named = zip(labels(axes), row.values, strict=True)
+    told = [f"{label} {value}" if value != WITHOUT else "without these fish" for label, value in named]
+    return f"{row.strategy}: {', '.join(told)}"
 
 
 def sweep_csv(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
@@ -216,6 +248,9 @@ def sweep_csv(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
             for date, three in zip(row.dates, values, strict=True):
                 cells = ["" if np.isnan(v) else repr(float(v)) for v in three]
                 lines.writerow([*map(_cell, row.values), row.strategy, date, name, unit, *cells])
+        if row.survivors is not None and np.isfinite(row.survivors).all():
+            cells = [repr(float(q)) for q in np.quantile(100 * row.survivors, QUANTILES)]
+            lines.writerow([*map(_cell, row.values), row.strategy, str(row.counted), "survivors", "%", *cells])
     return out.getvalue()
 
 

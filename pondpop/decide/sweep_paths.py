@@ -47,6 +47,16 @@ def read_axis(text: str) -> Axis:
     return Axis(path, tuple(_values(given)))
 
 
+def labels(axes: Sequence[Axis]) -> list[str]:
+    """What each axis is called beside its value: as much of its path as tells it from others (bass.per_acre)."""
+    short = []
+    for axis in axes:
+        parts = axis.path.split(".")
+        parts = parts[2:] if parts[0] == "strategies" and len(parts) > 2 else parts
+        short.append(".".join(parts[1:] if len(parts) > 2 else parts))
+    return short if len(set(short)) == len(short) else [axis.path for axis in axes]
+
+
 def _values(given: str) -> list[Value]:
     match = re.fullmatch(r"(.+?)\.\.(.+?)/(.+)", given)
     if not match:

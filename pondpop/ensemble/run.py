@@ -6,6 +6,7 @@ Members are run in blocks; one block of one variant is one picklable job for a p
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
@@ -45,6 +46,7 @@ class Variant:
 
     scenario: Scenario
     strategy: str
+    counted: dt.date | None = None  # a day on which the survivors of stocked groups are counted as well
 
 
 @dataclass(frozen=True)
@@ -56,11 +58,13 @@ class Job:
     first: int
     members: int
     source: Source = field(default_factory=Prior)
+    counted: dt.date | None = None
 
     @property
     def identity(self) -> str:
         """A name that only a job with the same result has (in one version of the packages)."""
         what = f"{dump(self.scenario)}\n{self.strategy}\n{self.first}\n{self.members}\n{self.source.identity}"
+        what += f"\n{self.counted}" if self.counted else ""
         return hashlib.sha256(what.encode()).hexdigest()
 
 
@@ -69,7 +73,8 @@ def run_job(job: Job) -> Readings:
     scenario, strategy = job.scenario, job.scenario.strategies[job.strategy]
     parameters, luck = job.source.draw(scenario, strategy, job.first, job.members)
     inputs = prepare(scenario, strategy, parameters, luck)
-    return project(inputs, [(date - scenario.run.start).days for date in scenario.run.survey_dates])
+    survey_days = [(date - scenario.run.start).days for date in scenario.run.survey_dates]
+    return project(inputs, survey_days, None if job.counted is None else (job.counted - scenario.run.start).days)
 
 
 def project_all(
@@ -165,7 +170,9 @@ def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
         units="us",
         source_file=None,
     )
-    return [Job(own, variant.strategy, first + block.start, len(block), source) for block in blocks(members)]
+    return [
+        Job(own, variant.strategy, first + block.start, len(block), source, variant.counted) for block in blocks(members)
+    ]
 
 
 def compare(

@@ -30,14 +30,17 @@ CATCH_SIZES_IN = (8, 15)
 ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
 
 
-def project(inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
+def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = None) -> dict[str, Array]:
     """Run a block to its end and return what was read: arrays [member, survey or month, …].
 
-    survey_days count from the start; a survey is read before that day's events.
+    survey_days count from the start; a survey is read before that day's events. On count_day only the survivors of
+    stocked groups are read, `survivors_counted` [member, stocked_group] in fish/ha; no rule learns of that day.
     """
-    surveys, months = Surveys(survey_days), Months(inputs)
+    also = () if count_day is None else (count_day,)
+    surveys, months = Surveys(survey_days, also), Months(inputs)
     run(inputs, [surveys, months])
-    return surveys.stacked(survey_days) | months.stacked()
+    read = surveys.stacked(survey_days) | months.stacked()
+    return read if count_day is None else read | {"survivors_counted": surveys.read[count_day]["group_survivors"]}
 
 
 class Surveys:

@@ -4,39 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from pondpop.report.format import PLURAL
+from pondpop.decide.actions import SHAD_COLD_C, WARM_C, actions
 from pondpop.report.strategies import Case, Material, Projection
 from pondpop.report.tables import Cell, Table
-from pondpop.scenario import (
-    LONGEST_MM,
-    SHORTEST_MM,
-    SPECIES,
-    Angling,
-    Feeding,
-    Harvest,
-    Removal,
-    Run,
-    Stocking,
-    years_after,
-)
+from pondpop.scenario import LONGEST_MM, SHORTEST_MM, SPECIES, years_after
 from pondpop.scenario.describe import describe
-from pondpop.units import (
-    NONE,
-    both,
-    brief,
-    converted,
-    day,
-    day_of_year,
-    figure_of,
-    joined,
-    months_in_words,
-    unit_of,
-    window,
-)
+from pondpop.units import NONE, both, converted, figure_of, joined, months_in_words, unit_of, window
 
 YEARS = 2
 HOW_TO_SURVEY = (
@@ -46,17 +22,6 @@ HOW_TO_SURVEY = (
     "Seine: note every haul, also empty ones. Look for young bass, new bluegill, and bluegill of 3–5 in (8–13 cm).",
 )
 MOVING_C = (7.0, 18.0)  # 45 to 65 °F: common practice, no source
-WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
-
-
-@dataclass(frozen=True)
-class Action:
-    """One thing to do: its day (or the first of a season), how that is told, what, and for which cases."""
-
-    date: dt.date
-    when: str
-    what: str
-    letters: tuple[str, ...] = ()
 
 
 def until(projection: Projection) -> dt.date:
@@ -71,7 +36,7 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> Table:
     merged: dict[tuple[dt.date, str, str], list[str]] = {}
     for case in material.cases:
         for action in _actions(case):
-            letters = merged.setdefault((action.date, action.when, action.what), [])
+            letters = merged.setdefault(action, [])
             if case.letter not in letters:
                 letters.append(case.letter)
     every = len(material.cases)
@@ -89,133 +54,15 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> Table:
     )  # fmt: skip
 
 
-def first_steps(case: Case, most: int = 3) -> list[Action]:
-    """The first stockings, removals and harvests of a strategy, by date."""
-    done = [action for action in _actions(case) if not action.what.startswith(("Survey", "Seine"))]
-    return sorted(done, key=lambda action: action.date)[:most]
-
-
-def _actions(case: Case) -> Iterator[Action]:
-    projection, strategy = case.projection, case.strategy
-    run, end = projection.scenario.run, until(projection)
-    units = projection.units
-    for event in strategy.stocking:
-        if not event.resident:
-            later = "Later: " if event.date >= end else ""
-            yield Action(event.date, day(event.date), later + _stock(case, event))
-    for removal in strategy.removals:
-        if removal.reason == "removal":
-            later = "Later: " if removal.date >= end else ""
-            yield Action(removal.date, day(removal.date), later + _take(case, removal))
-    for rule in strategy.harvest:
-        for season in _seasons(rule, run):
-            yield Action(*season, _harvest(case, rule))
-    for feeding in strategy.feeding:
-        amount = feeding.kg_per_ha_day * projection.scenario.pond.area_ha
-        pounds = both(amount, "catch", units)
-        for season in _seasons(feeding, run):
-            what = f"Feed {pounds} of pellets a day in the pond; stop when fish leave any, or gasp."
-            yield Action(*season, what)
-    for angling in strategy.angling:
-        hours = angling.hours_per_ha * projection.scenario.pond.area_ha
-        for season in _seasons(angling, run):
-            what = f"Fishing for bass, all released: about {brief(hours, 2)} hours a year. Land them fast; fewer live "
-            yield Action(*season, f"{what}when the water is hot.")
-    for date in run.survey_dates:
-        if date < end:
-            yield Action(date, day(date), "Survey.")
-    for year in range(run.start.year, end.year + 1):
-        first, last = dt.date(year, 6, 1), dt.date(year, 7, 15)
-        if run.start <= first and last < end:
-            yield Action(first, f"June to mid-July {year}", "Seine the shore.")
-
-
-def _seasons(rule: Harvest | Feeding | Angling, run: Run) -> Iterator[tuple[dt.date, str]]:
-    """The first day of a rule's first season that the run holds a day of, and its season and years in words.
-
-    Nothing where no season is left: one that was over at the start, and is not to come again, is not a thing to do.
-    """
-    years = [
-        year
-        for year in range(run.start.year + rule.from_year - 1, run.start.year + rule.to_year)
-        if dt.date(year, *rule.season[1]) >= run.start and dt.date(year, *rule.season[0]) < run.end
-    ]
-    if years:
-        span = f"{years[0]}" if len(years) == 1 else f"{years[0]}–{years[-1]}"
-        words = f"{day_of_year(rule.season[0])} to {day_of_year(rule.season[1])}, {span}"
-        yield max(dt.date(years[0], *rule.season[0]), run.start), words
-
-
-def _stock(case: Case, event: Stocking) -> str:
-    scenario = case.projection.scenario
-    count = event.per_ha * scenario.pond.area_ha
-    units = case.projection.units
-    water = water_c(case, event.date)
-    text = (
-        f"Stock {brief(count)} {PLURAL[event.species]} of {both(event.length_mm, 'length', units)}: "
-        f"{both(event.per_ha, 'density', units)}."
-    )
-    if event.species == "shad" and water < SHAD_COLD_C:
-        return f"{text} Water is about {both(water, 'temperature', units)}: too cold for threadfin; wait."
-    if water > WARM_C:
-        return (
-            f"{text} Water is about {both(water, 'temperature', units)}: move at dawn, cool and aerated, temper slowly."
-        )
-    return text
-
-
-def _take(case: Case, event: Removal) -> str:
-    scenario, units = case.projection.scenario, case.projection.units
-    if event.share is not None:
-        amount = "all" if event.share == 1 else f"{brief(100 * event.share, 2)} % of the"
-    elif event.per_ha is not None:
-        amount = f"{brief(event.per_ha * scenario.pond.area_ha)}"
-    else:
-        amount = f"{both(event.kg_per_ha or 0.0, 'crop', units)} of"
-    size = window(event.length_mm, SHORTEST_MM, LONGEST_MM, units)
-    return f"Take out {amount} {PLURAL[event.species]}, {size}."
-
-
-def _harvest(case: Case, rule: Harvest) -> str:
-    scenario, units = case.projection.scenario, case.projection.units
-    size = window(rule.length_mm, SHORTEST_MM, LONGEST_MM, units)
-
-    def amount(value: float) -> str:
-        if rule.share is not None:
-            return f"{brief(100 * value, 2)} % of them in each season"
-        if rule.per_ha is not None:
-            return f"{brief(value * scenario.pond.area_ha, 2)} fish a year ({both(value, 'density', units)})"
-        return f"{both(value, 'crop', units)} a year"
-
-    given = rule.share if rule.share is not None else rule.per_ha if rule.per_ha is not None else rule.kg_per_ha
-    text = f"Harvest {PLURAL[rule.species]}, {size}: {amount(given or 0.0)}"
-    if rule.when is not None:
-        signs = [
-            f"{_sign(c.quantity)} {'below' if c.below is not None else 'above'} "
-            f"{c.below if c.below is not None else c.above:g}"
-            for c in rule.when.conditions
-        ]
-        link = "or" if rule.when.needs == "any" else "and"
-        text += f" if the last survey shows {joined(signs, link)}; otherwise {amount(rule.otherwise or 0.0)}"
-    return text + ". Whole fish by month: next table."
-
-
-def _sign(quantity: str) -> str:
-    species, index, *rest = quantity.split("_")
-    if index == "wr":
-        low, high = rest
-        return f"Wr of {species} {low}–{high.removesuffix('in')} in"
-    return f"{species} " + "-".join(["PSD", *(r.upper() for r in rest)])
-
-
-def water_c(case: Case, date: dt.date) -> float:
-    """Median water temperature of the month of a date; of that calendar month where the run does not cover it."""
-    months = case.projection.months
-    temperature = np.median(case.of("water_temperature"), axis=0)
-    at = np.flatnonzero(months == np.datetime64(date, "M"))
-    if not at.size:
-        at = np.flatnonzero(months.astype(int) % 12 + 1 == date.month)
-    return float(temperature[at].mean()) if at.size else float("nan")
+def _actions(case: Case) -> Iterator[tuple[dt.date, str, str]]:
+    """What is to be done under a strategy within YEARS, and later what is stocked and taken out on a day."""
+    projection, end = case.projection, until(case.projection)
+    for action in actions(projection.dataset, projection.scenario, case.strategy.name):
+        dated = action.deed in ("stock", "take out")
+        if action.date < end or action.deed not in ("survey", "seine"):
+            more = " Whole fish by month: next table." if action.deed == "harvest" else ""
+            later = "Later: " if dated and action.date >= end else ""
+            yield action.date, action.when, f"{later}{action.words}{more}"
 
 
 def harvest_tables(material: Material) -> list[Table]:
@@ -245,7 +92,7 @@ def harvest_tables(material: Material) -> list[Table]:
     ]
     csv_rows: list[list[object]] = []
     tables = []
-    ranged = " with the range of 8 of 10 courses" if material.banded else ""
+    ranged = " with the range of 8 of 10 futures" if material.banded else ""
     weight_unit = "lb" if material.units == "us" else "kg"
     per_kg = 1000 * converted(1.0, "weight", "us") if material.units == "us" else 1.0
     for part in [columns[k : k + 4] for k in range(0, len(columns), 4)]:

@@ -1,4 +1,4 @@
-"""Strategies against one another: each goal by strategy, and the chance that one beats another."""
+"""Strategies against one another: each goal by strategy, and in how many futures one is better than another."""
 
 from __future__ import annotations
 
@@ -6,26 +6,27 @@ import numpy as np
 
 from pondpop.decide.goals import Score
 from pondpop.ensemble.quantities import QUANTILES
-from pondpop.observe import indices
-from pondpop.report.answer import Verdict, chance_words, goal_words, tenths
+from pondpop.report.answer import Verdict
 from pondpop.report.drawing import Picture, grid, heading, picture
 from pondpop.report.strategies import Case
 from pondpop.report.tables import Cell, Table, chunks
-from pondpop.units import converted, in_ten, unit_of, with_band
+from pondpop.units import converted, in_ten, tenths, unit_of, with_band
 
 
-def duels(verdict: Verdict, key: str) -> Picture | None:
-    """The chance that one strategy beats another: a square for each goal, rows against columns, in tenths."""
-    if len(verdict.cases) < 2 or verdict.projection.members < 2:
+def squares(verdict: Verdict, key: str) -> Picture | None:
+    """In how many futures one strategy is better than another: a square for each goal, rows against columns, in tenths."""
+    told, members = verdict.told, verdict.decision.members
+    if len(verdict.cases) < 2 or members < 2:
         return None
     letters = [case.letter for case in verdict.cases]
     n = len(letters)
-    figure, panels = grid(len(verdict.scores), 0.25 * n + 0.25 if n < 7 else 1.7, gap_in=0.5, top_in=0.42,
+    scores = verdict.decision.scores
+    figure, panels = grid(len(scores), 0.25 * n + 0.25 if n < 7 else 1.7, gap_in=0.5, top_in=0.42,
                           bottom_in=0.08, left_in=0.24)  # fmt: skip
     said = []
-    for axes, score in zip(panels, verdict.scores, strict=True):
-        words = goal_words(score, verdict.projection)
-        heading(axes, "", words, 60 if len(verdict.scores) == 1 else 30)
+    for g, (axes, score) in enumerate(zip(panels, scores, strict=True)):
+        words = told.goal(score)
+        heading(axes, "", words, 60 if len(scores) == 1 else 30)
         axes.texts[-1].set_y(12)
         axes.set(xlim=(-0.5, n - 0.5), ylim=(n - 0.5, -0.5))
         axes.xaxis.tick_top()
@@ -34,55 +35,48 @@ def duels(verdict: Verdict, key: str) -> Picture | None:
         axes.tick_params(length=0)
         for spine in axes.spines.values():
             spine.set_visible(False)
-        for duel in verdict.duels(score):
-            i, j = (letters.index(verdict.case(name).letter) for name in (duel.first, duel.second))
-            for row, column, chance in ((i, j, duel.chance), (j, i, 1 - duel.chance)):
-                if not np.isfinite(chance):
-                    continue
-                axes.fill_between([column - 0.47, column + 0.47], row - 0.46, row + 0.46, linewidth=0,
-                                  color=(0.98 - 0.4 * chance, 0.98 - 0.33 * chance, 0.95 - 0.4 * chance))  # fmt: skip
-                axes.text(column, row, tenths(chance, verdict.projection), ha="center", va="center", fontsize=8,
-                          fontweight="bold" if chance > 0.5 else "normal")  # fmt: skip
-            said.append(f"{verdict.case(duel.first).letter} beats {verdict.case(duel.second).letter} on {words} "
-                        f"{chance_words(duel.chance, verdict.projection)}")  # fmt: skip
+        for row, column in ((i, j) for i in range(n) for j in range(n) if i != j):
+            margin = verdict.decision.pair(row, column).margins[g]
+            if not margin.compared:
+                continue
+            share = margin.better
+            axes.fill_between([column - 0.47, column + 0.47], row - 0.46, row + 0.46, linewidth=0,
+                              color=(0.98 - 0.4 * share, 0.98 - 0.33 * share, 0.95 - 0.4 * share))  # fmt: skip
+            axes.text(column, row, tenths(share, members), ha="center", va="center", fontsize=8,
+                      fontweight="bold" if share > margin.worse else "normal")  # fmt: skip
+            said.append(f"{letters[row]} is better than {letters[column]} on {words} in {in_ten(share, members)} futures")
+    matters = ", ".join(dict.fromkeys(told.matters(score) for score in scores))
     return picture(
-        figure, key, "How often one strategy beats another",
-        "Each number: in how many of 10 courses the strategy of the row does better than that of the column, "
-        "weather and "
-        "luck being the same for both. 5 is a toss-up.",
+        figure, key, "In how many futures one strategy is better than another",
+        "Each number: in how many of 10 futures the strategy of the row is better than that of the column by what "
+        f"matters ({matters} or more), weather and luck being the same for both. What is missing to 10 in the two "
+        "numbers of a pair are futures in which neither is.",
         "; ".join(said) + ".",
     )  # fmt: skip
 
 
 def goal_tables(verdicts: list[Verdict]) -> list[Table]:
-    """Each goal by strategy with its band; and, as CSV only, the chance that one strategy beats another."""
-    header = ["strategy", "title", "goal", "unit", "better", "p10", "p50", "p90", "standing"]
+    """Each goal by strategy with its band; and, as CSV only, every strategy against every other."""
+    header = ["strategy", "title", "goal", "unit", "better", "matters", "p10", "p50", "p90"]
     csv_rows: list[list[object]] = []
     pairs: list[list[object]] = []
     tables = []
     caption = "The goals"
     if any(v.projection.members > 1 for v in verdicts):
-        caption += ": the middle (median) and the range of 8 of 10 courses"
+        caption += ": the middle (median) and the range of 8 of 10 futures"
     for v in verdicts:
         rows: list[list[Cell]] = []
-        for score in v.scores:
+        for score in v.decision.scores:
             better = "more is better" if score.better > 0 else "less is better"
-            unit = _unit(score, v)
+            unit, goal = _unit(score, v), v.told.goal(score)
             for case in v.cases:
-                csv_rows.append([case.letter, case.title, goal_words(score, v.projection), unit, better,
-                                 *_quantiles(score, v, case), v.standing[case.strategy.name]])  # fmt: skip
-            words = score.words if score.goal.kind in indices.TARGET_OPTIONS else goal_words(score, v.projection)
-            words = words.replace("big_bass", "big-bass")
-            rows.append([f"{words}{f', {unit}' if unit and unit not in words else ''}; {better}",
-                         *(_goal_cell(score, v, case) for case in v.cases)])  # fmt: skip
-            for duel in v.duels(score):
-                a, b = v.case(duel.first), v.case(duel.second)
-                difference = [_in_units(d, score, v) for d in duel.difference]
-                pairs.append([a.letter, a.title, b.letter, b.title, goal_words(score, v.projection), duel.chance, unit,
-                              *difference])  # fmt: skip
+                csv_rows.append([case.letter, case.title, goal, unit, better, _in_units(score.goal.smallest, score, v),
+                                 *_quantiles(score, v, case)])  # fmt: skip
+            rows.append([f"{v.told.heading(score)}; {better}", *(_goal_cell(score, v, case) for case in v.cases)])
         if len(v.cases) > 1 and v.projection.members > 1:
-            share: list[Cell] = [in_ten(v.standing[case.strategy.name], v.projection.members) for case in v.cases]
-            rows.append(["Comparisons won, all goals by their weight", *share])
+            rows.append([f"All goals, against {v.best.letter}: futures in which better; worse",
+                         *(_against_best(v, case) for case in v.cases)])  # fmt: skip
+        pairs += _pairs(v)
         for part in chunks(v.cases):
             k = v.cases.index(part[0])
             cut = [[row[0], *row[1 + k : 1 + k + len(part)]] for row in rows]
@@ -90,15 +84,37 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
                 "goals", caption + (f" ({v.projection.scenario.title})" if len(verdicts) > 1 else ""),
                 ["Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
             ))  # fmt: skip
-    pair_header = ["first", "first_title", "second", "second_title", "goal", "chance_first_is_better", "unit",
+    pair_header = ["first", "first_title", "second", "second_title", "goal", "first_better", "first_worse", "unit",
                    "difference_p10", "difference_p50", "difference_p90"]  # fmt: skip
     return [*tables, Table("pairs", "", [], [], pair_header, pairs)]
 
 
+def _pairs(v: Verdict) -> list[list[object]]:
+    rows: list[list[object]] = []
+    ranked = v.decision.ranked
+    for k, first in enumerate(ranked):
+        for second in ranked[k + 1 :]:
+            pair, (a, b) = v.decision.pair(first, second), (v.cases[first], v.cases[second])
+            names = [a.letter, a.title, b.letter, b.title]
+            rows.append([*names, "all, by weight", pair.better, pair.worse, "", "", "", ""])
+            for margin in pair.margins:
+                difference = [_in_units(d, margin.score, v) for d in margin.difference]
+                unit = _unit(margin.score, v)
+                rows.append([*names, v.told.goal(margin.score), margin.better, margin.worse, unit, *difference])
+            if pair.dearer is not None:
+                rows.append([*names, "what it costs more", "", "", v.told.currency, *pair.dearer])
+    return rows
+
+
+def _against_best(v: Verdict, case: Case) -> str:
+    if case is v.best:
+        return "–"
+    pair = v.decision.pair(case.index, v.decision.best)
+    return "; ".join(in_ten(share, v.decision.members) for share in (pair.better, pair.worse))
+
+
 def _unit(score: Score, v: Verdict) -> str:
-    if score.kind == "money":
-        return v.cost.currency
-    return unit_of(score.kind, v.projection.units)
+    return v.told.currency if score.kind == "money" else unit_of(score.kind, v.projection.units)
 
 
 def _in_units(value: float, score: Score, v: Verdict) -> float:

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from html import escape
 
-from pondpop.species import TRAITS
-
-PLURAL = {name: one.plural for name, one in TRAITS.items()}
 EXPLAINED = {
     "PSD": "proportional size distribution: of the fish of stock length and longer, the per cent that reach quality "
     "length (bass: 8 and 12 in; bluegill: 3 and 6 in)",

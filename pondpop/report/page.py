@@ -72,12 +72,12 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     said = answer(material)
     best, shown = said.best, said.shown(MOST_CASES)
     with look():
-        squares = [one for n, v in enumerate(said.verdicts) if (one := comparisons.duels(v, f"duels-{n}"))]
+        squares = [one for n, v in enumerate(said.verdicts) if (one := comparisons.squares(v, f"squares-{n}"))]
         pictures = list(figures.draw_all(shown, material.units, said.option))
         hungry = [forage_supply.draw(shown, material.units, "hunger")]
         told = [list(posterior_charts.draw_all(str(p.dataset.attrs.get("update_table", "")), material.units, f"learned-{n}"))
                 for n, p in enumerate(material.projections)]  # fmt: skip
-    chosen = [v.best for v in said.verdicts if len(v.equals) == 1 and len(v.cases) > 1]
+    chosen = [v.chosen for v in said.verdicts if v.chosen is not None]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
     next_years, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
     outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), forage_supply.table(material, best)
@@ -148,7 +148,7 @@ def _pond(projection: Projection, several: bool) -> str:
     first, second = ("acres", "ha") if projection.units == "us" else ("ha", "acres")
     area = scenario.pond.area_ha
     name = f"{scenario.title}: " if several else ""
-    runs = f"{projection.members:,} possible courses" if projection.members > 1 else "one course, no doubt shown"
+    runs = f"{projection.members:,} possible futures" if projection.members > 1 else "one future, no doubt shown"
     return (
         f"{name}Pond of {in_words(area, AREA, first)} ({in_words(area, AREA, second)}), {day(scenario.run.start)} to "
         f"{day(scenario.run.end)}, {scenario.run.years} years, {runs}."
@@ -180,8 +180,8 @@ def _answer(material: Material, said: Answer, goals: Sequence[Table]) -> str:
 
 
 def _differences(material: Material, said: Answer) -> str:
-    lines = [line for verdict in said.verdicts for line in verdict.answers_on("stocked group", "differences")]
-    band = " (middle and range of 8 of 10 courses)" if material.banded else ""
+    lines = [line for verdict in said.verdicts for line in verdict.details_on("stocked group", "differences")]
+    band = " (middle and range of 8 of 10 futures)" if material.banded else ""
     return f'<h3>What differs{band}</h3><div class="fine columns">{_list(lines)}</div>' if lines else ""
 
 
@@ -264,7 +264,7 @@ def _assumptions(projection: Projection) -> str:
         if value
     ]
     known = [line for line in lines if not any(line.strip().startswith(f"{name}:") for name in SPREADS)]
-    doubts = f"<p>Doubts that make the courses differ:</p>{_list(spreads)}" if projection.members > 1 else ""
+    doubts = f"<p>Doubts that make the futures differ:</p>{_list(spreads)}" if projection.members > 1 else ""
     return f'<h3>{html(scenario.title)}</h3><div class="fine columns">{_list([k.strip() for k in known])}{doubts}</div>'
 
 

@@ -63,7 +63,7 @@ def lines(table: str, units: Units) -> list[Line]:
 def draw_all(table: str, units: Units, key: str) -> Iterator[Picture]:
     """Pictures of an update: what the records narrowed, the pond now, and each kind of record."""
     every = [one for one in lines(table, units) if np.isfinite([*one.prior, *one.posterior]).all()]
-    told = "Pale: as the scenario had it. Dark: after the records. Each bar holds 8 of 10 courses, its mark the middle."
+    told = "Pale: as the scenario had it. Dark: after the records. Each bar holds 8 of 10 futures, its mark the middle."
     doubts = sorted((one for one in every if one.about == "model" and one.left < 1), key=lambda one: one.left)
     ratios = [one for one in doubts if one.unit == ""]
     if ratios:
@@ -77,7 +77,7 @@ def draw_all(table: str, units: Units, key: str) -> Iterator[Picture]:
         seen = [one for one in mine if max(one.observed, one.prior[1]) > 0.5] if start == "caught" else mine
         if seen:
             yield _bars(seen, f"{key}-{start.replace(' ', '-').lower()}", f"{title}: fitted against observed",
-                        f"{told} Diamond: observed; hollow: not used, for no course explains it.",
+                        f"{told} Diamond: observed; hollow: not used, for no future explains it.",
                         log=start == "caught")  # fmt: skip
 
 

@@ -113,7 +113,7 @@ def chunks(cases: Sequence[Case], most: int = COLUMNS) -> Iterable[Sequence[Case
 def outcomes(material: Material) -> list[Table]:
     """Every strategy at its last survey: medians with their bands, in both systems of units."""
     tables, csv_rows = [], []
-    band = ": the middle (median), with the range that 8 of 10 possible courses fall into" if material.banded else ""
+    band = ": the middle (median), with the range that 8 of 10 possible futures fall into" if material.banded else ""
     for case in material.cases:
         for name, words in OUTCOMES:
             q = case.projection.quantities[name]
@@ -168,7 +168,7 @@ def by_year(material: Material, shown: Sequence[Case]) -> list[Table]:
                 date = str(case.projection.survey_dates[i])
                 csv_rows.append([case.letter, case.title, date, name, unit, *case.band(name)[i]])
     tables = []
-    below = "; range of 8 of 10 courses below" if material.banded else ""
+    below = "; range of 8 of 10 futures below" if material.banded else ""
     for case in shown:
         rows: list[list[Cell]] = []
         for year, i in case.projection.yearly:

@@ -30,7 +30,7 @@ from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
 from pondpop.species import TRAITS
 from pondpop.species.catalogue import standards
-from pondpop.units import G_PER_LB, Units, figure_of, joined, unit_of
+from pondpop.units import G_PER_LB, Units, figure_of, in_ten, joined, unit_of
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def _range(index: Index) -> str:
 
 
 def _reading(cases: Sequence[Case]) -> str:
-    band = "band: 8 of 10 possible courses; " if any(c.projection.members > 1 for c in cases) else ""
+    band = "band: 8 of 10 possible futures; " if any(c.projection.members > 1 for c in cases) else ""
     grey = "thin grey: the other strategies" if len(cases) > 1 else ""
     text = "Line: median; " + band + grey
     return text.rstrip("; ") + "."
@@ -160,7 +160,7 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
         shown = joined(f"{s} {figure_of(e, 'crop')}" for s, e in zip(SPECIES, ends, strict=True))
         said.append(f"{case.letter}, at the last survey: {shown}")
     unit = unit_of("crop", units)
-    band_words = "; band: 8 of 10 possible courses" if cases[0].projection.members > 1 else ""
+    band_words = "; band: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
     return picture(
         figure, key, "Weight of fish in the pond",
         f"Standing crop of each species, {unit} (1 lb/acre = 1.12 kg/ha). Line: median{band_words}.",
@@ -245,7 +245,7 @@ def big_fish(cases: Sequence[Case], key: str) -> Picture:
                           textcoords="offset points", va="center", fontsize=7, color=looks[k][0],
                           annotation_clip=False)  # fmt: skip
         said.append(
-            f"{case.letter}, at the end: " + joined(f"{p} lb {e:.0f} of 10" for p, e in zip(pounds, ends, strict=True))
+            f"{case.letter}, at the end: " + joined(f"{p} lb {in_ten(e / 10)}" for p, e in zip(pounds, ends, strict=True))
         )
     return picture(
         figure, key, "Chance of a big bass",
@@ -284,7 +284,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
                            textcoords="offset points", fontsize=7, color=TRAITS[species].look.colour,
                            annotation_clip=False)  # fmt: skip
     unit = unit_of("crop", units)
-    whisker = "; thin line: 8 of 10 possible courses" if cases[0].projection.members > 1 else ""
+    whisker = "; thin line: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
     return picture(
         figure, key, "Harvest",
         f"Taken in the twelve months before the last survey of each year, {unit} (1 lb/acre = 1.12 kg/ha); "

@@ -15,6 +15,7 @@ from pondpop.scenario.schema import (
     FERTILITIES,
     GOALS,
     LONGEST_MM,
+    MATTERS,
     PROCESSES,
     SHORTEST_MM,
     SPREADS,
@@ -43,7 +44,7 @@ from pondpop.scenario.schema import (
 from pondpop.species.registry import SPECIES
 
 __all__ = [
-    "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "PROCESSES",
+    "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "MATTERS", "PROCESSES",
     "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition", "Costs", "Ensemble", "Feeding", "Goal",
     "Harvest", "LocalKnowledge", "MonthDay", "Pond", "Removal", "Run", "Scenario", "Season", "Spread", "Stocking",
     "Strategy", "Temperature", "Trigger", "as_scenario", "checked", "describe", "dump", "load", "read",

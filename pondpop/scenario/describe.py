@@ -235,7 +235,15 @@ class _Words:
     def goal(self, goal: Goal) -> str:
         above = f" of {self.both(goal.above_g, WEIGHT)}" if goal.above_g is not None else ""
         end = "the end" if goal.by_year is None else f"{self.scenario.run.start.year + goal.by_year - 1}"
-        return f"Goal: {_GOALS[goal.kind]}{above}, by {end}, weight {brief(goal.weight)}"
+        text = f"Goal: {_GOALS[goal.kind]}{above}, by {end}, weight {brief(goal.weight)}"
+        return f"{text}; a difference under {self.matters(goal)} does not matter"
+
+    def matters(self, goal: Goal) -> str:
+        if goal.kind == "pounds_harvested":
+            return self.both(goal.smallest, CROP)
+        currency = self.scenario.costs.currency if self.scenario.costs else "USD"
+        unit = {"bass_above": "fish in the pond", "cost": currency}.get(goal.kind, "PSD points")
+        return f"{brief(goal.smallest)} {unit}"
 
     def costs(self, costs: Costs) -> str:
         parts = [f"{brief(price)} a {species}" for species, price in costs.per_fish.items()]

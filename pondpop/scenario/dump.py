@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from pondpop.scenario.schema import Costs, Harvest, Scenario, Season, Strategy, Temperature
+from pondpop.scenario.schema import Costs, Goal, Harvest, Scenario, Season, Strategy, Temperature
 
 
 def dump(scenario: Scenario) -> str:
@@ -18,7 +18,7 @@ def dump(scenario: Scenario) -> str:
         _table("ensemble", {"members": ensemble.members, "seed": ensemble.seed}),
         _table("ensemble.spread", ensemble.spreads),
         *_tables("local_knowledge", (item._asdict() for item in scenario.local_knowledge)),
-        *_tables("goals", (goal._asdict() for goal in scenario.goals)),
+        *_tables("goals", map(_goal, scenario.goals)),
     ]
     if scenario.costs is not None:
         parts.append(_table("costs", _costs(scenario.costs)))
@@ -32,6 +32,12 @@ def dump(scenario: Scenario) -> str:
 def _water(temperature: Temperature) -> dict[str, Any]:
     readings = None if temperature.readings is None else [list(pair) for pair in temperature.readings]
     return {"monthly_c": temperature.monthly_c, "readings_c": readings, "origin": temperature.origin}
+
+
+def _goal(goal: Goal) -> dict[str, Any]:
+    key = "matters_kg_per_ha" if goal.kind == "pounds_harvested" else "matters"
+    values = goal._asdict()
+    return values | {"matters": None} | {key: values["matters"]}
 
 
 def _costs(costs: Costs) -> dict[str, Any]:

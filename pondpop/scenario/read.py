@@ -66,7 +66,7 @@ KEYS: dict[str, list[str]] = {
     "local_knowledge": ["species", "process", "multiplier", "reason"],
     "ensemble": ["members", "seed", "spread"],
     "spread": list(SPREADS),
-    "goals": ["kind", "weight", "by_year", *keys("above", WEIGHT)],
+    "goals": ["kind", "weight", "by_year", *keys("above", WEIGHT), "matters", *keys("matters", CROP)],
     "costs": [*keys("per", SPECIES), *FEED_PRICE, "per_hour", "currency"],
     "report": ["consultant", "note", "units"],
 }  # fmt: skip

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from pondpop import checks
-from pondpop.checks import MISSING, Fact, InputError
+from pondpop.checks import MISSING, Fact, InputError, alternatives
 from pondpop.scenario.dump import dump
 from pondpop.scenario.events import Events
 from pondpop.scenario.initial import residents
@@ -16,6 +16,7 @@ from pondpop.scenario.schema import (
     DEFAULT_SEED,
     FERTILITIES,
     GOALS,
+    MATTERS,
     PROCESSES,
     SPREADS,
     Costs,
@@ -31,7 +32,7 @@ from pondpop.scenario.schema import (
 )
 from pondpop.scenario.water import day_passing, temperature
 from pondpop.species.registry import SPECIES
-from pondpop.units import AREA, FEED_PRICE, WEIGHT
+from pondpop.units import AREA, CROP, FEED_PRICE, WEIGHT
 
 MOST_STRATEGIES = 20
 DEFAULT_SURVEYS = ("04-15", "10-15")
@@ -178,7 +179,21 @@ def _goal(table: Table, run: Run) -> Goal:
     above = table.quantity("above", WEIGHT, 100, 15_000, needed=kind == "bass_above")
     if above is not None and kind != "bass_above":
         raise InputError(table.path, Fact(f"a weight for {kind}"), "a weight for bass_above only")
-    return Goal(kind, table.number("weight", 0, 100, 1.0), table.run_year("by_year", run, 1, None), above)
+    by_year = table.run_year("by_year", run, 1, None)
+    return Goal(kind, table.number("weight", 0, 100, 1.0), by_year, above, _matters(table, kind))
+
+
+def _matters(table: Table, kind: str) -> float:
+    """The smallest difference that matters, in the unit of the goal; of a weight, which has two, the key says which."""
+    weight = table.quantity("matters", CROP, 0, 10_000, needed=False)
+    plain = table.number("matters", 0, 1_000_000, None)
+    keys = alternatives([f"matters_{suffix}" for suffix in CROP])
+    if kind == "pounds_harvested" and plain is not None:
+        raise InputError(table.at("matters"), plain, "a weight", f"the unit is part of the key: write {keys}")
+    if kind != "pounds_harvested" and weight is not None:
+        raise InputError(table.path, Fact(f"a weight that matters for {kind}"), "matters, without a unit")
+    given = weight if plain is None else plain
+    return MATTERS[kind] if given is None else given
 
 
 def _costs(table: Table) -> Costs:

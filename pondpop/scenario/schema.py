@@ -9,6 +9,7 @@ import datetime as dt
 from typing import Literal, NamedTuple
 
 from pondpop.species.registry import TRAITS
+from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE
 
 OTHER_NAMES = {other: one.name for one in TRAITS.values() for other in one.other_names}
 """What the trade calls the species (common practice, no source); names that other fish share, as sunfish, are not here."""
@@ -28,6 +29,12 @@ FERTILITIES = {"unfertilized": 0.35, "fertilized": 1.0}  # renewal of food, assu
 COVERS = {"bare": 0.3, "some": 1.0, "much": 2.0}  # relative to the cover of the calibration, assumed
 PROCESSES = ("growth", "survival", "spawning")
 GOALS = ("balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost")
+MATTERS = {
+    "balanced": 3.0, "big_bass": 3.0, "panfish": 3.0,  # PSD points, mean over the indices of the ranges
+    "pounds_harvested": 10 * KG_PER_HA_IN_LB_PER_ACRE, "bass_above": 1.0, "cost": 100.0,  # kg/ha in all, fish in the pond, money
+}  # fmt: skip
+"""The smallest difference that matters for each kind of goal, where the file gives none (all assumed)."""
+
 CONDITION_QUANTITIES = (
     "bass_psd", "bass_psd_p", "bluegill_psd", "bluegill_psd_p", "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in",
 )  # fmt: skip
@@ -241,12 +248,22 @@ class Ensemble(NamedTuple):
 
 
 class Goal(NamedTuple):
-    """What the owner wants, with its weight among the goals; `by_year` None means at the end of the run."""
+    """What the owner wants, with its weight among the goals; `by_year` None means at the end of the run.
+
+    `matters` is the smallest difference that matters to the owner, None that of `MATTERS`: PSD points for the ranges,
+    kg/ha for weight harvested, fish in the pond for bass above a weight, money for cost.
+    """
 
     kind: str
     weight: float = 1.0
     by_year: int | None = None
     above_g: float | None = None
+    matters: float | None = None
+
+    @property
+    def smallest(self) -> float:
+        """The smallest difference that matters, as given or by default."""
+        return MATTERS[self.kind] if self.matters is None else self.matters
 
 
 class Costs(NamedTuple):

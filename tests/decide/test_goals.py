@@ -1,4 +1,4 @@
-"""Goals, pairs, costs and repairs against Datasets made by hand."""
+"""Goals, costs and repairs against Datasets made by hand."""
 
 from itertools import pairwise
 
@@ -7,11 +7,8 @@ import pytest
 from small import dataset, pond, readings
 
 from pondpop.decide import goals, harvest_outcome
-from pondpop.decide.answers import answers, answers_text
 from pondpop.decide.console import balance_table
-from pondpop.decide.goals import Score, duel, duels, standing
-from pondpop.ensemble.results import VARIABLES
-from pondpop.scenario import Goal
+from pondpop.decide.phrases import teller
 
 ALL_GOALS = """
 [[goals]]
@@ -39,54 +36,6 @@ def fish(read, member=slice(None), survey=slice(None), bass=(60, 30, 10, 0), blu
         read["number"][member, survey, 0, k] = n
     for k, n in zip((4, 7, 9), bluegill, strict=True):
         read["number"][member, survey, 1, k] = n
-
-
-def score(values, better=1, weight=1.0):
-    return Score(Goal("cost", weight), "test", "crop", better, np.array(values, dtype=float), ("number",))
-
-
-# --- pairs
-
-
-def test_a_duel_pairs_members_and_counts_ties_half():
-    found = duel(np.array([[3.0, 2.0, 5.0, 1.0], [1.0, 2.0, 6.0, 0.0]]), 1, 0, 1, ["a", "b"])
-    assert found.chance == pytest.approx((2 + 0.5) / 4)
-    assert found.difference[1] == pytest.approx(np.median([2.0, 0.0, -1.0, 1.0]))
-    assert found.difference[0] <= found.difference[1] <= found.difference[2]
-
-
-def test_a_duel_turns_round_with_its_sides_and_with_what_is_better():
-    values = np.random.default_rng(1).normal(size=(2, 50))
-    one, other = duel(values, 1, 0, 1, ["a", "b"]), duel(values, 1, 1, 0, ["a", "b"])
-    assert one.chance + other.chance == pytest.approx(1.0)
-    assert one.difference[1] == pytest.approx(-other.difference[1])
-    assert duel(values, -1, 0, 1, ["a", "b"]).chance == pytest.approx(other.chance)
-
-
-def test_shared_luck_makes_small_differences_sure():
-    luck = np.random.default_rng(1).normal(scale=10.0, size=100)
-    assert duel(np.stack([luck + 0.1, luck]), 1, 0, 1, ["a", "b"]).chance == 1.0
-
-
-def test_members_without_a_value_are_left_out():
-    found = duel(np.array([[1.0, np.nan, 3.0], [0.0, 0.0, np.nan]]), 1, 0, 1, ["a", "b"])
-    assert found.chance == 1.0
-    assert np.isnan(duel(np.full((2, 3), np.nan), 1, 0, 1, ["a", "b"]).chance)
-
-
-def test_every_pair_is_met_once_with_the_better_one_first():
-    pairs = duels(score([[1, 1], [3, 3], [2, 2]]), ["a", "b", "c"])
-    assert [(p.first, p.second) for p in pairs] == [("b", "a"), ("c", "a"), ("b", "c")]
-    assert all(p.chance == 1.0 for p in pairs)
-
-
-def test_standing_weighs_goals_and_is_one_half_on_average():
-    every = [score([[1, 1], [2, 2]], weight=3.0), score([[1, 1], [2, 2]], better=-1, weight=1.0)]
-    found = standing(every, ["a", "b"])
-    assert found == pytest.approx({"a": 0.25, "b": 0.75})
-    values = np.random.default_rng(3).normal(size=(4, 20))
-    assert np.mean(list(standing([score(values)], list("abcd")).values())) == pytest.approx(0.5)
-    assert standing([score([[1, 2]])], ["a"]) == {"a": 0.5}
 
 
 # --- ranges
@@ -200,7 +149,7 @@ def test_asked_and_caught_are_of_the_years_whose_seasons_lie_within_the_run():
 def test_a_harvest_falls_short_where_less_than_nine_tenths_are_caught(kilograms, short):
     (catch,), made = harvested(RULE, kilograms)
     assert catch.falls_short == short
-    told = [one.words for one in answers(made, "us") if one.topic == "harvest"]
+    told = teller(made, "us").shortfalls()
     assert len(told) == short
     if short:
         assert "asks for 9 lb/acre of bass a year in 2027–2028, and 8 are caught" in told[0]
@@ -220,7 +169,7 @@ def test_rules_that_the_catch_cannot_tell_apart_are_left_out(other):
 def test_the_table_on_the_screen_says_what_its_signs_are():
     scenario, read = two_ponds()
     head = balance_table(dataset(scenario, read), "us").splitlines()[0]
-    assert "[8 of 10 members]" in head and "F/C: weight of forage fish over weight of bass" in head
+    assert "[8 of 10 futures]" in head and "F/C: weight of forage fish over weight of bass" in head
 
 
 # --- costs
@@ -267,58 +216,15 @@ def test_a_repair_counts_years_fish_and_seasons():
     assert found.seasons_lost.tolist() == [[0] * 5, [1] * 5]
 
 
-# --- words
+def test_survivors_are_at_most_all_and_unknown_of_none():
+    assert goals.survivors(np.array([0.0, 30.0, 66.0]), 60.0).tolist() == [0.0, 0.5, 1.0]
+    assert np.isnan(goals.survivors(np.array([0.0]), 0.0)).all()
 
 
-def test_every_answer_names_variables_of_the_dataset():
-    scenario, read = two_ponds(ALL_GOALS + RULE, members=3)
-    ds = dataset(scenario, read)
-    found = answers(ds, "us")
-    assert {answer.topic for answer in found} >= {"balanced", "cost", "bass_above", "big bass", "repair", "differences"}
-    for answer in found:
-        assert answer.made_of
-        assert set(answer.made_of) <= set(VARIABLES), answer.topic
-        assert "nan" not in answer.words.lower()
-    assert answers_text(ds, "us") != answers_text(ds, "metric")
-
-
-def test_a_difference_is_told_with_its_sign_and_band():
-    scenario, read = two_ponds("", members=10)
-    k = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
-    luck = np.linspace(300.0, 900.0, 10)[:, None]
-    read["few"]["group_weight"][..., k] = luck + 136.077711  # 0.3 lb
-    read["many"]["group_weight"][..., k] = luck
-    words = next(a.words for a in answers(dataset(scenario, read), "us") if "“young_bass”" in a.words)
-    assert "“many” instead of “few”: “young_bass” 0.3 lb" in words
-    assert "lighter" in words
-
-
-def test_a_difference_of_unclear_sign_is_not_claimed():
-    scenario, read = two_ponds("", members=10)
-    k = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
-    read["few"]["group_weight"][..., k] = 500.0
-    read["many"]["group_weight"][..., k] = np.linspace(400.0, 590.0, 10)[:, None]
-    words = next(a.words for a in answers(dataset(scenario, read), "us") if "“young_bass”" in a.words)
-    assert "no clear difference" in words
-
-
-def test_a_stored_projection_gives_the_same_answers(tmp_path):
-    from pondpop.ensemble.results import read as read_file
-    from pondpop.ensemble.results import write
-
-    scenario, read = two_ponds(ALL_GOALS + RULE, members=3)
-    ds = dataset(scenario, read)
-    write(ds, tmp_path / "p.nc")
-    assert answers(read_file(tmp_path / "p.nc"), "us") == answers(ds, "us")
-
-
-def test_few_members_give_no_certainty():
-    scenario, read = two_ponds("", members=4)
-    fish(read["few"], bass=(80, 20, 0, 0))
-    words = answers(dataset(scenario, read), "us")[0].words
-    assert "“many” beats “few” with probability over 80 %" in words
-    scenario, read = two_ponds("", members=200)
-    fish(read["few"], bass=(80, 20, 0, 0))
-    words = answers(dataset(scenario, read), "us")[0].words
-    assert "“many” 0 points (both PSDs in range with probability over 99 %)" in words
-    assert "“few” 6 points (both PSDs in range with probability under 1 %)" in words
+def test_one_chance_of_a_big_bass_is_that_of_the_last_survey():
+    scenario, read = two_ponds("[[goals]]\nkind='bass_above'\nabove_lb=5\n", years=2)
+    read["few"]["bass_above"][:, :, 0] = np.linspace(0.0, 0.7, len(scenario.run.survey_dates))
+    made = dataset(scenario, read)
+    last = 1 - np.exp(-0.7 * scenario.pond.area_ha)
+    np.testing.assert_allclose(goals.chance_of_one(made, scenario.goals[0]), [last, 0.0])
+    assert goals.last_survey(made, by_year=1) == 2 and goals.last_survey(made) == 5

@@ -13,7 +13,7 @@ from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.decide import sweep
 from pondpop.decide.goals import Score
-from pondpop.decide.sweep_paths import MOST_POINTS, Axis, points, put, read_axis, read_pair
+from pondpop.decide.sweep_paths import MOST_POINTS, Axis, labels, points, put, read_axis, read_pair
 from pondpop.ensemble.quantities import quantiles, quantities
 from pondpop.ensemble.run import compare
 from pondpop.scenario import Goal, resolve
@@ -174,6 +174,9 @@ def test_no_cell_is_a_formula(rows):
     assert list(dict.fromkeys(line["pond.cover"] for line in lines)) == ["'=1+1", "'@x", "bare", "-2"]
 
 
+ONE = resolve(raw(members=4, only="few"))
+
+
 def survivors(row, values, share):
     return replace(row, values=values, survivors=np.array(share))
 
@@ -183,19 +186,20 @@ def test_the_earliest_date_is_the_first_that_spares_enough_with_enough_probabili
     dates = [dt.date(2027, month, 1) for month in (6, 3, 9, 12)]
     shares = [[0.5, 0.5, 0.9, 0.9], [0.1, 0.1, 0.1, 0.1], [0.7, 0.8, 0.9, 0.5], [0.9, 0.9, 0.9, 0.9]]
     made = [survivors(rows[0], (date,), share) for date, share in zip(dates, shares, strict=True)]
-    assert "few with date 2027-09-01 (75 %)" in sweep.answer(made, axes, 0.7, 0.75)
-    assert "few with date 2027-12-01 (100 %)" in sweep.answer(made, axes, 0.7, 0.8)
-    assert "few with date 2027-06-01" in sweep.answer(made, axes, 0.5, 0.99)
-    assert "few with date 2027-09-01 (75 %)" in sweep.answer(made[::-1], axes, 0.7, 0.75)  # whatever their order
-    none = sweep.answer(made[:3], axes, 0.7, 0.8)
-    assert "At no date" in none and "few with date 2027-09-01 (75 %)" in none
+    assert "few: adults.date 2027-09-01 (75 %)" in sweep.answer(made, axes, ONE, 0.7, 0.75, "adults")
+    assert "few: adults.date 2027-12-01 (over 80 %)" in sweep.answer(made, axes, ONE, 0.7, 0.8, "adults")
+    assert "few: adults.date 2027-06-01" in sweep.answer(made, axes, ONE, 0.5, 0.99, "adults")
+    turned = sweep.answer(made[::-1], axes, ONE, 0.7, 0.75, "adults")
+    assert "few: adults.date 2027-09-01 (75 %)" in turned  # whatever their order
+    none = sweep.answer(made[:3], axes, ONE, 0.7, 0.8, "adults")
+    assert "At no date" in none and "few: adults.date 2027-09-01 (75 %)" in none
 
 
 def scored(*points: list[float]) -> list[sweep.Row]:
     """Points of a sweep of which only a goal is known, larger being better, member by member."""
-    goal = Goal("pounds_harvested")
+    goal = Goal("pounds_harvested", matters=0.5)
     return [
-        sweep.Row((k,), "few", (), {}, [Score(goal, "harvest", "crop", 1, np.array([values]), ())], None, None)
+        sweep.Row((k,), "few", (), {}, [Score(goal, "harvest", "crop", 1, np.array([values]), ())], None)
         for k, values in enumerate(points)
     ]
 
@@ -204,44 +208,125 @@ def test_the_best_point_is_told_with_those_that_are_as_good():
     axes = [Axis("a.b", (0, 1, 2))]
     luck = np.random.default_rng(1).normal(size=50)
     rows = scored(luck, luck + 1.0, luck + np.where(np.arange(50) < 24, 1.2, 0.9))
-    words = sweep.answer(rows, axes, 0.5, 0.5)
-    assert "few with b 1 does best: it beats another point in 76 % of paired ponds." in words
-    assert "As good, within chance (under 60 %): few with b 2." in words and "b 0" not in words
-    alone = sweep.answer(scored(luck, luck + 1.0), axes, 0.5, 0.5)
-    assert "does best" in alone and "As good" not in alone
+    words = sweep.answer(rows, axes, ONE, 0.5, 0.5)
+    assert "As good as one another: few: a.b 1 or few: a.b 2." in words
+    assert "few: a.b 1 is better than few: a.b 0 in more than 9 of 10 futures" in words
+    alone = sweep.answer(scored(luck, luck + 1.0), axes, ONE, 0.5, 0.5)
+    assert "Choose: few: a.b 1." in alone and "As good" not in alone
 
 
 def test_points_that_do_not_differ_have_no_best():
     luck = np.random.default_rng(1).normal(size=50)
-    words = sweep.answer(scored(luck, luck, luck), [Axis("a.b", (0, 1, 2))], 0.5, 0.5)
-    assert "no point stands out" in words and "does best" not in words
-
-
-@pytest.mark.parametrize(("members", "says"), [(1, "Only one member"), (16, "off by 25 points"), (30, "")])
-def test_few_members_are_said_to_be_few(members, says):
-    words = sweep.answer(scored(np.arange(members), np.arange(members) + 1.0), [Axis("a.b", (0, 1))], 0.5, 0.5)
-    assert says in words and ("Run 100" in words) == bool(says)
+    words = sweep.answer(scored(luck, luck, luck), [Axis("a.b", (0, 1, 2))], ONE, 0.5, 0.5)
+    assert words.startswith("As good as one another") and "Choose" not in words
 
 
 def test_goals_are_headed_and_told_in_the_units_of_the_scenario(rows):
     goals = [Score(Goal("pounds_harvested"), "fish harvested in all", "crop", 1, np.full((1, 4), 11.2085), ())]
     goals += [Score(Goal("bass_above", above_g=2267.96), "big bass in the pond", "fish", 1, np.full((1, 4), 3.0), ())]
     scenario = resolve(raw(members=4, only="few"))
-    for units, words in (("us", ("Fish harvested in all, lb/acre", "Bass above 5 lb, fish", " 10 ")),
-                         ("metric", ("Fish harvested in all, kg/ha", "Bass above 2.27 kg, fish", " 11.2 "))):  # fmt: skip
-        told = sweep.table([replace(rows[0], scores=goals)], [Axis("a.b", ())], scenario._replace(units=units))
+    for units, words in (("us", ("harvest, lb/acre", "bass over 5 lb", " 10 ")),
+                         ("metric", ("harvest, kg/ha", "bass over 2.3 kg", " 11 "))):  # fmt: skip
+        one = replace(rows[0], scores=goals, values=(1,))
+        told = sweep.table([one], [Axis("a.b", ())], scenario._replace(units=units))
         assert all(word in told.replace("\n", " ") for word in words), told
 
 
-def test_survivors_are_counted_after_the_last_date_and_for_a_known_group():
-    long = raw(members=2, years=3)
-    every = points(long, [read_axis(f"{DATE}=2026-04-10,2028-01-10")])
-    survey = every[0].scenario.run.survey_dates[sweep._counting_survey(every, "old_bass")]
-    assert survey == dt.date(2028, 9, 15)
+def swept(axis: str, group: str = "young_bass", years: int = 2, members: int = 2) -> tuple[list[sweep.Row], list[Axis]]:
+    axes = [read_axis(axis)]
+    return sweep.run(points(raw(members=members, years=years, only="few"), axes), axes, group=group), axes
+
+
+def alive_on(content: dict, date: dt.date) -> np.ndarray:
+    """Survivors of the young bass on a day, over those stocked, read at a survey of that day."""
+    content["run"]["surveys"] = [*content["run"]["surveys"], date]
+    found = compare(resolve(content))
+    at = int(np.flatnonzero(found["survey_date"].values == np.datetime64(date))[0])
+    group = [str(name) for name in found["stocked_group"].values].index("young_bass")
+    return found["group_survivors"].values[0, :, at, group] / resolve(content).strategies["few"].stocking[group].per_ha
+
+
+@pytest.mark.parametrize("axis", ["run.start=2026-04-01,2026-03-15", "run.years=2,3", f"{DATE}=2026-04-10,2026-05-01"])
+def test_survivors_are_counted_a_year_after_their_stocking_at_every_point(axis):
+    rows, (varied,) = swept(axis)
+    counted = rows[:-1] if axis.startswith(DATE) else rows[:2]
+    for row in counted:
+        content = raw(members=2, years=2, only="few")
+        put(content, varied.path, row.values[0])
+        stocked = content["strategies"]["few"]["stocking"][0]["date"]
+        assert row.counted == stocked.replace(year=2027)
+        np.testing.assert_array_equal(row.survivors, alive_on(content, row.counted))
+
+
+def test_a_day_of_counting_changes_nothing_else():
+    axes = [read_axis("pond.cover=0.5,1")]
+    every = points(raw(members=2, years=2, only="few"), axes)
+    plain, counted = sweep.run(every, axes), sweep.run(every, axes, group="young_bass")
+    for one, other in zip(plain, counted, strict=False):
+        assert one.dates == other.dates
+        for name, (_, _, values) in one.bands.items():
+            np.testing.assert_array_equal(values, other.bands[name][2])
+
+
+def test_the_pond_without_the_fish_stands_beside_them():
+    rows, axes = swept(f"{DATE}=2026-04-10,2026-05-01")
+    assert [row.values for row in rows[2:]] == [("without",)]  # the same pond for both dates
+    content = raw(members=2, years=2, only="few")
+    del content["strategies"]["few"]["stocking"]
+    alone = {q.name: q for q in quantities(compare(resolve(content)))}["bass_standing_crop"]
+    np.testing.assert_array_equal(rows[2].bands["bass_standing_crop"][2][-1], quantiles(alone.in_units("us"))[0, -1])
+    told = sweep.answer(rows, axes, ONE, 0.5, 0.8, "young_bass") + sweep.table(rows, axes, ONE, "young_bass")
+    assert "few: without these fish" in told and "alive: of young_bass, 12 months after their stocking" in told
+    rows, axes = swept("pond.cover=0.5,1")
+    assert [row.values for row in rows] == [(0.5,), (1,), ("without",), ("without",)]
+
+
+def test_rows_that_end_in_other_years_say_so():
+    axes = [read_axis("run.years=1,2")]
+    rows = sweep.run(points(raw(members=2, only="few"), axes), axes)
+    lines = sweep.table(rows, axes, ONE).splitlines()
+    assert "survey" in lines[1].split()
+    assert ["2026-09-15" in line for line in lines[2:4]] == [True, False]
+    assert ["2027-09-15" in line for line in lines[2:4]] == [False, True]
+
+
+def test_none_stocked_is_no_fault():
+    rows, axes = swept(f"{PER_ACRE}=0,30")
+    assert np.isnan(rows[0].survivors).all() and np.isfinite(rows[1].survivors).all()
+    told = sweep.table(rows, axes, ONE, "young_bass") + sweep.answer(rows, axes, ONE, 0.5, 0.8, "young_bass")
+    assert "nan" not in told
+    assert "survivors" not in [line.split(",")[3] for line in sweep.sweep_csv(rows[:1], axes).splitlines()]
+
+
+def test_a_group_that_cannot_be_counted_is_told():
+    axes = [read_axis(f"{DATE}=2026-04-10")]
     with pytest.raises(InputError, match='did you mean "old_bass"'):
-        sweep.run(every, group="oldbass")
-    with pytest.raises(InputError, match="no survey on or after"):
-        sweep._counting_survey(points(raw(), [read_axis(f"{DATE}=2026-04-10")]), "old_bass")
+        sweep.run(points(raw(years=2), axes), axes, group="oldbass")
+    with pytest.raises(InputError, match="no day of the run 12 months after 2026-04-10"):
+        sweep.run(points(raw(), axes), axes, group="young_bass")
+
+
+def test_a_number_in_doubt_is_no_survival():
+    content = raw(members=40, years=2, only="few")
+    content["stocking"][1]["number_cv"] = 0.8
+    axes = [read_axis("pond.cover=0.5,1")]
+    rows = sweep.run(points(content, axes), axes, group="old_bass")
+    assert max(row.survivors.max() for row in rows[:2]) <= 1.0
+    assert "of a number that is itself in doubt" in sweep.table(rows, axes, resolve(content), "old_bass")
+
+
+@pytest.mark.parametrize(
+    ("paths", "said"),
+    [
+        ((PER_ACRE,), ["young_bass.per_acre"]),
+        (("pond.cover", "run.start"), ["pond.cover", "run.start"]),
+        (("harvest.t.length_in.1", "harvest.t.length_in.2"), ["t.length_in.1", "t.length_in.2"]),
+        ((PER_ACRE, PER_ACRE.replace("few", "many")), [PER_ACRE, PER_ACRE.replace("few", "many")]),
+        (("stocking.bass.per_acre", "stocking.shad.per_acre"), ["bass.per_acre", "shad.per_acre"]),
+    ],
+)
+def test_values_are_labelled_so_that_they_can_be_told_apart(paths, said):
+    assert labels([Axis(path, ()) for path in paths]) == said
 
 
 def test_the_command_writes_its_files(tmp_path, capsys):
@@ -250,7 +335,7 @@ def test_the_command_writes_its_files(tmp_path, capsys):
     given = ["sweep", str(file), "--vary", f"{PER_ACRE}=20,40", "--members", "2", "--out", str(tmp_path / "out")]
     assert cli.main(given) == 0
     out = capsys.readouterr().out
-    assert "seed 20260315" in out and "beats another point" in out
+    assert "seed 20260315" in out and "How sure: few: young_bass.per_acre" in out
     assert (tmp_path / "out" / "sweep.txt").read_text("utf-8") in out
     assert {p.name for p in (tmp_path / "out").iterdir()} >= {"sweep.csv", "sweep.txt", "scenario.resolved.toml"}
     assert cli.main([*given[:3], "pond.cvoer=1", "--out", str(tmp_path / "new")]) == 2

@@ -13,12 +13,13 @@ import pytest
 import xarray as xr
 
 from pondpop.cli import main
+from pondpop.decide.actions import water_c
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_page
 from pondpop.report.answer import answer
-from pondpop.report.calendar import calendar, harvest_tables, water_c
+from pondpop.report.calendar import calendar, harvest_tables
 from pondpop.report.drawing import INK
 from pondpop.report.figures import length_frequency
 from pondpop.report.forage_supply import advice
@@ -201,7 +202,7 @@ def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
     assert table.csv_rows[0][0] == "B" and table.csv_rows[0][6] == pytest.approx(fish, rel=1e-12)
     assert table.rows[0][1][0] == f"{fish:.0f} fish"
     assert table.caption.startswith(
-        "Harvest in whole fish of this pond by month with the range of 8 of 10 courses; weight:"
+        "Harvest in whole fish of this pond by month with the range of 8 of 10 futures; weight:"
     )
     months = {str(row[4]) for row in table.csv_rows}
     assert max(months) < "2028-03"  # the coming two years
@@ -236,7 +237,7 @@ def test_a_season_that_was_over_at_the_start_is_not_announced():
 
 def test_warm_water_at_stocking_is_named(dataset):
     material = gather([dataset], "us")
-    june = water_c(material.cases[0], np.datetime64("2027-06-05").astype(object))
+    june = water_c(dataset, "light", np.datetime64("2027-06-05").astype(object))
     assert june == pytest.approx(18 - 11 * np.cos(2 * np.pi * 5 / 12))
     assert any("move at dawn" in str(row[3]) for row in calendar(material).csv_rows) == (june > 27)
 
@@ -288,7 +289,7 @@ def test_harvest_is_blamed_only_where_there_is_one():
     assert "harvested too hard" in expectation(raw, small_bass)
 
 
-def test_few_courses_are_said_to_be_few():
+def test_few_futures_are_said_to_be_few():
     for members, said in ((5, True), (30, False)):
         (lead,) = answer(gather([dataset_of(raw_scenario(), members)], "us")).lead
         assert ("Run 100 or more" in dict(lead)["How sure"]) == said

@@ -1,0 +1,409 @@
+"""The decision in sentences: terminal and page say these, and differ only in how they call the strategies.
+
+Every sentence is made of a `Decision` and the Dataset behind it, none of another sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from pondpop.decide import goals, harvest_outcome
+from pondpop.decide.actions import PLURAL, Action, actions, first_steps
+from pondpop.decide.comparison import Decision, Margin, Pair, Three, decide
+from pondpop.decide.goals import SURE, Score
+from pondpop.ensemble.quantities import QUANTILES, quantities
+from pondpop.observe import indices
+from pondpop.scenario import SPECIES, Scenario
+from pondpop.units import Units, banded, both, brief, converted, figure_of, in_ten, joined, unit_of, with_unit
+
+Array = NDArray[np.float64]
+
+FEW = 30  # members below which it is said that they are few (a choice)
+MOST_RIVALS = 3  # told one by one
+MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
+GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
+LONGEST_NAME = 40  # characters of a title by which a strategy is called throughout; of a longer one it is its key
+FUTURES = "[…] holds 8 of 10 futures"  # what brackets mean, said once
+
+
+@dataclass(frozen=True, eq=False)
+class Wording:
+    """Words one decision. short: how strategies are called, by position; full: the same at their first mention."""
+
+    scenario: Scenario
+    decision: Decision
+    short: tuple[str, ...]
+    full: tuple[str, ...]
+    units: Units
+
+    # ------------------------------------------------------------------ the answer
+
+    @property
+    def head(self) -> str:
+        """What kind of answer it is, before the strategies."""
+        if len(self.decision.names) == 1:
+            return "Only one strategy"
+        if self.decision.chosen is not None:
+            return "Choose"
+        return "As good as one another" if self.decision.tied else "No sure choice"
+
+    def choice(self) -> str:
+        """The strategy to choose, or those that are as good as one another."""
+        if len(self.decision.names) == 1:
+            return f"{self.full[0]}. Nothing is compared."
+        return f"{self.listed(self.decision.equals)}."
+
+    def sureness(self, against: int | None = None, most: int = MOST_RIVALS) -> str:
+        """How surely the best strategy is better than others, and by how much, goal by goal.
+
+        against: the one strategy to tell of; by default so many of those that come nearest to it.
+        """
+        d = self.decision
+        if len(d.names) == 1:
+            return ""
+        rivals = [against] if against is not None else [k for k in d.ranked if k != d.best]
+        told = [f"{self._outcome(pair)} ({self._margins(pair)})" for pair in map(self._best_against, rivals[:most])]
+        text = ". ".join(told) + "."
+        if len(rivals) > most:
+            text += " The table has the others."
+        text += f" A difference under {self._matters()} does not matter."
+        return f"{text} {few}" if (few := few_members(d.members)) else text
+
+    def money(self) -> str:
+        """What the choice costs, and what it costs more than others for how much more of what is wanted."""
+        d = self.decision
+        if d.cost is None:
+            return "no prices were given, so nothing can be said of cost."
+        named = [d.best] if len(d.equals) == 1 else list(d.equals[: 1 + MOST_RIVALS])
+        own = joined(f"{self.short[k]} {self._cost(k)}" for k in named)
+        text = f"{own} over {_years(self.scenario.run.years)}"
+        rivals = [k for k in (d.ranked if len(d.equals) == 1 else d.equals) if k != d.best][:MOST_RIVALS]
+        parts = [part for k in rivals if (part := self._price(self._best_against(k)))]
+        text += f"; {self.short[d.best]} costs {joined(parts)}." if parts else "."
+        missing = joined(words.replace("_", " ") for words in d.cost.unpriced)
+        return f"{text} Without a price: {missing}." if missing else text
+
+    def listed(self, some: Sequence[int], most: int = 4, last: str = "or") -> str:
+        """Strategies by their full names; no more than so many."""
+        more = [f"{len(some) - most} more"] if len(some) > most else []
+        return joined([*(self.full[k] for k in some[:most]), *more], last)
+
+    # ------------------------------------------------------------------ strategies against one another
+
+    def _best_against(self, other: int) -> Pair:
+        return self.decision.pair(self.decision.best, other)
+
+    def _outcome(self, pair: Pair) -> str:
+        """Who wins, and in how many futures."""
+        a, b, members = self.short[pair.first], self.short[pair.second], self.decision.members
+        if not any(margin.compared for margin in pair.margins):
+            return f"{a} cannot be compared with {b}"
+        if members == 1:
+            verb = "is better than" if pair.better else "is worse than" if pair.worse else "is as good as"
+            return f"{a} {verb} {b} in the one future run"
+        if pair.ties:
+            return f"{a} and {b} are as good as one another in {in_ten(1.0 - pair.better - pair.worse, members)} futures"
+        text = f"{a} is better than {b} in {in_ten(pair.better, members)} futures"
+        return text if pair.wins else f"{text} and worse in {in_ten(pair.worse, members)}"
+
+    def _margins(self, pair: Pair) -> str:
+        return "; ".join(self._margin(margin) for margin in pair.margins)
+
+    def _margin(self, margin: Margin) -> str:
+        """By how much on one goal: being near the balanced ranges: 12 points better [8–20]."""
+        goal = self.goal(margin.score)
+        return f"{goal}: {self.gain(margin)}"
+
+    def gain(self, margin: Margin) -> str:
+        """A difference as a size with its band: 12 points nearer [8–20]; from 2 points farther to 3 points nearer."""
+        low, middle, high = margin.gain
+        more, less = _MORE[margin.score.kind]
+        if margin.score.better < 0 and margin.score.kind != "points":  # less of it is better
+            more, less = less, more
+        if not margin.compared:
+            return "not known"
+        if low == high == 0.0:
+            return "no difference"
+        if self.decision.members == 1:
+            return f"{self.amount(abs(middle), margin.score)} {more if middle > 0 else less}"
+        if low < 0.0 < high or low * high == 0.0:
+            worse, better = (self.amount(max(0.0, end), margin.score) for end in (-low, high))
+            if worse == better and worse.startswith("0"):
+                return "no difference"
+            ends = [f"{worse} {less}"] * (low < 0.0) + [f"{better} {more}"] * (high > 0.0)
+            return f"from {ends[0]} to {ends[1]}" if len(ends) == 2 else f"up to {ends[0]}"
+        near, far = sorted((abs(low), abs(high)))
+        ends = [self.amount(end, margin.score, unit=False) for end in (near, far)]
+        band = f" [{ends[0]}–{ends[1]}]" if ends[0] != ends[1] else ""
+        return f"{self.amount(abs(middle), margin.score)} {more if middle > 0 else less}{band}"
+
+    def _matters(self) -> str:
+        """The smallest differences that matter, goal by goal."""
+        return joined(dict.fromkeys(self.matters(score) for score in self.decision.scores), "or")
+
+    def matters(self, score: Score) -> str:
+        return self.amount(score.goal.smallest, score) + (" fish" if score.kind == "fish" else "")
+
+    def _price(self, pair: Pair) -> str:
+        """What the first costs more, and for what: USD 12,000 more than B for 0.4 more bass above 5 lb."""
+        assert self.decision.cost is not None and pair.dearer is not None
+        middle = pair.dearer[1]
+        other, currency = self.short[pair.second], self.decision.cost.currency
+        said = figure_of(abs(middle), "money")
+        if said == "0":
+            return f"as much as {other}"
+        wanted = max(
+            (m for m in pair.margins if m.score.kind != "money"), key=lambda m: m.score.goal.weight, default=None
+        )
+        for_what = ""
+        if wanted is not None and wanted.compared:
+            gain = wanted.gain[1]
+            more, less = _MORE[wanted.score.kind]
+            goal = f"{'of ' if wanted.score.kind == 'crop' else ''}{self.goal(wanted.score, short=True)}"
+            way, change = ("for", more) if gain >= 0 else ("with", less)
+            amount = self.amount(abs(gain), wanted.score)
+            nothing = self.amount(0.0, wanted.score) == amount
+            for_what = f", {way} {amount} {change} {goal}" if not nothing else f", for no difference in {self.goal(wanted.score)}"
+        return f"{currency} {said} {'more' if middle > 0 else 'less'} than {other}{for_what}"
+
+    def _cost(self, strategy: int) -> str:
+        assert self.decision.cost is not None
+        return f"{self.decision.cost.currency} {banded(np.quantile(self.decision.cost.total[strategy], QUANTILES), 'money')}"
+
+    # ------------------------------------------------------------------ goals
+
+    def goal(self, score: Score, short: bool = False) -> str:
+        """What a goal asks for; short: without its year."""
+        goal = score.goal
+        if goal.kind in indices.TARGET_OPTIONS:
+            text = f"the {option_words(goal.kind)} ranges" if short else f"being near the {option_words(goal.kind)} ranges"
+        elif goal.kind == "bass_above":
+            text = f"bass above {both(goal.above_g or 0.0, 'weight', self.units)}"
+        else:
+            text = {"pounds_harvested": "harvest" if short else "weight harvested in all"}.get(goal.kind, goal.kind)
+        return f"{text} in {self._year(score)}" if goal.by_year and not short else text
+
+    def _year(self, score: Score) -> int:
+        """Calendar year by which a goal is due."""
+        return self.scenario.run.start.year + (score.goal.by_year or self.scenario.run.last_year) - 1
+
+    def heading(self, score: Score) -> str:
+        """A goal as the heading of a narrow column, with its unit."""
+        goal = score.goal
+        if goal.kind in indices.TARGET_OPTIONS:
+            return f"points off {option_words(goal.kind)}"
+        if goal.kind == "bass_above":
+            weight = with_unit(converted(goal.above_g or 0.0, "weight", self.units), "weight", self.units)
+            return f"bass over {weight}"
+        return f"harvest, {unit_of('crop', self.units)}" if goal.kind == "pounds_harvested" else f"cost, {self.currency}"
+
+    def amount(self, value: float, score: Score, unit: bool = True) -> str:
+        """A value of a score with its unit: 32 points, USD 1,200, 25 lb/acre."""
+        told = figure_of(converted(value, score.kind, self.units), score.kind)
+        if not unit or score.kind == "fish":
+            return told
+        if score.kind == "money":
+            return f"{self.currency} {told}"
+        if score.kind == "points":
+            return f"{told} PSD {'point' if told == '1' else 'points'}"
+        return f"{told} {unit_of(score.kind, self.units)}"
+
+    @property
+    def currency(self) -> str:
+        return self.scenario.costs.currency if self.scenario.costs else "USD"
+
+
+@dataclass(frozen=True, eq=False)
+class Teller(Wording):
+    """Words a decision and what else the Dataset behind it shows."""
+
+    dataset: xr.Dataset
+
+    def next_steps(self, most: int = 3) -> str:
+        """The first things to do under the strategy that is followed."""
+        steps = [f"{step.when}: {step.what}" for step in first_steps(self.actions_of(self.decision.followed), most)]
+        with_ = f" (with {self.short[self.decision.followed]})" if len(self.decision.equals) > 1 else ""
+        if not steps:
+            return f"nothing but to survey, as the calendar says{with_}."
+        return f"{'; '.join(steps)}{with_}. Then follow the calendar."
+
+    def actions_of(self, strategy: int) -> list[Action]:
+        scenario = self.scenario._replace(units=self.units)
+        return actions(self.dataset, scenario, self.decision.names[strategy])
+
+    @property
+    def option(self) -> str:
+        """The management option whose ranges count: of the first goal that names one, otherwise balanced."""
+        kinds = [score.goal.kind for score in self.decision.scores if score.goal.kind in indices.TARGET_OPTIONS]
+        return kinds[0] if kinds else "balanced"
+
+    @cached_property
+    def in_range(self) -> Array:
+        """Share of members with both PSDs in the ranges of the option over the last twelve months [strategy]."""
+        return goals.chance_in_range(self.dataset, self.option)
+
+    def chance(self, share: float) -> str:
+        """In 8 of 10 futures; where there is only one, that it is only one."""
+        if self.decision.members == 1:
+            return "in the one future run" if share > 0.5 else "not in the one future run"
+        return f"in {in_ten(share, self.decision.members)} futures"
+
+    # ------------------------------------------------------------------ what else to know
+
+    def expected(self) -> str:
+        """Balance of the strategy followed at the end, and how likely ranges and big bass are for each."""
+        d, s = self.decision, self.decision.followed
+        name = self.short[s]
+        bass, bluegill = (self._psd_at_end(f"{species}_psd", s) for species in ("bass", "bluegill"))
+        if np.isfinite(bass[1]) and np.isfinite(bluegill[1]):
+            strategy = list(self.scenario.strategies.values())[s]
+            harvested = bool(strategy.harvest or strategy.removals)
+            reading = indices.pair_reading(bass[1], bluegill[1], harvested=harvested).words
+            told = [banded(three, "percent") for three in (bass, bluegill)]
+            text = f"with {name}, bass PSD {told[0]} and bluegill PSD {told[1]}, mean of the surveys of the last twelve "
+            text += f"months: {reading}."
+        else:
+            text = f"with {name}, too few fish of stock length in the last twelve months to read the balance."
+        every = range(len(d.names))
+        each = joined(f"{self.short[k]} {self.chance(float(self.in_range[k]))}" for k in every)
+        text += f" Both PSDs in the {option_words(self.option)} ranges then: {each}."
+        if max(self.in_range) < GOOD and any(score.goal.kind == self.option for score in d.scores):
+            text += " None is likely to get there: try other strategies, and survey before you spend."
+        for score in d.scores:
+            if score.goal.kind == "bass_above":
+                chances = goals.chance_of_one(self.dataset, score.goal)
+                each = joined(f"{self.short[k]} {in_ten(float(chances[k]))}" for k in every)
+                year = f" of {self._year(score)}" if score.goal.by_year else ""
+                what = self.goal(score, short=True)
+                text += f" Chance of at least one of the {what} in the pond at the last survey{year}: {each}."
+        return text[0].upper() + text[1:]
+
+    def _psd_at_end(self, name: str, strategy: int) -> Three:
+        """p10, p50, p90 over the surveys of the last twelve months, as the goals read them."""
+        values = goals.at_end(self._quantities[name], self.dataset)[strategy]
+        known = values[np.isfinite(values)]
+        low, middle, high = np.quantile(known, QUANTILES) if known.size else (np.nan,) * 3
+        return float(low), float(middle), float(high)
+
+    @cached_property
+    def _quantities(self) -> dict[str, Array]:
+        return {q.name: q.values for q in quantities(self.dataset)}
+
+    def mind(self) -> str:
+        """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of
+        range more often."""
+        d = self.decision
+        texts = self.shortfalls()
+        crop = np.median(self._quantities["bass_standing_crop"][..., -1], axis=1)
+        most, best = int(np.argmax(crop)), d.followed
+        if crop[best] < MUCH_LESS * crop[most]:
+            unit = unit_of("crop", self.units)
+            left, there = (figure_of(float(converted(crop[k], "crop", self.units)), "crop") for k in (best, most))
+            texts.append(f"{self.short[best]} leaves {left} {unit} of bass at the end, {self.full[most]} {there}")
+        likely = int(np.argmax(self.in_range))
+        if self.in_range[likely] - self.in_range[best] > MORE_OFTEN:
+            texts.append(f"{self.full[likely]} is in the {option_words(self.option)} ranges more often")
+        return "; ".join(texts) + "." if texts else ""
+
+    def shortfalls(self) -> list[str]:
+        """What harvest rules ask for and anglers do not catch."""
+        texts = []
+        for catch in harvest_outcome.catches(self.dataset, self.scenario):
+            if not catch.falls_short:
+                continue
+            kind = "crop" if catch.amount == "kg_per_ha" else "density"
+            first, last = catch.years[0], catch.years[-1]
+            years = f"{first}–{last}" if last > first else f"{first}"
+            asked = brief(float(converted(catch.asked.mean(), kind, self.units)), 2)
+            caught = banded(np.quantile(converted(catch.caught.mean(axis=1), kind, self.units), QUANTILES), kind)
+            texts.append(
+                f"{self.short[self.decision.names.index(catch.strategy)]} asks for {asked} {unit_of(kind, self.units)} of "
+                f"{catch.species} a year in {years}, and {caught} are caught: its harvest is a ceiling, not a catch (too few "
+                "such fish, or too few hours and bites)"
+            )
+        return texts
+
+    def repair(self) -> str:
+        """What becomes of a pond that has fish at the start; nothing for another."""
+        if not goals.is_repair(self.scenario):
+            return ""
+        found = goals.repair(self.dataset, self.option)
+        parts = []
+        for k, name in enumerate(self.decision.names):
+            years = found.years[name]
+            when = f"in range after {years:.1f} years" if years is not None else "not surely in range within the run"
+            out = self._fish(np.median(found.taken_out[name], axis=0))
+            put = self._fish(found.put_in[name])
+            lost = float(np.median(found.seasons_lost[k]))
+            season = f"{_count(lost, 'season')} of fishing lost" if lost >= 0.5 else ""
+            moved = "; ".join(part for part in (out and f"{out} out", put and f"{put} in", season) if part)
+            parts.append(f"{self.short[k]}: {when}" + (f"; {moved}" if moved else ""))
+        sure = f"({10 * SURE:.0f} of 10 futures with both PSDs in range at one survey count as sure) "
+        return f"{sure if self.decision.members > 1 else ''}{'. '.join(parts)}."
+
+    @staticmethod
+    def _fish(counts: Array) -> str:
+        return joined(f"{brief(round(n), 2)} {PLURAL[s]}" for s, n in zip(SPECIES, counts, strict=True) if n >= 0.5)
+
+    def change(self) -> str:
+        """Goals under which another strategy would be the choice, and what a survey could show."""
+        d, texts = self.decision, []
+        if len(d.scores) > 1 and len(d.names) > 1:
+            for score in d.scores:
+                alone = self._alone(score)
+                if alone.chosen is not None and alone.chosen not in d.equals:
+                    texts.append(f"if only {self.goal(score)} counted, {self.full[alone.chosen]} would be the choice")
+        texts.append("a survey that finds a PSD or Wr outside the band drawn below: run it again from the fish found")
+        text = "; ".join(texts)
+        return text[0].upper() + text[1:] + "."
+
+    def _alone(self, score: Score) -> Decision:
+        from pondpop.decide.comparison import judge
+
+        return judge(self.decision.names, [score])
+
+
+_MORE = {  # what a difference in the wanted direction is called, and one against it
+    "points": ("nearer", "farther off"),
+    "fish": ("more", "fewer"),
+    "crop": ("more", "less"),
+    "money": ("more", "less"),
+}
+
+
+def teller(dataset: xr.Dataset, units: Units, short: Sequence[str] | None = None, full: Sequence[str] | None = None) -> Teller:
+    """Who tells the decision of a Dataset; strategies are called by their titles, or keys, unless names are given."""
+    scenario = goals.scenario_of(dataset)
+    if short is None:
+        titles = {name: " ".join(strategy.title.split()) for name, strategy in scenario.strategies.items()}
+        short = [f"“{title}”" if len(title) <= LONGEST_NAME else name for name, title in titles.items()]
+        full = [f"“{title}”" if len(title) <= LONGEST_NAME else f"{name} (“{title}”)" for name, title in titles.items()]
+    return Teller(scenario, decide(dataset), tuple(short), tuple(full or short), units, dataset)
+
+
+def option_words(option: str) -> str:
+    return {"big_bass": "big-bass"}.get(option, option)
+
+
+def few_members(members: int) -> str:
+    """How little so few members say of a probability; nothing where they are enough."""
+    if members >= FEW:
+        return ""
+    if members == 1:
+        return "Only one future was run: nothing is known of chance. Run 100 or more before you decide."
+    off = round(100.0 / np.sqrt(members))  # two standard errors of a share of one half
+    return f"Only {members} futures were run: a chance may be off by {off} points of a hundred. Run 100 or more."
+
+
+def _years(count: int) -> str:
+    return _count(count, "year")
+
+
+def _count(count: float, word: str) -> str:
+    return f"{count:.0f} {word}" if round(count) == 1 else f"{count:.0f} {word}s"

@@ -1,0 +1,289 @@
+"""One decision: what wins, what is tied, and that terminal and page say the same of any Dataset."""
+
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from small import dataset, pond, readings
+
+from pondpop.decide.comparison import judge, verdicts
+from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text
+from pondpop.decide.details import details
+from pondpop.decide.goals import SURE, Cost, Score
+from pondpop.decide.phrases import teller
+from pondpop.ensemble import results
+from pondpop.ensemble.results import VARIABLES
+from pondpop.report.answer import answer
+from pondpop.report.page import make_page
+from pondpop.report.strategies import gather
+from pondpop.scenario import Goal
+
+ALL_GOALS = """
+[[goals]]
+kind = "balanced"
+weight = 2
+[[goals]]
+kind = "pounds_harvested"
+matters_lb_per_acre = 5
+[[goals]]
+kind = "bass_above"
+above_lb = 5
+[[goals]]
+kind = "cost"
+matters = 50
+[costs]
+per_bass = 2
+per_bluegill = 1
+per_hour = 15
+per_kg_feed = 3
+"""
+
+
+def score(values, better=1, weight=1.0, matters=1.0):
+    return Score(Goal("cost", weight, matters=matters), "test", "crop", better, np.array(values, dtype=float), ("number",))
+
+
+def money(totals, members=1):
+    return Cost("USD", {"fish": np.repeat(np.array(totals, dtype=float)[:, None], members, axis=1)}, ())
+
+
+VALUES = arrays(float, st.tuples(st.integers(2, 5), st.integers(1, 12)), elements=st.floats(-9, 9, width=16))
+
+
+# --- what wins
+
+
+def test_a_difference_below_what_matters_is_a_tie():
+    made = judge(["a", "b"], [score([[1.9, 5.0, 0.0, 2.0], [1.0, 1.0, 0.5, 1.0]])])
+    pair = made.pair(0, 1)
+    assert (pair.better, pair.worse) == (0.5, 0.0)  # 4 and exactly 1 matter, 0.9 and −0.5 do not
+    assert made.chosen is None and set(made.equals) == {0, 1}
+    assert judge(["a", "b"], [score([[0.5, 0.5], [0.5, 0.5]], matters=0.0)]).pair(0, 1).ties  # nor does nothing
+
+
+def test_members_are_paired_so_that_shared_luck_makes_small_differences_sure():
+    luck = np.random.default_rng(1).normal(scale=10.0, size=100)
+    assert judge(["a", "b"], [score([luck + 1.01, luck])]).chosen == 0
+
+
+@pytest.mark.parametrize(("wins", "chosen"), [(8, 0), (7, None)])
+def test_a_choice_needs_a_win_that_matters_in_eight_of_ten(wins, chosen):
+    made = judge(["a", "b"], [score([[2.0] * wins + [0.0] * (10 - wins), [0.0] * 10])])
+    assert made.chosen == chosen
+    assert made.equals == ((0,) if chosen == 0 else (0, 1))
+
+
+def test_a_choice_beats_every_other():
+    values = [[9.0] * 10, [5.0] * 10, [8.5] * 10]
+    made = judge(["a", "b", "c"], [score(values)])
+    assert made.chosen is None and made.equals == (0, 2) and made.tied
+    assert judge(["a", "b", "c"], [score(values, matters=0.5)]).chosen == 0
+
+
+def test_goals_speak_by_their_weight():
+    one, other = score([[2.0] * 5, [0.0] * 5], weight=3.0), score([[2.0] * 5, [0.0] * 5], better=-1, weight=1.0)
+    assert judge(["a", "b"], [one, other]).chosen == 0
+    assert judge(["a", "b"], [score(one.values), other]).pair(0, 1).ties
+    assert judge(["a", "b"], [score(one.values), score(np.zeros((2, 5)), weight=5.0)]).chosen == 0  # a tie says nothing
+
+
+def test_members_without_a_value_are_ties():
+    made = judge(["a", "b"], [score([[3.0, np.nan, 3.0], [0.0, 0.0, np.nan]])])
+    assert made.pair(0, 1).better == pytest.approx(1 / 3)
+    assert not judge(["a", "b"], [score(np.full((2, 3), np.nan))]).pair(0, 1).margins[0].compared
+
+
+def test_of_equals_the_cheapest_is_followed():
+    tie = [score(np.zeros((3, 1)))]
+    assert judge(["a", "b", "c"], tie, money([300, 200, 250])).followed == 1
+    assert judge(["a", "b", "c"], tie).followed == 0
+    assert judge(["a", "b", "c"], tie, money([0, 0, 0])).cost is None
+
+
+@given(VALUES, st.floats(0, 3))
+def test_laws_of_a_decision(values, matters):
+    names = [chr(97 + k) for k in range(len(values))]
+    made = judge(names, [score(values, matters=matters)])
+    turned = judge(names, [score(-values, better=-1, matters=matters)])
+    assert (made.better == turned.better).all()
+    assert (made.better + made.better.T <= 1.0 + 1e-12).all() and (np.diag(made.better) == 0).all()
+    assert sorted(made.ranked) == list(range(len(names)))
+    if made.chosen is not None:
+        assert all(made.better[made.chosen, k] >= SURE - 1e-9 for k in range(len(names)) if k != made.chosen)
+    else:
+        assert len(made.equals) > 1
+    assert all((verdicts(s, s.values[0] - s.values[1]) == -verdicts(s, s.values[1] - s.values[0])).all() for s in made.scores)
+    least = judge(names, [score(values, matters=matters + 1.0)])
+    assert (least.better <= made.better).all()  # the more is asked of a difference, the fewer wins
+
+
+# --- terminal and page
+
+
+@st.composite
+def datasets(draw):
+    """Projections of two to five strategies with invented numbers, some the same, some far apart, some empty."""
+    count, members = draw(st.integers(1, 5)), draw(st.sampled_from([1, 2, 5, 12, 40]))
+    extra = draw(st.sampled_from(["", ALL_GOALS, ALL_GOALS.replace("matters = 50", "matters = 0")]))
+    more = "".join(
+        f'[strategies.s{k}]\ntitle = "{draw(st.sampled_from(["short", "a title that goes on and on " * 4]))} {k}"\n'
+        f"[[strategies.s{k}.stocking]]\nname = 'bass'\nspecies = 'bass'\ndate = 2026-05-01\nper_acre = {10 * k}\nlength_in = 6\n"
+        for k in range(count)
+    )
+    scenario = pond(members=members, years=2, extra=extra + more)
+    kept = {name: s for name, s in scenario.strategies.items() if name.startswith("s")}
+    scenario = scenario._replace(strategies=kept)
+    rng = np.random.default_rng(draw(st.integers(0, 99)))
+    read = readings(scenario)
+    luck = {name: rng.lognormal(size=array.shape) for name, array in read["s0"].items() if "group" not in name}
+    for one in read.values():
+        scale, own = draw(st.sampled_from([0.0, 1.0, 1.05, 3.0])), draw(st.sampled_from([0.0, 0.3]))
+        for name, array in one.items():
+            shared = luck.get(name, np.ones(array.shape))
+            array[:] = scale * shared * rng.lognormal(sigma=own, size=array.shape) if own else scale * shared
+        one["water_temperature"][:] = 20.0
+    return dataset(scenario, read)
+
+
+def named(words: str, names: list[str]) -> list[str]:
+    """Which strategies a sentence names, by position."""
+    return [k for k, name in enumerate(names) if name in words]
+
+
+@settings(deadline=None, max_examples=60)
+@given(datasets(), st.sampled_from(["us", "metric"]))
+def test_terminal_and_page_say_the_same(made, units):
+    told = teller(made, units)
+    screen = " ".join(answer_text(told).split())
+    ((*lead,),) = answer(gather([made], units)).lead
+    letters = [chr(ord("A") + k) for k in range(made.sizes["strategy"])]
+    (head, choice), points = lead[0], dict(lead)
+    assert screen.startswith(f"{head}: ")
+    titles = [s.title for s in told.scenario.strategies.values()]
+    on_page = {k for k, letter in enumerate(letters) if f"{letter} ({titles[k]})" in choice}
+    if len(letters) > 1:
+        assert set(named(screen[: len(head) + 2 + len(told.choice())], told.full)) == on_page
+    assert (head == "Choose") == (told.decision.chosen is not None)
+    # the same sentences, but for what strategies are called
+    plain = {"How sure": told.sureness(), "Do next": told.next_steps(), "Cost": told.money()}
+    for name, words in plain.items():
+        for letter, title in zip(letters, told.short, strict=True):
+            words = words.replace(title, letter)
+        assert points.get(name, "").lower() == words.lower(), name
+    # and no sentence beside them names another choice
+    if told.decision.chosen is None:
+        assert "Choose" not in screen and "would be the choice" not in points["How sure" if "How sure" in points else head]
+    else:
+        assert told.sureness().count(" is better than ") == min(3, len(letters) - 1)
+
+
+@settings(deadline=None, max_examples=60)
+@given(datasets(), st.sampled_from([None, 0]))
+def test_the_answer_fits_a_terminal(made, against):
+    told = teller(made, "us")
+    text = answer_text(told, against, "Everything is in a_folder_of_some_name-result; seed 20260315, 100 futures; more.")
+    lines = text.splitlines()
+    assert len(lines) <= HIGH and max(map(len, lines)) <= WIDE, text
+    assert "nan" not in text
+
+
+def test_the_answer_is_told_against_the_strategy_one_names():
+    luck = np.linspace(0.0, 1.0, 20)
+    scenario = pond(members=20, extra=ALL_GOALS.replace('kind = "balanced"\nweight = 2', 'kind = "pounds_harvested"'))
+    read = readings(scenario)
+    read["few"]["harvest_biomass"][:, 0, 0] = 60 + luck
+    told = teller(dataset(scenario, read), "us")
+    assert told.decision.best == 0
+    default, other = (" ".join(answer_text(told, against).split()) for against in (None, 1))
+    assert "than “few”" in default.split("better; worse”")[1] and "than “many”" in other.split("better; worse”")[1]
+    assert "“few” is better than “many” in more than 9 of 10 futures" in other
+
+
+def priced(difference: float, members: int = 10):
+    """Two strategies: “many” costs USD 120 more for its bass, and holds so many more bass above 5 lb."""
+    scenario = pond(members=members, extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
+    read = readings(scenario)
+    read["few"]["bass_above"][..., 0] = 2.0
+    read["many"]["bass_above"][..., 0] = 2.0 + difference / scenario.pond.area_ha
+    return dataset(scenario, read)
+
+
+def test_money_stands_beside_every_choice():
+    told = teller(priced(3.0), "us")
+    assert told.head == "Choose" and told.choice() == "“many”."
+    said = "“many” USD 240 over 1 year; “many” costs USD 120 more than “few”, for 3 more bass above 5 lb (2.3 kg)."
+    assert told.money() == said
+    page = dict(answer(gather([priced(3.0)], "us")).lead[0])
+    assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.3 kg).")
+
+
+def test_equals_are_told_with_what_they_cost():
+    told = teller(priced(0.4), "us")  # less than one such fish does not matter
+    assert told.head == "As good as one another" and told.choice() == "“few” or “many”."
+    assert "“few” USD 120 and “many” USD 240" in told.money()
+    assert "120 less than “many”, with 0.4 fewer bass above 5 lb" in told.money()
+    assert told.next_steps().endswith("(with “few”). Then follow the calendar.")
+    assert "A difference under 1 fish does not matter" in told.sureness()
+
+
+def test_one_event_has_one_chance_on_the_page():
+    made = priced(3.0)
+    made["bass_above"].values[..., 0] *= np.array([0.1, 0.5, 1.0])  # more at each survey
+    text, _ = make_page(gather([made], "us"), "tables")
+    said = re.findall(r"Chance of at least one of the bass above 5 lb[^:]*: A ([^,]*?) and B (.*?)\.", text)
+    drawn = re.findall(r"([AB]), at the end: 5 lb (.*?) of 10", text)
+    assert said and drawn
+    assert [words.removesuffix(" of 10") for words in said[0]] == [words for _, words in drawn]
+
+
+# --- details
+
+
+def test_every_detail_names_variables_of_the_dataset():
+    rule = '[[strategies.few.harvest]]\nname="t"\nspecies="bass"\nlength_in=[8, 12]\nlb_per_acre=9\n'
+    scenario = pond(members=3, extra=ALL_GOALS + rule)
+    made = dataset(scenario, readings(scenario, 1.0))
+    found = details(teller(made, "us"))
+    assert {one.topic for one in found} >= {"balanced", "cost", "bass_above", "big bass", "repair", "differences"}
+    for one in found:
+        assert one.made_of and set(one.made_of) <= set(VARIABLES), one.topic
+        assert "nan" not in one.words.lower()
+    assert details_text(teller(made, "us")) != details_text(teller(made, "metric"))
+    assert "nan" not in balance_table(made, "us")
+
+
+def young_bass(few, many) -> str:
+    """What is said of young bass of such weights, in g."""
+    scenario = pond(members=10)
+    read = readings(scenario)
+    k = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
+    read["few"]["group_weight"][..., k], read["many"]["group_weight"][..., k] = few, many
+    return next(one.words for one in details(teller(dataset(scenario, read), "us"), 0) if "“young_bass”" in one.words)
+
+
+def test_a_difference_is_told_with_its_sign_and_band():
+    luck = np.linspace(300.0, 900.0, 10)[:, None]
+    words = young_bass(luck + 136.077711, luck)  # 0.3 lb
+    assert "“many” instead of “few”: “young_bass” 0.3 lb lighter" in words
+
+
+def test_a_difference_of_unclear_sign_is_not_claimed():
+    assert "no clear difference" in young_bass(500.0, np.linspace(400.0, 590.0, 10)[:, None])
+
+
+def test_a_stored_projection_leads_to_the_same_decision(tmp_path):
+    made = dataset(scenario := pond(members=3, extra=ALL_GOALS), readings(scenario, 1.0))
+    results.write(made, tmp_path / "p.nc")
+    stored = results.read(tmp_path / "p.nc")
+    assert answer_text(teller(stored, "us")) == answer_text(teller(made, "us"))
+    assert details_text(teller(stored, "us")) == details_text(teller(made, "us"))
+
+
+def test_few_members_give_no_certainty():
+    for members, said in ((4, "9 of 10"), (200, "more than 9 of 10")):
+        words = teller(priced(3.0, members), "us").sureness()
+        assert f"better than “few” in {said} futures" in words
+        assert ("Run 100 or more" in words) == (members == 4)
