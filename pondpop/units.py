@@ -258,3 +258,9 @@ def months_in_words(numbers: Iterable[int]) -> str:
         names = [f"{dt.date(2001, m, 1):%B}" for m in (first, last)]
         runs.append(names[0] if first == last else "–".join(names))
     return joined(runs)
+
+
+def shortened(text: str, most: int) -> str:
+    """The text on one line, cut with an ellipsis."""
+    line = " ".join(text.split())
+    return line if len(line) <= most else line[: most - 1].rstrip() + "…"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from textwrap import fill
+from textwrap import wrap
 
 import numpy as np
 import xarray as xr
@@ -35,15 +35,21 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
 
     against: the strategy with which the others are compared, by default the best one.
     """
-    said = [f"{told.head}: {told.choice()} {_sentence(told.money())}"]
+    said = _said(told, against, None)
+    if len(said) > HIGH - 9:  # what the table and what is below it need
+        said = _said(told, against, 1)
+    foot = _wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and len(said) < HIGH - 12 else []
+    foot += _wrapped(more) if more else []
+    return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
+
+
+def _said(told: Teller, against: int | None, goals: int | None) -> list[str]:
+    """The three sentences, as lines."""
+    said = _wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")
     rival = against if against is not None and against != told.decision.best else None
-    if sure := told.sureness(rival, most=1):
-        said.append(f"How sure: {sure}")
-    said.append(f"Next: {told.next_steps(2)}")
-    top = "\n".join(_wrapped(words) for words in said)
-    foot = [_wrapped(f"Mind: {words}") for words in told.shortfalls()[:1]] + ([_wrapped(more)] if more else [])
-    left = HIGH - top.count("\n") - 2 - sum(one.count("\n") + 1 for one in foot)
-    return "\n".join([top, "", _strategies(told, against, left), *foot]) + "\n"
+    if sure := told.sureness(rival, most=1, goals=goals):
+        said += _wrapped(f"How sure: {sure}")
+    return said + _wrapped(f"Next: {told.next_steps(2 if len(said) < HIGH / 2 else 1)}")
 
 
 def _strategies(told: Teller, against: int | None, most: int) -> str:
@@ -66,24 +72,23 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
         for k, row in zip(order, cells, strict=True):
             row.insert(1, NONE if k == base else _won_and_lost(d.pair(k, base), d.members))
     if d.cost is not None and not any(score.kind == "money" for score in d.scores):
-        heads.append(f"cost, {d.cost.currency}")
+        place = min(2, len(heads))
+        heads.insert(place, f"cost, {d.cost.currency}")
         for k, row in zip(order, cells, strict=True):
-            row.append(_of_members(d.cost.total[k], "money"))
+            row.insert(place, _of_members(d.cost.total[k], "money"))
     heads.append(f"in {option_words(told.option)} ranges")
     for k, row in zip(order, cells, strict=True):
         share = float(told.in_range[k])
         row.append(in_ten(share, d.members) if d.members > 1 else "yes" if share else "no")
     rows = [["", *heads], *([_cut(told.short[k]), *row] for k, row in zip(order, cells, strict=True))]
-    note = _wrapped("; ".join(notes)) if notes else ""
-    shown = max(1 + FEWEST_ROWS, most - note.count("\n") - 1)
-    rest = len(rows) - shown
-    if rest > 0:
-        shown -= 1
-        rows = rows[:shown]
-        note += f"\n… and {rest + 1} more strategies (--details)"
+    foot = _wrapped("; ".join(notes)) if notes else []
+    shown = max(2 + FEWEST_ROWS, most - len(foot))
+    if len(rows) > shown:
+        foot.append(f"… and {len(rows) - shown + 1} more strategies (--details)")
+        rows = rows[: shown - 1]
     while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
         rows = [row[:-1] for row in rows]
-    return columns(rows) + note
+    return columns(rows) + "\n".join(foot)
 
 
 def _won_and_lost(pair: Pair, members: int) -> str:
@@ -103,8 +108,8 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _wrapped(words: str) -> str:
-    return fill(words, WIDE - 1, break_long_words=True, break_on_hyphens=False)
+def _wrapped(words: str) -> list[str]:
+    return wrap(words, WIDE - 1, break_on_hyphens=False)
 
 
 def _cut(name: str, most: int = 26) -> str:

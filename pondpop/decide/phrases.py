@@ -20,7 +20,19 @@ from pondpop.decide.goals import SURE, Score
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Scenario
-from pondpop.units import Units, banded, both, brief, converted, figure_of, in_ten, joined, unit_of, with_unit
+from pondpop.units import (
+    Units,
+    banded,
+    both,
+    brief,
+    converted,
+    figure_of,
+    in_ten,
+    joined,
+    shortened,
+    unit_of,
+    with_unit,
+)
 
 Array = NDArray[np.float64]
 
@@ -59,31 +71,32 @@ class Wording:
             return f"{self.full[0]}. Nothing is compared."
         return f"{self.listed(self.decision.equals)}."
 
-    def sureness(self, against: int | None = None, most: int = MOST_RIVALS) -> str:
+    def sureness(self, against: int | None = None, most: int = MOST_RIVALS, goals: int | None = None) -> str:
         """How surely the best strategy is better than others, and by how much, goal by goal.
 
-        against: the one strategy to tell of; by default so many of those that come nearest to it.
+        against: the one strategy to tell of; by default so many of those that come nearest to it. goals: by how much on
+        so many goals only, the heaviest first.
         """
         d = self.decision
         if len(d.names) == 1:
             return ""
         rivals = [against] if against is not None else [k for k in d.ranked if k != d.best]
-        told = [f"{self._outcome(pair)} ({self._margins(pair)})" for pair in map(self._best_against, rivals[:most])]
+        told = [f"{self._outcome(pair)} ({self._margins(pair, goals)})" for pair in map(self._best_against, rivals[:most])]
         text = ". ".join(told) + "."
         if len(rivals) > most:
             text += " The table has the others."
         text += f" A difference under {self._matters()} does not matter."
         return f"{text} {few}" if (few := few_members(d.members)) else text
 
-    def money(self) -> str:
-        """What the choice costs, and what it costs more than others for how much more of what is wanted."""
+    def money(self, most: int = MOST_RIVALS) -> str:
+        """What the choice costs, and what it costs more than so many others for how much more of what is wanted."""
         d = self.decision
         if d.cost is None:
             return "no prices were given, so nothing can be said of cost."
-        named = [d.best] if len(d.equals) == 1 else list(d.equals[: 1 + MOST_RIVALS])
+        named = [d.best] if len(d.equals) == 1 else list(d.equals[: 1 + most])
         own = joined(f"{self.short[k]} {self._cost(k)}" for k in named)
         text = f"{own} over {_years(self.scenario.run.years)}"
-        rivals = [k for k in (d.ranked if len(d.equals) == 1 else d.equals) if k != d.best][:MOST_RIVALS]
+        rivals = [k for k in (d.ranked if len(d.equals) == 1 else d.equals) if k != d.best][:most]
         parts = [part for k in rivals if (part := self._price(self._best_against(k)))]
         text += f"; {self.short[d.best]} costs {joined(parts)}." if parts else "."
         missing = joined(words.replace("_", " ") for words in d.cost.unpriced)
@@ -112,8 +125,11 @@ class Wording:
         text = f"{a} is better than {b} in {in_ten(pair.better, members)} futures"
         return text if pair.wins else f"{text} and worse in {in_ten(pair.worse, members)}"
 
-    def _margins(self, pair: Pair) -> str:
-        return "; ".join(self._margin(margin) for margin in pair.margins)
+    def _margins(self, pair: Pair, most: int | None) -> str:
+        told = list(pair.margins)
+        if most is not None:
+            told = sorted(told, key=lambda margin: -margin.score.goal.weight)[:most]
+        return "; ".join(self._margin(margin) for margin in told)
 
     def _margin(self, margin: Margin) -> str:
         """By how much on one goal: being near the balanced ranges: 12 points better [8–20]."""
@@ -381,9 +397,10 @@ def teller(dataset: xr.Dataset, units: Units, short: Sequence[str] | None = None
     """Who tells the decision of a Dataset; strategies are called by their titles, or keys, unless names are given."""
     scenario = goals.scenario_of(dataset)
     if short is None:
-        titles = {name: " ".join(strategy.title.split()) for name, strategy in scenario.strategies.items()}
-        short = [f"“{title}”" if len(title) <= LONGEST_NAME else name for name, title in titles.items()]
-        full = [f"“{title}”" if len(title) <= LONGEST_NAME else f"{name} (“{title}”)" for name, title in titles.items()]
+        titles = {name: strategy.title for name, strategy in scenario.strategies.items()}
+        long = {name: f"{name} (“{shortened(title, 60)}”)" for name, title in titles.items() if len(title) > LONGEST_NAME}
+        short = [name if name in long else f"“{title}”" for name, title in titles.items()]
+        full = [long.get(name, f"“{title}”") for name, title in titles.items()]
     return Teller(scenario, decide(dataset), tuple(short), tuple(full or short), units, dataset)
 
 

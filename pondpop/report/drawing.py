@@ -15,7 +15,8 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.markers import TICKDOWN
 
-from pondpop.report.format import html, shortened
+from pondpop.report.format import html
+from pondpop.units import shortened
 
 WIDTH_IN = 3.6
 MOST_CASES = 4  # of one picture, so that it fits a printed page

@@ -1,4 +1,4 @@
-"""Words of the page alone: what the terms mean, plurals, and text made safe for HTML."""
+"""Words of the page alone: what the terms mean, and text made safe for HTML."""
 
 from __future__ import annotations
 
@@ -14,12 +14,6 @@ EXPLAINED = {
     "Y/C": "weight of forage that the average adult bass can swallow over weight of bass",
     "A_T": "per cent of the weight of all fish that is of harvestable size",
 }
-
-
-def shortened(text: str, most: int) -> str:
-    """The text on one line, cut with an ellipsis."""
-    line = " ".join(text.split())
-    return line if len(line) <= most else line[: most - 1].rstrip() + "…"
 
 
 def html(text: object) -> str:

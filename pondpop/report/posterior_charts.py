@@ -11,8 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pondpop.report.drawing import INK, PALE, Picture, picture, stacked
-from pondpop.report.format import shortened
-from pondpop.units import KINDS, Units, converted, unit_of
+from pondpop.units import KINDS, Units, converted, shortened, unit_of
 
 MOST_DOUBTS = 14  # of the model's quantities, those that the records narrowed most
 AFTER, ROW_IN = "#1d3d3a", 0.135
