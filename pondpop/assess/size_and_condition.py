@@ -31,6 +31,8 @@ GAME = MEASURED
 PAIR = ("bass", "bluegill")
 CATEGORY_SUFFIX = {"quality": "", "preferred": "_p", "memorable": "_m", "trophy": "_t"}
 HALF_WIDTH = 0.10
+USUAL_FISH = 50
+"""Fish of stock length that a further outing is taken to bring, if those before brought fewer (a choice of ours)."""
 LENGTH_CLASSES = 32
 INCH_EDGES_MM = np.arange(LENGTH_CLASSES + 1) * MM_PER_IN
 
@@ -113,14 +115,16 @@ def _precision(seen: Structure, species: str, at: dict[str, Any]) -> Iterator[Fi
     share = (seen.parts[:, 1:].sum() + 0.5) / (seen.stock + 1)
     floor = HALF_WIDTH * (fish_for(share, HALF_WIDTH) / float((seen.concentration + 1).sum())) ** 0.5
     now = effective_fish(seen.parts.sum(axis=1), seen.concentration)
-    more = max(0, math.ceil((fish_for(share, HALF_WIDTH) - now) / (now / outings)))
+    each = max(USUAL_FISH, round(seen.stock / outings))
+    wanted = fish_for(share, HALF_WIDTH) - now
+    more = max(0, math.ceil(wanted / effective_fish([each], seen.concentration[:1])))
     yield Finding(
         f"{species}_psd_floor", "points", 100 * floor, **at,
         note=f"more fish of {'this outing' if outings == 1 else f'these {outings} outings'} would not tell PSD closer",
     )  # fmt: skip
     yield Finding(
         f"{species}_more_outings_for_10_points", "outings", more, **at,
-        note="on other days, with about as many fish each, if PSD stays near its present value",
+        note=f"on other days of {each} fish of stock length each",
     )
 
 

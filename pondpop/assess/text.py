@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from pondpop.assess.seining import SeiningReading
     from pondpop.assess.size_and_condition import Change, PairDoubt
     from pondpop.assess.surveys import Finding
-    from pondpop.records import Records
+    from pondpop.records import BadRow, Records
 
 WIDTH = 100
-SHOWN_BAD_ROWS = 20
+SHOWN_SLIPS = 20
 SURE = 0.05
 FLOOR, MORE = "_psd_floor", "_more_outings_for_10_points"
 CAUTIONS = (
@@ -92,13 +92,24 @@ def _lines(a: Assessment, units: str) -> Iterator[str]:
 
 
 def left_out_and_odd(r: Records) -> Iterator[str]:
-    """Lines on the rows that were left out, with the reason of each, and on what looks odd but was kept."""
-    if r.left_out:
+    """Lines on what was read as what, on the rows that were left out, and on what looks odd but was kept.
+
+    Rows left out for the same slip are one line with their number and the first three of them.
+    """
+    if r.read_as:
+        yield from _wrap(f"Read as: {r.read_as}.")
+    slips: dict[str, list[BadRow]] = {}
+    for bad in r.left_out:
+        slips.setdefault(bad.slip, []).append(bad)
+    if slips:
         yield f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
-    for bad in r.left_out[:SHOWN_BAD_ROWS]:
-        yield from _wrap(str(bad), "  ")
-    if len(r.left_out) > SHOWN_BAD_ROWS:
-        yield f"  and {len(r.left_out) - SHOWN_BAD_ROWS} more"
+    for rows in list(slips.values())[:SHOWN_SLIPS]:
+        lines = ", ".join(str(bad.line) for bad in rows[:3]) + (f" and {len(rows) - 3} more" if len(rows) > 3 else "")
+        such = f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""
+        yield from _wrap(f"{rows[0]}{such}", "  ")
+    if len(slips) > SHOWN_SLIPS:
+        more = sum(map(len, list(slips.values())[SHOWN_SLIPS:]))
+        yield f"  and {more} more row{'s' * (more > 1)}, for {len(slips) - SHOWN_SLIPS} other reasons"
     for note in r.notes:
         yield from _wrap("Odd: " + note)
 
@@ -185,8 +196,10 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
     floor = next((x for x in findings if x.quantity.endswith(FLOOR)), None)
     more = next((x for x in findings if x.quantity.endswith(MORE)), None)
     if floor and more:
-        wanted = f"about {more.value:.0f} more such outing{'s' * (more.value > 1)} on other days would"
-        known = "known to ±10 points or better" if not more.value else f"{wanted} bring ±10"
+        known = "known to ±10 points or better"
+        if more.value:
+            outings = f"{more.value:.0f} more outing{'s' * (more.value > 1)}"
+            known = f"about {outings} {more.note} would bring ±10"
         yield from _wrap(
             f"PSD: {known}; {floor.note} than ±{floor.value:.0f} points, as fish of one outing are much alike", "  "
         )

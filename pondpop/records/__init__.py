@@ -1,15 +1,17 @@
 """Reads what was seen at a pond: surveys, their effort, catch records and tags, as plain CSV in one folder.
 
-Standard library only. Nothing is guessed and nothing is repaired: a header must be spelled exactly, a row that cannot
-be right is left out and reported with file, line and reason (or, when strict, refuses its file), and what only looks
-odd is named in the notes. Inside: mm, g, °C, hours.
+Standard library only. Headings, dates, numbers and words may be written as people keep field sheets (`field_sheets`);
+what was read as what is told, and what could be read two ways is refused. A row that cannot be right is left out and
+reported with file, line and reason (or, when strict, refuses its file), and what only looks odd is named in the notes.
+Inside: mm, g, °C, hours.
 
 The files (at least one must be there; the columns may stand in any order; of names joined by | at most one is used):
 
 survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex
              One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
 effort.csv   date, gear, hours, hauls, and optionally water_f|water_c, species_sought
-             One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty.
+             One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty
+             (or its column, if no gear needs it).
              species_sought names the species taken up, separated by blanks; empty means all four.
 catches.csv  date, trip, hours, species, shortest_in|shortest_mm, longest_in|longest_mm, kept, released
              One row per species and length class of a trip; `hours` are the trip's and stand on each of its rows.
@@ -21,14 +23,16 @@ tags.csv     tag, date, species, event, and optionally length_in|length_mm, weig
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, nearest, reason
+from pondpop.checks import MISSING, Fact, InputError, nearest, one_line, reason
 from pondpop.records import consistency, rows
 from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
+from pondpop.records.field_sheets import in_words, own_words
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.scenario import SPECIES
 from pondpop.species.gears import GEARS
@@ -67,6 +71,11 @@ class BadRow:
     def __str__(self) -> str:
         return f"{self.file}, line {self.line}: {self.reason}"
 
+    @property
+    def slip(self) -> str:
+        """What rows have in common that were left out for the same slip: the reason without what they hold."""
+        return re.sub(r'"[^"]*"|\d[\d.,:/-]*', "#", f"{self.file}: {self.reason}")
+
 
 @dataclass(frozen=True)
 class Records:
@@ -81,25 +90,31 @@ class Records:
     left_out: tuple[BadRow, ...]
     notes: tuple[str, ...]
     """What looks odd but was kept."""
+    read_as: str = ""
+    """What of the field sheets was read as what; empty where they use the words of record files."""
 
 
-def read_records(folder: str | Path, strict: bool = False) -> Records:
+def read_records(folder: str | Path, strict: bool = False, today: dt.date | None = None) -> Records:
     """Reads the record files of a folder.
 
-    strict: refuse a file with a bad row instead of leaving the row out.
+    strict: refuse a file with a bad row instead of leaving the row out. today: after which dates are odd.
     Raises InputError (no such folder, a header, an unknown file, a file too large or not text; with strict, a bad row)
     and OSError.
     """
     folder = Path(folder)
     if found := _no_folder(folder):
         raise InputError("", Fact(found), "a folder with record files", "check the path", file=str(folder))
-    present = sorted(p.name for p in folder.iterdir() if p.name.lower().endswith(".csv"))
+    files = sorted(p.name for p in folder.iterdir())
+    present = [name for name in files if name.lower().endswith(".csv")]
     for name in present:
         if name not in COLUMNS:
-            raise InputError("", name, "a record file", nearest(name, COLUMNS), file=str(folder))
+            raise InputError("", name, "a record file", nearest(name.lower(), COLUMNS), file=str(folder))
     if not present:
-        raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), "add a record file", file=str(folder))
-    sheets = {name: Sheet(folder / name, *COLUMNS[name]) if name in present else None for name in COLUMNS}
+        book = next((name for name in files if name.lower().endswith((".xlsx", ".xls", ".ods"))), None)
+        remedy = f"save the sheets of {book} as CSV" if book else "add a record file"
+        raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), remedy, file=str(folder))
+    own = own_words(folder, (name for columns in COLUMNS.values() for group in sum(columns, ()) for name in group.split("|")))
+    sheets = {name: Sheet(folder / name, *COLUMNS[name], own) if name in present else None for name in COLUMNS}
 
     fish = rows_of(sheets["survey.csv"], rows.fish)
     effort = rows_of(sheets["effort.csv"], rows.effort)
@@ -122,8 +137,19 @@ def read_records(folder: str | Path, strict: bool = False) -> Records:
     left_out = [_left_out(s.name, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
     return Records(
         str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
-        tuple(consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags)),
+        (
+            *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags),
+            *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
+            *(note for sheet in read for note in _not_understood(sheet)),
+        ),
+        in_words(sheet.reading for sheet in read),
     )  # fmt: skip
+
+
+def _not_understood(sheet: Sheet) -> Iterator[str]:
+    for sex, lines in sheet.reading.not_understood.items():
+        rows = f"{len(lines)} row{'s' * (len(lines) > 1)} (line {consistency.some(list(map(str, lines)), 3)})"
+        yield f'{sheet.name}: the sex "{one_line(sex)}" was not understood in {rows}; the fish are kept'
 
 
 def _no_folder(path: Path) -> str:

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TypeVar
 
 from pondpop.checks import Fact, InputError
 from pondpop.records.csv_rows import Sheet
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
+from pondpop.species.catalogue import gears
+from pondpop.species.gears import taken_share
 from pondpop.units import MM_PER_IN
 
 LENGTH_ERROR_MM = 10.0
@@ -201,7 +203,7 @@ def notes(
     worked = {(e.date, e.gear) for e in effort}
     idle = sorted({(f.date, f.gear) for f in fish} - worked)
     if idle and has_effort:
-        yield "no effort is recorded for " + _some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
+        yield "no effort is recorded for " + some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
     if not has_tags and any(f.tag for f in fish):
         yield "survey.csv names tags, but there is no tags.csv: nothing is learned from them"
     held = {(f.tag, f.date) for f in fish if f.tag}
@@ -210,11 +212,42 @@ def notes(
         f"{t.tag} on {t.date}" for t in tags if t.event == "tagged" and t.date in days and (t.tag, t.date) not in held
     ]
     if absent:
-        yield "tagged on the day of a survey, but not among its fish: " + _some(absent)
+        yield "tagged on the day of a survey, but not among its fish: " + some(absent)
+    yield from _too_small(fish)
     yield from _repeats(fish)
 
 
-def _some(items: Iterator[str] | list[str], most: int = 5) -> str:
+LEAST_TAKEN = 0.02
+"""Share of the fish of a length within reach below which a gear hardly takes any (a choice of ours)."""
+
+
+def _too_small(fish: list[Fish]) -> Iterator[str]:
+    """Fish of a length that their gear hardly takes."""
+    found: dict[tuple[str, str], list[Fish]] = defaultdict(list)
+    for f in fish:
+        settings = gears()[f.gear]
+        known = f"{f.species}_selected_from_mm" in settings
+        if known and taken_share(settings, f.species, f.length_mm) < LEAST_TAKEN:
+            found[f.gear, f.species].append(f)
+    for (gear, species), odd in found.items():
+        lines = some((str(f.line) for f in odd), 3)
+        shortest = min(f.length_mm for f in odd)
+        yield (
+            f"{sum(f.count for f in odd)} {species} from {_long(shortest)} on, of a length that {gear} hardly takes "
+            f"(survey.csv line {lines}): check length and gear"
+        )
+
+
+def after(today: dt.date, rows: Iterable[Sequence[Fish | Effort | Catch | TagEvent]]) -> Iterator[str]:
+    """Names dates that have not come yet."""
+    late = [row for kind in rows for row in kind if row.date > today]
+    if late:
+        dates = some(str(day) for day in sorted({row.date for row in late}))
+        yield f"{len(late)} row{'s' * (len(late) > 1)} dated after today, {today}: {dates}; kept, but check the year"
+
+
+def some(items: Iterable[str], most: int = 5) -> str:
+    """The first few, and how many more."""
     items = list(items)
     return ", ".join(items[:most]) + (f" and {len(items) - most} more" if len(items) > most else "")
 

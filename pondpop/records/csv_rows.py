@@ -1,6 +1,7 @@
 """One CSV file as cells with line numbers, and the checks that turn a cell into a value. Standard library only.
 
-Nothing is repaired: a cell is what it says or it is refused with an InputError that names its column.
+Field sheets are put into the words of record files first (`field_sheets`), and what was read as what is told. A cell is
+then what it says or it is refused with an InputError that names its column.
 """
 
 from __future__ import annotations
@@ -13,11 +14,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, meant, nearest
+from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest
+from pondpop.records.field_sheets import OWN_WORDS, OwnWords, Reading
 from pondpop.units import Family, brief
 
 MAX_BYTES = 100_000_000
 MAX_ROWS = 200_000
+MOST_TITLE_LINES = 10
+"""Lines among which the headings are looked for."""
+EITHER = ("hours", "hauls")
+"""Columns of efforts of which one is enough."""
+NO_WORDS = OwnWords()
 
 _FIRST, _END = dt.date(1950, 1, 1), dt.date(2100, 1, 1)
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)", re.ASCII)
@@ -28,39 +35,69 @@ T = TypeVar("T")
 
 
 class Sheet:
-    """One file: its cells by column name, and the rows found bad."""
+    """One file: its cells by column name, how it was read, and the rows found bad."""
 
-    def __init__(self, path: Path, needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
+    def __init__(
+        self, path: Path, needed: tuple[str, ...], optional: tuple[str, ...], own: OwnWords = NO_WORDS
+    ) -> None:
+        """Of the columns in EITHER one is enough, and those that `own.always` states may be missing. Raises InputError."""
         self.path, self.name = path, path.name
         self.bad: list[tuple[int, InputError, object]] = []
         """Line, reason, and what was read of it: the cells, or the row as parsed."""
-        if not path.is_file():
-            raise InputError("", MISSING, "a file, not a folder", file=str(path))
-        size = path.stat().st_size
+        self.reading = Reading(str(path), own)
+        text = self._text()
+        separator = self._separator(text)
+        self._reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=separator)
+        lines = list(self._lines())
+        if not lines:
+            raise InputError("line 1", MISSING, "a header", ", ".join(needed), file=str(path))
+        known = [name for group in needed + optional for name in group.split("|")]
+        at = next((k for k, (_, cells) in enumerate(lines[:MOST_TITLE_LINES]) if self._is_header(cells, known)), 0)
+        if at:
+            self.reading.say("file", f"from the headings on line {lines[at][0]} on, what stands above them is not read", "")
+        self._header(*lines[at], needed, optional)
+        self._cells = lines[at + 1 :]
+        if "date" in self.header:
+            place = self.header.index("date")
+            self.reading.find_order((line, cells[place]) for line, cells in self._cells if len(cells) > place)
+
+    def _text(self) -> str:
+        """The file as text, in UTF-8 or else in Windows-1252."""
+        if not self.path.is_file():
+            raise InputError("", MISSING, "a file, not a folder", file=str(self.path))
+        size = self.path.stat().st_size
         if size > MAX_BYTES:
             raise InputError(
-                "", Fact(f"{size / 1e6:,.0f} MB"), "at most 100 MB", "split the records by year", file=str(path)
+                "", Fact(f"{size / 1e6:,.0f} MB"), "at most 100 MB", "split the records by year", file=str(self.path)
             )
-        data = path.read_bytes()
+        data = self.path.read_bytes()
         save = "save it as CSV in UTF-8"
         if b"\0" in data:
             line = data[: data.index(b"\0")].count(b"\n") + 1
-            raise InputError(f"line {line}", Fact("a zero byte"), "plain text", save, file=str(path))
+            raise InputError(f"line {line}", Fact("a zero byte"), "plain text", save, file=str(self.path))
         try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError as e:
-            line = data[: e.start].count(b"\n") + 1
-            raise InputError(
-                f"line {line}", Fact(f"the byte {data[e.start]:#04x}"), "text in UTF-8", save, file=str(path)
-            ) from None
-        self._reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-        header = next(self._lines(), None)
-        if header is None:
-            raise InputError("line 1", MISSING, "a header", ", ".join(needed), file=str(path))
-        self.header = header[1]
-        self._check_header(needed, optional)
+            return data.decode("utf-8-sig")
+        except UnicodeDecodeError as utf:
+            try:
+                text = data.decode("cp1252")
+            except UnicodeDecodeError:
+                line = data[: utf.start].count(b"\n") + 1
+                given = Fact(f"the byte {data[utf.start]:#04x}")
+                raise InputError(f"line {line}", given, "text in UTF-8 or Windows-1252", save, file=str(self.path)) from None
+        self.reading.say("file", "as Windows-1252", "")
+        return text
+
+    def _separator(self, text: str) -> str:
+        """What separates the columns: most of commas, semicolons and tabs in the first lines outside quotation marks."""
+        first = re.sub(r'"[^"\n]*"', "", "\n".join(text[:20_000].splitlines()[: MOST_TITLE_LINES + 1]))
+        separator = max(",;\t", key=first.count)
+        if separator != ",":
+            self.reading.decimal_comma = True
+            self.reading.say("file", "with semicolons" if separator == ";" else "with tabs", "")
+        return separator
 
     def _lines(self) -> Iterator[tuple[int, list[str]]]:
+        number = 0
         while True:
             line = self._reader.line_num + 1
             try:
@@ -72,54 +109,65 @@ class Sheet:
             if cells is None:
                 return
             if any(cell.strip() for cell in cells):
+                number += 1
+                if number > MAX_ROWS + 1:
+                    rows = f"at most {MAX_ROWS:,} rows"
+                    raise InputError(f"line {line}", Fact("more rows"), rows, "split the records by year", file=str(self.path))
                 yield line, cells
 
-    def _check_header(self, needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
+    def _is_header(self, cells: list[str], known: list[str]) -> bool:
+        reading = Reading(str(self.path), self.reading.own)  # one that says nothing
+        return sum(bool(reading.column(cell, known)) for cell in cells) >= 2
+
+    def _header(self, line: int, cells: list[str], needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
         known = [name for group in needed + optional for name in group.split("|")]
-        where = {"path": "line 1", "file": str(self.path)}
-        for name in self.header:
-            if name not in known:
+        where = {"path": f"line {line}", "file": str(self.path)}
+        cells = [*cells]
+        self._width = len(cells)
+        while cells and not cells[-1].strip():  # spreadsheets write empty columns behind the last, in every row
+            cells.pop()
+        self.header: list[str] = []
+        for written in cells:
+            name = self.reading.column(written, known)
+            if name is None:
                 units = [group.split("|") for group in needed + optional if "|" in group]
                 quantities = [(names[0].rpartition("_")[0], names) for names in units]
-                remedy = nearest(name, known, quantities)
-                if ";" in name or "\t" in name:
-                    remedy = "separate the columns by commas"
-                raise InputError(given=name, allowed="column names spelled exactly", remedy=remedy, **where)
-            if self.header.count(name) > 1:
+                given = written.strip() or MISSING
+                remedy = nearest(written.strip().casefold(), known, quantities)
+                if of_unit := self.reading.wanted_units(written, known):
+                    remedy = f"name its unit: {alternatives(of_unit)}"
+                remedy += f'; or say in {OWN_WORDS} what it is ("" leaves it unread)'
+                raise InputError(given=given, allowed="a heading that record files know", remedy=remedy, **where)
+            if name and name in self.header:
                 raise InputError(given=name, allowed="each column once", remedy="remove one", **where)
+            self.header.append(name)
+        always = {name: text for name, text in self.reading.own.always.items() if name in known}
         for group in needed + optional:
             found = [name for name in group.split("|") if name in self.header]
             if len(found) > 1:
                 raise InputError(
                     given=Fact(" and ".join(found)), allowed="one unit", remedy="keep one of them", **where
                 )
-            if group in needed and not found:
+            there = bool(found) or group in always or (group in EITHER and any(name in self.header for name in EITHER))
+            if group in needed and not there:
                 raise InputError(given=MISSING, allowed=f"a column {group.replace('|', ' or ')}", **where)
+        self._always = {name: text for name, text in always.items() if name not in self.header}
+        self._absent = [name for name in EITHER if name in needed and name not in self.header]
 
     def rows(self) -> Iterator[tuple[int, dict[str, str]]]:
         """Line number and cells of each row that has as many cells as the header; others are noted as bad."""
-        for number, (line, cells) in enumerate(self._lines(), 1):
-            if number > MAX_ROWS:
-                raise InputError(
-                    f"line {line}",
-                    Fact("more rows"),
-                    f"at most {MAX_ROWS:,} rows",
-                    "split the records by year",
-                    file=str(self.path),
-                )
-            if len(cells) != len(self.header):
-                self.reject(
-                    line,
-                    InputError(
-                        "cells",
-                        len(cells),
-                        f"{len(self.header)}, as in the header",
-                        "decimals have a point, texts no comma",
-                    ),
-                    {},
-                )
+        for line, cells in self._cells:
+            if len(cells) == self._width and not any(cell.strip() for cell in cells[len(self.header) :]):
+                cells = cells[: len(self.header)]
+            raw = {k: v for k, v in zip(self.header, cells, strict=False) if k}
+            if self.reading.totals(raw):
+                self.reading.say("totals", f"line {line}", "")
+            elif len(cells) != len(self.header):
+                wanted = f"{len(self.header)}, as in the header"
+                self.reject(line, InputError("cells", len(cells), wanted, "decimals have a point, texts no comma"), {})
             else:
-                yield line, {k: v.strip() for k, v in zip(self.header, cells, strict=True)}
+                raw = dict.fromkeys(self._absent, "") | self._always | raw
+                yield line, {name: self.reading.cell(name, text, line) for name, text in raw.items()}
 
     def reject(self, line: int, why: InputError, read: object) -> None:
         self.bad.append((line, why, read))

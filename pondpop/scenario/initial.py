@@ -18,7 +18,7 @@ from pondpop.checks import Fact, InputError
 from pondpop.scenario.read import Table
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.water import expected_on
-from pondpop.species.gears import selectivity, warmth
+from pondpop.species.gears import taken_share, warmth
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def _resident(
     count = row.integer("count", 1, 100_000)
     reach = used[f"{species}_reach_ha"].value
     steps = [low + (high - low) * (k + 0.5) / 10 for k in range(10)]
-    taken = sum(_selectivity(used, species, length) for length in steps) / len(steps)
+    taken = sum(taken_share(used, species, length) for length in steps) / len(steps)
     if taken < LEAST_TAKEN:
         allowed = f"a length class of which {gear} takes a tenth of the fish within reach or more"
         raise InputError(row.path, Fact(f"{species} of {row.told('length', LENGTH, low, high)}"), allowed, "leave it out")
@@ -85,11 +85,3 @@ def _resident(
         number_cv=math.hypot(used["catch_cv"].value, used["catchability_spread"].value),
         share_cv=min(2.0, math.sqrt(1 / count + (1 - share) / share / (independent + 1))),
     )
-
-
-def _selectivity(used: Mapping[str, Entry], species: str, length_mm: float) -> float:
-    def change(name: str) -> tuple[float, float]:
-        return used[f"{species}_{name}_from_mm"].value, used[f"{species}_{name}_width_mm"].value
-
-    missed_share = used[f"{species}_missed_share"].value
-    return float(selectivity(length_mm, change("selected"), change("missed"), missed_share))

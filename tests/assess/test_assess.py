@@ -67,8 +67,11 @@ def test_no_number_of_fish_is_promised_to_tell_what_it_cannot(judged):
     assert floor.value == pytest.approx(100 * 1.96 * (0.25 / 61) ** 0.5, abs=0.01)
     assert more.value == 1 and "other days" in more.note  # 96 independent fish wanted, 57.6 on each such outing
     text = " ".join(assessment_text(found).split())
-    assert "about 1 more such outing on other days would bring ±10" in text
+    assert "about 1 more outing on other days of 1000 fish of stock length each would bring ±10" in text
     assert "more fish of this outing would not tell PSD closer than ±13 points" in text
+    few = figures(judged(survey=SURVEY + fish("2024-04-10", "bass", 250) + fish("2024-04-10", "bass", 350)))
+    # of two fish nothing follows: outings of 50 fish are counted on, 27.7 independent ones each
+    assert few["bass_more_outings_for_10_points"].value == 4 and "of 50 fish" in few["bass_more_outings_for_10_points"].note
     again = rows + rows.replace("04-10", "04-12")
     wide, narrow = (figures(judged(survey=SURVEY + r))["bass_psd"] for r in (rows, again))
     assert narrow.high - narrow.low < 0.75 * (wide.high - wide.low)
@@ -380,8 +383,9 @@ def test_empty_and_tiny_records_get_a_plain_answer(judged):
 def test_bad_rows_are_named_in_the_text(tmp_path):
     bad = "2024-04-10,angling,bass,9999,,,\n"
     (tmp_path / "survey.csv").write_text(SURVEY + fish("2024-04-10", "bass", 250) + bad * 25)
-    text = assessment_text(assess(read_records(tmp_path)))
-    assert "Left out, 25 rows:" in text and "survey.csv, line 3: length_mm" in text and "and 5 more" in text
+    text = " ".join(assessment_text(assess(read_records(tmp_path))).split())
+    assert "Left out, 25 rows:" in text and "survey.csv, line 3: length_mm" in text
+    assert "25 such rows: lines 3, 4, 5 and 22 more" in text
 
 
 def test_the_shipped_records(tmp_path, capsys):

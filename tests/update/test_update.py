@@ -461,7 +461,7 @@ def hauls(tmp_path, **lines):
         ("2026-06-15,electrofishin,bluegill,3,,22,,", {"bluegill"}),  # the gear is not known, the species is
         ("2026-06-15,electrofishing,bluegil,3,,22,,", EVERY),
         ("2026-06-15,electrofishing,bass,3 in,,1,,", {"bass"}),
-        ("15/06/2026,electrofishing,bass,3,,1,,", {"bass"}),
+        ("15/06/20026,electrofishing,bass,3,,1,,", {"bass"}),
         ("2026-06-15,seine,bass,3,,x,,", set()),
         ("2026-06-16,electrofishing,bass,3,,x,,", set()),
         ("2026-06-15,electrofishing", EVERY),
@@ -503,7 +503,7 @@ def test_a_trip_of_which_a_row_was_left_out_is_left_out_whole(tmp_path):
     for a, b in zip(one, seen.observations, strict=True):
         assert a.outings == b.outings and list(a.data) == list(b.data)
     assert "2026-05-28 2" in seen.unused[0]
-    lost = evidence(records(tmp_path, catches=[*whole, bad.replace("2026-05-28", "28.5.2026")]), pond(only="few"))
+    lost = evidence(records(tmp_path, catches=[*whole, bad.replace("2026-05-28", "28.15.2026")]), pond(only="few"))
     assert [(o.title, o.counts) for o in lost.observations] == [("2026 angling bass", False)]
 
 

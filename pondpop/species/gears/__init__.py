@@ -5,7 +5,7 @@ with arrays uses the same ones (`pondpop.observe.gears` is the model of a survey
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 GEARS = ("electrofishing", "seine", "angling")
@@ -27,6 +27,15 @@ def selectivity(
     """
     taken = logistic((length_mm - selected[0]) / selected[1], tanh)
     return taken * (1 - missed_share * logistic((length_mm - missed[0]) / missed[1], tanh))
+
+
+def taken_share(settings: Mapping[str, Any], species: str, length_mm: float) -> float:
+    """The selectivity of a gear, whose settings are catalogue entries by key, for one species and length."""
+
+    def change(name: str) -> tuple[float, float]:
+        return settings[f"{species}_{name}_from_mm"].value, settings[f"{species}_{name}_width_mm"].value
+
+    return float(selectivity(length_mm, change("selected"), change("missed"), settings[f"{species}_missed_share"].value))
 
 
 def warmth(
