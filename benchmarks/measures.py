@@ -18,7 +18,7 @@ import numpy as np
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.prepare import prepare, run_days
 from pondpop.model import harvest, lengths
-from pondpop.model.budget import PREY, Flows
+from pondpop.model.budget import PREDATORS, PREY, Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Luck
 from pondpop.observe.indices import standard_weight
@@ -46,7 +46,7 @@ class Look:
         self.harvest = moved.harvest_biomass.copy()  # kg/ha since the start
         self.harvest_number = moved.harvest_number.copy()
         self.removed = moved.removed_biomass.copy()
-        self.eaten = moved.eaten_by_bass.copy()
+        self.eaten = moved.eaten[:, PREDATORS.index("bass")].copy()
         self.plankton, self.wariness = s.plankton.copy(), s.wariness.copy()
         self.day = engine.day
 

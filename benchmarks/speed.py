@@ -261,7 +261,7 @@ class Solver:
         next_year_day = int(e.inputs.year_day[day]) + 1
         return (
             day == 0
-            or any(next_year_day % slot == 0 for slot in e.pulse_slot_days)
+            or any(next_year_day % slot == 0 for slot in e.parameters.pulse_slot_days[0].astype(int))
             or e.inputs.year[day + 1] != e.inputs.year[day]
             or any(event.day == day + 1 for event in e.inputs.stockings)
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
@@ -31,10 +33,14 @@ def sum_of_foods(amount: Array) -> Array:
     return summed
 
 
-def totals(amount: Array, part: slice) -> tuple[Array, Array]:
-    """Sums over the groups of `part`, which come first, and over all: [food, member] of [food, member, group], in group order."""
+def totals(amount: Array, parts: Sequence[slice]) -> tuple[Array, Array]:
+    """Sums of [food, member, group] over groups, in group order: [part, food, member] and over all [food, member].
+
+    The parts follow on one another and come first.
+    """
     foods, members, groups = amount.shape
     by_group = amount.reshape(foods * members, groups).T.copy()  # foods keep numpy from adding a single column pairwise
-    first = np.add.reduce(by_group[part], axis=0)
-    whole = first + np.add.reduce(by_group[part.stop :], axis=0)
-    return first.reshape(foods, members), whole.reshape(foods, members)
+    each = [np.add.reduce(by_group[part], axis=0) for part in parts]
+    whole = sum(each[1:], each[0]) + np.add.reduce(by_group[parts[-1].stop :], axis=0)
+    first = each[0] if len(each) == 1 else np.stack(each)
+    return first.reshape(len(parts), foods, members), whole.reshape(foods, members)

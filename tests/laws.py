@@ -17,7 +17,7 @@ from pondpop.model.inputs import Inputs, Luck
 from pondpop.model.state import of_foods
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
-from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
+from pondpop.species import BASS, SPECIES, load_parameters
 
 UNDEFINED_IN_PLACES = {  # NaN where there are no such fish
     "relative_weight", "largest_weight", "group_survivors", "group_length", "group_weight", "group_largest_weight",
@@ -122,7 +122,7 @@ def assert_books_close(page: Books, water_c: float) -> None:
 
     energy = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
     energy[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
-    energy[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
+    energy += page.ate_pellets * p.pellet_energy_j_per_g
     kept = ((1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share))[0, kind]
     rise = p.body_energy_exponent[0, BASS]
     held = np.broadcast_to(p.body_energy_j_per_g[0, kind], page.weight.shape).copy()

@@ -74,7 +74,7 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
     sizes = {
         "survey_date": len(run.survey_dates),
         "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
-        "species": 4, "length_class": 32, "big_weight": 3, "prey": 7, "bass_class": 6, "catch_size": 2,
+        "species": 4, "length_class": 32, "big_weight": 3, "predator": 1, "prey": 7, "bass_class": 6, "catch_size": 2,
         "sex": 2, "age": 13,
     }  # fmt: skip
     made = {}

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
 from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, temperature
-from pondpop.species import SPECIES, TRAITS, Parameters
+from pondpop.species import KINDS, SPECIES, TRAITS, Parameters
 
 
 def run_days(scenario: Scenario) -> int:
@@ -69,7 +69,7 @@ def prepare(
         stockings=tuple(
             StockingInput(
                 day=(event.date - start).days,
-                species=SPECIES.index(event.species),
+                kind=list(KINDS).index(event.species),
                 per_ha=event.per_ha,
                 length_mm=event.length_mm,
                 length_cv=event.length_cv,

@@ -89,10 +89,11 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
         for measure, kind in (("number", "density"), ("biomass", "crop")):
             total = _since_last_year(ds[f"harvest_{measure}"].sel(species=species).values, months)
             yield Quantity(f"{species}_harvest_{measure}_12_months", kind, total)
-    for prey in names(ds, "prey"):
-        if prey != "pellets":  # which bass do not eat
-            total = _since_last_year(ds["eaten_by_bass"].sel(prey=prey).values, months)
-            yield Quantity(f"eaten_by_bass_12_months_{prey}", "crop", total)
+    for predator in names(ds, "predator"):
+        for prey in names(ds, "prey"):
+            if prey != "pellets" or TRAITS[predator].has("eats pellets"):
+                total = _since_last_year(ds["eaten"].sel(predator=predator, prey=prey).values, months)
+                yield Quantity(f"eaten_by_{predator}_12_months_{prey}", "crop", total)
 
 
 def names(dataset: xr.Dataset, coordinate: str) -> list[str]:

@@ -19,7 +19,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.checks import RunError, ordinary_file
-from pondpop.model.budget import PREY
+from pondpop.model.budget import PREDATORS, PREY
 from pondpop.observe import indices
 from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
 from pondpop.scenario import Scenario, dump
@@ -49,12 +49,12 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "plankton": (("survey_date",), "kg ha-1", "plankton available to fish"),
     "benthos": (("survey_date",), "kg ha-1", "bottom food available to fish"),
-    "eaten_by_bass": (("month", "prey"), "kg ha-1", "what bass ate in the month"),
+    "eaten": (("month", "predator", "prey"), "kg ha-1", "what predators ate in the month"),
     "harvest_number": (("month", "species"), "ha-1", "fish harvested in the month"),
     "harvest_biomass": (("month", "species"), "kg ha-1", "weight harvested in the month"),
     "removed_number": (("month", "species"), "ha-1", "fish taken out in one-off removals"),
     "removed_biomass": (("month", "species"), "kg ha-1", "weight taken out in one-off removals"),
-    "release_deaths": (("month",), "ha-1", "bass that died after release"),
+    "release_deaths": (("month",), "ha-1", "fish that died after release"),
     "pellets_given": (("month",), "kg ha-1", "pellets given in the month"),
     "pellets_eaten": (("month",), "kg ha-1", "pellets eaten in the month"),
     "edible_prey": (("month", "bass_class"), "kg ha-1", "prey of a size that bass of the class eat, mid-month"),
@@ -92,7 +92,8 @@ COORDINATES: dict[str, tuple[str, str]] = {
     "bass_class": ("inch", f"lower bound of broad classes of total length of bass; {OPEN}"),
     "big_weight": ("g", "weight above which bass are counted"),
     "catch_size": ("inch", "total length above which caught bass are counted"),
-    "prey": ("", "food of bass"),
+    "predator": ("", "species that eats fish"),
+    "prey": ("", "food of predators"),
     "stocked_group": ("", "name of the stocking"),
 }
 
@@ -135,6 +136,7 @@ def to_dataset(
         "bass_class": np.array(BASS_CLASSES_IN, np.int32),
         "big_weight": np.array(BIG_BASS_LB) * G_PER_LB,
         "catch_size": np.array(CATCH_SIZES_IN, np.int32),
+        "predator": _names(PREDATORS),
         "prey": _names(PREY),
         "stocked_group": _names(groups),
     }

@@ -11,12 +11,16 @@ from math import log
 import numpy as np
 
 from pondpop.arrays import Array, Value, logistic, sum_of_foods
-from pondpop.model.state import Pond, of_species
-from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters
+from pondpop.model.state import Pond
+from pondpop.species import Parameters, kinds_with, species_with
 
 LOG_OF_100_G = log(100.0)
+TWO_PHASES, RESTING, RICHER = (
+    species_with(habit) for habit in ("grows in two phases", "rests by size", "richer when large")
+)
 
 # ---------------------------------------------------------------------- temperature
+
 
 def temperature_dome(water_c: Value, q: Value, optimum_c: Value, maximum_c: Value) -> Array:
     """Dome-shaped response to temperature: 1 at the optimum, 0 at and above the maximum.
@@ -54,15 +58,15 @@ def resting_share(cold: Array, rest_share: Value) -> Array:
 
 
 def respiration_of_day(p: Parameters, water_c: Array) -> Array:
-    """Respiration relative to that at the species' own reference [day, member, species].
+    """Respiration relative to that at the kind's own reference [day, member, kind].
 
-    Of bass and shad e^(k·min(T, T_flat)), of bluegill and minnows a dome (sources in the species files); times
-    1 − rest·cold in winter.
+    In the exponential form e^(k·min(T, T_flat)), in the other a dome (sources in the species files); times 1 − rest·cold in
+    winter.
     """
     respiration = np.empty((*water_c.shape, p.respiration_at_1_g.shape[1]))
-    for k in (BASS, SHAD):
+    for k in kinds_with("respiration: exponential"):
         respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
-    for k in (BLUEGILL, MINNOW):
+    for k in kinds_with("respiration: dome"):
         respiration[:, :, k] = temperature_dome(
             water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
         )
@@ -87,81 +91,87 @@ def max_intake(pond: Pond) -> Array:
     return intake
 
 
-def grown_share(pond: Pond) -> Array:
-    """How far bass have left the growth of the young for that of the grown, 0 to 1 [member, bass group].
+def grown_shares(pond: Pond) -> dict[int, Array]:
+    """How far fish that grow in two phases have left that of the young, 0 to 1: by species [member, group of the species].
 
     1/(1 + e^((from − L)/width)): growth in two phases (Lester, Shuter & Abrams 2004, from memory); the blend is ours.
     """
-    p = pond.parameters
-    past = np.exp(pond.state.log_length[:, pond.slices[BASS]])
-    past -= of_species(p.two_phase_from_mm, BASS)
-    past /= of_species(p.two_phase_width_mm, BASS)
-    return logistic(past)
+    grown = {}
+    for species in TWO_PHASES:
+        past = np.exp(pond.state.log_length[:, pond.slices[species]])
+        past -= pond.of("two_phase_from_mm", species)
+        past /= pond.of("two_phase_width_mm", species)
+        grown[species] = logistic(past)
+    return grown
 
 
-def appetite(pond: Pond, max_intake: Array, log_condition: Array, grown: Array) -> Array:
-    """Intake that fish would have if food were without limit, g per g and day: grown bass in full condition are sated.
+def appetite(pond: Pond, max_intake: Array, log_condition: Array, grown: dict[int, Array]) -> Array:
+    """Intake that fish would have if food were without limit, g per g and day: the grown in full condition are sated.
 
     max_intake / (1 + grown · (condition / full)^power) (assumed shape): the young turn a surplus into length, the grown,
-    whose length has a limit, cannot.
+    whose length has a limit, cannot. `grown` as of `grown_shares`.
     """
-    p, bass = pond.parameters, pond.slices[BASS]
-    sated = log_condition[:, bass] - np.log(of_species(p.full_condition, BASS))
-    sated *= of_species(p.full_condition_power, BASS)
-    np.exp(sated, out=sated)
-    sated *= grown
-    sated += 1.0
     left = max_intake.copy()
-    left[:, bass] /= sated
+    for species, share in grown.items():
+        groups = pond.slices[species]
+        sated = log_condition[:, groups] - np.log(pond.of("full_condition", species))
+        sated *= pond.of("full_condition_power", species)
+        np.exp(sated, out=sated)
+        sated *= share
+        sated += 1.0
+        left[:, groups] /= sated
     return left
 
 
 def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
     """Growth per day in log weight that the energy eaten and respired asks for [member, group].
 
-    (eaten · (1 − egested) · (1 − excreted − digestion) − respired) / energy of the body, all J per g and day. In bass a
-    gram of the body holds E·(1 + r)·(W/100)^r J at the margin, so that the next gram of a large fish costs more.
+    (eaten · (1 − egested) · (1 − excreted − digestion) − respired) / energy of the body, all J per g and day. In species that
+    are richer when large, as bass, a gram of the body holds E·(1 + r)·(W/100)^r J at the margin, so that the next gram of
+    a large fish costs more. ate_fish is [member, predator group].
     """
     p, g = pond.parameters, pond.group
-    bass, bluegill = pond.slices[BASS], pond.slices[BLUEGILL]
     energy = sum_of_foods(ate_food * pond.food_energy[:, :, None])
-    energy[:, bass] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
+    energy[:, pond.hunters] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
     if pellets is not None:
-        energy[:, bluegill] += pellets * p.pellet_energy_j_per_g[:, None]
+        energy += pellets * p.pellet_energy_j_per_g[:, None]
     growth = np.multiply(energy, g.growth_per_energy_eaten, out=energy)
     growth -= _growth_respired(pond, weight)
-    growth[:, bass] *= _less_in_large_bass(pond)
+    for species in RICHER:
+        growth[:, pond.slices[species]] *= _less_in_large(pond, species)
     return growth
 
 
 def _growth_respired(pond: Pond, weight: Array) -> Array:
-    """Growth per day in log weight that the energy respired would give, in bass as if of 100 g [member, group].
+    """Growth per day in log weight that the energy respired would give, of those richer when large as if of 100 g.
 
     R1 · W^r · f(T) · activity · (1 + k·W) · oxygen energy / body energy; R1 and f(T) are known by day, k ends the growth
-    of bluegill. Of the respiration of bass at rest in winter a share depends on size as `resting_share` says.
+    of bluegill. Of fish that rest by size a share of respiration at rest in winter depends on size as `resting_share` says.
     """
-    s, g, bass = pond.state, pond.group, pond.slices[BASS]
+    s, g = pond.state, pond.group
     respired = g.respiration_exponent * s.log_weight
     np.exp(respired, out=respired)
     activity = g.activity_per_g * weight
     activity += 1.0
     respired *= activity
     respired *= pond.of_groups(pond.by_day.growth_respired[pond.day])
-    resting = pond.by_day.bass_resting[pond.day]
-    if resting.any():
-        at_rest = s.log_weight[:, bass] - LOG_OF_100_G
-        at_rest *= of_species(pond.parameters.winter_rest_size_exponent, BASS)
-        np.expm1(at_rest, out=at_rest)
-        at_rest *= resting[:, None]
-        at_rest += 1.0
-        respired[:, bass] *= at_rest
+    for species in RESTING:
+        resting = pond.of_groups_of(species, pond.by_day.resting[pond.day])
+        if resting.any():
+            groups = pond.slices[species]
+            at_rest = s.log_weight[:, groups] - LOG_OF_100_G
+            at_rest *= pond.of("winter_rest_size_exponent", species)
+            np.expm1(at_rest, out=at_rest)
+            at_rest *= resting
+            at_rest += 1.0
+            respired[:, groups] *= at_rest
     return respired
 
 
-def _less_in_large_bass(pond: Pond) -> Array:
-    """Growth from energy relative to that of a bass of 100 g, whose next gram holds less [member, bass group]."""
-    rise = of_species(pond.parameters.body_energy_exponent, BASS)
-    share = pond.state.log_weight[:, pond.slices[BASS]] * -rise
+def _less_in_large(pond: Pond, species: int) -> Array:
+    """Growth from energy relative to that of a fish of 100 g, whose next gram holds less [member, group of the species]."""
+    rise = pond.of("body_energy_exponent", species)
+    share = pond.state.log_weight[:, pond.slices[species]] * -rise
     share += rise * LOG_OF_100_G - np.log1p(rise)
     return np.exp(share, out=share)
 
@@ -172,14 +182,14 @@ def within_limits(pond: Pond, growth: Array) -> Array:
     return growth.clip(-p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
 
 
-def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: Array, length: float) -> Array:
+def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, Array], length: float) -> Array:
     """Growth in log length in a step of so many days: thin fish put on weight first, plump fish length.
 
     gain · min(limit, (condition / set point)^power) / b, never below 0, for a gain in log weight; the set point of
     condition rises linearly with the ration, and b is the slope of standard weight, or 3 where weight is isometric
-    (assumed shape). Grown bass lengthen no faster than their potential.
+    (assumed shape). The grown lengthen no faster than their potential; `grown` as of `grown_shares`.
     """
-    p, s, g, bass = pond.parameters, pond.state, pond.group, pond.slices[BASS]
+    p, s, g = pond.parameters, pond.state, pond.group
     longer = np.minimum(1.0, s.ration)
     longer *= p.condition_gain_at_full_food[:, None]
     longer += p.condition_at_no_food[:, None]  # the set point of condition
@@ -191,13 +201,14 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: Array, len
     longer *= gain
     np.maximum(longer, 0.0, out=longer)
     longer *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
-    if grown.shape[1]:
-        of_young = longer[:, bass]
+    for species, share in grown.items():
+        groups = pond.slices[species]
+        of_young = longer[:, groups]
+        warmth = pond.of_groups_of(species, pond.by_day.length_growth[pond.day])
         potential = length_potential(
-            s.log_length[:, bass] - g.log_asymptotic_length[:, bass],
-            g.growth_coefficient[:, bass] * pond.by_day.length_growth[pond.day][:, None] * length,
+            s.log_length[:, groups] - g.log_asymptotic_length[:, groups], g.growth_coefficient[:, groups] * warmth * length
         )
-        longer[:, bass] += grown * (less_than_either(of_young, potential) - of_young)
+        longer[:, groups] += share * (less_than_either(of_young, potential) - of_young)
     return longer
 
 

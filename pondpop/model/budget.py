@@ -11,22 +11,33 @@ import numpy as np
 
 from pondpop.arrays import Array, total
 from pondpop.model.mortality import Deaths, Rates, Where
-from pondpop.model.state import BENTHOS, FOODS, Columns, Pond
-from pondpop.species import BASS, BLUEGILL, SPECIES
+from pondpop.model.state import ALGAE, BENTHOS, FOODS, LITTORAL, PLANKTON, Columns, Pond
+from pondpop.species import SPECIES, TRAITS, species_with
 
-PREY = (*SPECIES, *FOODS[: BENTHOS + 1], "pellets")
+PREDATOR_PLACES = species_with("role: predator")
+PREDATORS = tuple(SPECIES[k] for k in PREDATOR_PLACES)
+
+
+def _foods_of(species: str) -> set[int]:
+    of = TRAITS[species]
+    uses = (of.plankton != "none", of.benthos != "none", of.has("feeds by the shore when small"), of.has("eats algae"))
+    return {food for food, used in zip((PLANKTON, BENTHOS, LITTORAL, ALGAE), uses, strict=True) if used}
+
+
+FOODS_OF_PREDATORS = sorted(set().union(*(_foods_of(name) for name in PREDATORS)))
+PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
 
 
 @dataclass
 class Flows:
     """What moved in some time, per ha."""
 
-    eaten_by_bass: Array  # [member, prey] kg
+    eaten: Array  # [member, predator species, prey] kg
     harvest_number: Array  # [member, species] fish
     harvest_biomass: Array  # [member, species] kg
     removed_number: Array  # [member, species] fish
     removed_biomass: Array  # [member, species] kg
-    release_deaths: Array  # [member] bass
+    release_deaths: Array  # [member] fish
     pellets_given: Array  # [member] kg
     pellets_eaten: Array  # [member] kg
 
@@ -34,7 +45,7 @@ class Flows:
     def zero(cls, members: int) -> Flows:
         kinds = len(SPECIES)
         return cls(
-            np.zeros((members, len(PREY))),
+            np.zeros((members, len(PREDATORS), len(PREY))),
             *(np.zeros((members, kinds)) for _ in range(4)),
             *(np.zeros(members) for _ in range(3)),
         )
@@ -51,19 +62,20 @@ class Flows:
         alive: Array,
         weight_alive: Array,
         biomass: Array,
-        food_of_bass: Array,
+        food_of_predators: Array,
         fish_eaten: Array,
         pellets: Array | None,
         length: float,
     ) -> None:
         """Add what moved in this step."""
         s, kinds = pond.state, len(SPECIES)
-        bass = pond.slices[BASS]
-        self.eaten_by_bass[:, :kinds] += fish_eaten * length
-        self.eaten_by_bass[:, kinds:-1] += food_of_bass[: BENTHOS + 1].T  # bass use no other food
+        self.eaten[:, :, :kinds] += fish_eaten * length
+        self.eaten[:, :, kinds:-1] += food_of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
         if pellets is not None:
             self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
-            self.pellets_eaten += total(pellets * biomass[:, pond.slices[BLUEGILL]]) * length
+            self.pellets_eaten += total(pellets * biomass) * length
+            for eater, groups in enumerate(pond.slices[k] for k in PREDATOR_PLACES):
+                self.eaten[:, eater, -1] += total(pellets[:, groups] * biomass[:, groups]) * length
         if "harvest" in deaths.rates:
             caught = s.number * alive * deaths.rates["harvest"][1] * length
             kilograms = biomass * weight_alive * deaths.chosen["harvest"][1] * length
@@ -71,7 +83,7 @@ class Flows:
                 self.harvest_number[:, species] += total(caught[:, groups])
                 self.harvest_biomass[:, species] += total(kilograms[:, groups])
         if "release" in deaths.rates:
-            self.release_deaths += total(s.number[:, bass] * alive[:, bass] * deaths.rates["release"][1]) * length
+            self.release_deaths += total(s.number * alive * deaths.rates["release"][1]) * length
 
 
 @dataclass(frozen=True)
@@ -86,9 +98,9 @@ class Books:
     alive: Array  # mean share of the fish alive over the step, and
     weight_alive: Array  # of their weight
     length: float  # days
-    ate_fish: Array  # g per g and day, [member, bass group]
+    ate_fish: Array  # g per g and day, [member, predator group]
     ate_food: Array  # g per g and day [food, member, group]
-    ate_pellets: Array  # g per g and day, [member, bluegill group]
+    ate_pellets: Array  # g per g and day
     growth: Array  # per day, in log weight
     refused: Array  # growth per day beyond the daily limits
     food: Array  # kg/ha [member, food] before
@@ -128,7 +140,7 @@ class Books:
             length=length,
             ate_fish=ate_fish,
             ate_food=ate_food,
-            ate_pellets=np.zeros_like(weight[:, pond.slices[BLUEGILL]]) if pellets is None else pellets,
+            ate_pellets=np.zeros_like(weight) if pellets is None else pellets,
             growth=growth,
             refused=free_growth - growth,
             food=s.food.T.copy(),

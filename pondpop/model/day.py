@@ -18,8 +18,7 @@ from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortal
 from pondpop.model.budget import Books, Flows
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs
-from pondpop.model.state import FOODS, GroupFactors, Pond, State, of_foods
-from pondpop.species import BASS, BLUEGILL, SPECIES
+from pondpop.model.state import FOODS, PREDATORS, GroupFactors, Pond, State, of_foods
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
@@ -40,7 +39,6 @@ class Engine(Pond):
         self.by_day = DayFactors(inputs)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
         self.food_energy = of_foods(p, "energy_j_per_g")
-        self.pulse_slot_days = [int(days) for days in p.pulse_slot_days[0]]
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
         self.state = State.empty(inputs.members, self.food_capacity)
@@ -94,7 +92,6 @@ class Engine(Pond):
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
         s, length = self.state, 1.0 / self.inputs.steps_per_day
-        bass, bluegill = self.slices[BASS], self.slices[BLUEGILL]
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
@@ -102,7 +99,7 @@ class Engine(Pond):
         log_condition = self.log_condition()
 
         max_intake = bioenergetics.max_intake(self)
-        grown = bioenergetics.grown_share(self)
+        grown = bioenergetics.grown_shares(self)
         appetite = bioenergetics.appetite(self, max_intake, log_condition, grown)
         food_met = feeding.food_met(self, place, weight)
         sated = sum_of_foods(food_met)
@@ -114,17 +111,17 @@ class Engine(Pond):
         alive = mortality.mean_share_alive(log_left, left)
         weight_alive = mortality.mean_share_alive(log_weight_left, np.exp(log_weight_left))
 
-        sated[:, bass] += hunt.fish_met
+        sated[:, self.hunters] += hunt.fish_met
         pellets = feeding.eat_pellets(self, appetite, biomass, sated)
         self.richness = feeding.richness_with_pellets(self, pellets, biomass)
-        ate_food, food_after, food_of_bass = feeding.eat_food(
+        ate_food, food_after, food_of_predators = feeding.eat_food(
             self, appetite, biomass, food_met, sated, pellets, length
         )
         ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
 
         free_growth = bioenergetics.free_growth(self, weight, ate_food, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
-        self.flows.add(self, deaths, alive, weight_alive, biomass, food_of_bass, fish_eaten, pellets, length)
+        self.flows.add(self, deaths, alive, weight_alive, biomass, food_of_predators, fish_eaten, pellets, length)
         if self.books is not None:
             self.books.append(
                 Books.of_step(
@@ -144,9 +141,9 @@ class Engine(Pond):
             )
 
         ration = sum_of_foods(ate_food)
-        ration[:, bass] += ate_fish
+        ration[:, self.hunters] += ate_fish
         if pellets is not None:
-            ration[:, bluegill] += pellets
+            ration += pellets
         ration /= max_intake
         ration -= s.ration
         ration *= self.ration_memory
@@ -173,15 +170,14 @@ class Engine(Pond):
             s.spawn_gathered[:] = 0.0
             s.spawn_released[:] = 0.0
         s.spawn_gathered += self.by_day.spawning[self.day]
-        for species in range(len(SPECIES)):
-            if (year_day + 1) % self.pulse_slot_days[species] == 0 or self.day == 0:
-                pulse = recruitment.pulse(self, species)
-                if pulse is None:
-                    continue
-                s.spawn_released[:, species] += pulse.released
-                s.log_weight[:, self.slices[species]] += pulse.parents_gain
-                if pulse.young.any():
-                    self.add(recruitment.young_groups(self, species, pulse.young))
+        for kind in self.by_day.pulses[self.day]:
+            pulse = recruitment.pulse(self, kind)
+            if pulse is None:
+                continue
+            s.spawn_released[:, kind] += pulse.released
+            s.log_weight[:, self.kind_slices[kind]] += pulse.parents_gain
+            if pulse.young.any():
+                self.add(recruitment.young_groups(self, kind, pulse.young))
 
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; now and then those that have become alike join and the others close up."""
@@ -211,9 +207,11 @@ class Engine(Pond):
         self.richness_of_year = feeding.richness(self.parameters, self.fertility)
         self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
-        self.columns_of_species = [groups.stop - groups.start for groups in self.slices]
-        self.first_points = grid.first_points(s.members, s.columns.species)
-        self.first_of_bass = grid.first_points_of(BASS, s.members)
+        self.kind_slices = s.kind_slices()
+        self.columns_of_kind = [groups.stop - groups.start for groups in self.kind_slices]
+        self.hunters = slice(0, self.kind_slices[PREDATORS - 1].stop if PREDATORS else 0)
+        self.first_points = grid.first_points(s.members, s.columns.kind)
+        self.points_fewer = grid.points_fewer(PREDATORS, s.members)
         self.last_stocked_of = s.columns.stocked.max(axis=0)
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
 

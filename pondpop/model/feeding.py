@@ -12,8 +12,11 @@ from numpy.typing import ArrayLike
 
 from pondpop.arrays import Array, Value, logistic, total, totals
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, read
-from pondpop.model.state import FOODS, Pond, of_foods, of_species
-from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, SPECIES, Parameters
+from pondpop.model.state import FOODS, Pond, of_foods
+from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Parameters, Species, species_with
+
+SMALL_BETTER, PELLET_EATERS = species_with("forages better when small"), species_with("eats pellets")
+PREDATOR_SPECIES = species_with("role: predator")
 
 # ---------------------------------------------------------------------- renewal
 
@@ -61,7 +64,7 @@ def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> 
     if pellets is None:
         return pond.richness_of_year
     p = pond.parameters
-    eaten = total(pellets * biomass[:, pond.slices[BLUEGILL]])
+    eaten = total(pellets * biomass)
     left = pond.inputs.pellets_kg_per_ha[pond.day] - eaten
     return richness(p, pond.fertility + p.pellet_fertility_ha_day_per_kg * left)
 
@@ -70,35 +73,54 @@ def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> 
 
 
 def food_use(p: Parameters) -> Array:
-    """Use of each food by length [food, m, species, length]: plankton by the small, benthos by the larger."""
+    """Use of each food by length [food, m, kind, length], in the form that the species' traits say."""
+    forms = (_plankton_use, _benthos_use, _littoral_use, _algae_use)
+    use = np.stack(np.broadcast_arrays(*(form(p, kind) for form in forms for kind in range(len(KINDS)))))
+    return np.ascontiguousarray(use.reshape(len(FOODS), len(KINDS), -1, GRID_POINTS).swapaxes(1, 2))
 
-    def young(species: int) -> Array:
-        until, width = p.plankton_use_until_mm[:, species, None], p.plankton_use_width_mm[:, species, None]
-        return logistic((until - GRID_MM) / width)
 
-    def shared(name: str, species: int) -> Array:
-        return np.asarray(getattr(p, name)[:, species, None])
+def _traits(kind: int) -> Species:
+    return TRAITS[SPECIES[SPECIES_OF_KIND[kind]]]
 
-    kept = shared("plankton_use_of_large", BLUEGILL)
-    plankton = (
-        shared("plankton_use", BASS) * young(BASS),
-        shared("plankton_use", BLUEGILL) * (kept + (1.0 - kept) * young(BLUEGILL)),
-        shared("plankton_use", SHAD),
-        shared("plankton_use", MINNOW),
+
+def _plankton_use(p: Parameters, kind: int) -> Array:
+    """Use of plankton by the fish of each length [m or 1, length]: by all, or falling with length to a share or none."""
+    form = _traits(kind).plankton
+    if form == "none":
+        return np.zeros((1, GRID_POINTS))
+    use, until, width, kept = (
+        column[:, kind, None]
+        for column in (p.plankton_use, p.plankton_use_until_mm, p.plankton_use_width_mm, p.plankton_use_of_large)
     )
-    begins, width = shared("benthos_use_from_mm", BLUEGILL), shared("benthos_use_from_width_mm", BLUEGILL)
-    none = np.zeros((1, 1))
-    benthos = (
-        shared("benthos_use", BASS),
-        shared("benthos_use", BLUEGILL) * logistic((GRID_MM - begins) / width),
-        none,
-        shared("benthos_use", MINNOW),
-    )
-    until, width = shared("littoral_use_until_mm", BLUEGILL), shared("littoral_use_width_mm", BLUEGILL)
-    littoral = (none, shared("littoral_use", BLUEGILL) * logistic((until - GRID_MM) / width), none, none)
-    algae = (none, none, shared("algae_use", SHAD), none)
-    use = np.stack(np.broadcast_arrays(*plankton, *benthos, *littoral, *algae))  # [food * species, m, length]
-    return np.ascontiguousarray(use.reshape(len(FOODS), len(SPECIES), -1, GRID_POINTS).swapaxes(1, 2))
+    if form == "all sizes":
+        return np.asarray(use * np.ones(GRID_POINTS))
+    young = logistic((until - GRID_MM) / width)
+    return np.asarray(use * young if form == "young" else use * (kept + (1.0 - kept) * young))
+
+
+def _benthos_use(p: Parameters, kind: int) -> Array:
+    """Use of benthos by the fish of each length [m or 1, length]: by all, or by the larger."""
+    form, use = _traits(kind).benthos, p.benthos_use[:, kind, None]
+    if form == "none":
+        return np.zeros((1, GRID_POINTS))
+    if form == "all sizes":
+        return np.asarray(use * np.ones(GRID_POINTS))
+    begins, width = p.benthos_use_from_mm[:, kind, None], p.benthos_use_from_width_mm[:, kind, None]
+    return np.asarray(use * logistic((GRID_MM - begins) / width))
+
+
+def _littoral_use(p: Parameters, kind: int) -> Array:
+    """Use of the small animals of the shore by the fish of each length [m or 1, length]: by the small."""
+    if not _traits(kind).has("feeds by the shore when small"):
+        return np.zeros((1, GRID_POINTS))
+    until, width = p.littoral_use_until_mm[:, kind, None], p.littoral_use_width_mm[:, kind, None]
+    return np.asarray(p.littoral_use[:, kind, None] * logistic((until - GRID_MM) / width))
+
+
+def _algae_use(p: Parameters, kind: int) -> Array:
+    """Use of algae by the fish of each length [m or 1, length]: by all."""
+    use = p.algae_use[:, kind, None] if _traits(kind).has("eats algae") else np.zeros((1, 1))
+    return np.asarray(use * np.ones(GRID_POINTS))
 
 
 def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
@@ -107,16 +129,16 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
     ones forage better.
     """
-    p, s = pond.parameters, pond.state
+    s = pond.state
     ease = s.food[:, :, None] * pond.by_day.food_ease[pond.day]
     field = pond.food_use * ease[:, :, :, None]
     met = read(place, field.reshape(len(FOODS), s.members, -1))
-    for species in (BASS, BLUEGILL):
+    for species in SMALL_BETTER:
         groups = pond.slices[species]
-        small_forage_better = weight[:, groups] + of_species(p.foraging_size_offset_g, species)
+        small_forage_better = weight[:, groups] + pond.of("foraging_size_offset_g", species)
         np.log(small_forage_better, out=small_forage_better)
-        small_forage_better -= np.log(of_species(p.foraging_size_reference_g, species))
-        small_forage_better *= -of_species(p.foraging_size_exponent, species)
+        small_forage_better -= np.log(pond.of("foraging_size_reference_g", species))
+        small_forage_better *= -pond.of("foraging_size_exponent", species)
         np.exp(small_forage_better, out=small_forage_better)
         met[:, :, groups] *= small_forage_better
     return met
@@ -127,46 +149,51 @@ def eat_food(
 ) -> tuple[Array, Array, Array]:
     """Food of the pond eaten, g per g and day, no more than the pond gave [food, member, group].
 
-    Also what is left of them, and what bass ate of them in the step, both kg/ha [food, member]. sated is 1 and all
-    food met: one saturating response, appetite · met / (1 + all met), is shared by all food.
+    Also what is left of them [food, member], and what each species of predators ate of them in the step
+    [predator, food, member], both kg/ha. sated is 1 and all food met: one saturating response,
+    appetite · met / (1 + all met), is shared by all food.
 
     Over a step of t days a food of stock F and capacity K that renews at r a day and is wished for at w kg/ha a day
     becomes (F + r·K·t)/(1 + r·t + w·t/F), a step of F' = r·(K − F) − w that can neither pass K nor fall below 0;
     all wishes are met in the same share.
     """
-    p, s, bass, bluegill = pond.parameters, pond.state, pond.slices[BASS], pond.slices[BLUEGILL]
+    p, s = pond.parameters, pond.state
     per_met = appetite / sated
     if pellets is not None:
-        displacement = of_species(p.pellet_displacement, BLUEGILL) * pellets / appetite[:, bluegill]
-        per_met[:, bluegill] *= np.maximum(0.0, 1.0 - displacement)
+        for species in PELLET_EATERS:
+            groups = pond.slices[species]
+            displacement = pond.of("pellet_displacement", species) * pellets[:, groups] / appetite[:, groups]
+            per_met[:, groups] *= np.maximum(0.0, 1.0 - displacement)
     ate = food_met * per_met
-    wish_of_bass, wished = totals(ate * biomass, bass)
+    wish_of_predators, wished = totals(ate * biomass, [pond.slices[k] for k in PREDATOR_SPECIES])
     renewed = pond.by_day.renewal[:, pond.day] * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food
     ate *= given[:, :, None]
-    return ate, left, wish_of_bass * given * length
+    return ate, left, wish_of_predators * given * length
 
 
 # ---------------------------------------------------------------------- pellets
 
 
 def eat_pellets(pond: Pond, appetite: Array, biomass: Array, sated: Array) -> Array | None:
-    """Pellets that bluegill eat, g per g and day [member, bluegill group]; None where none are given.
+    """Pellets eaten, g per g and day [member, group]; None where none are given.
 
     access · (target − ration met elsewhere) · appetite, in warm water, by fish long enough; all in the same share
     where less is given. sated is 1 and all food met [member, group].
     """
-    p, groups = pond.parameters, pond.slices[BLUEGILL]
     given = pond.inputs.pellets_kg_per_ha[pond.day]
     if given == 0.0:
         return None
-    warm = pond.by_day.water_c[:, pond.day] > p.pellets_above_c[:, BLUEGILL]
-    ration = 1.0 - 1.0 / sated[:, groups]
-    room = np.maximum(0.0, of_species(p.pellet_ration_target, BLUEGILL) - ration)
-    wish = of_species(p.pellet_access, BLUEGILL) * room * appetite[:, groups] * warm[:, None]
-    wish = wish * pond.weight_longer(groups, p.pellets_from_mm[:, BLUEGILL])
-    wanted = total(wish * biomass[:, groups])
-    reached = given * (1.0 - p.pellet_waste_share)
+    wish = np.zeros_like(biomass)
+    for species in PELLET_EATERS:
+        groups = pond.slices[species]
+        warm = pond.by_day.water_c[:, pond.day, None] > pond.of("pellets_above_c", species)
+        ration = 1.0 - 1.0 / sated[:, groups]
+        room = np.maximum(0.0, pond.of("pellet_ration_target", species) - ration)
+        here = pond.of("pellet_access", species) * room * appetite[:, groups] * warm
+        wish[:, groups] = here * pond.weight_longer(groups, pond.of("pellets_from_mm", species))
+    wanted = total(wish * biomass)
+    reached = given * (1.0 - pond.parameters.pellet_waste_share)
     return wish * np.minimum(1.0, reached / np.maximum(wanted, 1e-300))[:, None]

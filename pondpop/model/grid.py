@@ -2,7 +2,7 @@
 
 A quantity of the fish is *laid* on the grid with linear weights in log length and a field on the grid is *read* back
 at each fish with the same weights, so that what predators take and what prey lose are the same sum. Arrays by length
-of all fish are [member, species * length].
+of all fish are [member, kind * length].
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.species import SPECIES
+from pondpop.species import KINDS
 
 GRID_POINTS = 36
 GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
@@ -25,26 +25,26 @@ _LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last po
 class GridPlace(NamedTuple):
     """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
 
-    The grid has `points` points a member: all lengths of every species, or the lengths of one species.
+    The grid has `points` points a member: all lengths of every kind, or of the first kinds.
     """
 
     points: int
     below: NDArray[np.intp]  # [member, group], index into [member, points]
     above_share: Array  # [member, group]
 
-    def of_species(self, groups: slice, first: NDArray[np.intp]) -> GridPlace:
-        """The groups of one species, on a grid of lengths alone. `first` as of `first_points_of`."""
-        return GridPlace(GRID_POINTS, self.below[:, groups] - first, self.above_share[:, groups])
+    def of_first(self, kinds: int, groups: slice, fewer: NDArray[np.intp]) -> GridPlace:
+        """The groups of the first kinds, on a grid of these alone. `fewer` as of `points_fewer`."""
+        return GridPlace(kinds * GRID_POINTS, self.below[:, groups] - fewer, self.above_share[:, groups])
 
 
-def first_points(members: int, species: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Flat index of the shortest length of each group's species [member, group]."""
-    return (np.arange(members, dtype=np.intp)[:, None] * len(SPECIES) + species) * GRID_POINTS
+def first_points(members: int, kind: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Flat index of the shortest length of each group's kind [member, group]."""
+    return (np.arange(members, dtype=np.intp)[:, None] * len(KINDS) + kind) * GRID_POINTS
 
 
-def first_points_of(species: int, members: int) -> NDArray[np.intp]:
-    """Flat index of a species on the grid of all less its index on a grid of lengths alone [member, 1]."""
-    return first_points(members, np.array([species])) - np.arange(members, dtype=np.intp)[:, None] * GRID_POINTS
+def points_fewer(kinds: int, members: int) -> NDArray[np.intp]:
+    """Flat index on the grid of all kinds less that on the grid of the first kinds alone [member, 1]."""
+    return np.arange(members, dtype=np.intp)[:, None] * ((len(KINDS) - kinds) * GRID_POINTS)
 
 
 def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
@@ -54,7 +54,7 @@ def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
     lower = position.astype(np.intp)
     position -= lower
     lower += first
-    return GridPlace(points=len(SPECIES) * GRID_POINTS, below=lower, above_share=position)
+    return GridPlace(points=len(KINDS) * GRID_POINTS, below=lower, above_share=position)
 
 
 def lay(place: GridPlace, amount: Array) -> Array:

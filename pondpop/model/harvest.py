@@ -15,9 +15,10 @@ from pondpop.model import lengths
 from pondpop.model.inputs import RemovalInput
 from pondpop.model.lengths import Left
 from pondpop.model.state import Pond
-from pondpop.species import BASS
+from pondpop.species import species_with
 
-STOCK_LENGTH_MM = 8 * 25.4  # bass of stock length count as catchable by anglers
+ANGLED = species_with("caught by anglers")
+STOCK_LENGTH_MM = 8 * 25.4  # fish of this length, the stock length of bass, count as catchable by anglers
 MOST_IN_A_STEP = 1.0 - 1e-9  # share of the fish of a window that can be caught in a step
 
 
@@ -107,7 +108,7 @@ def harvested(pond: Pond, length: float) -> Taken:
 
 
 def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wariness: Array) -> Array:
-    """Bass caught per angler hour [member] from N catchable bass/ha, falling as fish grow scarce and wary.
+    """Fish caught per angler hour [member] from N catchable fish/ha, falling as fish grow scarce and wary.
 
     c·(N/100)^exponent / (1 + wariness). Catch rises less than in proportion to density (hyperstability; exponent after
     2–5 bass/h at 50–250 bass/acre).
@@ -116,28 +117,32 @@ def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wari
 
 
 def released(pond: Pond, length: float) -> Taken:
-    """Deaths of bass in a step after being caught and let go."""
+    """Deaths in a step after being caught and let go."""
     taken = Taken.none(pond)
-    per_day = _caught_and_released(pond) * pond.inputs.death_after_release[pond.day]
-    taken.take(pond, BASS, STOCK_LENGTH_MM, np.inf, per_day, length)
+    for species in ANGLED:
+        per_day = _caught_and_released(pond, species) * pond.inputs.death_after_release[pond.day]
+        taken.take(pond, species, STOCK_LENGTH_MM, np.inf, per_day, length)
     return taken
 
 
-def _caught_and_released(pond: Pond) -> Array:
-    """How often a catchable bass is caught and let go, per day [member]."""
-    p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[BASS]
+def _caught_and_released(pond: Pond, species: int) -> Array:
+    """How often a catchable fish of a species is caught and let go, per day [member]."""
+    p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[species]
     there = np.maximum(total(s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)), 1e-12)
     per_hour = catch_per_hour(
-        there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness
+        there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness[:, species]
     )
     success = inputs.luck.angler_success[:, inputs.year[pond.day]]
     return np.asarray(per_hour * success * inputs.angling_hours_per_ha[pond.day] / there)
 
 
 def wariness_after(pond: Pond, length: float) -> Array:
-    """Recent catches per catchable bass [member] after a step: those of the step come in, older ones fade.
+    """Recent catches per catchable fish [member, species] after a step: those of the step come in, older ones fade.
 
-    w·e^(−t/memory) + catches per bass in t days.
+    w·e^(−t/memory) + catches per fish in t days.
     """
-    kept = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)
-    return kept + _caught_and_released(pond) * length if pond.inputs.angling_hours_per_ha[pond.day] else kept
+    after = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)[:, None]
+    if pond.inputs.angling_hours_per_ha[pond.day]:
+        for species in ANGLED:
+            after[:, species] += _caught_and_released(pond, species) * length
+    return np.asarray(after)

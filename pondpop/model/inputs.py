@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array
 from pondpop.scenario import Trigger
-from pondpop.species import SPECIES, Parameters
+from pondpop.species import SPECIES, SPECIES_OF_KIND, Parameters
 
 
 @dataclass(frozen=True)
@@ -48,10 +48,10 @@ class Luck:
 
 @dataclass(frozen=True)
 class StockingInput:
-    """Fish put in on one day; `origin` numbers the event within the strategy."""
+    """Fish put in on one day, of one kind of a species; `origin` numbers the event within the strategy."""
 
     day: int
-    species: int
+    kind: int
     per_ha: float
     length_mm: float
     length_cv: float | None
@@ -60,6 +60,10 @@ class StockingInput:
     female_share: float
     origin: int
     resident: bool = False  # has always lived in the pond: not naive
+
+    @property
+    def species(self) -> int:
+        return SPECIES_OF_KIND[self.kind]
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array, Value, logistic
 from pondpop.model import harvest
 from pondpop.model.predation import Hunt
-from pondpop.model.state import Pond, of_species
-from pondpop.species import BASS, Parameters
+from pondpop.model.state import Pond
+from pondpop.species import SPECIES, Parameters, species_with
 
 LOG_OF_100_MM = log(100.0)
+DYING_AS_FRY = species_with("dies as fry")
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
 MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 Where = tuple[slice | NDArray[np.intp], ...]
@@ -26,15 +27,15 @@ Rates = dict[str, tuple[Where, Array]]
 
 
 def background_of_day(p: Parameters, water_c: Array, multiplier: Array) -> Array:
-    """Natural deaths per day of a fish of 1 g on each day [day, member, species]: m·M1/365·W0^−g·e^(k·(T − reference)).
+    """Natural deaths per day of a fish of 1 g on each day [day, member, kind]: m·M1/365·W0^−g·e^(k·(T − reference)).
 
-    After Lorenzen 1996 (M1 and its exponent in pond.toml), of which a species has the share m, in bass at W0 and times
-    (W/W0)^g. multiplier [day, member, species]: luck and local survival.
+    After Lorenzen 1996 (M1 and its exponent in pond.toml), of which a kind has the share m; where deaths fall less with size
+    it has that at W0, and elsewhere times (W/W0)^g. multiplier [day, member, kind]: luck and local survival.
     """
     warm = warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c)
-    of_species = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+    of_kind = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
     pivot = np.nan_to_num(p.background_deaths_pivot_g, nan=1.0) ** -np.nan_to_num(p.background_deaths_size_gain)
-    return np.asarray(of_species * pivot * multiplier * warm[:, :, None])
+    return np.asarray(of_kind * pivot * multiplier * warm[:, :, None])
 
 
 def warm_deaths(water_c: Value, warming_per_c: Value, reference_c: Value) -> Array:
@@ -95,7 +96,7 @@ class Deaths(NamedTuple):
 
 def deaths(pond: Pond, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
     """All deaths of a step, harvest with them."""
-    every, bass = np.s_[:, :], np.s_[:, pond.slices[BASS]]
+    every = np.s_[:, :]
     predation, longer = _predation(pond, hunt, length)
     spread: Array | float = 1.0
     rates = natural_rates(pond, log_condition, predation)
@@ -106,7 +107,7 @@ def deaths(pond: Pond, log_condition: Array, hunt: Hunt, length: float) -> Death
         longer, spread = longer + taken.longer, spread * taken.spread
     if pond.inputs.angling_hours_per_ha[pond.day]:
         taken = harvest.released(pond, length)
-        rates["release"], chosen["release"] = (bass, taken.per_fish[bass]), (bass, taken.per_gram[bass])
+        rates["release"], chosen["release"] = (every, taken.per_fish), (every, taken.per_gram)
         longer, spread = longer + taken.longer, spread * taken.spread
     return Deaths(rates, chosen, longer, spread)
 
@@ -132,12 +133,10 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
 def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
     """Deaths per fish and day by cause, without those that people cause."""
     p, g, day = pond.parameters, pond.group, pond.day
-    bass, every = np.s_[:, pond.slices[BASS]], np.s_[:, :]
-    rates: Rates = {
-        "predation": (every, predation),
-        "background": (every, _background(pond)),
-        "fry": (bass, _fry(pond)),
-    }
+    every = np.s_[:, :]
+    rates: Rates = {"predation": (every, predation), "background": (every, _background(pond))}
+    for species in DYING_AS_FRY:
+        rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
     if pond.by_day.cold_deaths[day].any():
         rates["cold"] = every, _cold(pond)
     if day > g.first_day_of_old_age:
@@ -163,12 +162,10 @@ def _background(pond: Pond) -> Array:
     return background
 
 
-def _fry(pond: Pond) -> Array:
-    """Deaths of fry and of what they grow into, per fish and day [member, bass group]."""
-    p = pond.parameters
-    per_day, exponent = of_species(p.fry_deaths_per_day, BASS), of_species(p.fry_deaths_exponent, BASS)
-    at_mm = of_species(p.recruit_length_mm, BASS)
-    return fry_deaths(pond.state.log_length[:, pond.slices[BASS]], per_day, at_mm, exponent)
+def _fry(pond: Pond, species: int) -> Array:
+    """Deaths of fry and of what they grow into, per fish and day [member, group of the species]."""
+    names = ("fry_deaths_per_day", "recruit_length_mm", "fry_deaths_exponent")
+    return fry_deaths(pond.state.log_length[:, pond.slices[species]], *(pond.of(name, species) for name in names))
 
 
 def _cold(pond: Pond) -> Array:

@@ -1,11 +1,12 @@
-"""Bass and their prey: which fish they can take, cover, search, and what is eaten. Nothing here changes the pond.
+"""Predators and their prey: which fish they can take, cover, search, and what is eaten. Nothing here changes the pond.
 
-Prey by length is [member, species * length], predators by length [member, length], on the grid of `grid`; other arrays
-are [member, group] unless said.
+Prey by length is [member, kind * length], predators by length [member, predator * length], on the grid of `grid`, where
+predator counts the kinds of predators, which are the first kinds; other arrays are [member, group] unless said.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,10 +15,13 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array, logistic, total
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
-from pondpop.model.state import Pond, of_species
-from pondpop.species import BASS, BLUEGILL, SHAD, SPECIES, Parameters
+from pondpop.model.state import OF_KIND, PREDATORS, Pond
+from pondpop.species import KINDS, SPECIES, Parameters, kinds_with, species_with
 
-OF_SHAD = slice(SHAD * GRID_POINTS, (SHAD + 1) * GRID_POINTS)  # of a grid of all species
+PREDATOR_SPECIES, EGG_EATERS = species_with("role: predator"), species_with("eats eggs")
+HARD_TO_FIND = {k: slice(k * GRID_POINTS, (k + 1) * GRID_POINTS) for k in kinds_with("hard to find when few")}
+"""Kinds that are hard to find when few, and where they stand on the grid of all kinds."""
+TAKEN_LARGE = kinds_with("taken large by young predators")
 
 # ---------------------------------------------------------------------- what depends on parameters and length alone
 
@@ -26,10 +30,10 @@ OF_SHAD = slice(SHAD * GRID_POINTS, (SHAD + 1) * GRID_POINTS)  # of a grid of al
 class PredationTables:
     """What depends on parameters and length alone, tabulated on the grid once per run.
 
-    prey_size: [m, predator length, species * prey length], share of full catchability
-    catching: the same times the ease of capture of each species
-    leaving_cover: [m, species * prey length], per day
-    gives_way: [m, own length, length of the other], share of another bass of that length that is in one's way
+    prey_size: [m, predator * length, kind * prey length], share of full catchability
+    catching: the same times the ease of capture of each kind
+    leaving_cover: [m, kind * prey length], per day
+    gives_way: [m, predator * own length, predator * length of the other], share of another predator that is in one's way
     """
 
     prey_size: Array
@@ -38,27 +42,28 @@ class PredationTables:
     gives_way: Array
 
 
-def prey_size_kernel(p: Parameters) -> Array:
-    """Share of full catchability of prey of length b to bass of length a: [m, species, b, a].
+def prey_size_kernel(p: Parameters, hunter: int = 0) -> Array:
+    """Share of full catchability of prey of length b to a kind of predator of length a: [m, kind, b, a].
 
     Rises past `fish_eating_from_mm` of the predator and between the smallest and largest prey as shares of its length;
-    bluegill of a larger share are taken by young bass (SEAFWA 1993 and Hoyle & Keast 1987, as read in summaries).
+    some prey, as bluegill, are taken by young predators up to a larger share (SEAFWA 1993 and Hoyle & Keast 1987, as read
+    in summaries).
     """
     predator = GRID_MM
     ratio = GRID_MM[:, None] / GRID_MM[None, :]
 
-    def column(name: str, species: int = BASS) -> Array:
-        return getattr(p, name)[:, species, None, None]
+    def column(name: str, kind: int = hunter) -> Array:
+        return np.asarray(getattr(p, name)[:, kind, None, None])
 
     eats_fish = logistic((predator - column("fish_eating_from_mm")) / column("fish_eating_width_mm"))
     large_enough = logistic((ratio - column("prey_length_ratio_min")) / column("prey_length_ratio_min_width"))
     kernels = []
-    for species in range(len(SPECIES)):
-        largest = column("prey_length_ratio_max", species)
-        if species == BLUEGILL:
+    for kind in range(len(KINDS)):
+        largest = column("prey_length_ratio_max", kind)
+        if kind in TAKEN_LARGE:
             none_at, full_at = column("young_gape_none_at_mm"), column("young_gape_full_at_mm")
             youth = np.clip(np.log(none_at / predator) / np.log(none_at / full_at), 0.0, 1.0)
-            largest = largest + column("young_gape_gain", BLUEGILL) * youth
+            largest = largest + column("young_gape_gain", kind) * youth
         small_enough = logistic((largest - ratio) / column("prey_length_ratio_max_width"))
         kernels.append(eats_fish * large_enough * small_enough)
     return np.stack(np.broadcast_arrays(*kernels), axis=1)
@@ -70,8 +75,9 @@ def predation_tables(p: Parameters, relative_cover: float = 1.0) -> PredationTab
     The share of prey of length b in cover is cover · share · e^−(b/length)²; what is not in cover leaves it at
     `exposure_per_day` (assumed shape).
     """
-    kernel = prey_size_kernel(p)
-    prey_size = np.ascontiguousarray(kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2))
+    kernels = np.broadcast_arrays(*(prey_size_kernel(p, hunter) for hunter in range(PREDATORS)))
+    by_hunter = [kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2) for kernel in kernels]
+    prey_size = np.ascontiguousarray(np.concatenate(by_hunter, axis=1))
     cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
     return PredationTables(
@@ -83,19 +89,30 @@ def predation_tables(p: Parameters, relative_cover: float = 1.0) -> PredationTab
 
 
 def _gives_way(p: Parameters) -> Array:
-    """Share of a bass of length b that is in the way of one of length a: [m, a, b]; the smaller gives way (assumed shape)."""
-    share = p.interference_length_share[:, BASS, None, None]
-    apart = np.log(GRID_MM[None, :] / (share * GRID_MM[:, None]))
-    return logistic(apart / p.interference_length_width[:, BASS, None, None])
+    """Share of a predator of length b that is in the way of one of length a: [m, a, b]; the smaller gives way (assumed shape).
+
+    a and b run over the lengths of each kind of predator.
+    """
+    share, width = (
+        by_length(column[:, :PREDATORS])[:, :, None] for column in (p.interference_length_share, p.interference_length_width)
+    )
+    length = np.tile(GRID_MM, PREDATORS)
+    apart = np.log(length[None, :] / (share * length[:, None]))
+    return logistic(apart / width)
+
+
+def by_length(of_predator: Array) -> Array:
+    """Values of [member, predator] at each length [member, predator * length]."""
+    return of_predator.repeat(GRID_POINTS, axis=1)
 
 
 def prey_within_reach(prey: Array, kernel: Array) -> Array:
-    """Sum over prey of kernel times prey, for each predator length: [member, length]; one product per member."""
+    """Sum over prey of kernel times prey, for each length of predators [member, predator * length]; one product per member."""
     return np.matmul(kernel, prey[:, :, None])[:, :, 0]
 
 
 def search_upon_prey(search: Array, kernel: Array) -> Array:
-    """Rate at which prey of each species and length meet the searching predators: [member, species * length]."""
+    """Rate at which prey of each kind and length meet the searching predators: [member, kind * length]."""
     return np.matmul(search[:, None, :], kernel)[:, 0, :]
 
 
@@ -118,56 +135,60 @@ class Naive(NamedTuple):
 
 
 class Hunt(NamedTuple):
-    """How bass and their prey met in a step."""
+    """How predators and their prey met in a step."""
 
-    at_length: GridPlace  # where the bass stand on a grid of lengths
+    at_length: GridPlace  # where the predators stand on a grid of their own
     naive: Naive
-    out_of_cover: Array  # [member, species * length], share of the prey that bass can find, relative to many shad
-    fish_met: Array  # [member, bass group], as multiples of what half satisfies
-    hunting: Array  # [member, bass group], area searched while not handling food, ha per day and kg
-    taken: Array  # [member, species * length], predation of wary prey per day
+    out_of_cover: Array  # [member, kind * length], share of the prey that can be found, relative to many of them
+    fish_met: Array  # [member, predator group], as multiples of what half satisfies
+    hunting: Array  # [member, predator group], area searched while not handling food, ha per day and kg
+    load: Array  # [member, predator * length], the same of all predators of a length, ha per day
+    taken: Array  # [member, kind * length], predation of wary prey per day
     predation: Array  # [member, group], predation per g and day
     rise: Array  # [member, group], what a fish longer by a unit of log length suffers more of it
 
 
 def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: Array) -> Hunt:
-    """Bass look for fish: first as if no prey hid, then for the prey that is out of cover.
+    """Predators look for fish: first as if no prey hid, then for the prey that is out of cover.
 
     After the foraging arena of Walters & Juanes 1993 (from memory): prey leave cover at a limited rate, so that
-    bass compete for what is out. Of prey that leave cover at v a day and are hunted at h a day if all could be found, a
-    share v/(v + h) is out. A bass that searches a ha per day and kg meets a · prey within reach, m times what half
+    they compete for what is out. Of prey that leave cover at v a day and are hunted at h a day if all could be found, a
+    share v/(v + h) is out. One that searches a ha per day and kg meets a · prey within reach, m times what half
     satisfies it, and takes what it meets in the share 1/(1 + m) of the time that it is not handling food (Holling 1959,
     from memory). sated is 1 and the other food met [member, group].
     """
-    bass, kernel = pond.slices[BASS], pond.tables.catching
-    hunters, at_length = biomass[:, bass], place.of_species(bass, pond.first_of_bass)
+    groups, kernel = pond.hunters, pond.tables.catching
+    hunters, at_length = biomass[:, groups], place.of_first(PREDATORS, groups, pond.points_fewer)
     naive = _naive(pond)
     if not hunters.shape[1]:
         nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
-        none = np.zeros_like(biomass)
-        return Hunt(at_length, naive, nowhere, nothing, nothing, nowhere, none, none)
-    found = _shad_found(pond, biomass)
+        none, load = np.zeros_like(biomass), np.zeros((hunters.shape[0], at_length.points))
+        return Hunt(at_length, naive, nowhere, nothing, nothing, load, nowhere, none, none)
+    found = {kind: _found(pond, kind, biomass) for kind in HARD_TO_FIND}
     offered = lay(place, naive.times(biomass))
-    offered[:, OF_SHAD] *= found
+    for kind, points in HARD_TO_FIND.items():
+        offered[:, points] *= found[kind]
     search = _search_area(pond, at_length, hunters)
-    per_intake = search / appetite[:, bass]
+    per_intake = search / appetite[:, groups]
 
-    def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array]:
+    def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array, Array]:
         fish_met = read(at_length, prey_within_reach(out_of_cover, kernel))
         fish_met *= per_intake
-        hunting = search / (sated[:, bass] + fish_met)
+        hunting = search / (sated[:, groups] + fish_met)
         load = lay(at_length, hunters * hunting)
         hunted = search_upon_prey(load, kernel)
-        hunted[:, OF_SHAD] *= found
-        return fish_met, hunting, hunted
+        for kind, points in HARD_TO_FIND.items():
+            hunted[:, points] *= found[kind]
+        return fish_met, hunting, load, hunted
 
-    _, _, hunted = hunted_by(offered)
+    *_, hunted = hunted_by(offered)
     hunted += pond.tables.leaving_cover
     exposed = pond.tables.leaving_cover / hunted
     offered *= exposed
-    fish_met, hunting, hunted = hunted_by(offered)
+    fish_met, hunting, load, hunted = hunted_by(offered)
     taken = np.multiply(exposed, hunted, out=hunted)
-    exposed[:, OF_SHAD] *= found
+    for kind, points in HARD_TO_FIND.items():
+        exposed[:, points] *= found[kind]
     suffered, rise = read_with_slope(place, taken)
     return Hunt(
         at_length=at_length,
@@ -175,16 +196,20 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
         out_of_cover=exposed,
         fish_met=fish_met,
         hunting=hunting,
+        load=load,
         taken=taken,
         predation=naive.times(suffered),
         rise=naive.times(rise),
     )
 
 
-def _shad_found(pond: Pond, biomass: Array) -> Array:
-    """Ease of finding shad relative to many of them: few are hard to find, B²/(B² + half²) (assumed shape) [member, 1]."""
-    shad = total(biomass[:, pond.slices[SHAD]]) ** 2
-    return (shad / (shad + pond.parameters.exposure_half_saturation_kg_per_ha[:, SHAD] ** 2))[:, None]
+def _found(pond: Pond, kind: int, biomass: Array) -> Array:
+    """Ease of finding fish relative to many of them: few are hard to find, B²/(B² + half²) (assumed shape) [member, 1].
+
+    B is the kg/ha of the species.
+    """
+    there = total(biomass[:, pond.slices[OF_KIND[kind]]]) ** 2
+    return np.asarray(there / (there + pond.parameters.exposure_half_saturation_kg_per_ha[:, kind] ** 2))[:, None]
 
 
 def _naive(pond: Pond) -> Naive:
@@ -198,44 +223,64 @@ def _naive(pond: Pond) -> Naive:
 
 
 def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
-    """Area that bass search, ha per day and kg of bass [member, bass group].
+    """Area that predators search, ha per day and kg of them [member, predator group].
 
-    a·(W/100)^−e · e^(g·growth type) · temperature / (1 + i · bass in the way, kg/ha).
+    a·(W/100)^−e · e^(g·growth type) · temperature / (1 + i · predators in the way, kg/ha).
 
-    Per fish it rises with size; fast growers search more. Bass get into one another's way (interference
+    Per fish it rises with size; fast growers search more. They get into one another's way (interference
     after Beddington 1975 and DeAngelis et al. 1975, from memory), and the smaller gives way to the larger.
     """
-    p, groups = pond.parameters, pond.slices[BASS]
-    large = lay(at_length, biomass * pond.weight_longer(groups, p.interference_from_mm[:, BASS]))
+    groups = pond.hunters
+    large = lay(at_length, biomass * pond.weight_longer(groups, pond.of_hunters("interference_from_mm")))
     in_the_way = prey_within_reach(large, pond.tables.gives_way)
-    crowding = 1.0 + of_species(p.interference_ha_per_kg, BASS) * in_the_way
-    area = pond.state.log_weight[:, groups] * -of_species(p.search_area_exponent, BASS)
+    crowding = 1.0 + by_length(pond.parameters.interference_ha_per_kg[:, :PREDATORS]) * in_the_way
+    area = pond.state.log_weight[:, groups] * -pond.of_hunters("search_area_exponent")
     area += pond.group.log_search_at_1_g[:, groups]
     np.exp(area, out=area)
-    area *= read(at_length, pond.by_day.bass_search[pond.day][:, None] / crowding)
+    area *= read(at_length, by_length(pond.by_day.search[pond.day]) / crowding)
     return area
 
 
 def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> tuple[Array, Array]:
-    """Fish that bass ate: g per g and day [member, bass group], and kg/ha and day by prey species [member, species].
+    """Fish that predators ate: g per g and day [member, predator group], and kg/ha and day [member, predator species, species].
 
     The prey is laid on the grid as it was alive over the step, so that what is eaten is what died of predation.
     """
     members = pond.state.members
     if not hunt.hunting.shape[1]:
-        return np.zeros_like(hunt.hunting), np.zeros((members, len(SPECIES)))
+        return np.zeros_like(hunt.hunting), np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
     there = lay(place, hunt.naive.times(biomass_alive))
     within_reach = prey_within_reach(there * hunt.out_of_cover, pond.tables.catching)
     ate = read(hunt.at_length, within_reach)
     ate *= hunt.hunting
-    by_species = (there * hunt.taken).reshape(members, len(SPECIES), GRID_POINTS)
-    return ate, by_species.sum(axis=2)
+    eaten = np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
+    for eater, taken in _taken_by(pond, there, hunt):
+        by_kind = taken.reshape(members, len(KINDS), GRID_POINTS).sum(axis=2)
+        for kind, species in enumerate(OF_KIND):
+            eaten[:, eater, species] += by_kind[:, kind]
+    return ate, eaten
+
+
+def _taken_by(pond: Pond, there: Array, hunt: Hunt) -> Iterator[tuple[int, Array]]:
+    """The place of a species of predators, and what each of its kinds takes, kg/ha and day [member, kind * length]."""
+    if PREDATORS == 1:
+        yield 0, there * hunt.taken
+        return
+    for hunter in range(PREDATORS):
+        own = slice(hunter * GRID_POINTS, (hunter + 1) * GRID_POINTS)
+        met = search_upon_prey(hunt.load[:, own], pond.tables.catching[:, own])
+        yield PREDATOR_SPECIES.index(int(OF_KIND[hunter])), there * hunt.out_of_cover * met
 
 
 def egg_predators(pond: Pond) -> Array:
-    """Bluegill that eat bass eggs, kg/ha [member]: biomass · (2 · max(floor, 1 − ration))^e (assumed shape)."""
-    p, s, groups = pond.parameters, pond.state, pond.slices[BLUEGILL]
-    inside = pond.weight_longer(groups, p.egg_predator_min_mm) - pond.weight_longer(groups, p.egg_predator_max_mm)
-    hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
-    kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-    return total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
+    """Fish that eat eggs, kg/ha [member]: biomass · (2 · max(floor, 1 − ration))^e (assumed shape)."""
+    p, s = pond.parameters, pond.state
+    shortest, longest = p.egg_predator_min_mm[:, None], p.egg_predator_max_mm[:, None]
+    there = np.zeros(s.members)
+    for species in EGG_EATERS:
+        groups = pond.slices[species]
+        inside = pond.weight_longer(groups, shortest) - pond.weight_longer(groups, longest)
+        hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
+        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
+        there += total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
+    return there

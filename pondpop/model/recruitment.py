@@ -12,36 +12,43 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array, Value, logistic, total
 from pondpop.model import predation, stocking
-from pondpop.model.state import PLANKTON, Pond, of_species
-from pondpop.species import BASS, SHAD, Parameters
+from pondpop.model.state import KINDS_OF, OF_KIND, PLANKTON, Pond
+from pondpop.species import SPECIES, TRAITS, Parameters, Species
 
 
-def spawning_of_day(p: Parameters, species: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
-    """Spawning that each day's water allows [day, member]: for bass a hazard, for the others a share of a cycle.
+def traits_of_kind(kind: int) -> Species:
+    """What the species of a kind is and can do."""
+    return TRAITS[SPECIES[OF_KIND[kind]]]
+
+
+def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
+    """Spawning that each day's water allows [day, member]: a hazard for fish that spawn once a year, else a share of a cycle.
 
     1/(1 + e^((T0 − T)/width)), per day times the hazard or over the days of a cycle, within the days of the year on
     which the species spawns (values and sources in the species files; the shape is ours).
     """
-    today = logistic((water_c - p.spawning_from_c[:, species]) / p.spawning_width_c[:, species])
-    if species == BASS:
-        today = p.spawning_hazard_per_day[:, BASS] * today
+    of = traits_of_kind(kind)
+    today = logistic((water_c - p.spawning_from_c[:, kind]) / p.spawning_width_c[:, kind])
+    if of.spawning == "once a year":
+        today = p.spawning_hazard_per_day[:, kind] * today
     else:
-        today = today / p.spawning_cycle_days[:, species]
-    if species == SHAD:
-        today = today * logistic((p.spawning_until_c[:, SHAD] - water_c) / p.spawning_width_c[:, species])
-        autumn = year_day >= p.spawning_autumn_from_day[:, SHAD]
-        today = np.where(autumn, today * p.spawning_autumn_share[:, SHAD], today)
-    first, last = p.spawning_first_day[:, species], p.spawning_last_day[:, species]
+        today = today / p.spawning_cycle_days[:, kind]
+    if of.has("spawns less in heat"):
+        today = today * logistic((p.spawning_until_c[:, kind] - water_c) / p.spawning_width_c[:, kind])
+    if of.has("spawns less in autumn"):
+        autumn = year_day >= p.spawning_autumn_from_day[:, kind]
+        today = np.where(autumn, today * p.spawning_autumn_share[:, kind], today)
+    first, last = p.spawning_first_day[:, kind], p.spawning_last_day[:, kind]
     return np.where((year_day < first) | (year_day > last), 0.0, today)
 
 
-def hatching_of_day(p: Parameters, species: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
+def hatching_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
     """Spawning of which each day brings the young to recruit length [day, member]: that of `recruit_delay_days` ago.
 
     Parts of a day are shared between two days. What was spawned before the run began is not known and counts as none.
     """
-    spawning = spawning_of_day(p, species, water_c, year_day)
-    delay = np.nan_to_num(p.recruit_delay_days[:, species])
+    spawning = spawning_of_day(p, kind, water_c, year_day)
+    delay = np.nan_to_num(p.recruit_delay_days[:, kind])
     if not delay.any():
         return spawning
     days, members = spawning.shape[0], max(spawning.shape[1], delay.size)
@@ -56,9 +63,19 @@ def hatching_of_day(p: Parameters, species: int, water_c: Array, year_day: NDArr
     return np.asarray((1.0 - late) * before(whole) + late * before(whole + 1.0))
 
 
-def spawning_done(gathered: Array, species: int) -> Array:
-    """Spawning done this year: 1 − e^−H of a hazard H gathered (each bass spawns once), or the cycles themselves."""
-    return -np.expm1(-gathered) if species == BASS else gathered
+def pulse_due(p: Parameters, year_day: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether a pulse is due at the end of each day [day, member, kind]: every `pulse_slot_days` days of the year.
+
+    One is due on the first day of a run besides, and takes what fish that begin in the pond have gathered by then.
+    """
+    due = (year_day[:, :, None] + 1) % p.pulse_slot_days.astype(np.intp) == 0
+    due[0] = True
+    return np.asarray(due)
+
+
+def spawning_done(gathered: Array, kind: int) -> Array:
+    """Spawning done this year: 1 − e^−H of a hazard H gathered where each spawns once, or the cycles themselves."""
+    return -np.expm1(-gathered) if traits_of_kind(kind).spawning == "once a year" else gathered
 
 
 def recruits(spawners: Array, cap: Value, half: Value) -> Array:
@@ -70,7 +87,7 @@ def recruits(spawners: Array, cap: Value, half: Value) -> Array:
 
 
 def spawn_left_by_egg_predators(predators: Array, half: Array, exponent: Array) -> Array:
-    """Share of bass spawn that P kg/ha of egg predators leave: 1/(1 + (P/half)^exponent)."""
+    """Share of spawn that P kg/ha of egg predators leave: 1/(1 + (P/half)^exponent)."""
     return 1.0 / (1.0 + (predators / half) ** exponent)
 
 
@@ -80,61 +97,78 @@ def nests_guarded(males: Array, half: Value) -> Array:
 
 
 class Pulse(NamedTuple):
-    """What spawning has gathered and now releases, of one species."""
+    """What spawning has gathered and now releases, of one kind."""
 
     released: Array  # [member] part of the year's spawning
     young: Array  # [member] fish/ha
-    parents_gain: Array  # [member, group of the species] in log weight, below 0: what spawning costs them
+    parents_gain: Array  # [member, group of the kind] in log weight, below 0: what spawning costs them
 
 
-def pulse(pond: Pond, species: int) -> Pulse | None:
-    """What spawning has gathered since the last pulse, as young of one group; None where nothing has.
+def pulse(pond: Pond, kind: int) -> Pulse | None:
+    """What spawning has gathered since the last pulse, as young of one group; None where nothing is ready in any member.
+
+    The kinds of a species share what its females can bring up, each by its part of them; crosses are not modelled.
 
     young = released · recruits(S) · (richness · plankton / capacity)^e · luck, S the kg/ha of mature females. Larvae live
     on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows zooplankton; DeVries
     & Stein 1990, 1992, from memory; the shape is ours).
     """
-    p, s, groups = pond.parameters, pond.state, pond.slices[species]
-    ready = spawning_done(s.spawn_gathered[:, species], species) - s.spawn_released[:, species]
-    ready = np.where(ready >= p.pulse_min_weight, ready, 0.0)
+    p, s, groups = pond.parameters, pond.state, pond.kind_slices[kind]
+    ready = spawning_done(s.spawn_gathered[:, kind], kind) - s.spawn_released[:, kind]
+    ready = np.where(pond.by_day.pulse_due[pond.day, :, kind] & (ready >= p.pulse_min_weight), ready, 0.0)
     if not ready.any():
         return None
-    columns = s.columns
-    of_age = (pond.day + 1 - columns.born[:, groups]) / 365.0 >= p.mature_age_years[0]
-    mature = pond.weight_longer(groups, p.mature_length_mm[:, species]) * of_age
-    kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-    spawners = total(kilograms * mature * columns.female_share[:, groups])
-    if species == BASS:
+    columns, species, of = s.columns, int(OF_KIND[kind]), traits_of_kind(kind)
+    mature = _mature(pond, groups, p.mature_length_mm[:, kind, None])
+    mine = spawners = _kilograms(pond, groups, mature * columns.female_share[:, groups])
+    alone, everyone = len(KINDS_OF[species]) == 1, pond.slices[species]
+    if not alone:
+        of_all = _mature(pond, everyone, pond.of("mature_length_mm", species))
+        spawners = _kilograms(pond, everyone, of_all * columns.female_share[:, everyone])
+    part = 1.0 if alone else mine / np.maximum(spawners, 1e-300)
+    if of.has("loses eggs"):
         spawners = spawners * spawn_left_by_egg_predators(
-            predation.egg_predators(pond), p.egg_predator_half_kg_per_ha[:, BASS], p.egg_predator_exponent[:, BASS]
+            predation.egg_predators(pond), p.egg_predator_half_kg_per_ha[:, kind], p.egg_predator_exponent[:, kind]
         )
-        male = pond.weight_longer(groups, p.male_mature_length_mm[:, BASS]) * of_age * (1.0 - columns.female_share[:, groups])
-        spawners = spawners * nests_guarded(total(kilograms * male), p.male_half_saturation_kg_per_ha[:, BASS])
-    young = ready * recruits(
-        spawners, p.recruits_cap_per_ha[:, species], p.recruits_half_saturation_kg_per_ha[:, species]
-    )
+    if of.sexes == "apart":
+        male = _mature(pond, everyone, pond.of("male_mature_length_mm", species)) * (1.0 - columns.female_share[:, everyone])
+        spawners = spawners * nests_guarded(_kilograms(pond, everyone, male), p.male_half_saturation_kg_per_ha[:, kind])
+    young = ready * recruits(spawners, p.recruits_cap_per_ha[:, kind], p.recruits_half_saturation_kg_per_ha[:, kind]) * part
     larval_food = pond.richness[PLANKTON] * s.plankton / p.plankton_capacity_kg_per_ha
-    young = young * larval_food ** p.recruit_food_exponent[:, species]
+    young = young * larval_food ** p.recruit_food_exponent[:, kind]
     young = young * pond.inputs.luck.recruitment[:, species, pond.inputs.year[pond.day]]
     young = young * pond.inputs.local_spawning[species]
     young = np.where(young >= p.pulse_min_per_ha, young, 0.0)
     cost = np.where(
-        columns.sex[:, groups] < 0.0, of_species(p.spawning_cost_male, species), of_species(p.spawning_cost_female, species)
+        columns.sex[:, groups] < 0.0, p.spawning_cost_male[:, kind, None], p.spawning_cost_female[:, kind, None]
     )
     return Pulse(ready, young, np.log1p(-cost * np.minimum(ready, 1.0)[:, None] * mature))
 
 
-def young_groups(pond: Pond, species: int, young: Array) -> stocking.Groups:
+def _mature(pond: Pond, groups: slice, from_mm: Array) -> Array:
+    """Share of the weight of some groups in fish long and old enough to spawn, as of the next day [member, group]."""
+    age = (pond.day + 1 - pond.state.columns.born[:, groups]) / 365.0
+    of_age = age >= pond.parameters.mature_age_years[:, None]
+    return np.asarray(pond.weight_longer(groups, from_mm) * of_age)
+
+
+def _kilograms(pond: Pond, groups: slice, share: Array) -> Array:
+    """Weight of a share of some groups, kg/ha [member]."""
+    s = pond.state
+    return total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * share)
+
+
+def young_groups(pond: Pond, kind: int, young: Array) -> stocking.Groups:
     """The groups of a pulse of young [member], fish/ha: all of recruit length, sharing one birthday."""
     p = pond.parameters
     return stocking.groups_of(
         pond,
-        species=species,
+        kind=kind,
         number=young,
-        female_share=float(p.female_share[0]),
-        age_years=float(p.recruit_age_years[0]) - 1.0 / 365.0,  # that age at the next day's start
+        female_share=p.female_share,
+        age_years=p.recruit_age_years - 1.0 / 365.0,  # that age at the next day's start
         stocked=-np.inf,
         origin=-1,
-        length_mm=float(p.recruit_length_mm[0, species]),
+        length_mm=p.recruit_length_mm[:, kind],
         ration=p.recruit_ration,
     )

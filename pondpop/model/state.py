@@ -3,9 +3,10 @@
 `State` is what a day changes; `Pond` is the state with what its rates are made of, and what can be read off it without
 changing it.
 
-A *group* is fish of one species, one origin (a stocking event or a spawning pulse) and one growth type. Each member
-has its own groups, in order of birth or stocking, in the columns of the species; columns stand species by species in
-the order of `SPECIES`. Now and then each member's groups close up, so that a column may hold other groups in other
+A *group* is fish of one kind, one origin (a stocking event or a spawning pulse) and one growth type. A kind is of one
+species, and a species without kinds of its own is the one kind of it. Each member has its own groups, in order of birth or
+stocking, in the columns of the kind; columns stand kind by kind in the order of `registry.KINDS`, and so species by species,
+those of predators first. Now and then each member's groups close up, so that a column may hold other groups in other
 members; where a member has no more groups, its columns are empty.
 """
 
@@ -22,7 +23,7 @@ from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import Inputs
-from pondpop.species import SPECIES, Parameters
+from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, Parameters, kinds_with
 
 if TYPE_CHECKING:
     from pondpop.model.forcing import DayFactors
@@ -31,16 +32,19 @@ if TYPE_CHECKING:
 ALL = slice(None)
 FOODS = ("plankton", "benthos", "littoral", "algae")  # of the pond itself, in the order of the axis of food
 PLANKTON, BENTHOS, LITTORAL, ALGAE = range(len(FOODS))
+OF_KIND = np.array(SPECIES_OF_KIND, np.intp)  # the species of each kind
+KINDS_OF = [[k for k, of in enumerate(SPECIES_OF_KIND) if of == species] for species in range(len(SPECIES))]
+PREDATORS = len(kinds_with("role: predator"))  # the first so many kinds
 
 
 @dataclass
 class Columns:
-    """What never changes about the groups: [member, group], but one species for each column.
+    """What never changes about the groups: [member, group], but one kind for each column.
 
     All members may share one row.
     """
 
-    species: NDArray[np.intp]  # [group]
+    kind: NDArray[np.intp]  # [group]
     growth_z: Array  # place of the growth type in the spread of growth, in standard deviations
     sex: Array  # +1 female, −1 male, 0 both together
     female_share: Array  # share of females: 1, 0, or that of an unsexed group
@@ -53,8 +57,13 @@ class Columns:
         real, integer = np.empty((members, 0)), np.empty((members, 0), np.intp)
         return cls(np.empty(0, np.intp), real, real.copy(), real.copy(), real.copy(), real.copy(), integer)
 
+    @property
+    def species(self) -> NDArray[np.intp]:
+        """The species of each column [group]."""
+        return OF_KIND[self.kind]
+
     def __len__(self) -> int:
-        return self.species.size
+        return self.kind.size
 
 
 @dataclass
@@ -71,9 +80,9 @@ class State:
     grown: Array  # log length that the fish have gained since they came into the pond
     ration: Array  # running mean of the share of maximum intake that was eaten
     food: Array  # kg/ha [food, member], in the order of FOODS
-    spawn_gathered: Array  # [member, species]: spawning done this year, and
-    spawn_released: Array  # [member, species]: that part of it which pulses have used
-    wariness: Array  # [member]: recent catches per catchable bass
+    spawn_gathered: Array  # [member, kind]: spawning done this year, and
+    spawn_released: Array  # [member, kind]: that part of it which pulses have used
+    wariness: Array  # [member, species]: recent catches per catchable fish
 
     @classmethod
     def empty(cls, members: int, food: Array) -> State:
@@ -93,9 +102,9 @@ class State:
             grown=groups(),
             ration=groups(),
             food=np.broadcast_to(food, (len(FOODS), members)).astype(float),
-            spawn_gathered=np.zeros((members, len(SPECIES))),
-            spawn_released=np.zeros((members, len(SPECIES))),
-            wariness=np.zeros(members),
+            spawn_gathered=np.zeros((members, len(KINDS))),
+            spawn_released=np.zeros((members, len(KINDS))),
+            wariness=np.zeros((members, len(SPECIES))),
         )
 
     @property
@@ -112,8 +121,11 @@ class State:
 
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
-        ends = np.searchsorted(self.columns.species, np.arange(len(SPECIES) + 1))
-        return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
+        return _runs(self.columns.species, len(SPECIES))
+
+    def kind_slices(self) -> tuple[slice, ...]:
+        """The columns of each kind, in the order of `KINDS`."""
+        return _runs(self.columns.kind, len(KINDS))
 
     def weight(self) -> Array:
         """Mean weight of each group, g [member, group]."""
@@ -126,9 +138,9 @@ class State:
     def add(
         self, columns: Columns, number: Array, log_weight: Array, log_length: Array, spread: Array, ration: Array
     ) -> None:
-        """Add groups with uncut lengths; each goes behind the others of its species."""
-        species = np.concatenate([self.columns.species, columns.species])
-        order = np.argsort(species, kind="stable")
+        """Add groups with uncut lengths; each goes behind the others of its kind."""
+        kind = np.concatenate([self.columns.kind, columns.kind])
+        order = np.argsort(kind, kind="stable")
 
         def joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
             return np.concatenate([old, np.broadcast_to(new, (self.members, len(columns)))], axis=1).take(order, axis=1)
@@ -138,7 +150,7 @@ class State:
         for name, new in zip(_VARIABLES, new_groups, strict=True):
             setattr(self, name, joined(getattr(self, name), new))
         constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
-        self.columns = Columns(species[order], *constants)
+        self.columns = Columns(kind[order], *constants)
 
     def join(self, alike: NDArray[np.intp]) -> bool:
         """Put groups of one label [member, group] into the first of them; those with a label below 0 stay as they are.
@@ -178,9 +190,9 @@ class State:
         return True
 
     def close_up(self) -> bool:
-        """Move each member's groups to the first columns of their species, in their order; True if any column goes."""
+        """Move each member's groups to the first columns of their kind, in their order; True if any column goes."""
         alive, order = self.number > 0.0, []
-        for groups in self.species_slices():
+        for groups in self.kind_slices():
             inside = alive[:, groups]
             first = np.argsort(~inside, axis=1, kind="stable")
             order.append(groups.start + first[:, : int(inside.sum(axis=1).max())])
@@ -190,7 +202,7 @@ class State:
         for name in _VARIABLES:
             setattr(self, name, np.take_along_axis(getattr(self, name), index, axis=1))
         constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
-        self.columns = Columns(np.repeat(np.arange(len(SPECIES)), [part.shape[1] for part in order]), *constants)
+        self.columns = Columns(np.repeat(np.arange(len(KINDS)), [part.shape[1] for part in order]), *constants)
         return True
 
 
@@ -202,17 +214,21 @@ def _spread_out(values: Array, where: NDArray[np.bool_]) -> Array:
 
 
 _VARIABLES = ("number", "log_weight", "log_length", "spread", "low", "high", "grown", "ration")
-_CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "species")
+_CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "kind")
+
+
+def _runs(places: NDArray[np.intp], count: int) -> tuple[slice, ...]:
+    """Where each place from 0 to count − 1 stands among places in rising order."""
+    ends = np.searchsorted(places, np.arange(count + 1))
+    return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
 
 
 class GroupFactors:
     """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
 
     def __init__(self, p: Parameters, columns: Columns) -> None:
-        kind = columns.species
-
-        def spread(of_species: Array) -> Array:
-            return of_species.take(kind, axis=1)
+        def spread(of_kind: Array) -> Array:
+            return of_kind.take(columns.kind, axis=1)
 
         growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z
         self.log_growth = growth_type
@@ -255,13 +271,15 @@ class Pond:
     by_day: DayFactors
     group: GroupFactors
     tables: PredationTables
-    food_use: Array  # [food, member, species, length]: see `feeding.food_use`
+    food_use: Array  # [food, member, kind, length]: see `feeding.food_use`
     food_capacity: Array  # kg/ha [food, member or 1]
     food_energy: Array  # J/g [food, member or 1]
-    slices: tuple[slice, ...]  # the columns of each species
-    columns_of_species: list[int]
+    slices: tuple[slice, ...]  # the columns of each species, and
+    kind_slices: tuple[slice, ...]  # of each kind
+    columns_of_kind: list[int]
+    hunters: slice  # the columns of all predators
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
-    first_of_bass: NDArray[np.intp]
+    points_fewer: NDArray[np.intp]  # [member, 1]: see `grid.points_fewer`
     last_stocked_of: Array  # [group], day
     last_stocked: float
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
@@ -275,9 +293,25 @@ class Pond:
         """Water temperature [member or 1, day], °C."""
         return self.by_day.water_c
 
-    def of_groups(self, of_species: Array) -> Array:
-        """Values of [member, species] at each group [member, group]."""
-        return of_species.repeat(self.columns_of_species, axis=1)
+    def of_groups(self, of_kind: Array) -> Array:
+        """Values of [member, kind] at each group [member, group]."""
+        return of_kind.repeat(self.columns_of_kind, axis=1)
+
+    def of_groups_of(self, species: int, of_kind: Array) -> Array:
+        """Values of [member, kind] at the groups of a species, to stand against [member, group of the species]."""
+        kinds = KINDS_OF[species]
+        if len(kinds) == 1:
+            return of_kind[:, kinds[0], None]
+        return of_kind[:, kinds].repeat([self.columns_of_kind[k] for k in kinds], axis=1)
+
+    def of(self, parameter: str, species: int) -> Array:
+        """A parameter of the kinds of a species, to stand against [member, group of the species]."""
+        return self.of_groups_of(species, getattr(self.parameters, parameter))
+
+    def of_hunters(self, parameter: str) -> Array:
+        """A parameter of the kinds of predators, to stand against [member, predator group]."""
+        of_kind: Array = getattr(self.parameters, parameter)
+        return of_kind[:, :1] if PREDATORS == 1 else of_kind[:, :PREDATORS].repeat(self.columns_of_kind[:PREDATORS], axis=1)
 
     def log_standard_weight(self, log_length: Array, groups: slice = ALL) -> Array:
         """Natural log of the standard weight in g of some groups, had they these lengths."""
@@ -300,13 +334,13 @@ class Pond:
         return mean
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
-        """Share of the fish of some groups that are longer than a threshold [member, group]."""
-        return lengths.share_longer(self.lengths(groups), np.log(np.reshape(threshold_mm, (-1, 1))))
+        """Share of the fish of some groups that are longer than a threshold, [member or 1, group or 1] or one for all."""
+        return lengths.share_longer(self.lengths(groups), np.log(threshold_mm))
 
     def weight_longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the weight of some groups that is in fish longer than a threshold [member, group]."""
         slope = self.group.ws_slope[:, groups]
-        return lengths.share_longer(self.lengths(groups), np.log(np.reshape(threshold_mm, (-1, 1))), slope)
+        return lengths.share_longer(self.lengths(groups), np.log(threshold_mm), slope)
 
     def lengths(self, groups: slice | NDArray[np.intp] = ALL) -> lengths.Shape:
         """How the lengths of some groups are spread."""
@@ -317,8 +351,3 @@ class Pond:
 def of_foods(p: Parameters, quantity: str) -> Array:
     """A parameter that each food has one of, such as `capacity_kg_per_ha` [food, member or 1]."""
     return np.stack(np.broadcast_arrays(*(getattr(p, f"{food}_{quantity}") for food in FOODS)))
-
-
-def of_species(parameter: Array, species: int) -> Array:
-    """One species' values of a parameter, to stand against [member, group]: [member, 1]."""
-    return parameter[:, species, None]

@@ -10,8 +10,8 @@ from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import StockingInput
-from pondpop.model.state import Columns, GroupFactors, Pond
-from pondpop.species import BASS, BLUEGILL, Parameters
+from pondpop.model.state import OF_KIND, Columns, GroupFactors, Pond
+from pondpop.species import SPECIES, TRAITS, Parameters
 
 
 class Groups(NamedTuple):
@@ -29,48 +29,50 @@ def types(p: Parameters, species: int) -> tuple[Array, Array, Array]:
     """Growth place and sex of a new origin's groups [group], and the share of its fish in each [member or 1, group]."""
     middle = p.growth_type_middle_share
     outer = (1.0 - middle) / 2.0
-    if species == BASS:
-        share = np.stack([outer, middle, outer] * 2, axis=1)
-        return np.array([-1.0, 0.0, 1.0] * 2), np.array([1.0] * 3 + [-1.0] * 3), share
-    if species == BLUEGILL:
-        return np.array([-1.0, 0.0, 1.0]), np.zeros(3), np.stack([outer, middle, outer], axis=1)
-    return np.zeros(1), np.zeros(1), np.ones((1, 1))
+    of = TRAITS[SPECIES[species]]
+    places, shares = ([-1.0, 0.0, 1.0], [outer, middle, outer]) if of.growth_types == 3 else ([0.0], [np.ones(1)])
+    sexes = [1.0, -1.0] if of.sexes == "apart" else [0.0]
+    return np.array(places * len(sexes)), np.repeat(sexes, len(places)), np.stack(shares * len(sexes), axis=1)
 
 
 def groups_of(
     pond: Pond,
     *,
-    species: int,
+    kind: int,
     number: Array,
-    female_share: float,
-    age_years: float,
+    female_share: float | Array,
+    age_years: float | Array,
     stocked: float,
     origin: int,
-    length_mm: float,
+    length_mm: float | Array,
     ration: Array,
     length_cv: float | None = None,
     weight_g: float | None = None,
 ) -> Groups:
     """The groups of one origin; number [member], fish/ha, is split between sexes and growth types.
 
-    Growth types of stocked fish begin at lengths apart, by their place in the spread of growth or so that all fish
-    together have `length_cv`. Weight is the standard weight of the length, times `weight_g` over that of the mean length.
+    female_share, age_years and length_mm are the same for all members, or [member]. Growth types of stocked fish begin at
+    lengths apart, by their place in the spread of growth or so that all fish together have `length_cv`. Weight is the
+    standard weight of the length, times `weight_g` over that of the mean length.
     """
     p = pond.parameters
-    growth_z, sex, share = types(p, species)
-    sexes = np.where(sex > 0.0, female_share, np.where(sex < 0.0, 1.0 - female_share, 1.0))
+    growth_z, sex, share = types(p, int(OF_KIND[kind]))
+    females, born, log_mean = (
+        np.reshape(value, (-1, 1)) for value in (female_share, pond.day - 365.0 * np.asarray(age_years), np.log(length_mm))
+    )
+    sexes = np.where(sex > 0.0, females, np.where(sex < 0.0, 1.0 - females, 1.0))
     row = (1, sex.size)
     columns = Columns(
-        species=np.full(sex.size, species, np.intp),
+        kind=np.full(sex.size, kind, np.intp),
         growth_z=growth_z[None],
         sex=sex[None],
-        female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, female_share))[None],
-        born=np.full(row, pond.day - 365.0 * age_years),
+        female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, females)),
+        born=np.repeat(born, sex.size, axis=1),
         stocked=np.full(row, stocked),
         origin=np.full(row, origin, np.intp),
     )
     g = GroupFactors(p, columns)
-    mean = np.full((pond.state.members, sex.size), np.log(length_mm))
+    mean = np.zeros((pond.state.members, sex.size)) + log_mean
     log_length = mean.copy()
     if length_cv is not None:
         apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
@@ -90,7 +92,7 @@ def stocked(pond: Pond, event: StockingInput) -> Groups:
     number = event.per_ha * pond.inputs.luck.stocking_survival[:, event.origin]
     return groups_of(
         pond,
-        species=event.species,
+        kind=event.kind,
         number=np.broadcast_to(number, (pond.state.members,)),
         female_share=event.female_share,
         age_years=event.age_years,

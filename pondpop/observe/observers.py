@@ -18,7 +18,7 @@ from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
 from pondpop.observe import harvest_control
-from pondpop.species import BASS, BLUEGILL, SPECIES
+from pondpop.species import KINDS, MEASURED, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
@@ -122,14 +122,14 @@ def read_survey(engine: Engine) -> dict[str, Array]:
         number[:, species] = fish.sum(axis=1)
         share = -np.diff(heavier, axis=2, prepend=1.0, append=0.0)
         kilograms[:, species] = (biomass[:, groups, None] * share).sum(axis=1)
-        if species in (BASS, BLUEGILL):
+        if SPECIES[species] in MEASURED:
             with np.errstate(invalid="ignore", divide="ignore"):
                 mean = 100.0 * (fish * condition[:, groups, None]).sum(axis=1) / number[:, species]
             relative_weight[:, species] = np.where(number[:, species] > 1e-9, mean, np.nan)
     out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
     out |= _by_age(engine)
     out["age0_number"] = _age0(engine)
-    bass = engine.slices[BASS]
+    bass = engine.slices[SPECIES.index("bass")]
     heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
     out["bass_above"] = np.stack(heavy, axis=1)
     largest = [largest_weight(engine, s.number[:, groups], groups) for groups in engine.slices]
@@ -226,16 +226,18 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     prey_need [member, bass_class] kg/ha that they would eat in the month at the ration that holds a Wr of 95.
     """
     s, p = engine.state, engine.parameters
-    bass = engine.slices[BASS]
+    place_of_bass = SPECIES.index("bass")
+    bass = engine.slices[place_of_bass]
     weight = s.weight()
     biomass = s.number * weight / 1000.0
-    place = grid.place_on_grid(s.log_length, grid.first_points(s.members, s.columns.species))
+    place = grid.place_on_grid(s.log_length, engine.first_points)
     there = grid.lay(place, biomass)
     lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN
     upper = np.append(lower[1:], lower[-1] * 1.2)
     position = (np.log(np.sqrt(lower * upper)) - grid.LOG_GRID_START) / grid.LOG_GRID_STEP
     floor = position.astype(np.intp)
-    kernel, above = engine.tables.prey_size, (position - floor)[:, None]
+    at = list(KINDS).index("bass") * grid.GRID_POINTS  # among the lengths of predators
+    kernel, above = engine.tables.prey_size[:, at : at + grid.GRID_POINTS], (position - floor)[:, None]
     at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
     edible = predation.prey_within_reach(there, at_class)
     ration = (ENOUGH_CONDITION - p.condition_at_no_food) / p.condition_gain_at_full_food
@@ -244,7 +246,7 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
     need = np.stack([_sum(wanted * share) for share in inside], axis=1)
     catchable = _sum(s.number[:, bass] * engine.longer(bass, STOCK_LENGTH_MM))
-    wary = p.wariness_per_catch * s.wariness
+    wary = p.wariness_per_catch * s.wariness[:, place_of_bass]
     rate = harvest.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, wary)
     share = [
         _sum(s.number[:, bass] * engine.longer(bass, inches * MM_PER_IN)) / np.maximum(catchable, 1e-12)

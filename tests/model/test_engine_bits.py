@@ -117,7 +117,7 @@ def test_sums_over_groups_run_in_group_order(members, groups):
     wanted = [one_by_one(row) for row in amount[0]]
     assert total(amount[0]).tolist() == wanted
     part = slice(0, groups // 2)
-    first, whole = totals(amount, part)
+    (first,), whole = totals(amount, [part])
     for f in range(2):
         for m in range(members):
             of_part, rest = one_by_one(amount[f, m, part]), one_by_one(amount[f, m, part.stop :])

@@ -14,7 +14,7 @@ from pondpop.model import bioenergetics, grid
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
 from pondpop.model.state import of_foods
-from pondpop.species import BASS, BLUEGILL, SPECIES, load_parameters
+from pondpop.species import BASS, SPECIES, load_parameters
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,7 @@ def test_energy_eaten_is_spent_or_grown(books):
         kind = page.columns.species
         eaten = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
         eaten[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
-        eaten[:, kind == BLUEGILL] += page.ate_pellets * p.pellet_energy_j_per_g
+        eaten += page.ate_pellets * p.pellet_energy_j_per_g
         kept = (1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share)
         rise = p.body_energy_exponent[0, BASS]
         held = np.broadcast_to(p.body_energy_j_per_g[0, kind], page.weight.shape).copy()
