@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from pondpop.assess import size_and_condition
+from pondpop.assess.advice import Advice, advise
 from pondpop.assess.creel import angler_findings
 from pondpop.assess.seining import SeiningReading, seining
 from pondpop.assess.size_and_condition import GAME, Change, PairDoubt
@@ -21,9 +22,10 @@ from pondpop.assess.tags import tag_findings
 from pondpop.assess.text import assessment_csv, assessment_text
 from pondpop.records import Records
 from pondpop.species import SPECIES
+from pondpop.units import Units
 
 __all__ = [
-    "Assessment", "Change", "Finding", "PairDoubt", "SeiningReading", "SurveyAssessment",
+    "Advice", "Assessment", "Change", "Finding", "PairDoubt", "SeiningReading", "SurveyAssessment",
     "assess", "assessment_csv", "assessment_text", "write_assessment",
 ]  # fmt: skip
 
@@ -57,6 +59,13 @@ class Assessment:
     missing: tuple[str, ...]
     """What cannot be told from these records, and why."""
 
+    def advice(self, units: Units = "us") -> Advice | None:
+        """What the last survey that shows the pair of PSD values advises; None without one."""
+        for survey in reversed(self.surveys):
+            if survey.pair is not None:
+                return advise(survey.first, survey.pair, survey.findings, units)
+        return None
+
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Every figure: surveys by date, catch records, tags."""
@@ -89,6 +98,7 @@ def _survey(all_surveys: tuple[Survey, ...], index: int) -> SurveyAssessment:
                 if gear != "seine":  # a seine takes small fish only: its PSD says nothing
                     findings += size_and_condition.size_structure(survey, gear, species)
                 findings += size_and_condition.conditions(survey, gear, species)
+            findings += size_and_condition.lengths_at_age(survey, gear, species)
         findings += size_and_condition.balance_ratios(survey, gear)
         before = next((s for s in reversed(all_surveys[:index]) if gear in s.gears and _fish_of(s, gear)), None)
         if before and gear != "seine":
@@ -121,8 +131,8 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
     return tuple(gaps)
 
 
-def write_assessment(assessment: Assessment, out: str | Path, units: str = "us") -> None:
-    """Writes assessment.txt and assessment.csv into a folder of their own, whole or not at all.
+def write_assessment(assessment: Assessment, out: str | Path, units: Units = "us", page: str = "") -> None:
+    """Writes assessment.txt, assessment.csv and, where one was made, the page into a folder of their own, whole or not at all.
 
     Raises InputError if the folder holds anything that pondpop did not write, and OSError.
     """
@@ -130,12 +140,8 @@ def write_assessment(assessment: Assessment, out: str | Path, units: str = "us")
 
     output = Output(Path(out), {"command": "assess"})
     try:
-        output.finish(
-            {
-                "assessment.txt": text(assessment_text(assessment, units)),
-                "assessment.csv": text(assessment_csv(assessment, units)),
-            }
-        )
+        files = {"assessment.txt": assessment_text(assessment, units), "assessment.csv": assessment_csv(assessment, units)}
+        output.finish({name: text(content) for name, content in (files | ({"assessment.html": page} if page else {})).items()})
     except BaseException:
         output.discard()  # there is nothing to go on from
         raise

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import stats
 
 from pondpop.assess.effort import Outings
 from pondpop.assess.surveys import Finding, Survey
@@ -188,6 +189,27 @@ def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
 
 def within(lengths: np.ndarray, low: int, high: int | None) -> np.ndarray:
     return (lengths >= low * MM_PER_IN) & (lengths < (np.inf if high is None else high * MM_PER_IN))
+
+
+def lengths_at_age(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
+    """Mean length of the fish of each age that was read, with Student's limits (none for one fish)."""
+    of_age: dict[int, list[float]] = {}
+    for f in survey.taken(gear, species):
+        if f.age is not None:
+            of_age.setdefault(f.age, []).extend([f.length_mm] * f.count)
+    for age, lengths in sorted(of_age.items()):
+        yield Finding(
+            f"{species}_length_at_age_{age}", "mm", float(np.mean(lengths)), *mean_limits(np.array(lengths)), len(lengths),
+            survey.first, gear, species, "of the fish whose age was read; small fish of an age are missed by the gear",
+        )  # fmt: skip
+
+
+def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | None, float | None]:
+    """Student's limits of a mean; none for fewer than two values."""
+    if values.size < 2:
+        return None, None
+    half = stats.t.ppf((1 + confidence) / 2, values.size - 1) * values.std(ddof=1) / np.sqrt(values.size)
+    return float(values.mean() - half), float(values.mean() + half)
 
 
 def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0, below_in: float = np.inf) -> Outings | None:

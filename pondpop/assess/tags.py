@@ -7,9 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 import numpy as np
-from scipy import stats
 
-from pondpop.assess.size_and_condition import class_name, weight_classes, within
+from pondpop.assess.size_and_condition import class_name, mean_limits, weight_classes, within
 from pondpop.assess.surveys import Finding, Survey
 from pondpop.observe import indices
 from pondpop.observe.mark_recapture import (
@@ -222,11 +221,3 @@ def growth(species: str, pairs: Increments, missing: list[str]) -> Iterator[Find
 def _from_estimate(quantity: str, unit: str, e: Estimate, species: str, count: int) -> Finding:
     note = "growth curve of Fabens 1965; single fish scatter about it"
     return Finding(quantity, unit, e.value, _limit(e.low), _limit(e.high), count, species=species, note=note)
-
-
-def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | None, float | None]:
-    """Student's limits of a mean; none for fewer than two values."""
-    if values.size < 2:
-        return None, None
-    half = stats.t.ppf((1 + confidence) / 2, values.size - 1) * values.std(ddof=1) / np.sqrt(values.size)
-    return float(values.mean() - half), float(values.mean() + half)

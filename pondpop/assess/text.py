@@ -9,10 +9,11 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
-from pondpop.units import LENGTH, brief, in_ten
+from pondpop.units import LENGTH, Units, brief, in_ten
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
+    from pondpop.assess.advice import Advice
     from pondpop.assess.seining import SeiningReading
     from pondpop.assess.size_and_condition import Change, PairDoubt
     from pondpop.assess.surveys import Finding
@@ -55,12 +56,12 @@ def assessment_csv(assessment: Assessment, units: str = "us") -> str:
     return out.getvalue()
 
 
-def assessment_text(assessment: Assessment, units: str = "us") -> str:
+def assessment_text(assessment: Assessment, units: Units = "us") -> str:
     """The assessment in words and tables; units "us" or "metric" (PSD always uses the inch categories)."""
     return "\n".join(_lines(assessment, units)) + "\n"
 
 
-def _lines(a: Assessment, units: str) -> Iterator[str]:
+def _lines(a: Assessment, units: Units) -> Iterator[str]:
     r = a.records
     yield f"Records in {r.folder}: " + ", ".join(r.files)
     yield (
@@ -70,6 +71,14 @@ def _lines(a: Assessment, units: str) -> Iterator[str]:
     if r.left_out:
         yield ""
     yield from left_out_and_odd(r)
+    if advice := a.advice(units):
+        yield ""
+        yield from _title("What it says, and what to do")
+        yield from _wrap(f"{state_words(advice)}.")
+        for line in advice.why:
+            yield from _wrap(f"seen: {line}", "  ")
+        for line in advice.steps:
+            yield from _wrap(f"- {line}")
     for survey in a.surveys:
         yield ""
         yield from _survey(survey, units)
@@ -89,6 +98,12 @@ def _lines(a: Assessment, units: str) -> Iterator[str]:
     yield "Limits are of 95 %."
     for line in CAUTIONS:
         yield from _wrap(line)
+
+
+def state_words(advice: Advice) -> str:
+    """The state of the pond and how sure it is."""
+    words = advice.words[0].upper() + advice.words[1:]
+    return f"{words} (chance: {in_ten(advice.chance)}; survey of {advice.survey} by {advice.gear})"
 
 
 def left_out_and_odd(r: Records) -> Iterator[str]:

@@ -186,7 +186,7 @@ def target_range(option: str, species: str, index: str) -> tuple[float, float] |
 # --- the pair of PSD values ---------------------------------------------------------------------------------------
 
 _LEVELS: Final = ("low", "middle", "high")
-_PAIR_READINGS: Final = {
+PAIR_READINGS: Final = {
     ("low", "low"): "both small: competition for food, poor habitat, or both harvested too hard",
     ("low", "middle"): "bass small, bluegill in range: bass many or harvested too hard",
     ("low", "high"): "bass crowded: many small bass keep the bluegill few and large",
@@ -227,7 +227,7 @@ def pair_reading(bass_psd: float, bluegill_psd: float, *, harvested: bool = True
         low, high = _balanced_psd(species)
         levels.append("low" if value < low else "high" if value > high else "middle")
     pair = levels[0], levels[1]
-    words = _PAIR_READINGS[pair]
+    words = PAIR_READINGS[pair]
     return PairReading(*pair, words if harvested else _WITHOUT_HARVEST.get(pair, words))
 
 
@@ -241,7 +241,7 @@ def pair_reading_chances(bass: Callable[[float], float], bluegill: Callable[[flo
     for species, below in (("bass", bass), ("bluegill", bluegill)):
         low, high = (below(bound / 100.0) for bound in _balanced_psd(species))
         levels.append(dict(zip(_LEVELS, (low, high - low, 1.0 - high), strict=True)))
-    return {words: float(levels[0][one] * levels[1][other]) for (one, other), words in _PAIR_READINGS.items()}
+    return {words: float(levels[0][one] * levels[1][other]) for (one, other), words in PAIR_READINGS.items()}
 
 
 # --- doubt --------------------------------------------------------------------------------------------------------

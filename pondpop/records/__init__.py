@@ -7,7 +7,7 @@ Inside: mm, g, °C, hours.
 
 The files (at least one must be there; the columns may stand in any order; of names joined by | at most one is used):
 
-survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex
+survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex, age
              One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
 effort.csv   date, gear, hours, hauls, and optionally water_f|water_c, species_sought
              One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty
@@ -44,7 +44,7 @@ __all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "
 COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "survey.csv": (
         ("date", "gear", "species", "length_in|length_mm"),
-        ("weight_lb|weight_oz|weight_g", "count", "tag", "sex"),
+        ("weight_lb|weight_oz|weight_g", "count", "tag", "sex", "age"),
     ),
     "effort.csv": (("date", "gear", "hours", "hauls"), ("water_f|water_c", "species_sought")),
     "catches.csv": (

@@ -46,6 +46,7 @@ _STEMS = {
     "count": "count, number, no, n, num, qty, quantity, number of fish, no of fish, fish count",
     "tag": "tag, tag no, tag number, tag id, tag #",
     "sex": "sex, m/f",
+    "age": "age, ages, age class, years of age",
     "hours": "hours, effort, time, hours fished, hours worked, shock time, time fished",
     "hauls": "hauls, no of hauls, number of hauls, seine hauls",
     "water": "water, water temp, water temperature, temp, temperature",
@@ -82,7 +83,7 @@ _EVENTS = {
 _CODES = {"bass": "lmb, lmbs", "bluegill": "bg, blg, bgl, bluegills", "shad": "tfs, tfsh, threadfins", "minnow": "fhm, fatheads"}
 _BLANK = ("n/a", "na", "none", "nil", "-", "--", "–", "—", ".", "nd", "no data", "not taken", "not weighed")
 _TOTALS = ("total", "totals", "sum", "subtotal", "grand total", "mean", "means", "average", "averages", "avg", "total fish")
-_NUMBERS = ("length", "weight", "count", "hours", "hauls", "water", "shortest", "longest", "kept", "released")
+_NUMBERS = ("length", "weight", "count", "age", "hours", "hauls", "water", "shortest", "longest", "kept", "released")
 _FRACTION = re.compile(r"(?:(\d{1,3})(?:\s+|-|\s+-\s*))?(\d{1,2})/(\d{1,2})", re.ASCII)
 _VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ]00:00(?::00)?)?", re.ASCII)

@@ -20,6 +20,8 @@ EVENTS = ("tagged", "recaptured", "kept")
 SEXES = ("female", "male")
 
 MAX_COUNT = 10_000
+OLDEST = 25
+"""No such fish of a pond lives longer (assumed; bass reach some 16 years, from memory)."""
 
 COARSE_SCALE_G = 1.5
 """A weight may miss its allowed range by this much, so that a small fish can be weighed to the nearest gram."""
@@ -40,6 +42,8 @@ class Fish:
     count: int
     tag: str | None
     sex: str | None
+    age: int | None = None
+    """Whole years, as read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +112,8 @@ def fish(line: int, cells: dict[str, str]) -> Fish:
     if (count or 1) > 1 and (tag or weight is not None):
         what = "a tag" if tag else "a weight"
         raise InputError("count", count, f"1 on a row with {what}", "write such fish one by one")
-    return Fish(line, date, gear, species, needed(length, "length", "a length"), weight, count or 1, tag, sex)
+    age = whole(cells, "age", 0, OLDEST)
+    return Fish(line, date, gear, species, needed(length, "length", "a length"), weight, count or 1, tag, sex, age)
 
 
 def effort(line: int, cells: dict[str, str]) -> Effort:
