@@ -173,6 +173,7 @@ def _parser() -> argparse.ArgumentParser:
     quota.add_argument("--tries", metavar="N", type=_whole, default=24, help="steps after the first scan (default: 24)")
     _long_work(quota, "folder to write (default: the file's name + -quota)")
     _with_ensemble(quota)
+    quota.add_argument("--details", action="store_true", help="print all that was found, not the answer only")
     quota.set_defaults(command=_quota)
 
     update = commands.add_parser(
@@ -371,7 +372,7 @@ def _quota(given: argparse.Namespace) -> None:
     import numpy as np
 
     from pondpop.decide.quota import ask, search, with_quota
-    from pondpop.decide.quota_phrases import quota_csv, quota_text
+    from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_text
     from pondpop.ensemble.store import text
 
     question = ask(scenario, **asked)
@@ -389,8 +390,9 @@ def _quota(given: argparse.Namespace) -> None:
         "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
     }
     output.finish({name: text(content) for name, content in files.items()})
-    print(told, end="")
-    print(f"seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}")
+    print(told if given.details else quota_answer(found), end="")
+    more = "" if given.details else "; --details tells the rest"
+    print(f"Seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}{more}.")
 
 
 def _update(given: argparse.Namespace) -> None:

@@ -169,8 +169,7 @@ def judge(names: Sequence[str], scores: Sequence[Score], cost: Cost | None = Non
 def verdicts(score: Score, difference: Array) -> Array:
     """1 where a difference is better by at least what matters, −1 where it is as much worse, 0 elsewhere."""
     gain = score.better * np.nan_to_num(difference, nan=0.0)
-    matters = (np.abs(gain) >= score.goal.smallest) & (gain != 0.0)
-    return np.where(matters, np.sign(gain), 0.0)
+    return np.where(np.abs(gain) >= score.goal.smallest, np.sign(gain), 0.0)
 
 
 def margin(score: Score, first: int, second: int) -> Margin:

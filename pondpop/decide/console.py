@@ -38,18 +38,18 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
     said = _said(told, against, None)
     if len(said) > HIGH - 9:  # what the table and what is below it need
         said = _said(told, against, 1)
-    foot = _wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and len(said) < HIGH - 12 else []
-    foot += _wrapped(more) if more else []
+    foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and len(said) < HIGH - 12 else []
+    foot += wrapped(more) if more else []
     return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
 
 
 def _said(told: Teller, against: int | None, goals: int | None) -> list[str]:
     """The three sentences, as lines."""
-    said = _wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")
+    said = wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")
     rival = against if against is not None and against != told.decision.best else None
     if sure := told.sureness(rival, most=1, goals=goals):
-        said += _wrapped(f"How sure: {sure}")
-    return said + _wrapped(f"Next: {told.next_steps(2 if len(said) < HIGH / 2 else 1)}")
+        said += wrapped(f"How sure: {sure}")
+    return said + wrapped(f"Next: {told.next_steps(2 if len(said) < HIGH / 2 else 1)}")
 
 
 def _strategies(told: Teller, against: int | None, most: int) -> str:
@@ -81,11 +81,13 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
         share = float(told.in_range[k])
         row.append(in_ten(share, d.members) if d.members > 1 else "yes" if share else "no")
     rows = [["", *heads], *([_cut(told.short[k]), *row] for k, row in zip(order, cells, strict=True))]
-    foot = _wrapped("; ".join(notes)) if notes else []
+    foot = wrapped("; ".join(notes)) if notes else []
     shown = max(2 + FEWEST_ROWS, most - len(foot))
     if len(rows) > shown:
         foot.append(f"… and {len(rows) - shown + 1} more strategies (--details)")
         rows = rows[: shown - 1]
+    if len(columns(rows).partition("\n")[0]) > WIDE:
+        rows = [[_cut(row[0], 18), *row[1:]] for row in rows]
     while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
         rows = [row[:-1] for row in rows]
     return columns(rows) + "\n".join(foot)
@@ -108,7 +110,8 @@ def _sentence(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _wrapped(words: str) -> list[str]:
+def wrapped(words: str) -> list[str]:
+    """Lines of a plain terminal."""
     return wrap(words, WIDE - 1, break_on_hyphens=False)
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.decide import goals, harvest_outcome
-from pondpop.decide.console import band, columns
+from pondpop.decide.console import band, columns, wrapped
 from pondpop.decide.harvest_outcome import TAKEN
+from pondpop.decide.phrases import FUTURES
 from pondpop.decide.quota import (
     MOST_FORAGE,
     Found,
@@ -30,14 +31,33 @@ from pondpop.units import CROP, LENGTH, brief
 
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+HEADS = (  # of what is shown of a set of amounts, and on one screen
+    ("caught, {unit} a year", "caught, {unit}"),
+    ("bass PSD", "bass PSD"),
+    ("Wr 8–12 in", "Wr 8–12 in"),
+    ("bluegill PSD", ""),
+    ("F/C", ""),
+    ("bass above 5 lb in the pond", ""),
+    ("all constraints, %", "all, %"),
+)
+SHORT_CAUTION = "Ask the state agency before you harvest."
 CAUTION = (
     "A quota is advice, not a licence: harvest rules, seasons and lengths are set by the state agency; ask it and a "
     "certified fisheries professional, and check for advisories before eating fish."
 )
 
 
+def quota_answer(found: Found) -> str:
+    """The answer on one screen: what to take, what it meets and how surely, what it does; the rest is in `quota_text`."""
+    lead = "\n".join(wrapped(" ".join(_lead(found).split())))
+    shown = [k for k, (_, short) in enumerate(HEADS) if short]
+    rows = [[row[0], *(row[1 + k] for k in shown)] for row in _trade_off_rows(found)]
+    rows[0] = ["", *(HEADS[k][1].format(unit=_unit(found)) for k in shown)]
+    return f"{lead}\n\n{_amounts(found)}{columns(rows)}{FUTURES}. {SHORT_CAUTION}\n"
+
+
 def quota_text(found: Found) -> str:
-    """The whole answer for a terminal."""
+    """The whole answer."""
     return "\n".join(
         [
             _lead(found),
@@ -88,10 +108,10 @@ def _lead(found: Found) -> str:
         met = "This one meets each of them"
     elif best.meets(question.probability):
         least = min(at_least(chance, best.members) for name, chance in best.chances.items() if name != "all")
-        met = f"It may meet them, but so few members are sure of {int(100 * least)} % only (run more). This one"
+        met = f"It may meet them, but so few futures are sure of {int(100 * least)} % only (run more). This one"
     else:
         met = "No quota that was tried meets them. The nearest"
-    lead = f"{head}\n{met}, on {best.members} fresh members: {got}.\n"
+    lead = f"{head}\n{met}, in {best.members} futures that the search had not seen: {got}.\n"
     return lead + _nearer(found) + _not_asked(found)
 
 
@@ -103,7 +123,7 @@ def _nearer(found: Found) -> str:
     chance = found.others[name].chances["all"]
     words = {"half": "Half of it", "double": "Double of it"}.get(name, "No harvest at all")
     more = chance > found.best.chances["all"]
-    return f"{words} does better on these members: all at once {100 * chance:.0f} %.\n" if more else ""
+    return f"{words} does better in these futures: all at once {100 * chance:.0f} %.\n" if more else ""
 
 
 def _not_asked(found: Found) -> str:
@@ -144,19 +164,25 @@ def _amounts(found: Found) -> str:
 
 
 def _trade_off(found: Found) -> str:
-    fresh = [("no harvest", found.others["no harvest"]), ("half", found.others["half"]), ("quota", found.best)]
-    fresh.append(("double", found.others["double"]))
-    head = ["", *(head for head, _ in _effects(found, found.best))]
-    rows = [[name, *(_cell(values) for _, values in _effects(found, trial))] for name, trial in fresh]
+    head, *rows = _trade_off_rows(found)
     scan = [
         [_scanned(trial, found), *(_cell(values) for _, values in _effects(found, trial))] for trial in found.scan
     ]
     return (
-        f"What it does, and half and double of it ({found.best.taken.shape[0]} fresh members; median [p10–p90]):\n"
+        f"What it does, and half and double of it ({found.best.members} futures that the search had not seen; "
+        f"median, {FUTURES}):\n"
         f"{columns([head, *rows])}\n"
-        f"The scan ({found.scan[0].taken.shape[0]} members of the search; amounts in {_unit(found)} by window, "
+        f"The scan ({found.scan[0].members} futures of the search; amounts in {_unit(found)} by window, "
         f"all years alike):\n{columns([head, *scan])}"
     )
+
+
+def _trade_off_rows(found: Found) -> list[list[str]]:
+    """Headings, and what no harvest, half of the quota, the quota and double of it do."""
+    fresh = [("no harvest", found.others["no harvest"]), ("half", found.others["half"]), ("quota", found.best)]
+    fresh.append(("double", found.others["double"]))
+    head = ["", *(head for head, _ in _effects(found, found.best))]
+    return [head, *([name, *(_cell(values) for _, values in _effects(found, trial))] for name, trial in fresh)]
 
 
 def _effects(found: Found, trial: Trial) -> list[tuple[str, Array | float]]:
@@ -166,15 +192,16 @@ def _effects(found: Found, trial: Trial) -> list[tuple[str, Array | float]]:
     years = trial.asked > 0.0
     taken = trial.taken[:, years].mean(axis=1) if years.any() else np.zeros(trial.taken.shape[0])
     big = goals.at_end(ds["bass_above"].values[..., 0], ds)[0] * float(ds.attrs["area_ha"])
-    return [
-        (f"caught, {_unit(found)} a year", _in_unit(taken, found)),
-        ("bass PSD", goals.at_end(named["bass_psd"].values, ds)[0]),
-        ("Wr 8–12 in", goals.at_end(named["bass_wr_8_12in"].values, ds)[0]),
-        ("bluegill PSD", goals.at_end(named["bluegill_psd"].values, ds)[0]),
-        ("F/C", goals.at_end(named["forage_carnivore_ratio"].values, ds)[0]),
-        ("bass above 5 lb in the pond", big),
-        ("all constraints, %", 100.0 * trial.chances["all"]),
+    values: list[Array | float] = [
+        _in_unit(taken, found),
+        goals.at_end(named["bass_psd"].values, ds)[0],
+        goals.at_end(named["bass_wr_8_12in"].values, ds)[0],
+        goals.at_end(named["bluegill_psd"].values, ds)[0],
+        goals.at_end(named["forage_carnivore_ratio"].values, ds)[0],
+        big,
+        100.0 * trial.chances["all"],
     ]
+    return [(head.format(unit=_unit(found)), value) for (head, _), value in zip(HEADS, values, strict=True)]
 
 
 def _schedule(found: Found) -> str:

@@ -21,7 +21,7 @@ from pondpop.decide.quota import (
     whole_fish,
     with_quota,
 )
-from pondpop.decide.quota_phrases import quota_csv, quota_text
+from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_text
 from pondpop.ensemble.run import Job
 from pondpop.scenario import resolve
 
@@ -266,7 +266,7 @@ def test_a_quota_that_so_few_members_cannot_confirm_is_not_met():
     assert found.meets(0.8) and not found.surely_meets(0.8)  # all four of four: 56 % at least
     text = quota_text(quota.Found(asked, found, dict.fromkeys(("no harvest", "half", "double"), found), [found], 1,
                                   pond(members=4, years=3)))  # fmt: skip
-    assert "so few members are sure of 56 % only" in text and "This one meets" not in text
+    assert "so few futures are sure of 56 % only" in text and "This one meets" not in text
 
 
 def test_whether_it_is_met_follows_from_the_fresh_members(found):
@@ -306,6 +306,14 @@ def test_the_answer_says_first_that_bluegill_are_out_of_their_range():
 
     assert "Bluegill PSD" not in told(fill=in_range).partition("Take each year")[0]
     assert "Bluegill PSD is not among the constraints: 0, outside 20–60 (balanced)" in told()
+
+
+def test_the_answer_fits_a_terminal(found):
+    result, _ = found
+    text = quota_answer(result)
+    assert text.count("\n") <= 21 and max(map(len, text.splitlines())) <= 80, text
+    assert " ".join(text.split()).startswith(" ".join(quota_text(result).partition("Take each year")[0].split()))
+    assert "Take each year" in text and "state agency" in text
 
 
 def test_a_schedule_tells_months_hours_and_chances():
