@@ -201,7 +201,9 @@ def _parser() -> argparse.ArgumentParser:
 
     assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
     assess.add_argument("folder", metavar="FOLDER", type=_path, help="folder with the record files (CSV)")
-    assess.add_argument("--out", metavar="DIR", type=_path, help="folder to write the text and a table to")
+    assess.add_argument("--out", metavar="DIR", type=_path, help="folder to write text, table and a page for the client to")
+    for name, words in (("pond", "name of the pond"), ("client", "for whom"), ("consultant", "by whom")):
+        assess.add_argument(f"--{name}", metavar="TEXT", default="", help=f"{words}, for the page")
     assess.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
     assess.set_defaults(command=_assess)
@@ -490,15 +492,23 @@ def _report(given: argparse.Namespace) -> None:
 
 
 def _assess(given: argparse.Namespace) -> None:
+    from pondpop.checks import text
     from pondpop.records import read_records
 
+    names = {name: getattr(given, name) for name in ("pond", "client", "consultant")}
+    for name, words in names.items():
+        if words:
+            text(f"--{name}", words, 200)
     records = read_records(given.folder, given.strict)
 
     from pondpop.assess import assess, assessment_text, write_assessment
 
     found = assess(records)
     if given.out is not None:
-        write_assessment(found, given.out, given.units)
+        from pondpop.report import For, assessment_page, can_draw
+
+        can_draw()
+        write_assessment(found, given.out, given.units, assessment_page(found, given.units, For(**names)))
     print(assessment_text(found, given.units), end="")
 
 

@@ -107,26 +107,32 @@ def state_words(advice: Advice) -> str:
 
 
 def left_out_and_odd(r: Records) -> Iterator[str]:
-    """Lines on what was read as what, on the rows that were left out, and on what looks odd but was kept.
+    """Lines on what was read as what, on the rows that were left out, and on what looks odd but was kept."""
+    for indent, paragraph in how_read(r):
+        yield from _wrap(paragraph, indent)
 
-    Rows left out for the same slip are one line with their number and the first three of them.
+
+def how_read(r: Records) -> Iterator[tuple[str, str]]:
+    """The same as whole paragraphs, each with its indent.
+
+    Rows left out for the same slip are one paragraph with their number and the first three of them.
     """
     if r.read_as:
-        yield from _wrap(f"Read as: {r.read_as}.")
+        yield "", f"Read as: {r.read_as}."
     slips: dict[str, list[BadRow]] = {}
     for bad in r.left_out:
         slips.setdefault(bad.slip, []).append(bad)
     if slips:
-        yield f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
+        yield "", f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
     for rows in list(slips.values())[:SHOWN_SLIPS]:
         lines = ", ".join(str(bad.line) for bad in rows[:3]) + (f" and {len(rows) - 3} more" if len(rows) > 3 else "")
         such = f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""
-        yield from _wrap(f"{rows[0]}{such}", "  ")
+        yield "  ", f"{rows[0]}{such}"
     if len(slips) > SHOWN_SLIPS:
         more = sum(map(len, list(slips.values())[SHOWN_SLIPS:]))
-        yield f"  and {more} more row{'s' * (more > 1)}, for {len(slips) - SHOWN_SLIPS} other reasons"
+        yield "  ", f"and {more} more row{'s' * (more > 1)}, for {len(slips) - SHOWN_SLIPS} other reasons"
     for note in r.notes:
-        yield from _wrap("Odd: " + note)
+        yield "", "Odd: " + note
 
 
 def _title(words: str) -> Iterator[str]:

@@ -6,9 +6,10 @@ matplotlib is imported when the first picture is drawn.
 import os
 
 from pondpop.checks import InputError
+from pondpop.report.assessment_page import For, assessment_page
 from pondpop.report.page import write_page
 
-__all__ = ["can_draw", "write_page"]
+__all__ = ["For", "assessment_page", "can_draw", "write_page"]
 
 
 def can_draw() -> None:

@@ -1,0 +1,280 @@
+"""The page of an assessment: what records say of a pond, for a client to read and print; one self-contained HTML file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pondpop import __version__
+from pondpop.assess.size_and_condition import LEAST_WEIGHED
+from pondpop.assess.text import converted, how_read, state_words
+from pondpop.ensemble.store import PAGE_MARK
+from pondpop.report.format import EXPLAINED, html
+from pondpop.report.page import CAUTIONS
+from pondpop.report.style import CSS
+from pondpop.report.tables import Table
+from pondpop.species import works_cited
+from pondpop.species.catalogue import standards
+from pondpop.units import NONE, Units, brief, day, in_ten
+
+if TYPE_CHECKING:
+    from pondpop.assess import Assessment, Finding, SurveyAssessment
+    from pondpop.report.drawing import Picture
+
+MOST_SURVEYS = 3  # the last ones, whose lengths are drawn
+GEAR_CAUTION = (
+    "What the gear sees",
+    "A survey sees what its gear catches. Limits say how far chance of the day may mislead, not what the gear misses by "
+    "length; figures of different gears are not compared with each other.",
+)
+FAMILY = (("psd", "PSD"), ("psd_p", "PSD-P"), ("psd_m", "PSD-M"))
+
+
+@dataclass(frozen=True)
+class For:
+    """Whom the page is about and for; empty texts are left out."""
+
+    pond: str = ""
+    client: str = ""
+    consultant: str = ""
+
+
+def assessment_page(found: Assessment, units: Units = "us", whom: For = For()) -> str:
+    """The text of the page. Units "us" or "metric" (PSD always uses the inch categories). The same input, the same bytes."""
+    sections = [
+        ("answer", "What the records say, and what to do", _answer(found, units)),
+        ("sizes", "Size structure", _sizes(found)),
+        ("condition", "Condition", _condition(found)),
+        ("catch", "Catch rates and balance", _rates(found, units)),
+        ("growth", "Growth, numbers and survival", _growth(found, units)),
+        ("anglers", "What anglers caught", _figures("anglers", "By year; limits of 95 %.", found.anglers, units)),
+        ("changes", "What changed", _changes(found)),
+        ("gaps", "What these records cannot tell", _list(found.missing)),
+        ("read", "How the records were read", _list(text for _, text in how_read(found.records))),
+        ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("standards", "methods"))}</div>'),
+    ]
+    return "\n".join(_document(found, [s for s in sections if s[2]], whom)) + "\n"
+
+
+def _document(found: Assessment, sections: Sequence[tuple[str, str, str]], whom: For) -> Iterator[str]:
+    title = f"Assessment of {whom.pond}" if whom.pond else "Assessment of a pond"
+    yield "<!doctype html>"
+    yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
+    yield f'{PAGE_MARK} {__version__}">'
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    yield f"<style>{CSS}</style></head>"
+    yield '<body><a class="skip" href="#answer">Skip to the answer</a>'
+    yield f"<header><h1>{html(title)}</h1>"
+    r = found.records
+    dates = sorted({row.date for rows in (r.fish, r.effort, r.catches, r.tags) for row in rows})
+    if dates:
+        fish, trips = sum(f.count for f in r.fish), len({(c.date, c.trip) for c in r.catches})
+        seen = f"{fish:,} survey fish, {trips:,} angling trips, {len({t.tag for t in r.tags}):,} tagged fish"
+        yield f'<p class="by">Records of {day(dates[0])} to {day(dates[-1])}: {seen}.</p>'
+    for words, name in (("For", whom.client), ("Prepared by", whom.consultant)):
+        if name:
+            yield f'<p class="by"><b>{words} {html(name)}</b></p>'
+    yield "</header>"
+    links = "".join(f'<li><a href="#{key}">{html(words)}</a></li>' for key, words, _ in sections)
+    yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
+    yield "<main>"
+    for n, (key, words, content) in enumerate(sections):
+        yield '<div class="first">' if n == 0 else ""
+        yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
+        yield f'<div class="beside">{_cautions()}{_explained()}</div></div>' if n == 0 else ""
+    yield "</main></body></html>"
+
+
+def _cautions() -> str:
+    shown = [*CAUTIONS[:-1], GEAR_CAUTION]  # the last of a comparison is about its model
+    items = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in shown)
+    return f'<section class="warn" aria-labelledby="cautions"><h2 id="cautions">Cautions</h2><ul>{items}</ul></section>'
+
+
+def _explained() -> str:
+    terms = "".join(f"<dt>{html(short)}</dt><dd>{html(text)}</dd>" for short, text in EXPLAINED.items())
+    return f'<section class="fine" aria-labelledby="words"><h2 id="words">Words used</h2><dl>{terms}</dl></section>'
+
+
+def _list(lines: Iterable[str]) -> str:
+    items = "".join(f"<li>{html(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else ""
+
+
+def _answer(found: Assessment, units: Units) -> str:
+    advice = found.advice(units)
+    if advice is None:
+        words = "The state of the pond cannot be told from these records; what they lack stands at the end."
+        return f'<div class="lead"><p>{words}</p></div>'
+    steps = "".join(f"<li>{html(line)}</li>" for line in advice.steps)
+    other = [(words, chance) for words, chance in _pair_chances(found) if chance >= 0.05]
+    rows = [[words, in_ten(chance)] for words, chance in other]
+    read = Table("readings", "How probable each reading of the two PSD values is", ("Reading", "Chance"), rows, (), look="texts")
+    return (
+        f'<div class="lead"><p>{html(state_words(advice))}.</p><ul>{steps}</ul></div>'
+        f"<h3>What was seen</h3>{_list(line[0].upper() + line[1:] + '.' for line in advice.why)}{read.to_html()}"
+    )
+
+
+def _pair_chances(found: Assessment) -> list[tuple[str, float]]:
+    last = next(s for s in reversed(found.surveys) if s.pair is not None)
+    assert last.pair is not None
+    return list(last.pair.chances.items())
+
+
+# ---- figures ---------------------------------------------------------------------------------------------------------
+
+
+def _cell(f: Finding | None, digits: int = 0) -> str | tuple[str, str]:
+    if f is None:
+        return NONE
+    value = f"{f.value:.{digits}f}"
+    return value if f.low is None or f.high is None else (value, f"{f.low:.{digits}f}–{f.high:.{digits}f}")
+
+
+def _when(s: SurveyAssessment, gear: str) -> str:
+    return f"{s.first}, {gear}"
+
+
+def _of(s: SurveyAssessment, gear: str, species: str) -> dict[str, Finding]:
+    return {f.quantity.removeprefix(f"{species}_"): f for f in s.findings if (f.gear, f.species) == (gear, species)}
+
+
+def _groups(found: Assessment) -> Iterator[tuple[SurveyAssessment, str, str]]:
+    """Surveys, the last first, with each gear and species in them."""
+    for s in reversed(found.surveys):
+        for gear, species in dict.fromkeys((f.gear, f.species) for f in s.findings if f.species):
+            yield s, gear, species
+
+
+def _sizes(found: Assessment) -> str:
+    rows = []
+    for s, gear, species in _groups(found):
+        mine = _of(s, gear, species)
+        if "psd" in mine:
+            known = _cell(mine.get("psd_floor"))
+            floor = f"±{known}" if isinstance(known, str) else NONE
+            family = [_cell(mine.get(key)) for key, _ in FAMILY]
+            rows.append([_when(s, gear), species, f"{mine['psd'].count:,}", *family, floor])
+    header = ("Survey", "Species", "Fish of stock length", *(name for _, name in FAMILY), "At best")
+    words = "Limits of 95 % below each figure. At best: how closely these days can tell PSD, however many fish are measured."
+    return Table("sizes", words, header, rows, ()).to_html() + _plots(_pictures(found))
+
+
+def _pictures(found: Assessment) -> Iterator[Picture]:
+    from pondpop.report.figures import length_frequency
+
+    for gear, species in dict.fromkeys((gear, species) for _, gear, species in _groups(found)):
+        counts = {
+            f"{s.first}": s.length_frequency[gear, species] for s in found.surveys if (gear, species) in s.length_frequency
+        }
+        if counts:
+            last = dict(list(counts.items())[-MOST_SURVEYS:])
+            yield length_frequency(last, species, f"lengths-{gear}-{species}", f"Lengths of {species}, {gear}")
+
+
+def _plots(some: Iterable[Picture]) -> str:
+    drawn = "".join(
+        f"<figure><h3>{html(one.title)}</h3>{one.svg}<figcaption>{html(one.caption)}</figcaption></figure>" for one in some
+    )
+    return f'<div class="plots">{drawn}</div>' if drawn else ""
+
+
+def _condition(found: Assessment) -> str:
+    rows = []
+    for s, gear, species in _groups(found):
+        for name, f in _of(s, gear, species).items():
+            if name.startswith("wr_") and name != "wr_left_out":
+                few = " (few)" if (f.count or 0) < LEAST_WEIGHED else ""
+                rows.append([_when(s, gear), species, _class(name.removeprefix("wr_")), f"{f.count:,}{few}", _cell(f)])
+    low, high = standards()["relative_weight"]["target"]
+    words = f"Mean relative weight, %; {low} to {high} is wanted (Anderson 1980). Limits of 95 % beside it."
+    table = Table("condition", words, ("Survey", "Species", "Length", "Fish weighed", "Wr"), rows, ())
+    return table.to_html() + _plots(_wr_picture(found))
+
+
+def _class(name: str) -> str:
+    low, _, high = name.partition("_")
+    if high == "up":
+        return f"{low.removesuffix('in')} in and more"
+    return f"{low}–{high.removesuffix('in')} in" if low != "0" else f"under {high.removesuffix('in')} in"
+
+
+def _wr_picture(found: Assessment) -> Iterator[Picture]:
+    """Mean Wr by length class in the last survey with weights, with its limits and the range that is wanted."""
+    from pondpop.report.drawing import INK, TARGET, heading, look, picture, stacked
+
+    last = next((one for one in _groups(found) if any(q.startswith("wr_") and q != "wr_left_out" for q in _of(*one))), None)
+    if last is None:
+        return
+    s, gear, _ = last
+    of_species = {}
+    for species in dict.fromkeys(f.species for f in s.findings if f.gear == gear and f.species):
+        mine = {q: f for q, f in _of(s, gear, species).items() if q.startswith("wr_") and q != "wr_left_out"}
+        if mine:
+            of_species[species] = mine
+    with look():
+        figure, panels = stacked(len(of_species), 1.1, gap_in=0.42, bottom_in=0.3)
+        said = []
+        for axes, (species, mine) in zip(panels, of_species.items(), strict=True):
+            at = np.arange(len(mine))
+            axes.axhspan(*standards()["relative_weight"]["target"], color=TARGET, linewidth=0, zorder=0)
+            for x, f in zip(at, mine.values(), strict=True):
+                axes.plot([x, x], [f.low or f.value, f.high or f.value], color=INK, linewidth=1.0)
+                axes.plot([x], [f.value], color="#14418b", marker="o", markersize=4, linestyle="")
+            axes.set_xlim(-0.6, len(mine) - 0.4)
+            axes.set_xticks(at, [_class(q.removeprefix("wr_")) for q in mine])
+            heading(axes, "", species)
+            said.append(species + ": " + ", ".join(f"{_class(q.removeprefix('wr_'))} {f.value:.0f}" for q, f in mine.items()))
+        title = f"Relative weight, {s.first}, {gear}"
+        yield picture(figure, "wr", title, "Mean Wr by length class, %, with limits of 95 %; band: the range that is wanted.",
+                      f"{title}. {'; '.join(said)}.")  # fmt: skip
+
+
+def _figures(name: str, caption: str, findings: Iterable[Finding], units: Units) -> str:
+    rows = []
+    for f in findings:
+        unit, value, low, high = converted(f, units)
+        limits = "" if low is None and high is None else f"{_number(low)} to {_number(high)}"
+        what = f.quantity.removeprefix(f"{f.species}_").replace("_", " ")
+        when, count = f"{f.date or ''}, {f.gear}".strip(", "), NONE if f.count is None else f"{f.count:,}"
+        rows.append([when, f.species, what, _number(value), limits, unit, count])
+    header = ("From", "Species", "Figure", "Value", "Limits", "Unit", "Fish, trips or days")
+    return Table(name, caption, header, rows, (), look="texts").to_html()
+
+
+def _number(value: float | None) -> str:
+    return "?" if value is None else brief(value, 3) if np.isfinite(value) else "no limit"
+
+
+def _shown_elsewhere(f: Finding) -> bool:
+    name = f.quantity
+    return any(part in name for part in ("_psd", "_wr_", "_for_10_points", "_at_age_"))
+
+
+def _rates(found: Assessment, units: Units) -> str:
+    rates = [f for s in reversed(found.surveys) for f in s.findings if not _shown_elsewhere(f)]
+    words = "Limits of 95 % hold that days differ; one day's catch says little of the next."
+    odd = _list(f"{line}." for s in found.surveys for line in s.disagreements)
+    seined = [f"{s.first}: {s.seining.words} (seine)." for s in reversed(found.surveys) if s.seining]
+    return _figures("rates", words, rates, units) + _list(seined) + odd
+
+
+def _growth(found: Assessment, units: Units) -> str:
+    aged = [f for s in reversed(found.surveys) for f in s.findings if "_at_age_" in f.quantity]
+    return _figures("growth", "From ages that were read, and from tags; limits of 95 %.", [*aged, *found.tags], units)
+
+
+def _changes(found: Assessment) -> str:
+    rows = []
+    for s in reversed(found.surveys):
+        for c in s.changes:
+            sure = "a change" if c.p_all < 0.05 else "may be chance"
+            fish = f"{c.counts[0]} and {c.counts[1]}"
+            since = f"{s.compared_with[c.gear]} to {s.first}, {c.gear}"
+            rows.append([since, c.quantity.replace("_", " "), f"{c.before:.0f} to {c.now:.0f} {c.unit}", fish, sure])
+    words = "Held against what surveys of one pond differ by; of twenty unchanged ponds one is called changed."
+    return Table("changes", words, ("Surveys", "Figure", "Change", "Fish", "Verdict"), rows, (), look="texts").to_html()

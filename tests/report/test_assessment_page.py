@@ -1,0 +1,83 @@
+"""The page of an assessment: what stands on it, that it is whole, safe and the same each time."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from pondpop.assess import assess
+from pondpop.cli import main
+from pondpop.records import read_records
+from pondpop.report import For, assessment_page
+
+SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
+HEAD = "date,gear,species,length_in,weight_lb\n"
+
+
+@pytest.fixture(scope="module")
+def found():
+    return assess(read_records(SHIPPED))
+
+
+@pytest.fixture(scope="module")
+def page(found):
+    return assessment_page(found, "us", For("Invented <Pond> & Sons", "A. Client", 'B. "Consultant"'))
+
+
+def test_the_answer_stands_first_with_cautions_beside_it(found, page):
+    advice = found.advice()
+    first = page.index("</section>", page.index('<h2 id="answer">'))
+    for line in advice.steps:
+        assert page.index(line.replace("&", "&amp;")) < first
+    assert page.index("Cautions</h2>") < page.index('<h2 id="sizes">')
+    for words in ("state agency", "certified", "Electrofishing is for trained crews", "consumption advisories"):
+        assert words in page
+    assert "This model" not in page  # nothing was projected
+
+
+def test_every_figure_of_psd_and_condition_stands_on_it_with_its_limits(found, page):
+    for survey in found.surveys:
+        for f in survey.findings:
+            if f.quantity.endswith("_psd") or ("_wr_" in f.quantity and "left_out" not in f.quantity):
+                assert f"{f.value:.0f} <small>{f.low:.0f}–{f.high:.0f}</small>" in page, f.quantity
+    assert page.count("<svg") >= 5 and "Lengths of bass, electrofishing" in page and "Relative weight, 2025-04-14" in page
+    for key in ("sizes", "condition", "catch", "growth", "anglers", "changes", "read"):
+        assert f'<h2 id="{key}">' in page, key
+    assert "bass growth" not in page and "survival per year" in page
+
+
+def test_names_are_made_safe_and_nothing_comes_from_outside(page):
+    assert "Invented &lt;Pond&gt; &amp; Sons" in page and "B. &quot;Consultant&quot;" in page and "<Pond>" not in page
+    assert "http" not in re.sub(r'xmlns(:\w+)?="[^"]*"', "", page) and "<script" not in page and "src=" not in page
+    ids = re.findall(r' id="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    for label in re.findall(r'aria-labelledby="([^"]+)"', page):
+        assert set(label.split()) <= set(ids)
+
+
+def test_the_same_records_give_the_same_bytes_and_metric_has_no_pounds(found, page):
+    assert page == assessment_page(found, "us", For("Invented <Pond> & Sons", "A. Client", 'B. "Consultant"'))
+    metric = assessment_page(found, "metric")
+    assert "kg a hectare" in metric and " lb an acre" not in metric and "Assessment of a pond" in metric
+
+
+@pytest.mark.parametrize("rows", ["", "2026-05-06,EF,LMB,12,\n", "2026-05-06,EF,TFS,4,\n2026-05-06,EF,crappie,9,\n"])
+def test_poor_records_get_a_page_that_says_so(tmp_path, rows):
+    (tmp_path / "survey.csv").write_text(HEAD + rows, "utf-8")
+    page = assessment_page(assess(read_records(tmp_path)))
+    assert "The state of the pond cannot be told from these records" in page and '<h2 id="gaps">' in page
+    if rows:
+        assert "Read as: " in page
+    assert ("crappie" in page) == ("crappie" in rows)
+
+
+def test_the_command_writes_the_page_beside_text_and_table(tmp_path, capsys):
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "survey.csv").write_text(HEAD + "2026-05-06,EF,LMB,12,\n", "utf-8")
+    command = ["assess", str(tmp_path / "records"), "--out", str(tmp_path / "out")]
+    assert main([*command, "--pond", "Invented Pond"]) == 0
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {"assessment.html", "assessment.txt", "assessment.csv"}
+    assert "Assessment of Invented Pond" in (tmp_path / "out" / "assessment.html").read_text("utf-8")
+    capsys.readouterr()
+    assert main([*command, "--client", "bad\nname"]) == 2
+    assert "--client: got" in capsys.readouterr().err
