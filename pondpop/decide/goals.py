@@ -20,7 +20,7 @@ from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
-from pondpop.species import BASS, MEASURED
+from pondpop.species import MEASURED
 
 Array = NDArray[np.float64]
 
@@ -172,8 +172,8 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     same = np.flatnonzero(np.abs(kept - grams) < 1e-6 * grams)
     if same.size:
         return np.asarray(above[..., same[0]])
-    number = dataset["number"].values[..., BASS, :]
-    biomass = dataset["biomass"].values[..., BASS, :]
+    number = dataset["number"].sel(species="bass").values
+    biomass = dataset["biomass"].sel(species="bass").values
     mean = np.divide(1000.0 * biomass, number, out=np.zeros_like(number), where=number > 1e-12)
     low = np.arange(number.shape[-1], dtype=float)
     lightest = mean * (np.maximum(low, 0.5) / (low + 0.5)) ** 3

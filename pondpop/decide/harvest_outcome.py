@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble.prepare import season_effort
 from pondpop.scenario import SPECIES, Harvest, Scenario
-from pondpop.species import BASS
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -100,9 +99,9 @@ def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
     The catch per hour of bass above 8 in, times the share of them (at the survey nearest to the month) that the harvest
     rules keep. Other species have no catch rate in the model, so their harvest takes no hours here.
     """
-    fish = dataset["harvest_number"].values[..., BASS] * scenario.pond.area_ha
+    fish = dataset["harvest_number"].sel(species="bass").values * scenario.pond.area_ha
     rate = dataset["catch_rate"].values[..., 0]
-    number = dataset["number"].values[..., BASS, :]
+    number = dataset["number"].sel(species="bass").values
     months = dataset["month"].values.astype("datetime64[D]").astype(int) + 15
     surveys = dataset["survey_date"].values.astype("datetime64[D]").astype(int)
     nearest = np.abs(surveys[None, :] - months[:, None]).argmin(axis=1)

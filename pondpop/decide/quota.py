@@ -28,7 +28,6 @@ from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.observe import indices
 from pondpop.scenario import Harvest, Scenario, Season, checked
 from pondpop.scenario.events import DEFAULT_SEASON
-from pondpop.species import BASS
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, brief
 
 Array = NDArray[np.float64]
@@ -307,7 +306,7 @@ def _worth(dataset: xr.Dataset, taken: Array) -> float:
 def _taken_and_asked(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tuple[Array, Array]:
     """Bass taken [member, year] and asked for [year] in each calendar year of the run, kg/ha."""
     rules = [rule for rule in scenario.strategies[question.strategy].harvest if rule.species == "bass"]
-    taken = harvest_outcome.by_year(dataset, dataset["harvest_biomass"].values[0, ..., BASS])
+    taken = harvest_outcome.by_year(dataset, dataset["harvest_biomass"].isel(strategy=0).sel(species="bass").values)
     return taken, harvest_outcome.asked(scenario, rules, "kg_per_ha")
 
 
@@ -327,7 +326,7 @@ def whole_fish(trial: Trial, question: Question) -> Array:
     """Fish of the whole pond in each window's yearly quota [window, period], from mean weights at the surveys then."""
     ds = trial.dataset
     area = float(ds.attrs["area_ha"])
-    number, biomass = (ds[name].values[0, ..., BASS, :] for name in ("number", "biomass"))
+    number, biomass = (ds[name].isel(strategy=0).sel(species="bass").values for name in ("number", "biomass"))
     years = ds["survey_date"].values.astype("datetime64[Y]").astype(int) - ds["month"].values[0].astype(
         "datetime64[Y]"
     ).astype(int) + 1

@@ -26,7 +26,6 @@ from pondpop.decide.quota import (
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
-from pondpop.species import BASS
 from pondpop.units import CROP, LENGTH, brief
 
 Array = NDArray[np.float64]
@@ -213,8 +212,8 @@ def _schedule(found: Found) -> str:
     begin, end = question.periods[-1]
     years = months // 12 - first + 1
     there = (years >= begin) & (years <= end)
-    weight = ds["harvest_biomass"].values[0, ..., BASS]
-    fish = ds["harvest_number"].values[0, ..., BASS] * float(ds.attrs["area_ha"])
+    weight = ds["harvest_biomass"].isel(strategy=0).sel(species="bass").values
+    fish = ds["harvest_number"].isel(strategy=0).sel(species="bass").values * float(ds.attrs["area_ha"])
     hours = harvest_outcome.harvest_hours(ds, scenario)[0]
     rate = ds["catch_rate"].values[0]
     rows = [["month", f"bass, {_unit(found)}", "fish", "angler hours", "caught per hour > 8 in", "> 15 in"]]

@@ -175,11 +175,11 @@ def target_range(option: str, species: str, index: str) -> tuple[float, float] |
     Options are those of TARGET_OPTIONS (Willis, Murphy & Guy 1993, from memory). Raises InputError.
     """
     row = _standard("targets", option, "a management option")
-    if species not in row:
+    if species not in row and species not in SPECIES:
         raise InputError("species", species, "one of " + ", ".join(row), nearest(species, row))
     if index not in ("psd", "psd_p", "psd_m"):
         raise InputError("index", index, "one of psd, psd_p, psd_m")
-    bounds = row[species].get(index)
+    bounds = row.get(species, {}).get(index)
     return None if bounds is None else (float(bounds[0]), float(bounds[1]))
 
 

@@ -94,6 +94,7 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
 """Traits that a species has or has not, and the parameters that each asks for."""
 
 GROWTH_TYPES: Final = (1, 3)
+OPTIONAL: Final = ("caught_like", "standard", "harvestable_from_in")
 
 
 class Look(NamedTuple):
@@ -108,7 +109,8 @@ class Species(NamedTuple):
     """What a species is and can do. Lengths in mm, ages in years.
 
     usual_ages: (length, age) of stocked fish of unstated age; records_mm and records_condition: what a field sheet may say
-    of its length L and weight W, as mm and 100,000·W/L³; standard: its name among the published standards of surveys
+    of its length L and weight W, as mm and 100,000·W/L³; caught_like: the species whose settings of the gears hold for it where
+    the gears have none of its own, or none; standard: its name among the published standards of surveys
     (length categories and standard weight), or none; wr_classes_in, density_edges_in: classes in which its condition and
     number are told, in; harvestable_from_in: length from which it counts as harvestable, or none.
     """
@@ -128,6 +130,7 @@ class Species(NamedTuple):
     usual_ages: tuple[tuple[float, float], ...]
     records_mm: tuple[float, float]
     records_condition: tuple[float, float]
+    caught_like: str | None
     standard: str | None
     wr_classes_in: tuple[tuple[int, int], ...]
     density_edges_in: tuple[int, ...]
@@ -165,7 +168,7 @@ def read_species(name: str, text: str) -> Species:
     known = [field for field in Species._fields if field != "name"]
     _only(file, table, known)
     for key in known:
-        if key not in table and key not in ("standard", "harvestable_from_in"):
+        if key not in table and key not in OPTIONAL:
             raise InputError(f"traits.{key}", MISSING, "an entry", f"add {key} = ...", file)
     for key, forms in FORMS.items():
         _one_of(file, key, table[key], forms)
@@ -177,7 +180,7 @@ def read_species(name: str, text: str) -> Species:
     look = table["look"]
     if not isinstance(look, dict) or set(look) != set(Look._fields):
         raise InputError("traits.look", look, "{ colour = ..., dashes = [...], hatch = ... }", file=file)
-    values: dict[str, Any] = {"standard": None, "harvestable_from_in": None}
+    values: dict[str, Any] = dict.fromkeys(OPTIONAL)
     values |= {key: _frozen(value) for key, value in table.items()}
     values["look"] = Look(**{key: _frozen(value) for key, value in look.items()})
     return Species(name=name, **values)

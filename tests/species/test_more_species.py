@@ -1,0 +1,191 @@
+"""A species is added by one file and one word: two invented ones, a prey and a predator, in a copy of the package."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import pondpop
+
+PACKAGE = Path(pondpop.__file__).parent
+ROOT = Path(__file__).parents[2]
+PREY, PREDATOR = "goldfin", "pikeling"  # invented, as all their numbers are
+
+SCENARIO = """
+title = "An invented pond with invented fish"
+[pond]
+area_acres = 2
+fertility = 1.0
+[water]
+climate = "deep_south"
+[run]
+start = 2026-04-15
+years = 2
+[ensemble]
+members = 8
+[[stocking]]
+name = "bass"
+species = "bass"
+resident = true
+per_acre = 60
+length_in = 10
+[[stocking]]
+name = "bluegill"
+species = "bluegill"
+resident = true
+per_acre = 1500
+length_in = 4
+[[stocking]]
+name = "gold"
+species = "goldfin"
+resident = true
+per_acre = 1500
+length_in = 4
+[[stocking]]
+name = "pike"
+species = "pikeling"
+resident = true
+per_acre = 40
+length_in = 8
+[strategies.leave]
+title = "Leave them"
+[strategies.take]
+title = "Take some"
+[[strategies.take.harvest]]
+species = "pikeling"
+length_in = [8, 12]
+per_acre = 10
+[[strategies.take.harvest]]
+species = "goldfin"
+length_in = [6, 10]
+share = 0.2
+"""
+
+SURVEY = ["date,gear,species,length_in,weight_g,count,tag"] + [
+    f"2027-04-10,electrofishing,{species},{low + 0.3 * k:.1f},,,"
+    for species, low in (("bass", 8), ("bluegill", 4), (PREY, 4), (PREDATOR, 8))
+    for k in range(12)
+]
+EFFORT = ["date,gear,hours,hauls,water_f,species_sought", "2027-04-10,electrofishing,1.5,,66,"]
+
+BOOKS = """
+import numpy as np
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.prepare import prepare
+from pondpop.model.day import Engine
+from pondpop.scenario import load
+from pondpop.species import SPECIES
+scenario = load({path!r})
+strategy = scenario.strategies["take"]
+engine = Engine(prepare(scenario, strategy, *Prior().draw(scenario, strategy, 0, 3)), keep_books=True)
+eaten = 0.0
+for _ in range(200):
+    engine.run_day()
+    eaten = eaten + engine.flows.eaten
+    for page in engine.books:
+        biomass = page.number * page.weight / 1000.0
+        died = (biomass * page.weight_rates["predation"] * page.weight_alive).sum(axis=1)
+        ate = (biomass[:, page.columns.species < 2] * page.ate_fish).sum(axis=1)
+        np.testing.assert_allclose(ate, died, rtol=1e-8, atol=1e-12)
+    engine.books.clear()
+fish = eaten[:, :, : len(SPECIES)].sum(axis=2)
+assert SPECIES[:2] == ("bass", "pikeling"), SPECIES
+assert (fish > 0.01).all(), fish
+for groups in engine.slices:
+    assert np.isfinite(engine.state.log_weight[:, groups]).all()
+young = (engine.state.columns.origin < 0) & (engine.state.number > 0)
+assert {{SPECIES[k] for k in np.unique(engine.state.columns.species[young.any(axis=0)])}} >= {{"goldfin", "bluegill"}}
+print("lawful")
+"""
+
+
+def renamed(text: str, name: str, title: str, **traits: str) -> str:
+    """A species file with another name and title, without other names, and with some traits changed."""
+    text = re.sub(r"(?s)\nother_names = \[.*?\]\n", f'\nother_names = ["{title.lower()} fish"]\n', text, count=1)
+    for key, value in {"title": f'"{title}"', "plural": f'"{name}s"', **traits}.items():
+        text, found = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text, count=1)
+        assert found, key
+    return text
+
+
+def tables(text: str) -> dict[str, str]:
+    """The text of each table of a species file, by name."""
+    return {part.split("]")[0]: f"[{part}" for part in re.split(r"(?m)^\[", text)[1:]}
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory) -> Path:
+    """A folder with a copy of the package that has two species more."""
+    home = tmp_path_factory.mktemp("more")
+    shutil.copytree(PACKAGE, home / "pondpop", ignore=shutil.ignore_patterns("__pycache__"))
+    folder = home / "pondpop" / "species"
+    bluegill, bass = ((folder / f"{name}.toml").read_text("utf-8") for name in ("bluegill", "bass"))
+    look = '{ colour = "#7a5c00", dashes = [3, 1], hatch = "++" }'
+    prey = renamed(bluegill, PREY, "Goldfin", standard='"redear_sunfish"\ncaught_like = "bluegill"', look=look)
+    predator = renamed(
+        bluegill, PREDATOR, "Pikeling", role='"predator"', standard='"bass"\ncaught_like = "bass"', look=look,
+        density_edges_in="[8, 12]", wr_classes_in="[[8, 12]]",
+    )  # fmt: skip
+    of_predators = subprocess.run(
+        [sys.executable, "-c", "from pondpop.species.registry import FORMS; print(*FORMS['role']['predator'])"],
+        capture_output=True, text=True, cwd=home, check=True,
+    ).stdout.split()  # fmt: skip
+    predator += "\n" + "\n".join(tables(bass)[name] for name in of_predators)
+    (folder / f"{PREY}.toml").write_text(prey, "utf-8")
+    (folder / f"{PREDATOR}.toml").write_text(predator, "utf-8")
+    registry = folder / "registry.py"
+    text = registry.read_text("utf-8")
+    assert text.count('"minnow")') == 1
+    registry.write_text(text.replace('"minnow")', f'"minnow", "{PREY}", "{PREDATOR}")'), "utf-8")
+    (home / "scenario.toml").write_text(SCENARIO, "utf-8")
+    (home / "records").mkdir()
+    (home / "records" / "survey.csv").write_text("\n".join(SURVEY) + "\n", "utf-8")
+    (home / "records" / "effort.csv").write_text("\n".join(EFFORT) + "\n", "utf-8")
+    return home
+
+
+def run(home: Path, *arguments: str) -> str:
+    done = subprocess.run(
+        [sys.executable, *arguments], capture_output=True, text=True, cwd=home, env={"PYTHONPATH": str(home), "PATH": ""}
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert not done.stderr.strip() or "Traceback" not in done.stderr, done.stderr
+    return done.stdout
+
+
+def test_sources_tell_them(package):
+    said = run(package, "-m", "pondpop", "sources")
+    assert "Goldfin\n-------" in said and "Pikeling\n--------" in said
+
+
+def test_the_books_close_with_two_predators(package):
+    assert run(package, "-c", BOOKS.format(path=str(package / "scenario.toml"))).strip() == "lawful"
+
+
+def test_compare_and_report_run_with_them(package):
+    run(package, "-m", "pondpop", "compare", "scenario.toml", "--out", "out", "--workers", "1")
+    yearly = (package / "out" / "yearly.csv").read_text("utf-8")
+    for quantity in (
+        "goldfin_psd", "goldfin_standing_crop", "pikeling_wr_8_12in", "pikeling_harvest_biomass_12_months",
+        "eaten_by_pikeling_12_months_goldfin", "eaten_by_bass_12_months_pikeling",
+    ):  # fmt: skip
+        rows = [line.split(",") for line in yearly.splitlines() if f",{quantity}," in line]
+        assert rows, quantity
+        assert any(cell and float(cell) > 0.0 for row in rows for cell in row[-3:]), quantity
+    run(package, "-m", "pondpop", "report", "out/projection.nc", "--out", "page.html")
+    page = (package / "page.html").read_text("utf-8")
+    assert "goldfin" in page and "pikeling" in page and "#7a5c00" in page
+
+
+def test_assess_and_update_run_with_them(package):
+    said = run(package, "-m", "pondpop", "assess", "records")
+    assert "goldfin" in said and "pikeling" in said
+    options = ("--records", "records", "--out", "updated", "--workers", "1", "--strategy", "leave")
+    run(package, "-m", "pondpop", "update", "scenario.toml", *options)
+    learned = (package / "updated" / "update.csv").read_text("utf-8")
+    assert "goldfin" in learned and "pikeling" in learned
