@@ -36,7 +36,17 @@ from pondpop.assess.size_and_condition import holm
 from pondpop.observe import indices
 from pondpop.scenario import resolve
 from pondpop.update import LEAST_EFFECTIVE, LEAST_SHARE, prior_uniforms, up_to
-from pondpop.update.likelihood import Haul, Observation, Outing, doubts, growth_of, log_likelihood, view_of, wr_of
+from pondpop.update.likelihood import (
+    Haul,
+    Observation,
+    Outing,
+    doubts,
+    growth_of,
+    log_likelihood,
+    summaries,
+    view_of,
+    wr_of,
+)
 from pondpop.update.simulate import Growing, Watched, watch_all
 from pondpop.update.smc import Members, learn
 
@@ -220,7 +230,9 @@ def main() -> None:
     past = up_to(scenario, "only", day)
     empty = observations()
     uniforms = prior_uniforms(past, "only", day, doubts(empty))
-    bank = Members(uniforms, watch_all(past, "only", WATCHED, uniforms, done=_told), np.zeros(given.bank))
+    nothing = np.zeros((given.bank, 0))
+    read = watch_all(past, "only", WATCHED, uniforms, done=_told)
+    bank = Members(uniforms, read, np.zeros(given.bank), nothing, nothing)
     rng = np.random.default_rng(given.seed)
     expected = [o.expected(view_of(past, WATCHED, bank.seen, dict(uniforms))) for o in empty]
     believed, ahead = quantities(bank), forecasts(bank)
@@ -252,12 +264,15 @@ def _in_stages(tally, bank, truth, seen, past, given, rng, ahead, believed) -> N
 
     def look(u):  # type: ignore[no-untyped-def]
         read = watch_all(past, "only", TO_LAST, u)
-        return Members(u, read, log_likelihood(seen, view_of(past, TO_LAST, read, dict(u))))
+        view = view_of(past, TO_LAST, read, dict(u))
+        return Members(u, read, log_likelihood(seen, view), *summaries(seen, view, rng))
 
-    after, stages = learn(look({name: u[rows] for name, u in bank.uniforms.items()}), look, given.seed + truth)
+    observed = np.concatenate([one.summary(one.data) for one in seen])
+    dealt = {name: u[rows] for name, u in bank.uniforms.items()}
+    after, stages = learn(look(dealt), look, observed, given.seed + truth)
     least = max(LEAST_EFFECTIVE, LEAST_SHARE * given.members)
-    tally.effective.append(stages[-1].different)
-    tally.concluded.append(stages[-1].power == 1.0 and stages[-1].different >= least)
+    tally.effective.append(stages[-1].independent)
+    tally.concluded.append(stages[-1].power == 1.0 and stages[-1].independent >= least)
     after = replace(after, seen=watch_all(past, "only", WATCHED, after.uniforms))
     weight = np.full(given.members, 1.0)
     for name, values in quantities(after).items():

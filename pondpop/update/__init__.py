@@ -29,6 +29,7 @@ from pondpop.update.likelihood import (
     doubts,
     evidence,
     log_likelihood,
+    summaries,
     view_of,
 )
 from pondpop.update.posterior import Posterior, history
@@ -39,7 +40,7 @@ __all__ = ["Update", "update"]
 
 Array = NDArray[np.float64]
 
-LEAST_EFFECTIVE = 20.0  # members that differ, below which nothing is concluded (a choice)
+LEAST_EFFECTIVE = 20.0  # independent members, below which nothing is concluded (a choice)
 LEAST_SHARE = 0.1  # the same as a share of the members
 FAR_OUT = 4.0  # standard deviations from the mean of the ensemble beyond all of which a record cannot be explained
 USUAL_RUNS = 30  # a member's ponds, for telling how long it takes
@@ -105,15 +106,17 @@ def update(
         if progress:
             progress(runs, max(runs, USUAL_RUNS * scenario.ensemble.members))
 
-    def look_for(observations: tuple[Observation, ...]) -> Callable[[Uniforms], Members]:
-        def look(uniforms: Uniforms) -> Members:
-            read = watch_all(past, name, seen.watched, uniforms, executor=executor, store=store, done=ran)
-            view = view_of(past, seen.watched, read, dict(uniforms))
-            return Members(uniforms, read, log_likelihood(observations, view))
+    rng = np.random.default_rng([2, scenario.ensemble.seed])
 
-        return look
+    def members(uniforms: Uniforms, read: dict[str, Array], observations: tuple[Observation, ...]) -> Members:
+        view = view_of(past, seen.watched, read, dict(uniforms))
+        return Members(uniforms, read, log_likelihood(observations, view), *summaries(observations, view, rng))
 
-    prior = look_for(seen.observations)(prior_uniforms(past, name, until, doubts(seen.observations)))
+    def watched(uniforms: Uniforms) -> dict[str, Array]:
+        return watch_all(past, name, seen.watched, uniforms, executor=executor, store=store, done=ran)
+
+    dealt = prior_uniforms(past, name, until, doubts(seen.observations))
+    prior = members(dealt, watched(dealt), seen.observations)
     before = view_of(past, seen.watched, prior.seen, dict(prior.uniforms))
     figures = _figures(seen.observations, before, 0)
     is_far = {id(o): _far(shown) for o, shown in zip(seen.observations, figures, strict=True)}
@@ -128,8 +131,9 @@ def update(
             "can bring about. Check its stocking, harvest and dates, and the units of the records."
         )
         return replace(found, fits=_fits(seen.observations, is_far, figures, None), why=why)
-    prior = replace(prior, log_likelihood=log_likelihood(kept, before))
-    learned, stages = learn(prior, look_for(kept), scenario.ensemble.seed)
+    prior = members(dealt, prior.seen, kept)
+    observed = np.concatenate([np.zeros(0), *(one.summary(one.data) for one in kept)])
+    learned, stages = learn(prior, lambda u: members(u, watched(u), kept), observed, scenario.ensemble.seed)
     after = view_of(past, seen.watched, learned.seen, dict(learned.uniforms))
     shown = _figures(seen.observations, after, 1)
     fits = _fits(seen.observations, is_far, figures, shown)
@@ -137,11 +141,11 @@ def update(
         _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if not is_far[id(o)] and _far(now)
     )
     found = replace(found, contradictory=against, stages=tuple(stages), fits=fits)
-    left, least = stages[-1].different, max(LEAST_EFFECTIVE, LEAST_SHARE * scenario.ensemble.members)
+    left, least = stages[-1].independent, max(LEAST_EFFECTIVE, LEAST_SHARE * scenario.ensemble.members)
     if stages[-1].power < 1.0 or left < least:
         how = f"after {len(stages)} stages {stages[-1].power:.0%} of what the records say was taken in" if (
             stages[-1].power < 1.0
-        ) else f"only {left:.0f} members that differ are left, {least:.0f} are needed"
+        ) else f"what is left is worth only {left:.0f} independent members, {least:.0f} are needed"
         return replace(found, why=f"Nothing is concluded: {how}. Take more members (--members), or check the records.")
     posterior = Posterior(
         {decision: u for decision, u in learned.uniforms.items() if not decision.startswith(DOUBTS)},
@@ -157,7 +161,7 @@ def _nothing_seen(scenario: Scenario, records: Records, name: str, seen: Evidenc
     start = scenario.run.start
     count = scenario.ensemble.members
     uniforms = prior_uniforms(up_to(scenario, name, start), name, start, ())
-    members = Members(uniforms, {}, np.zeros(count))
+    members = Members(uniforms, {}, np.zeros(count), np.zeros((count, 0)), np.zeros((count, 0)))
     posterior = Posterior(
         uniforms, start, history(scenario, scenario.strategies[name], start), _provenance(scenario, name, None)
     )

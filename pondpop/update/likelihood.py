@@ -92,6 +92,10 @@ class Observation(Protocol):
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array: ...
 
+    def typical(self, expected: Array) -> Array: ...
+
+    def summary(self, data: Array) -> Array: ...
+
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]: ...
 
 
@@ -149,6 +153,15 @@ class Haul:
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
         sized = scatter(expected[:, :-1], gear(self.gear), rng, len(self.outings))
         return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
+
+    def typical(self, expected: Array) -> Array:
+        return expected
+
+    def summary(self, data: Array) -> Array:
+        """Roots of the shares by length, and the logarithm of the fish caught where it counts [..., figure]."""
+        sized = data[..., :-1]
+        shares = np.sqrt(sized / np.maximum(sized.sum(axis=-1, keepdims=True), 1e-9))
+        return np.concatenate([shares, np.log1p(data.sum(axis=-1, keepdims=True))] if self.counts else [shares], axis=-1)
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """Fish caught, and the mean length of those measured."""
@@ -209,6 +222,12 @@ class Mean:
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
         centre, sd = self._centre(expected)
         return rng.normal(centre, sd)[:, None]
+
+    def typical(self, expected: Array) -> Array:
+        return self._centre(expected)[0][:, None]
+
+    def summary(self, data: Array) -> Array:
+        return data
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         return {self.name: (self.unit, data[..., 0])}
@@ -289,6 +308,20 @@ def log_likelihood(observations: tuple[Observation, ...], view: View) -> Array:
     for one in observations:
         total += one.log_likelihood(one.expected(view), one.data)
     return total
+
+
+def summaries(
+    observations: tuple[Observation, ...], view: View, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """What the ponds would make the records, on scales on which chance scatters about alike [member, figure]: without
+    that chance, and as drawn with it."""
+    if not observations:
+        nothing = np.zeros((view.seen["number"].shape[0], 0))
+        return nothing, nothing
+    expected = [one.expected(view) for one in observations]
+    typical = [one.summary(one.typical(mean)) for one, mean in zip(observations, expected, strict=True)]
+    drawn = [one.summary(one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)]
+    return np.concatenate(typical, axis=1), np.concatenate(drawn, axis=1)
 
 
 # ---------------------------------------------------------------------- from records

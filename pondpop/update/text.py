@@ -11,6 +11,7 @@ from textwrap import fill
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import stats
 
 from pondpop.assess.text import left_out_and_odd
 from pondpop.decide.console import columns
@@ -28,6 +29,7 @@ from pondpop.update.smc import Members
 
 Array = NDArray[np.float64]
 NARROWED = 0.85  # a spread that fell below this share of the prior's is worth a line of the text
+CHANCE = 0.05  # that any line stands there by the chance of the members alone
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,9 @@ class Row:
         """Spread left, as a share of the prior's."""
         if self.posterior is None or not np.isfinite(self.prior).sum() > 1 or not np.isfinite(self.posterior).any():
             return np.nan
-        before = float(np.nanstd(self.prior))
-        return float(np.nanstd(self.posterior)) / before if before > 0 else np.nan
+        values = [np.log(v) if self.kind == "ratio" else v for v in (self.prior, self.posterior)]
+        before, after = (float(np.nanstd(v)) for v in values)
+        return after / before if before > 1e-12 else np.nan
 
 
 def rows(found: Update) -> list[Row]:
@@ -170,25 +173,39 @@ def update_text(found: Update, units: Units) -> str:
     text += "".join(line + "\n" for line in left_out_and_odd(found.records))
     if found.stages:
         text += "\n" + columns(_stage_cells(found))
+        worth = f"{found.stages[-1].independent:.0f} independent members of {found.scenario.ensemble.members}"
+        text += f"\nWhat is left tells as much as {worth}.\n"
     if found.why:
         return text + "\n" + fill(found.why, 100) + "\n"
     every = rows(found)
-    model = [r for r in every if r.about == "model" and r.narrowed < NARROWED]
+    model = narrowed([r for r in every if r.about == "model"], found.stages[-1].independent if found.stages else 1.0)
     pond = [r for r in every if r.about == "pond"]
     if model:
         text += "\nWhat the records narrowed, relative to what is listed (median [p10–p90]):\n" + _table(model, units)
     else:
-        text += "\nThe records narrow nothing about the model by much.\n"
+        text += "\nThe records narrow nothing about the model by more than members differ by chance.\n"
     text += f"\nThe pond on {found.until}:\n" + _table(pond, units)
     text += "\nFitted against observed (what a pond would have shown, its sampling included):\n"
     return text + _table([r for r in every if r.about == "record"], units)
 
 
+def narrowed(every: list[Row], independent: float) -> list[Row]:
+    """Rows whose spread fell by more than members differ by chance, all rows together.
+
+    Logarithms of ratios, which are log-normal, and offsets are normal, so the ratio of two variances has an F law.
+    """
+    if not every or independent <= 2.0:
+        return []
+    freedom = independent - 1.0, every[0].prior.size - 1.0
+    by_chance = np.sqrt(stats.f.ppf(CHANCE / len(every), *freedom) * freedom[0] / independent)
+    return [row for row in every if row.narrowed < min(NARROWED, by_chance)]
+
+
 def _stage_cells(found: Update) -> list[list[str]]:
-    head = ["stage", "of the likelihood", "effective members", "members that differ", "of prior members", "moves taken"]
+    head = ["stage", "of the likelihood", "left by their weights", "independent members", "moves", "taken"]
     body = [
         [
-            str(k + 1), f"{stage.power:.1%}", f"{stage.effective:.0f}", f"{stage.different:.0f}", str(stage.founders),
+            str(k + 1), f"{stage.power:.1%}", f"{stage.effective:.0f}", f"{stage.independent:.0f}", str(stage.moves),
             f"{stage.taken:.0%}",
         ]
         for k, stage in enumerate(found.stages)
