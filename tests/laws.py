@@ -183,7 +183,8 @@ def respired(page, water_c: float) -> np.ndarray:
         return getattr(p, name)[0, kind]
 
     by_dome = bioenergetics.temperature_dome(
-        water_c, of("respiration_dome_q"), of("respiration_optimum_c"), of("respiration_maximum_c")
+        np.minimum(water_c, of("respiration_optimum_c")), of("respiration_dome_q"), of("respiration_optimum_c"),
+        of("respiration_maximum_c"),
     )
     exponential = np.exp(of("respiration_per_c") * np.minimum(water_c, of("respiration_flat_above_c")))
     warmth = np.where(np.isnan(of("respiration_per_c")), by_dome, exponential)

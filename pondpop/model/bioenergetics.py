@@ -60,15 +60,16 @@ def resting_share(cold: Array, rest_share: Value) -> Array:
 def respiration_of_day(p: Parameters, water_c: Array) -> Array:
     """Respiration relative to that at the kind's own reference [day, member, kind].
 
-    In the exponential form e^(k·min(T, T_flat)), in the other a dome (sources in the species files); times 1 − rest·cold in
-    winter.
+    In the exponential form e^(k·min(T, T_flat)), in the other the rise of a dome (sources in the species files), which stays
+    at its top in hotter water: fish that eat nothing there must not live without cost. Times 1 − rest·cold in winter.
     """
     respiration = np.empty((*water_c.shape, p.respiration_at_1_g.shape[1]))
     for k in kinds_with("respiration: exponential"):
         respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
     for k in kinds_with("respiration: dome"):
+        top_c = np.minimum(water_c, p.respiration_optimum_c[:, k])
         respiration[:, :, k] = temperature_dome(
-            water_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
+            top_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]
         )
     cold = winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
     respiration *= 1.0 - p.winter_rest_share * cold[:, :, None]

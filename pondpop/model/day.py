@@ -105,7 +105,7 @@ class Engine(Pond):
         sated = sum_of_foods(food_met)
         sated += 1.0
         hunt = predation.hunt(self, place, biomass, appetite, sated)
-        deaths = mortality.deaths(self, log_condition, hunt, length)
+        deaths = mortality.deaths(self, biomass, log_condition, hunt, length)
         log_left, log_weight_left = deaths.log_shares_left(length)
         left = np.exp(log_left)
         alive = mortality.mean_share_alive(log_left, left)

@@ -1,7 +1,7 @@
 """Which groups have become alike, so that one can stand for them. Nothing here changes the pond.
 
 Pulses of young of one year differ when they are born and hardly when they are large. Only fish born in the pond in one
-calendar year, of one species, sex and growth type, can be alike: stocked fish stay with their event, and ages can be read.
+calendar year, of one kind, sex and growth type, can be alike: stocked fish stay with their event, and ages can be read.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model.lengths import UNCUT
 from pondpop.model.state import Pond
-from pondpop.species import SPECIES
+from pondpop.species import KINDS
 
 
 def alike(pond: Pond) -> NDArray[np.intp]:
@@ -30,7 +30,7 @@ def alike(pond: Pond) -> NDArray[np.intp]:
     interval = np.floor(s.log_length[can] / width[can]).astype(np.intp)
     digits = [
         (np.nonzero(can)[0], s.members),
-        (np.broadcast_to(c.species, s.number.shape)[can], len(SPECIES)),
+        (np.broadcast_to(c.kind, s.number.shape)[can], len(KINDS)),
         (_code(c.sex, can), 3),
         (_code(c.growth_z, can), 3),
         (year_of_birth(pond)[can], int(pond.inputs.year[-1]) + 1),

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, Value, logistic
+from pondpop.arrays import Array, Value, logistic, total
 from pondpop.model import harvest
 from pondpop.model.predation import Hunt
 from pondpop.model.state import Pond
@@ -67,6 +67,14 @@ def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_lim
     return np.asarray(past * per_year / 365.0)
 
 
+def crowding_deaths(biomass: Array, limit: Value, per_day: Value) -> Array:
+    """Deaths per day where the water holds B kg/ha of fish, more than it can carry: d·(B/limit − 1), at most 1 (assumed shape).
+
+    Oxygen is no part of the model; without this, fish without number lived on one another for years.
+    """
+    return np.clip(np.asarray(per_day) * (biomass / limit - 1.0), 0.0, 1.0)
+
+
 def starvation_deaths(condition: Array, per_day: Value, below: Value, width: Value) -> Array:
     """Deaths per day of thin fish: rise linearly as condition (weight over standard weight) falls below a limit."""
     return np.asarray(per_day) * np.maximum(0.0, np.asarray(below) - condition) / np.asarray(width)
@@ -94,12 +102,12 @@ class Deaths(NamedTuple):
         return number, np.minimum(more, -LEAST_DEATHS, out=more)
 
 
-def deaths(pond: Pond, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
+def deaths(pond: Pond, biomass: Array, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
     """All deaths of a step, harvest with them."""
     every = np.s_[:, :]
     predation, longer = _predation(pond, hunt, length)
     spread: Array | float = 1.0
-    rates = natural_rates(pond, log_condition, predation)
+    rates = natural_rates(pond, biomass, log_condition, predation)
     chosen: Rates = {"predation": (every, hunt.predation)}
     if any(rule.effort[pond.day] for rule in pond.inputs.fishing):
         taken = harvest.harvested(pond, length)
@@ -130,7 +138,7 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
     return np.maximum(per_fish, 0.0, out=per_fish), longer
 
 
-def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
+def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: Array) -> Rates:
     """Deaths per fish and day by cause, without those that people cause."""
     p, g, day = pond.parameters, pond.group, pond.day
     every = np.s_[:, :]
@@ -147,6 +155,9 @@ def natural_rates(pond: Pond, log_condition: Array, predation: Array) -> Rates:
             g.old_age_ramp_days[:, old],
             p.old_age_ramp_limit[:, None],
         )
+    crowded = crowding_deaths(total(biomass), p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
+    if crowded.any():
+        rates["crowding"] = every, crowded[:, None]
     thin = np.flatnonzero(log_condition < np.log(p.starvation_below_condition)[:, None])
     if thin.size:
         where = np.unravel_index(thin, log_condition.shape)

@@ -221,6 +221,8 @@ class Parameters:
     background_deaths_exponent: Shared
     background_deaths_warming_per_c: Shared
     background_deaths_reference_c: Shared
+    crowding_from_kg_per_ha: Shared
+    crowding_deaths_per_day: Shared
     starvation_deaths_per_day: Shared
     starvation_below_condition: Shared
     starvation_width: Shared

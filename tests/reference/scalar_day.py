@@ -495,7 +495,8 @@ def set_temperature_factors(groups, day, p):
         if s in (BASS, SHAD):
             burning = exp(p.respiration_per_c[s] * min(t, p.respiration_flat_above_c[s]))
         else:
-            burning = dome(t, p.respiration_dome_q[s], p.respiration_optimum_c[s], p.respiration_maximum_c[s])
+            best = p.respiration_optimum_c[s]
+            burning = dome(min(t, best), p.respiration_dome_q[s], best, p.respiration_maximum_c[s])
         respiration.append(burning)
         lengthening.append(warmth)
     cold = step_up((p.winter_rest_below_c - t) / p.winter_rest_width_c)
@@ -648,6 +649,8 @@ def angling_catch(pond, day, p):
 def set_deaths(groups, day, p, dt, caught_and_released):
     """Deaths per fish over the step by all causes, and the mean share of the group alive during it."""
     fishing = [harvest_rates(groups, rule, p, dt) for rule in day.fishing]
+    beyond = sum(g.biomass for g in groups) / p.crowding_from_kg_per_ha - 1
+    crowding = min(1.0, max(0.0, p.crowding_deaths_per_day * beyond))
     for i, g in enumerate(groups):
         s = g.species
         background = (
@@ -683,7 +686,7 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             dying = caught_and_released * day.death_after_release
             taken.append(window_deaths(p, g, STOCK_LENGTH_OF_BASS, inf, dying, dt))
         g.harvest, g.harvest_by_weight = (sum(t[k] for t in taken[: len(fishing)]) for k in (0, 1))
-        natural = background + fry + starvation + old_age + cold
+        natural = background + fry + starvation + old_age + cold + crowding
         g.deaths = (eaten + natural + sum(t[0] for t in taken)) * dt
         g.weight_deaths = (g.predation + natural + sum(t[1] for t in taken)) * dt
         g.mean_alive = -expm1(-g.deaths) / g.deaths
