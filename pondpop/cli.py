@@ -20,8 +20,11 @@ from pondpop import __version__
 
 TYPE_CHECKING = False  # the name that type checkers know; `typing` takes as long to import as an empty Python to start
 if TYPE_CHECKING:
+    from datetime import date
     from pathlib import Path
     from typing import Any, NoReturn
+
+    from xarray import Dataset
 
     from pondpop.ensemble.draws import Source
     from pondpop.ensemble.store import Output
@@ -134,6 +137,7 @@ def _parser() -> argparse.ArgumentParser:
     _with_ensemble(compare)
     compare.add_argument("--details", action="store_true", help="print all that the comparison shows, not the answer only")
     compare.add_argument("--against", metavar="NAME", help="strategy to tell differences from (default: the best one)")
+    _with_today(compare)
     compare.set_defaults(command=_compare)
 
     sweep = commands.add_parser(
@@ -197,6 +201,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     report.add_argument("--out", metavar="HTML", type=_path, help="page to write (default: report.html beside FILE)")
     report.add_argument("--replace", action="store_true", help="also replace a page that pondpop did not write")
+    _with_today(report)
     report.set_defaults(command=_report)
 
     assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
@@ -239,6 +244,23 @@ def _got(text: str, allowed: str) -> str:
     from pondpop.checks import shown
 
     return f"got {shown(text)}, needs {allowed}"
+
+
+def _day(text: str) -> date:
+    from datetime import date
+    from re import fullmatch
+
+    try:
+        if fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+            return date.fromisoformat(text)
+    except ValueError:
+        pass
+    raise argparse.ArgumentTypeError(_got(text, "a date such as 2027-06-05"))
+
+
+def _with_today(command: argparse.ArgumentParser) -> None:
+    help_ = "day from which the calendar tells what to do (default: the last record, or the start of the run)"
+    command.add_argument("--today", metavar="DATE", type=_day, help=help_)
 
 
 def _long_work(command: argparse.ArgumentParser, out: str) -> None:
@@ -297,6 +319,8 @@ def _compare(given: argparse.Namespace) -> None:
     scenario = _load(given)
     if given.against is not None:
         checks.choice("--against", given.against, scenario.strategies)
+    if given.today is not None:
+        checks.day("--today", given.today, scenario.run.start, scenario.run.end, " within the run")
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-result")
 
     from pondpop.decide.console import answer_text, balance_table, details_text
@@ -309,7 +333,7 @@ def _compare(given: argparse.Namespace) -> None:
     source = _source(given, scenario)
     output = _output(given, out, scenario, source)
     with _working(given, output) as how:
-        dataset = compare(scenario, source=source, **how)
+        dataset = _from_today(given, compare(scenario, source=source, **how))
     output.finish(comparison_files(scenario, dataset))
     told = teller(dataset, scenario.units)
     against = None if given.against is None else list(scenario.strategies).index(given.against)
@@ -424,7 +448,8 @@ def _update(given: argparse.Namespace) -> None:
     posterior = found.posterior
     if posterior is not None:
         # what a report of a later comparison says of the records
-        about = {**posterior.about, "update": told, "update_table": update_csv(found, "metric")}
+        about = {**posterior.about, "update": told, "update_table": update_csv(found, "metric"),
+                 "last_record": posterior.until.isoformat()}  # fmt: skip
         posterior = replace(posterior, about=about)
         files["posterior.nc"] = partial(write_ensemble, posterior)
     output.finish(files)
@@ -488,7 +513,20 @@ def _report(given: argparse.Namespace) -> None:
     from pondpop.report import can_draw, write_page
 
     can_draw()
-    write_page([read(file) for file in given.files], out, given.units, given.replace)
+    datasets = [_from_today(given, read(file)) for file in given.files]
+    write_page(datasets, out, given.units, given.replace)
+
+
+def _from_today(given: argparse.Namespace, dataset: Dataset) -> Dataset:
+    """A projection whose calendar begins on the day asked for; as it was if none is."""
+    if given.today is None:
+        return dataset
+    from pondpop import checks
+    from pondpop.decide.goals import scenario_of
+
+    run = scenario_of(dataset).run
+    checks.day("--today", given.today, run.start, run.end, " within the run")
+    return dataset.assign_attrs(today=given.today.isoformat())
 
 
 def _assess(given: argparse.Namespace) -> None:

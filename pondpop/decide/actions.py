@@ -24,9 +24,22 @@ from pondpop.scenario import (
 from pondpop.species import TRAITS
 from pondpop.units import Units, both, brief, day, day_of_year, joined, window
 
-Deed = Literal["stock", "take out", "harvest", "feed", "fish", "survey", "seine"]
+Deed = Literal["stock", "take out", "harvest", "feed", "fish", "upkeep", "survey", "seine"]
+LOOKING = ("upkeep", "survey", "seine")  # deeds that every plan has
 PLURAL = {name: one.plural for name, one in TRAITS.items()}
 WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
+
+
+FERTILIZED = 0.9  # renewal of food from which a pond is taken to be fertilized (a choice)
+# first and last day, only for fertilized ponds, what, what to mind; common practice of extension services, no source
+UPKEEP = (
+    ((3, 1), (9, 30), True, "Fertilize: hold a bloom through which a white disc is seen to 18–24 in (46–61 cm)",
+     "Begin when the water stays above 60 °F (16 °C); none while it is deeper green than that, muddy or weedy."),
+    ((6, 1), (9, 30), False, "Check oxygen at dawn after hot, still or cloudy days, and the colour of the water",
+     "Fish that gasp at the surface: aerate, stop feeding and fertilizing."),
+    ((11, 1), (12, 31), True, "Have the water tested, and lime where its alkalinity is below 20 mg/l",
+     "Fertilizer does little in softer water."),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -45,17 +58,25 @@ class Action:
         return f"{self.what}. {self.mind}" if self.mind else f"{self.what}."
 
 
+def today(dataset: xr.Dataset, scenario: Scenario) -> dt.date:
+    """The day from which things are still to be done: the one that was given, that of the last record, or the start."""
+    given = dataset.attrs.get("today") or dataset.attrs.get("last_record")
+    return max(dt.date.fromisoformat(str(given)), scenario.run.start) if given else scenario.run.start
+
+
 def actions(dataset: xr.Dataset, scenario: Scenario, strategy: str) -> list[Action]:
-    """Everything that a strategy asks for within the run, by date."""
-    return sorted(_actions(dataset, scenario, strategy), key=lambda action: action.date)
+    """Everything that a strategy still asks for within the run, by date; what is past is not to be done."""
+    now = today(dataset, scenario)
+    every = (action for action in _actions(dataset, scenario, strategy, now) if action.date >= now)
+    return sorted(every, key=lambda action: action.date)
 
 
 def first_steps(every: Sequence[Action], most: int = 3) -> list[Action]:
     """The first things to do besides looking at the pond."""
-    return [action for action in every if action.deed not in ("survey", "seine")][:most]
+    return [action for action in every if action.deed not in LOOKING][:most]
 
 
-def _actions(dataset: xr.Dataset, scenario: Scenario, name: str) -> Iterator[Action]:
+def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -> Iterator[Action]:
     strategy, run, units = scenario.strategies[name], scenario.run, scenario.units
     area = scenario.pond.area_ha
     for event in strategy.stocking:
@@ -66,38 +87,44 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str) -> Iterator[Act
         if removal.reason == "removal":
             yield Action(removal.date, day(removal.date), "take out", _take(removal, area, units))
     for rule in strategy.harvest:
-        for season in seasons(rule, run):
+        for season in seasons(rule, run, now):
             yield Action(*season, "harvest", _harvest(rule, area, units))
     for feeding in strategy.feeding:
-        for season in seasons(feeding, run):
+        for season in seasons(feeding, run, now):
             what = f"Feed {both(feeding.kg_per_ha_day * area, 'catch', units)} of pellets a day in the pond"
             yield Action(*season, "feed", what, "Stop when fish leave any, or gasp.")
     for angling in strategy.angling:
-        for season in seasons(angling, run):
+        for season in seasons(angling, run, now):
             what = f"Fish for bass, all released: about {brief(angling.hours_per_ha * area, 2)} hours a year"
             yield Action(*season, "fish", what, "Land them fast; fewer live when the water is hot.")
     for date in run.survey_dates:
         yield Action(date, day(date), "survey", "Survey")
     for year in range(run.start.year, run.end.year + 1):
         first, last = dt.date(year, 6, 1), dt.date(year, 7, 15)
-        if run.start <= first and last < run.end:
-            yield Action(first, f"June to mid-July {year}", "seine", "Seine the shore")
+        if run.start <= first and now <= last < run.end:
+            yield Action(max(first, now), f"June to mid-July {year}", "seine", "Seine the shore")
+        for (month, day_), (end_month, end_day), fertilized, what, mind in UPKEEP:
+            first, last = dt.date(year, month, day_), dt.date(year, end_month, end_day)
+            wanted = strategy.fertility >= FERTILIZED if fertilized else True
+            if wanted and last >= now and first < run.end:
+                when = f"{dt.date(year, month, 1):%B} to {dt.date(year, end_month, 1):%B} {year}"
+                yield Action(max(first, now), when, "upkeep", what, mind)
 
 
-def seasons(rule: Harvest | Feeding | Angling, run: Run) -> Iterator[tuple[dt.date, str]]:
-    """The first day of a rule's first season that the run holds a day of, and its season and years in words.
+def seasons(rule: Harvest | Feeding | Angling, run: Run, now: dt.date) -> Iterator[tuple[dt.date, str]]:
+    """The first day, from now on, of a rule's first season that the run holds a day of; its season and years in words.
 
-    Nothing where no season is left: one that was over at the start, and is not to come again, is not a thing to do.
+    Nothing where no season is left: one that is over, and is not to come again, is not a thing to do.
     """
     years = [
         year
         for year in range(run.start.year + rule.from_year - 1, run.start.year + rule.to_year)
-        if dt.date(year, *rule.season[1]) >= run.start and dt.date(year, *rule.season[0]) < run.end
+        if dt.date(year, *rule.season[1]) >= max(run.start, now) and dt.date(year, *rule.season[0]) < run.end
     ]
     if years:
         span = f"{years[0]}" if len(years) == 1 else f"{years[0]}–{years[-1]}"
         words = f"{day_of_year(rule.season[0])} to {day_of_year(rule.season[1])}, {span}"
-        yield max(dt.date(years[0], *rule.season[0]), run.start), words
+        yield max(dt.date(years[0], *rule.season[0]), run.start, now), words
 
 
 def _stock(event: Stocking, area: float, units: Units) -> str:

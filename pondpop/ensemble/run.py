@@ -28,7 +28,7 @@ from pondpop.scenario import Scenario, as_scenario, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
-ABOUT_RECORDS = ("assessment", "update", "update_table")  # texts of an ensemble that its projections carry
+ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 128  # larger blocks gain nothing
 
 

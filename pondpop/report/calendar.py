@@ -1,20 +1,22 @@
-"""What to do and when: the calendar of the coming two years, harvest in whole fish, windows for moving fish, signs."""
+"""What to do and when: the calendar from today on, harvest in whole fish, windows for moving fish, signs."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from pondpop.decide.actions import SHAD_COLD_C, WARM_C, actions
+from pondpop.decide.actions import LOOKING, SHAD_COLD_C, WARM_C, Action, actions, today
 from pondpop.report.strategies import Case, Material, Projection
 from pondpop.report.tables import Cell, Table
 from pondpop.scenario import LONGEST_MM, SHORTEST_MM, SPECIES, years_after
 from pondpop.scenario.describe import describe
-from pondpop.units import NONE, both, converted, figure_of, joined, months_in_words, unit_of, window
+from pondpop.units import NONE, both, converted, day, figure_of, joined, months_in_words, unit_of, window
 
-YEARS = 2
+YEARS = 1
+LATER = "After that; surveys, seining and upkeep as in the coming year."
+OTHERS = "What only other strategies ask for."
 HOW_TO_SURVEY = (
     "Survey: measure and weigh bass and bluegill, 100 bass of 8 in (20 cm) and longer if you can get them; note "
     "gear and "
@@ -25,57 +27,60 @@ MOVING_C = (7.0, 18.0)  # 45 to 65 °F: common practice, no source
 
 
 def until(projection: Projection) -> dt.date:
-    return years_after(projection.scenario.run.start, YEARS)
+    """The end of the months that are told first."""
+    return years_after(today(projection.dataset, projection.scenario), YEARS)
 
 
-def calendar(material: Material, chosen: Sequence[Case] = ()) -> Table:
-    """Actions of the first two years by date, and later stockings and removals; the same action is told once.
+def calendar(material: Material, chosen: Sequence[Case] = ()) -> list[Table]:
+    """What is to be done from today on: the coming twelve months, then the years after.
 
-    Those of a chosen strategy that not all share are ticked.
+    The same action is told once. Where a strategy is chosen its plan stands first and what only others ask for last.
     """
-    merged: dict[tuple[dt.date, str, str], list[str]] = {}
+    merged: dict[tuple[Action, bool], list[str]] = {}
     for case in material.cases:
-        for action in _actions(case):
-            letters = merged.setdefault(action, [])
+        end = until(case.projection)
+        for action in actions(case.projection.dataset, case.projection.scenario, case.strategy.name):
+            letters = merged.setdefault((action, action.date < end), [])
             if case.letter not in letters:
                 letters.append(case.letter)
-    every = len(material.cases)
-    rows: list[list[Cell]] = []
+    ordered = sorted(merged.items(), key=lambda item: (item[0][0].date, item[0][0].what))
+    wanted = {case.letter for case in chosen or material.cases}
+    parts: dict[str, list[list[Cell]]] = {}
     csv_rows: list[list[object]] = []
-    for (date, when, what), letters in sorted(merged.items(), key=lambda item: (item[0][0], item[0][2])):
-        who = "all" if len(letters) == every and every > 1 else ", ".join(letters)
-        tick = " ✓" if who != "all" and any(case.letter in letters for case in chosen) else ""
-        rows.append([when, who + tick, what] if every > 1 else [when, what])
-        csv_rows.append([str(date), when, who, what])
-    header = ["When", "Strategy", "What"] if every > 1 else ["When", "What"]
-    return Table(
-        "calendar", "Calendar of actions." + (" ✓ belongs to the strategy chosen above." if chosen else ""),
-        header, rows, ["first_day", "when", "strategy", "action"], csv_rows, look="texts",
-    )  # fmt: skip
-
-
-def _actions(case: Case) -> Iterator[tuple[dt.date, str, str]]:
-    """What is to be done under a strategy within YEARS, and later what is stocked and taken out on a day."""
-    projection, end = case.projection, until(case.projection)
-    for action in actions(projection.dataset, projection.scenario, case.strategy.name):
-        dated = action.deed in ("stock", "take out")
-        if action.date < end or action.deed not in ("survey", "seine"):
-            more = " Whole fish by month: next table." if action.deed == "harvest" else ""
-            later = "Later: " if dated and action.date >= end else ""
-            yield action.date, action.when, f"{later}{action.words}{more}"
+    several = len(material.cases) > 1
+    firsts = sorted({day(today(p.dataset, p.scenario)) for p in material.projections})
+    plan = f": {joined(sorted(wanted))}" if chosen else ""
+    soon = f"The coming twelve months, from {joined(firsts)}{plan}. Upkeep is common practice of extension services."
+    for (action, coming), letters in ordered:
+        who = "all" if several and len(letters) == len(material.cases) else ", ".join(letters)
+        more = " Whole fish by month: below." if action.deed == "harvest" else ""
+        csv_rows.append([str(action.date), action.when, who, f"{action.words}{more}"])
+        if not coming and action.deed in LOOKING:
+            continue  # year after year the same
+        part = (soon if coming else LATER) if wanted & set(letters) else OTHERS
+        cells: list[Cell] = [action.when, who, f"{action.words}{more}"] if several else [action.when, f"{action.words}{more}"]
+        parts.setdefault(part, []).append(cells)
+    header = ["When", "Strategy", "What"] if several else ["When", "What"]
+    csv_header = ["first_day", "when", "strategy", "action"]
+    return [
+        Table("calendar", caption, header, parts.get(caption, []), csv_header, csv_rows, look="texts")
+        for caption in (soon, LATER, OTHERS)
+        if caption == soon or caption in parts
+    ]
 
 
 def harvest_tables(material: Material) -> list[Table]:
-    """Whole fish of this pond by month, for the coming two years; for the first year of harvest where it is later."""
+    """Whole fish of this pond by month, for the coming twelve months; for the first year of harvest where it is later."""
     columns: list[tuple[Case, int, list[int]]] = []
     for case in material.cases:
-        months = case.projection.months
-        horizon = int((months < np.datetime64(until(case.projection), "M")).sum())
+        months, now = case.projection.months, today(case.projection.dataset, case.projection.scenario)
+        coming = (months >= np.datetime64(now, "M")) & (months < np.datetime64(until(case.projection), "M"))
         for k in range(len(SPECIES)):
             median = np.median(case.of("harvest_number")[:, :, k], axis=0)
-            taken = np.flatnonzero(np.median(case.of("harvest_biomass")[:, :, k], axis=0) > 0)
+            yet = months >= np.datetime64(now, "M")
+            taken = np.flatnonzero((np.median(case.of("harvest_biomass")[:, :, k], axis=0) > 0) & yet)
             if taken.size:
-                soon = taken[taken < horizon]
+                soon = taken[coming[taken]]
                 first_year = taken[taken < taken[0] + 12]
                 columns.append((case, k, list(map(int, soon if median[soon].sum() > 0 else first_year))))
     header = [
@@ -114,15 +119,26 @@ def harvest_tables(material: Material) -> list[Table]:
                 csv_rows.append([case.letter, case.title, SPECIES[k], _sizes(case, SPECIES[k]), str(date), *fish,
                                  weight_unit, weight])  # fmt: skip
             rows.append(cells)
+        rows.append(["Together", *(_together(case, k, places, per_kg, weight_unit) for case, k, places in part)])
         heads = [
             f"{case.letter}: {', '.join(filter(None, (SPECIES[k], _sizes(case, SPECIES[k]))))}" for case, k, _ in part
         ]
         tables.append(Table(
-            "harvest_by_month", f"Harvest in whole fish of this pond by month{ranged}; weight: the coming two years, "
+            "harvest_by_month", f"Harvest in whole fish of this pond by month{ranged}; weight: the coming twelve months, "
             "or the first year of harvest where it begins later.",
             ["Month", *heads], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
     return tables or [Table("harvest_by_month", "", [], [], header, [])]
+
+
+def _together(case: Case, species: int, places: Sequence[int], per_kg: float, weight_unit: str) -> Cell:
+    """Fish and weight of all months of a table, summed member by member."""
+    area = case.projection.scenario.pond.area_ha
+    fish = case.of("harvest_number")[:, list(places), species].sum(axis=1) * area
+    weight = float(np.median(case.of("harvest_biomass")[:, list(places), species].sum(axis=1))) * area * per_kg
+    low, middle, high = (f"{v:.0f}" for v in np.quantile(fish, (0.1, 0.5, 0.9)))
+    band = "" if low == high else f"{low}–{high}; "
+    return f"{middle} fish", f"{band}{figure_of(weight, 'weight')} {weight_unit}"
 
 
 def _sizes(case: Case, species: str) -> str:

@@ -79,7 +79,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
                 for n, p in enumerate(material.projections)]  # fmt: skip
     chosen = [v.chosen for v in said.verdicts if v.chosen is not None]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
-    next_years, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
+    coming, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
     outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), forage_supply.table(material, best)
     signs, goals = calendar.signs(material.cases), comparisons.goal_tables(said.verdicts)
 
@@ -88,8 +88,8 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
 
     sections = [
         ("answer", "The answer", _answer(material, said, goals) + plots(squares)),
-        ("actions", f"What to do and when: the coming {calendar.YEARS} years",
-         next_years.to_html() + _list([*calendar.HOW_TO_SURVEY, *_moving(material)])
+        ("actions", "What to do and when",
+         "".join(t.to_html() for t in coming) + _list([*calendar.HOW_TO_SURVEY, *_moving(material)])
          + "".join(t.to_html() for t in harvest) + signs.to_html()),
         ("years", "The pond year by year",
          "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
@@ -106,7 +106,7 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     ]  # fmt: skip
     sheets = [
         next(iter(same)) for _, same in groupby(
-            [*goals, next_years, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
+            [*goals, *coming, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
              tables.length_classes(material)], key=lambda t: t.name)
     ]  # fmt: skip
     return "\n".join(_document(material, [s for s in sections if s[2]], sheets, folder)) + "\n", sheets

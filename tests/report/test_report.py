@@ -6,6 +6,7 @@ The ponds here are invented arrays, not runs of the model, so that no test depen
 import csv
 import io
 import re
+import tomllib
 from html.parser import HTMLParser
 
 import numpy as np
@@ -13,7 +14,8 @@ import pytest
 import xarray as xr
 
 from pondpop.cli import main
-from pondpop.decide.actions import water_c
+from pondpop.decide.actions import today, water_c
+from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
@@ -31,7 +33,7 @@ from pondpop.scenario import resolve
 from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
-SIZES = {"species": 4, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
+SIZES = {"species": 4, "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
          "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7, "sex": 2,
          "age": 13}  # fmt: skip
 
@@ -205,17 +207,20 @@ def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
         "Harvest in whole fish of this pond by month with the range of 8 of 10 futures; weight:"
     )
     months = {str(row[4]) for row in table.csv_rows}
-    assert max(months) < "2028-03"  # the coming two years
+    assert max(months) < "2027-03"  # the coming twelve months
+    total = np.median(dataset["harvest_number"].values[1, :, :12, 0].sum(axis=1)) * dataset.attrs["area_ha"]
+    assert table.rows[-1][0] == "Together" and table.rows[-1][1][0] == f"{total:.0f} fish"
 
 
 def test_calendar_counts_whole_fish_in_date_order(dataset):
-    table = calendar(gather([dataset], "us"))
+    table, *_ = calendar(gather([dataset], "us"))
     dates = [row[0] for row in table.csv_rows]
     assert dates == sorted(dates)
     told = [str(row[3]) for row in table.csv_rows]
     assert any("Stock 300 bass of 2 in (51 mm): 75 per acre (190 per ha)" in text for text in told)
     assert any("Stock 6,000 bluegill" in text for text in told)
-    assert sum(text == "Survey." for text in told) == 4  # two a year for two years
+    assert sum(text == "Survey." for text in told) == 6  # two a year
+    assert sum(row[2] == "Survey." for row in table.rows) == 2  # in the coming year
     stock = next(row for row in table.csv_rows if "Stock 300" in str(row[3]))
     assert stock[2] == "all"
     harvest = next(row for row in table.csv_rows if "Harvest bass" in str(row[3]))
@@ -231,15 +236,41 @@ def test_a_season_that_was_over_at_the_start_is_not_announced():
     raw["strategies"]["hard"]["harvest"] = [
         {**harvest, "name": "from_now", "from_year": 1}, {**harvest, "name": "last_year", "from_year": 1, "to_year": 1}
     ]  # fmt: skip
-    rows = [row for row in calendar(gather([dataset_of(raw)], "us")).csv_rows if "Harvest bass" in str(row[3])]
+    rows = [row for row in calendar(gather([dataset_of(raw)], "us"))[0].csv_rows if "Harvest bass" in str(row[3])]
     assert [row[:2] for row in rows] == [["2027-03-01", "1 March to 31 October, 2027–2029"]]
+
+
+def shown_from(today):
+    tables = calendar(gather([dataset_of(raw_scenario()).assign_attrs(today=today)], "us"))
+    return {table.caption.partition(",")[0].partition(".")[0]: [row[2] for row in table.rows] for table in tables}
+
+
+def test_the_calendar_starts_today():
+    start, later = shown_from("2026-03-15"), shown_from("2027-04-10")
+    soon = "The coming twelve months"
+    assert any("Stock 6,000 bluegill" in text for text in start[soon])
+    assert any("Stock 300 bass" in text for text in start["After that; surveys"])
+    assert not any("bluegill" in text and "Stock" in text for texts in later.values() for text in texts)  # past
+    assert any("Stock 300 bass" in text for text in later[soon])
+    assert any("oxygen" in text for text in later[soon]) and any("Fertilize" in text for text in later[soon])
+    told = teller(dataset_of(raw_scenario()).assign_attrs(today="2028-07-01"), "us")
+    assert told.next_steps().startswith("nothing but to survey") or "1 March to 31 October, 2028" in told.next_steps()
+
+
+def test_the_day_of_the_last_record_is_today_unless_another_is_given():
+    made = dataset_of(raw_scenario())
+    scenario = resolve(tomllib.loads(made.attrs["scenario"]))
+    assert today(made, scenario) == scenario.run.start
+    assert str(today(made.assign_attrs(last_record="2027-05-01"), scenario)) == "2027-05-01"
+    assert str(today(made.assign_attrs(last_record="2027-05-01", today="2027-06-02"), scenario)) == "2027-06-02"
+    assert today(made.assign_attrs(last_record="2020-01-01"), scenario) == scenario.run.start
 
 
 def test_warm_water_at_stocking_is_named(dataset):
     material = gather([dataset], "us")
     june = water_c(dataset, "light", np.datetime64("2027-06-05").astype(object))
     assert june == pytest.approx(18 - 11 * np.cos(2 * np.pi * 5 / 12))
-    assert any("move at dawn" in str(row[3]) for row in calendar(material).csv_rows) == (june > 27)
+    assert any("move at dawn" in str(row[3]) for row in calendar(material)[0].csv_rows) == (june > 27)
 
 
 def test_hunger_is_found_where_prey_is_less_than_need():
@@ -434,7 +465,7 @@ def test_an_update_is_shown_before_and_after(dataset):
 
 
 def test_units_of_the_page(dataset):
-    told = [str(row[3]) for row in calendar(gather([dataset], "metric")).csv_rows]
+    told = [str(row[3]) for row in calendar(gather([dataset], "metric"))[0].csv_rows]
     assert any("of 51 mm (2 in): 190 per ha (75 per acre)" in text for text in told)
     us = read_csv_of(dataset, "us", "bass_psd")
     assert read_csv_of(dataset, "metric", "bass_psd") == us  # units never change a PSD
@@ -497,7 +528,7 @@ def test_any_outcome_can_be_told(edit, members, change, tmp_path):
 def test_a_shad_stocking_in_cold_water_is_warned_of():
     raw = raw_scenario()
     everything(raw)
-    told = [str(row[3]) for row in calendar(gather([dataset_of(raw)], "us")).csv_rows]
+    told = [str(row[3]) for row in calendar(gather([dataset_of(raw)], "us"))[0].csv_rows]
     assert any("too cold for threadfin" in text for text in told)
 
 
@@ -518,6 +549,14 @@ def test_the_command_makes_the_page_from_files_alone(dataset, tmp_path):
     assert main(["report", str(tmp_path / "one.nc"), str(tmp_path / "two.nc"), "--units", "metric"]) == 0
     text = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "Pond of 1.62 ha (4 acres)" in text and "D: take small ones" in text
+
+
+def test_the_command_tells_the_calendar_from_a_day(dataset, tmp_path, capsys):
+    results.write(dataset, tmp_path / "one.nc")
+    assert main(["report", str(tmp_path / "one.nc"), "--today", "2027-04-10"]) == 0
+    assert "The coming twelve months, from 10 April 2027" in (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert main(["report", str(tmp_path / "one.nc"), "--today", "2040-04-10"]) == 2
+    assert "--today: got 2040-04-10, needs a date from 2026-03-15 to 2029-03-14" in capsys.readouterr().err
 
 
 def test_length_frequency_of_survey_counts():
