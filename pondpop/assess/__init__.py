@@ -14,6 +14,7 @@ import numpy as np
 
 from pondpop.assess import size_and_condition
 from pondpop.assess.advice import Advice, advise
+from pondpop.assess.beginning import beginning
 from pondpop.assess.creel import angler_findings
 from pondpop.assess.seining import SeiningReading, seining
 from pondpop.assess.size_and_condition import GAME, Change, PairDoubt
@@ -132,7 +133,9 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
 
 
 def write_assessment(assessment: Assessment, out: str | Path, units: Units = "us", page: str = "") -> None:
-    """Writes assessment.txt, assessment.csv and, where one was made, the page into a folder of their own, whole or not at all.
+    """Writes the assessment into a folder of its own, whole or not at all: text, table, and the page if one was made.
+
+    Beside them lies the last survey as the table with which a scenario begins from it, if it has an effort.
 
     Raises InputError if the folder holds anything that pondpop did not write, and OSError.
     """
@@ -141,7 +144,8 @@ def write_assessment(assessment: Assessment, out: str | Path, units: Units = "us
     output = Output(Path(out), {"command": "assess"})
     try:
         files = {"assessment.txt": assessment_text(assessment, units), "assessment.csv": assessment_csv(assessment, units)}
-        output.finish({name: text(content) for name, content in (files | ({"assessment.html": page} if page else {})).items()})
+        files |= {"assessment.html": page, "start_from_survey.toml": beginning(assessment.records)}
+        output.finish({name: text(content) for name, content in files.items() if content})
     except BaseException:
         output.discard()  # there is nothing to go on from
         raise
