@@ -217,8 +217,8 @@ class Plain:
             today = self.plain.Day(
                 year_day=int(i.year_day[self.day]),
                 water_c=float(i.water_c[0, self.day]),
-                fertility=float(i.fertility[i.year[self.day]]),
-                cover=i.cover,
+                fertility=float(i.fertility[self.day]),
+                cover=float(i.cover[self.day]),
                 stockings=stocked,
                 first_of_run=self.day == 0,
             )

@@ -47,11 +47,11 @@ def prepare(
     pellets = np.zeros(days)
     for feeding in strategy.feeding:
         pellets += feeding.kg_per_ha_day * _in_season(dates, year, feeding)
-    hours, release_deaths = np.zeros(days), np.zeros(days)
+    hours, deaths = np.zeros(days), np.zeros(days)
     for angling in strategy.angling:
         effort = season_effort(dates, year, angling.season, angling.from_year, angling.to_year)
         hours += angling.hours_per_ha * effort
-        release_deaths = np.where(effort > 0.0, angling.death_after_release, release_deaths)
+        deaths += angling.hours_per_ha * effort * angling.death_after_release
     return Inputs(
         parameters=parameters,
         luck=luck,
@@ -61,15 +61,15 @@ def prepare(
         year_day=np.array([date.timetuple().tm_yday - 1 for date in dates], dtype=np.intp),
         year=year,
         water_c=daily_water(scenario)[None, :],
-        fertility=np.full(int(year[-1]) + 1, strategy.fertility),
-        cover=scenario.pond.cover,
+        fertility=np.full(days, strategy.fertility),
+        cover=np.full(days, scenario.pond.cover),
         pellets_kg_per_ha=pellets,
         angling_hours_per_ha=hours,
-        death_after_release=release_deaths,
+        death_after_release=np.divide(deaths, hours, out=np.zeros(days), where=hours > 0.0),  # by hours, of all rules
         stockings=tuple(
             StockingInput(
                 day=(event.date - start).days,
-                kind=list(KINDS).index(event.species),
+                kind=list(KINDS).index(event.kind or event.species),
                 per_ha=event.per_ha,
                 length_mm=event.length_mm,
                 length_cv=event.length_cv,

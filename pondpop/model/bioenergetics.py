@@ -88,7 +88,7 @@ def max_intake(pond: Pond) -> Array:
     intake = g.max_intake_exponent * pond.state.log_weight
     intake += g.log_growth
     np.exp(intake, out=intake)
-    intake *= pond.of_groups(pond.by_day.max_intake[pond.day])
+    intake *= pond.of_groups(pond.today.max_intake)
     return intake
 
 
@@ -155,9 +155,9 @@ def _growth_respired(pond: Pond, weight: Array) -> Array:
     activity = g.activity_per_g * weight
     activity += 1.0
     respired *= activity
-    respired *= pond.of_groups(pond.by_day.growth_respired[pond.day])
+    respired *= pond.of_groups(pond.today.growth_respired)
     for species in RESTING:
-        resting = pond.of_groups_of(species, pond.by_day.resting[pond.day])
+        resting = pond.of_groups_of(species, pond.today.resting)
         if resting.any():
             groups = pond.slices[species]
             at_rest = s.log_weight[:, groups] - LOG_OF_100_G
@@ -205,7 +205,7 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, 
     for species, share in grown.items():
         groups = pond.slices[species]
         of_young = longer[:, groups]
-        warmth = pond.of_groups_of(species, pond.by_day.length_growth[pond.day])
+        warmth = pond.of_groups_of(species, pond.today.length_growth)
         potential = length_potential(
             s.log_length[:, groups] - g.log_asymptotic_length[:, groups], g.growth_coefficient[:, groups] * warmth * length
         )

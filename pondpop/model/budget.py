@@ -28,6 +28,26 @@ FOODS_OF_PREDATORS = sorted(set().union(*(_foods_of(name) for name in PREDATORS)
 PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
 
 
+@dataclass(frozen=True)
+class Step:
+    """What happens in one step, before the pond has taken it; arrays are [member, group] unless said."""
+
+    length: float  # days
+    weight: Array  # g before
+    biomass: Array  # kg/ha before
+    deaths: Deaths
+    alive: Array  # mean share of the fish alive over the step, and
+    weight_alive: Array  # of their weight
+    ate_fish: Array  # g per g and day [member, predator group]
+    ate_food: Array  # g per g and day [food, member, group]
+    pellets: Array | None  # eaten, g per g and day; None where none are given
+    fish_eaten: Array  # kg/ha and day [member, predator species, species]
+    food_of_predators: Array  # eaten in the step, kg/ha [predator species, food, member]
+    food_after: Array  # kg/ha [food, member]
+    growth: Array  # per day, in log weight
+    free_growth: Array  # the same, had it no daily limits
+
+
 @dataclass
 class Flows:
     """What moved in some time, per ha."""
@@ -55,35 +75,24 @@ class Flows:
         for name in self.__dataclass_fields__:
             getattr(self, name)[...] += getattr(other, name)
 
-    def add(
-        self,
-        pond: Pond,
-        deaths: Deaths,
-        alive: Array,
-        weight_alive: Array,
-        biomass: Array,
-        food_of_predators: Array,
-        fish_eaten: Array,
-        pellets: Array | None,
-        length: float,
-    ) -> None:
-        """Add what moved in this step."""
+    def add(self, pond: Pond, step: Step) -> None:
+        """Add what moves in a step."""
         s, kinds = pond.state, len(SPECIES)
-        self.eaten[:, :, :kinds] += fish_eaten * length
-        self.eaten[:, :, kinds:-1] += food_of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
-        if pellets is not None:
-            self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
-            self.pellets_eaten += total(pellets * biomass) * length
+        self.eaten[:, :, :kinds] += step.fish_eaten * step.length
+        self.eaten[:, :, kinds:-1] += step.food_of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
+        if step.pellets is not None:
+            self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * step.length
+            self.pellets_eaten += total(step.pellets * step.biomass) * step.length
             for eater, groups in enumerate(pond.slices[k] for k in PREDATOR_PLACES):
-                self.eaten[:, eater, -1] += total(pellets[:, groups] * biomass[:, groups]) * length
-        if "harvest" in deaths.rates:
-            caught = s.number * alive * deaths.rates["harvest"][1] * length
-            kilograms = biomass * weight_alive * deaths.chosen["harvest"][1] * length
+                self.eaten[:, eater, -1] += total(step.pellets[:, groups] * step.biomass[:, groups]) * step.length
+        if "harvest" in step.deaths.rates:
+            caught = s.number * step.alive * step.deaths.rates["harvest"][1] * step.length
+            kilograms = step.biomass * step.weight_alive * step.deaths.chosen["harvest"][1] * step.length
             for species, groups in enumerate(pond.slices):
                 self.harvest_number[:, species] += total(caught[:, groups])
                 self.harvest_biomass[:, species] += total(kilograms[:, groups])
-        if "release" in deaths.rates:
-            self.release_deaths += total(s.number * alive * deaths.rates["release"][1]) * length
+        if "release" in step.deaths.rates:
+            self.release_deaths += total(s.number * step.alive * step.deaths.rates["release"][1]) * step.length
 
 
 @dataclass(frozen=True)
@@ -107,24 +116,9 @@ class Books:
     food_after: Array
 
     @classmethod
-    def of_step(
-        cls,
-        pond: Pond,
-        *,
-        weight: Array,
-        deaths: Deaths,
-        alive: Array,
-        weight_alive: Array,
-        length: float,
-        ate_fish: Array,
-        ate_food: Array,
-        pellets: Array | None,
-        growth: Array,
-        free_growth: Array,
-        food_after: Array,
-    ) -> Books:
+    def of_step(cls, pond: Pond, step: Step) -> Books:
         """The accounts of a step that the pond has not taken yet."""
-        s = pond.state
+        s, deaths = pond.state, step.deaths
 
         def whole(rates: Rates) -> dict[str, Array]:
             return {cause: _whole(where, rate, s.number.shape) for cause, (where, rate) in rates.items()}
@@ -132,19 +126,19 @@ class Books:
         return cls(
             columns=s.columns,
             number=s.number.copy(),
-            weight=weight,
+            weight=step.weight,
             rates=whole(deaths.rates),
             weight_rates=whole(deaths.rates | deaths.chosen),
-            alive=alive,
-            weight_alive=weight_alive,
-            length=length,
-            ate_fish=ate_fish,
-            ate_food=ate_food,
-            ate_pellets=np.zeros_like(weight) if pellets is None else pellets,
-            growth=growth,
-            refused=free_growth - growth,
+            alive=step.alive,
+            weight_alive=step.weight_alive,
+            length=step.length,
+            ate_fish=step.ate_fish,
+            ate_food=step.ate_food,
+            ate_pellets=np.zeros_like(step.weight) if step.pellets is None else step.pellets,
+            growth=step.growth,
+            refused=step.free_growth - step.growth,
             food=s.food.T.copy(),
-            food_after=food_after.T,
+            food_after=step.food_after.T,
         )
 
 

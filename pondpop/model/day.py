@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import sum_of_foods, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
-from pondpop.model.budget import Books, Flows
+from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs
 from pondpop.model.state import FOODS, PREDATORS, GroupFactors, Pond, State, of_foods
@@ -34,7 +34,7 @@ class Engine(Pond):
         self.inputs = inputs
         self.parameters = p
         self.day = 0
-        self.tables = predation.predation_tables(p, inputs.cover)
+        self.tables = predation.predation_tables(p)
         self.food_use = feeding.food_use(p)
         self.by_day = DayFactors(inputs)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
@@ -48,14 +48,13 @@ class Engine(Pond):
         self.flows = Flows.zero(inputs.members)
         self.books: list[Books] | None = [] if keep_books else None
         self.columns_changed()
+        self.begin_day()
 
     # ------------------------------------------------------------------ a day
 
     def run_day(self) -> None:
-        """All of one day, in order; afterwards `day` is the next day's number."""
+        """All of one day, in order; afterwards `day` is the next day's number, and what it brings is known."""
         self.flows = Flows.zero(self.inputs.members)
-        if self.inputs.year_day[self.day] == 0:
-            self.columns_changed()  # the year's luck
         self.stock()
         self.remove()
         for _ in range(self.inputs.steps_per_day):
@@ -63,6 +62,19 @@ class Engine(Pond):
         self.spawn()
         self.forget_empty()
         self.day += 1
+        if self.day < self.inputs.days:
+            self.begin_day()
+
+    def begin_day(self) -> None:
+        """What the day brings: temperature and light, and the pond's fertility and cover, when they change."""
+        inputs, day = self.inputs, self.day
+        self.today = self.by_day.of(day)
+        year = inputs.year[day]
+        if day == 0 or year != inputs.year[day - 1] or inputs.fertility[day] != inputs.fertility[day - 1]:
+            self.fertility = inputs.fertility[day] * inputs.luck.productivity[:, year]
+            self.richness_of_day = feeding.richness(self.parameters, self.fertility)
+        if day == 0 or inputs.cover[day] != inputs.cover[day - 1]:
+            self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day])
 
     def stock(self) -> None:
         """Put in the fish that are stocked on this day."""
@@ -92,6 +104,7 @@ class Engine(Pond):
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
         s, length = self.state, 1.0 / self.inputs.steps_per_day
+        self.today = self.by_day.of(self.day)
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
@@ -121,24 +134,25 @@ class Engine(Pond):
 
         free_growth = bioenergetics.free_growth(self, weight, ate_food, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
-        self.flows.add(self, deaths, alive, weight_alive, biomass, food_of_predators, fish_eaten, pellets, length)
+        step = Step(
+            length=length,
+            weight=weight,
+            biomass=biomass,
+            deaths=deaths,
+            alive=alive,
+            weight_alive=weight_alive,
+            ate_fish=ate_fish,
+            ate_food=ate_food,
+            pellets=pellets,
+            fish_eaten=fish_eaten,
+            food_of_predators=food_of_predators,
+            food_after=food_after,
+            growth=grew,
+            free_growth=free_growth,
+        )
+        self.flows.add(self, step)
         if self.books is not None:
-            self.books.append(
-                Books.of_step(
-                    self,
-                    weight=weight,
-                    deaths=deaths,
-                    alive=alive,
-                    weight_alive=weight_alive,
-                    length=length,
-                    ate_fish=ate_fish,
-                    ate_food=ate_food,
-                    pellets=pellets,
-                    growth=grew,
-                    free_growth=free_growth,
-                    food_after=food_after,
-                )
-            )
+            self.books.append(Books.of_step(self, step))
 
         ration = sum_of_foods(ate_food)
         ration[:, self.hunters] += ate_fish
@@ -200,11 +214,8 @@ class Engine(Pond):
         self.rule_holds[rule] = holds
 
     def columns_changed(self) -> None:
-        """Remake what depends on which groups there are, and on the year."""
-        s, inputs = self.state, self.inputs
-        year = inputs.year[min(self.day, inputs.days - 1)]
-        self.fertility = inputs.fertility[year] * inputs.luck.productivity[:, year]
-        self.richness_of_year = feeding.richness(self.parameters, self.fertility)
+        """Remake what depends on which groups there are."""
+        s = self.state
         self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
         self.kind_slices = s.kind_slices()

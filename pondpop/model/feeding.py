@@ -62,7 +62,7 @@ def richness(p: Parameters, fertility: Array) -> Array:
 def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> Array:
     """Renewal of food relative to fertility 1 [food, member]; pellets that are not eaten fertilise."""
     if pellets is None:
-        return pond.richness_of_year
+        return pond.richness_of_day
     p = pond.parameters
     eaten = total(pellets * biomass)
     left = pond.inputs.pellets_kg_per_ha[pond.day] - eaten
@@ -130,7 +130,7 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
     ones forage better.
     """
     s = pond.state
-    ease = s.food[:, :, None] * pond.by_day.food_ease[pond.day]
+    ease = s.food[:, :, None] * pond.today.food_ease
     field = pond.food_use * ease[:, :, :, None]
     met = read(place, field.reshape(len(FOODS), s.members, -1))
     for species in SMALL_BETTER:
@@ -166,7 +166,7 @@ def eat_food(
             per_met[:, groups] *= np.maximum(0.0, 1.0 - displacement)
     ate = food_met * per_met
     wish_of_predators, wished = totals(ate * biomass, [pond.slices[k] for k in PREDATOR_SPECIES])
-    renewed = pond.by_day.renewal[:, pond.day] * pond.richness * length
+    renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food

@@ -2,13 +2,33 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
+from pondpop.arrays import Array
 from pondpop.model import bioenergetics, feeding, mortality, recruitment
 from pondpop.model.inputs import Inputs
 from pondpop.model.state import OF_KIND, PREDATORS
 from pondpop.scenario import temperature
 from pondpop.species import KINDS
+
+
+class Today(NamedTuple):
+    """The factors of one day, as `DayFactors` has them.
+
+    What of them depends on the state of the pond, as on its oxygen, a process puts in their place at the start of a step.
+    """
+
+    max_intake: Array  # [member, kind], as are the next six
+    growth_respired: Array
+    background_deaths: Array
+    food_ease: Array
+    resting: Array
+    length_growth: Array
+    cold_deaths: Array
+    search: Array  # [member, predator]
+    renewal: Array  # [food, member]
 
 
 class DayFactors:
@@ -49,3 +69,17 @@ class DayFactors:
         self.pulse_due = recruitment.pulse_due(p, year_day)
         self.pulses = [np.flatnonzero(due.any(axis=0)).tolist() for due in self.pulse_due]
         self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(KINDS))], axis=2)
+
+    def of(self, day: int) -> Today:
+        """The factors of a day of the run."""
+        return Today(
+            self.max_intake[day],
+            self.growth_respired[day],
+            self.background_deaths[day],
+            self.food_ease[day],
+            self.resting[day],
+            self.length_growth[day],
+            self.cold_deaths[day],
+            self.search[day],
+            self.renewal[:, day],
+        )

@@ -110,8 +110,8 @@ class Inputs:
     year_day: NDArray[np.intp]  # [day], days since 1 January
     year: NDArray[np.intp]  # [day]
     water_c: Array  # [member or 1, day]
-    fertility: Array  # [year], relative renewal of the pond's food
-    cover: float  # relative to the ordinary pond
+    fertility: Array  # [day], relative renewal of the pond's food
+    cover: Array  # [day], relative to the ordinary pond
     pellets_kg_per_ha: Array  # [day]
     angling_hours_per_ha: Array  # [day]
     death_after_release: Array  # [day], share

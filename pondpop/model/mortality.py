@@ -145,7 +145,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     rates: Rates = {"predation": (every, predation), "background": (every, _background(pond))}
     for species in DYING_AS_FRY:
         rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
-    if pond.by_day.cold_deaths[day].any():
+    if pond.today.cold_deaths.any():
         rates["cold"] = every, _cold(pond)
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
@@ -169,7 +169,7 @@ def _background(pond: Pond) -> Array:
     """Natural deaths per fish and day: those of a fish of 1 g on the day, times W^exponent."""
     background = pond.group.background_deaths_exponent * pond.state.log_weight
     np.exp(background, out=background)
-    background *= pond.of_groups(pond.by_day.background_deaths[pond.day])
+    background *= pond.of_groups(pond.today.background_deaths)
     return background
 
 
@@ -184,7 +184,7 @@ def _cold(pond: Pond) -> Array:
     exponent = pond.of_groups(np.nan_to_num(pond.parameters.cold_deaths_size_exponent))
     smaller = exponent * (LOG_OF_100_MM - pond.state.log_length)
     np.exp(smaller, out=smaller)
-    smaller *= pond.of_groups(pond.by_day.cold_deaths[pond.day])
+    smaller *= pond.of_groups(pond.today.cold_deaths)
     return smaller
 
 

@@ -32,13 +32,11 @@ class PredationTables:
 
     prey_size: [m, predator * length, kind * prey length], share of full catchability
     catching: the same times the ease of capture of each kind
-    leaving_cover: [m, kind * prey length], per day
     gives_way: [m, predator * own length, predator * length of the other], share of another predator that is in one's way
     """
 
     prey_size: Array
     catching: Array
-    leaving_cover: Array
     gives_way: Array
 
 
@@ -69,23 +67,27 @@ def prey_size_kernel(p: Parameters, hunter: int = 0) -> Array:
     return np.stack(np.broadcast_arrays(*kernels), axis=1)
 
 
-def predation_tables(p: Parameters, relative_cover: float = 1.0) -> PredationTables:
-    """Tabulate prey sizes and cover for a set of parameters and a pond's cover.
+def predation_tables(p: Parameters) -> PredationTables:
+    """Tabulate prey sizes and who gives way for a set of parameters."""
+    kernels = np.broadcast_arrays(*(prey_size_kernel(p, hunter) for hunter in range(PREDATORS)))
+    by_hunter = [kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2) for kernel in kernels]
+    prey_size = np.ascontiguousarray(np.concatenate(by_hunter, axis=1))
+    return PredationTables(
+        prey_size=prey_size,
+        catching=prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :],
+        gives_way=_gives_way(p),
+    )
+
+
+def leaving_cover(p: Parameters, relative_cover: float) -> Array:
+    """Rate per day at which prey of each kind and length come out of a pond's cover [m, kind * length].
 
     The share of prey of length b in cover is cover · share · e^−(b/length)²; what is not in cover leaves it at
     `exposure_per_day` (assumed shape).
     """
-    kernels = np.broadcast_arrays(*(prey_size_kernel(p, hunter) for hunter in range(PREDATORS)))
-    by_hunter = [kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2) for kernel in kernels]
-    prey_size = np.ascontiguousarray(np.concatenate(by_hunter, axis=1))
     cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
     leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
-    return PredationTables(
-        prey_size=prey_size,
-        catching=prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :],
-        leaving_cover=leaving.reshape(leaving.shape[0], -1),
-        gives_way=_gives_way(p),
-    )
+    return np.asarray(leaving.reshape(leaving.shape[0], -1))
 
 
 def _gives_way(p: Parameters) -> Array:
@@ -182,8 +184,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
         return fish_met, hunting, load, hunted
 
     *_, hunted = hunted_by(offered)
-    hunted += pond.tables.leaving_cover
-    exposed = pond.tables.leaving_cover / hunted
+    hunted += pond.leaving_cover
+    exposed = pond.leaving_cover / hunted
     offered *= exposed
     fish_met, hunting, load, hunted = hunted_by(offered)
     taken = np.multiply(exposed, hunted, out=hunted)
@@ -237,7 +239,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     area = pond.state.log_weight[:, groups] * -pond.of_hunters("search_area_exponent")
     area += pond.group.log_search_at_1_g[:, groups]
     np.exp(area, out=area)
-    area *= read(at_length, by_length(pond.by_day.search[pond.day]) / crowding)
+    area *= read(at_length, by_length(pond.today.search) / crowding)
     return area
 
 

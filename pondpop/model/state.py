@@ -26,7 +26,7 @@ from pondpop.model.inputs import Inputs
 from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, Parameters, kinds_with
 
 if TYPE_CHECKING:
-    from pondpop.model.forcing import DayFactors
+    from pondpop.model.forcing import DayFactors, Today
     from pondpop.model.predation import PredationTables
 
 ALL = slice(None)
@@ -269,6 +269,7 @@ class Pond:
     day: int  # of the run; what has happened is up to its start
     state: State
     by_day: DayFactors
+    today: Today
     group: GroupFactors
     tables: PredationTables
     food_use: Array  # [food, member, kind, length]: see `feeding.food_use`
@@ -283,8 +284,9 @@ class Pond:
     last_stocked_of: Array  # [group], day
     last_stocked: float
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
-    fertility: Array  # [member], of the year
-    richness_of_year: Array  # [food, member], renewal of food relative to fertility 1, and
+    leaving_cover: Array  # [member, kind * prey length], per day, see `predation.leaving_cover`
+    fertility: Array  # [member], of the day
+    richness_of_day: Array  # [food, member], renewal of food relative to fertility 1, and
     richness: Array  # [food, member], the same of late, with what uneaten pellets add
     rule_holds: list[NDArray[np.bool_]]  # of each harvest rule [member]
 

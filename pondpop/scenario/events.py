@@ -21,6 +21,7 @@ from pondpop.scenario.schema import (
     Stocking,
     Trigger,
 )
+from pondpop.species.registry import KINDS
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
@@ -150,6 +151,7 @@ class Events:
             cost_each=table.number("cost_each", 0, 10_000, None),
             number_cv=table.number("number_cv", 0, 2, None),
             share_cv=table.number("share_cv", 0, 2, None),
+            kind=table.choice("kind", [name for name, kind in KINDS.items() if kind.species == species], None),
         )
 
     def _harvest(self, table: Table) -> Harvest:

@@ -52,7 +52,7 @@ KEYS: dict[str, list[str]] = {
     "run": ["start", "years", "surveys"],
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
-    "stocking": ["name", "species", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
+    "stocking": ["name", "species", "kind", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
                  "age_years", "female_share", "resident", "cost_each", "number_cv", "share_cv"],
     "start_from_survey": ["gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
     "catch": ["species", *keys("length", LENGTH), "count"],

@@ -224,7 +224,8 @@ def everything_at_once(parameters, steps):
     inputs = Inputs(
         parameters=parameters, luck=Luck.none(1, ENGINE_DAYS, years, len(stocked)), area_ha=1.0, steps_per_day=steps,
         start=dt.date(2025, 5, 31), year_day=year_day, year=year, water_c=water_c[None, :],
-        fertility=np.full(years, 0.7), cover=1.2, pellets_kg_per_ha=pellets, angling_hours_per_ha=hours,
+        fertility=np.full(ENGINE_DAYS, 0.7), cover=np.full(ENGINE_DAYS, 1.2),
+        pellets_kg_per_ha=pellets, angling_hours_per_ha=hours,
         death_after_release=np.full(ENGINE_DAYS, 0.1),
         stockings=tuple(StockingInput(day, e.species, e.per_ha, e.length_mm, e.length_cv, e.weight_g, e.age_years,
                                       e.female_share, int(e.origin)) for day, e in stocked),

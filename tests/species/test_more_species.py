@@ -1,4 +1,6 @@
-"""A species is added by one file and one word: two invented ones, a prey and a predator, in a copy of the package."""
+"""A species is added by one file and one word: an invented prey and an invented predator, in a copy of the package; and so
+is a kind of a species.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,7 @@ import pondpop
 
 PACKAGE = Path(pondpop.__file__).parent
 ROOT = Path(__file__).parents[2]
-PREY, PREDATOR = "goldfin", "pikeling"  # invented, as all their numbers are
+PREY, PREDATOR, KIND = "goldfin", "pikeling", "swift"  # invented, as all their numbers are
 
 SCENARIO = """
 title = "An invented pond with invented fish"
@@ -104,6 +106,45 @@ print("lawful")
 """
 
 
+KINDS = """
+import numpy as np
+from dataclasses import replace
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.prepare import prepare
+from pondpop.model.day import Engine
+from pondpop.scenario import load, resolve, dump
+from pondpop.species import KINDS, SPECIES, find, load_parameters
+import tomllib
+text = open({path!r}).read().replace('species = "bass"', 'species = "bass"\\nkind = "swift"', 1)
+scenario = resolve(tomllib.loads(text))
+assert scenario.strategies["leave"].stocking[0].kind == "swift"
+assert resolve(tomllib.loads(dump(scenario))) == scenario
+plain = load({path!r})
+p = load_parameters()
+k, bass = list(KINDS).index("swift"), list(KINDS).index("bass")
+assert p.max_intake_at_1_g[0, k] == find("swift.max_intake_at_1_g").value > p.max_intake_at_1_g[0, bass]
+assert p.capture_ease[0, k] == p.capture_ease[0, bass]
+assert p.replace("bass.capture_ease", 0.123).capture_ease[0, k] == 0.123
+assert p.replace("bass.max_intake_at_1_g", 0.3).max_intake_at_1_g[0, k] == p.max_intake_at_1_g[0, k]
+weight, young = [], []
+for one in (plain, scenario):
+    strategy = one.strategies["leave"]
+    engine = Engine(prepare(one, strategy, *Prior().draw(one, strategy, 0, 2)))
+    for _ in range(400):
+        engine.run_day()
+    s = engine.state
+    mine = s.columns.origin == 0
+    weight.append((s.number * s.weight() * mine).sum() / (s.number * mine).sum())
+    born = (s.number * (s.columns.origin < 0)).sum(axis=0)
+    young.append([born[s.columns.kind == which].sum() for which in (bass, k)])
+    groups = engine.slices[SPECIES.index("bass")]
+    assert (s.columns.species[groups] == SPECIES.index("bass")).all()
+assert weight[1] > 1.02 * weight[0], weight
+assert young[0][1] == 0.0 and young[1][0] == 0.0 and young[1][1] > 0.0, young
+print("kinds")
+"""
+
+
 def renamed(text: str, name: str, title: str, **traits: str) -> str:
     """A species file with another name and title, without other names, and with some traits changed."""
     text = re.sub(r"(?s)\nother_names = \[.*?\]\n", f'\nother_names = ["{title.lower()} fish"]\n', text, count=1)
@@ -142,6 +183,12 @@ def package(tmp_path_factory) -> Path:
     text = registry.read_text("utf-8")
     assert text.count('"minnow")') == 1
     registry.write_text(text.replace('"minnow")', f'"minnow", "{PREY}", "{PREDATOR}")'), "utf-8")
+    intake = tables(bass)["max_intake_at_1_g]".rstrip("]")]
+    faster = re.sub(r"(?m)^value = .*$", "value = 0.38", intake)
+    (folder / f"{KIND}.toml").write_text(f'[traits]\ntitle = "Swift bass"\nkind_of = "bass"\n\n{faster}', "utf-8")
+    text = registry.read_text("utf-8")
+    assert text.count("tuple[str, ...]] = ()") == 1
+    registry.write_text(text.replace("tuple[str, ...]] = ()", f'tuple[str, ...]] = ("{KIND}",)'), "utf-8")
     (home / "scenario.toml").write_text(SCENARIO, "utf-8")
     (home / "records").mkdir()
     (home / "records" / "survey.csv").write_text("\n".join(SURVEY) + "\n", "utf-8")
@@ -165,6 +212,10 @@ def test_sources_tell_them(package):
 
 def test_the_books_close_with_two_predators(package):
     assert run(package, "-c", BOOKS.format(path=str(package / "scenario.toml"))).strip() == "lawful"
+
+
+def test_a_kind_of_a_species_has_its_own_parameters_and_its_own_young(package):
+    assert run(package, "-c", KINDS.format(path=str(package / "scenario.toml"))).strip() == "kinds"
 
 
 def test_compare_and_report_run_with_them(package):

@@ -1,0 +1,87 @@
+"""Every parameter holds for each member; fertility and cover hold for each day; overlapping rules of angling add up."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from laws import inputs, plain
+from small import raw
+
+from pondpop.model.day import Engine
+from pondpop.scenario import resolve
+from pondpop.species import load_parameters
+
+DAYS = 160
+OF_YOUNG = {
+    "pond.mature_age_years": (0.5, 5.0),
+    "pond.female_share": (0.4, 0.6),
+    "pond.recruit_age_years": (0.02, 0.09),
+    "bluegill.recruit_length_mm": (12.0, 18.0),
+    "bluegill.pulse_slot_days": (16.0, 11.0),
+    "bass.recruit_delay_days": (3.0, 20.0),
+}
+
+
+def run(parameters, members):
+    engine = Engine(replace(inputs(members=members), parameters=parameters))
+    for _ in range(DAYS):
+        engine.run_day()
+    return engine
+
+
+def fish(engine, member):
+    s = engine.state
+    there = s.number[member] > 0.0
+    names = ("number", "log_weight", "log_length", "ration")
+    constant = (np.broadcast_to(part, s.number.shape)[member, there] for part in (s.columns.born, s.columns.female_share))
+    return [*(getattr(s, name)[member, there] for name in names), *constant]
+
+
+@pytest.mark.parametrize("path", OF_YOUNG)
+def test_a_parameter_of_the_young_holds_for_each_member(path):
+    p, values = load_parameters(), OF_YOUNG[path]
+    block = run(p.replace(path, values), 2)
+    for member, value in enumerate(values):
+        alone = run(p.replace(path, value), 1)
+        for mine, in_block in zip(fish(alone, 0), fish(block, member), strict=True):
+            np.testing.assert_array_equal(mine, in_block)
+    first, second = fish(block, 0), fish(block, 1)
+    assert any(a.shape != b.shape or (a != b).any() for a, b in zip(first, second, strict=True)), "the value has no effect"
+
+
+def test_fertility_and_cover_hold_from_their_day_on():
+    base = inputs(members=1)
+    change = 60
+    for name, value in (("fertility", 0.3), ("cover", 2.0)):
+        later = getattr(base, name).copy()
+        later[change:] = value
+        before, changed = Engine(base), Engine(replace(base, **{name: later}))
+        for _ in range(change):
+            before.run_day()
+            changed.run_day()
+        np.testing.assert_array_equal(before.state.food, changed.state.food)
+        np.testing.assert_array_equal(before.state.number, changed.state.number)
+        for _ in range(40):
+            before.run_day()
+            changed.run_day()
+        assert not np.array_equal(before.state.number, changed.state.number), name
+
+
+def angled(*rules):
+    scenario = raw()
+    scenario["angling"] = [
+        {"name": name, "hours_per_ha": hours, "death_after_release": share} for name, hours, share in rules
+    ]
+    return plain(resolve(scenario))
+
+
+def test_overlapping_rules_of_angling_share_their_deaths_by_hours_whatever_their_order():
+    one, other = ("a", 100.0, 0.0), ("b", 1.0, 1.0)
+    found, turned = angled(one, other), angled(other, one)
+    fishing = found.angling_hours_per_ha > 0.0
+    assert fishing.any()
+    np.testing.assert_allclose(found.death_after_release[fishing], 1.0 / 101.0, rtol=1e-12)
+    np.testing.assert_allclose(turned.death_after_release, found.death_after_release, rtol=1e-12)
+    assert (found.death_after_release[~fishing] == 0.0).all()
