@@ -275,13 +275,18 @@ def _taken_by(pond: Pond, there: Array, hunt: Hunt) -> Iterator[tuple[int, Array
 
 
 def egg_predators(pond: Pond) -> Array:
-    """Fish that eat eggs, kg/ha [member]: biomass · (2 · max(floor, 1 − ration))^e (assumed shape)."""
+    """Fish that eat eggs and fry in the school, in kg/ha of bluegill [member].
+
+    Weight between two lengths, of a species as much as `egg_eating` says, times (2 · max(floor, 1 − ration))^e, the
+    hungry eating more (assumed shape): bluegill, and bass of the years before.
+    """
     p, s = pond.parameters, pond.state
-    shortest, longest = p.egg_predator_min_mm[:, None], p.egg_predator_max_mm[:, None]
     there = np.zeros(s.members)
     for species in EGG_EATERS:
         groups = pond.slices[species]
+        shortest, longest = pond.of("egg_eating_from_mm", species), pond.of("egg_eating_until_mm", species)
         inside = pond.weight_longer(groups, shortest) - pond.weight_longer(groups, longest)
+        inside *= pond.of("egg_eating", species)
         hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
         kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
         there += total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])

@@ -109,7 +109,8 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
 
     The kinds of a species share what its females can bring up, each by its part of them; crosses are not modelled.
 
-    young = released · recruits(S) · (richness · plankton / capacity)^e · luck, S the kg/ha of mature females. Larvae live
+    young = released · recruits(S) · left · (richness · plankton / capacity)^e · luck, S the kg/ha of mature females and left
+    what egg predators and nests without a male leave of the spawn: more females do not make up for it. Larvae live
     on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows zooplankton; DeVries
     & Stein 1990, 1992, from memory; the shape is ours).
     """
@@ -126,14 +127,16 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
         of_all = _mature(pond, everyone, pond.of("mature_length_mm", species))
         spawners = _kilograms(pond, everyone, of_all * columns.female_share[:, everyone])
     part = 1.0 if alone else mine / np.maximum(spawners, 1e-300)
+    left: Value = 1.0
     if of.has("loses eggs"):
-        spawners = spawners * spawn_left_by_egg_predators(
+        left = left * spawn_left_by_egg_predators(
             predation.egg_predators(pond), p.egg_predator_half_kg_per_ha[:, kind], p.egg_predator_exponent[:, kind]
         )
     if of.sexes == "apart":
         male = _mature(pond, everyone, pond.of("male_mature_length_mm", species)) * (1.0 - columns.female_share[:, everyone])
-        spawners = spawners * nests_guarded(_kilograms(pond, everyone, male), p.male_half_saturation_kg_per_ha[:, kind])
-    young = ready * recruits(spawners, p.recruits_cap_per_ha[:, kind], p.recruits_half_saturation_kg_per_ha[:, kind]) * part
+        left = left * nests_guarded(_kilograms(pond, everyone, male), p.male_half_saturation_kg_per_ha[:, kind])
+    most = recruits(spawners, p.recruits_cap_per_ha[:, kind], p.recruits_half_saturation_kg_per_ha[:, kind])
+    young = ready * most * left * part
     larval_food = pond.richness[PLANKTON] * s.plankton / p.plankton_capacity_kg_per_ha
     young = young * larval_food ** p.recruit_food_exponent[:, kind]
     young = young * pond.inputs.luck.recruitment[:, species, pond.inputs.year[pond.day]]

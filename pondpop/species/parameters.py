@@ -155,6 +155,9 @@ class Parameters:
     spawning_cost_male: PerKind
     egg_predator_half_kg_per_ha: PerKind
     egg_predator_exponent: PerKind
+    egg_eating: PerKind
+    egg_eating_from_mm: PerKind
+    egg_eating_until_mm: PerKind
 
     # ---- shared by all species ----
 
@@ -243,8 +246,6 @@ class Parameters:
     pulse_min_per_ha: Shared
     join_within: Shared
     group_min_per_ha: Shared
-    egg_predator_min_mm: Shared
-    egg_predator_max_mm: Shared
     egg_predator_hunger_exponent: Shared
     egg_predator_hunger_floor: Shared
 

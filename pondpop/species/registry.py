@@ -88,7 +88,7 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "spawns less in heat": ("spawning_until_c",),
     "spawns less in autumn": ("spawning_autumn_share", "spawning_autumn_from_day"),
     "loses eggs": ("egg_predator_half_kg_per_ha", "egg_predator_exponent"),
-    "eats eggs": (),
+    "eats eggs": ("egg_eating", "egg_eating_from_mm", "egg_eating_until_mm"),
     "caught by anglers": (),
 }  # fmt: skip
 """Traits that a species has or has not, and the parameters that each asks for."""

@@ -879,13 +879,14 @@ def one_pulse(pond, species, ready, day, p):
     parents = [g for g in pond.groups if g.species == species and g.age >= p.mature_age_years]
     mature = [weight_longer(p, g, p.mature_length_mm[species]) for g in parents]
     females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature, strict=True))
+    left = 1.0
     if species == BASS:
         eaters = egg_predators(pond, p)
-        females /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
+        left /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
         males = sum(g.biomass * (1 - g.female_share) * weight_longer(p, g, p.male_mature_length_mm[BASS]) for g in parents)
-        females *= males / (males + p.male_half_saturation_kg_per_ha[BASS])
+        left *= males / (males + p.male_half_saturation_kg_per_ha[BASS])
     half = p.recruits_half_saturation_kg_per_ha[species]
-    young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * day.local_spawning[species]
+    young = ready * p.recruits_cap_per_ha[species] * females / (females + half) * left * day.local_spawning[species]
     larval_food = pond.richness * pond.food["plankton"] / p.plankton_capacity_kg_per_ha
     young *= larval_food ** p.recruit_food_exponent[species]
     for g, part in zip(parents, mature, strict=True):
@@ -910,11 +911,12 @@ def one_pulse(pond, species, ready, day, p):
 
 
 def egg_predators(pond, p):
-    """Kg/ha of bluegill of a size to eat bass eggs, the hungry counting more."""
+    """Bluegill, and bass of the years before, of a size to eat eggs and fry of bass, kg/ha, the hungry counting more."""
     return sum(
         g.biomass
-        * weight_in_window(p, g, p.egg_predator_min_mm, p.egg_predator_max_mm)
+        * weight_in_window(p, g, p.egg_eating_from_mm[g.species], p.egg_eating_until_mm[g.species])
+        * p.egg_eating[g.species]
         * (2 * max(p.egg_predator_hunger_floor, 1 - g.ration)) ** p.egg_predator_hunger_exponent
         for g in pond.groups
-        if g.species == BLUEGILL
+        if g.species in (BASS, BLUEGILL)
     )
