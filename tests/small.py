@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from pondpop.ensemble.results import VARIABLES, to_dataset
+from pondpop.model.budget import CAUSES
 from pondpop.scenario import Scenario, resolve
 
 TEXT = """
@@ -75,7 +76,7 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
         "survey_date": len(run.survey_dates),
         "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
         "species": 4, "length_class": 32, "big_weight": 3, "predator": 1, "prey": 7, "bass_class": 6, "catch_size": 2,
-        "sex": 2, "age": 13,
+        "sex": 2, "age": 13, "cause": len(CAUSES), "year": run.last_year,
     }  # fmt: skip
     made = {}
     for name, strategy in scenario.strategies.items():

@@ -19,7 +19,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.checks import RunError, ordinary_file
-from pondpop.model.budget import PREDATORS, PREY
+from pondpop.model.budget import CAUSES, PREDATORS, PREY
 from pondpop.observe import indices
 from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
 from pondpop.scenario import Scenario, dump
@@ -63,6 +63,20 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "water_temperature": (("month",), "degC", "mean water temperature of the month"),
     "number_at_age": (("survey_date", "species", "sex", "age"), "ha-1", "fish by sex and age"),
     "length_at_age": (("survey_date", "species", "sex", "age"), "mm", "mean total length by sex and age"),
+    # The budget of each calendar year (what of it lies in the run): start + stocked + born − deaths of all causes = end,
+    # and of weight start + stocked + born + growth − spawning − deaths = end
+    "start_number": (("year", "species"), "ha-1", "fish at the start of the year or run"),
+    "start_biomass": (("year", "species"), "kg ha-1", "standing crop at the start of the year or run"),
+    "end_number": (("year", "species"), "ha-1", "fish at the end of the year or run"),
+    "end_biomass": (("year", "species"), "kg ha-1", "standing crop at the end of the year or run"),
+    "stocked_number": (("year", "species"), "ha-1", "fish stocked that lived through it"),
+    "stocked_biomass": (("year", "species"), "kg ha-1", "weight of fish stocked that lived through it"),
+    "born_number": (("year", "species"), "ha-1", "young that came of spawning in the pond"),
+    "born_biomass": (("year", "species"), "kg ha-1", "weight of young that came of spawning in the pond"),
+    "deaths_number": (("year", "species", "cause"), "ha-1", "fish that died or were taken, by cause"),
+    "deaths_biomass": (("year", "species", "cause"), "kg ha-1", "weight of fish that died or were taken, by cause"),
+    "growth_biomass": (("year", "species"), "kg ha-1", "weight gained by the living, less what hunger cost them"),
+    "spawning_biomass": (("year", "species"), "kg ha-1", "weight that spawners lost"),
 }
 # What is made of them in `to_dataset`, in the same form
 DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
@@ -95,6 +109,8 @@ COORDINATES: dict[str, tuple[str, str]] = {
     "predator": ("", "species that eats fish"),
     "prey": ("", "food of predators"),
     "stocked_group": ("", "name of the stocking"),
+    "year": ("1", "calendar year"),
+    "cause": ("", "cause of death; harvest, removal and die_off by the scenario's rules and events, last_few: too few to follow"),
 }
 
 
@@ -139,6 +155,8 @@ def to_dataset(
         "predator": _names(PREDATORS),
         "prey": _names(PREY),
         "stocked_group": _names(groups),
+        "year": np.arange(start.year, start.year + scenario.run.last_year, dtype=np.int32),
+        "cause": _names(CAUSES),
     }
     read = xr.Dataset(
         variables,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pondpop.arrays import Array, total
-from pondpop.model.mortality import Deaths, Rates, Where
+from pondpop.model.mortality import EVERY, Deaths, Rates, Where
 from pondpop.model.state import ALGAE, BENTHOS, FOODS, LITTORAL, PLANKTON, Columns, Pond
 from pondpop.species import SPECIES, TRAITS, species_with
 
@@ -26,6 +26,11 @@ def _foods_of(species: str) -> set[int]:
 
 FOODS_OF_PREDATORS = sorted(set().union(*(_foods_of(name) for name in PREDATORS)))
 PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
+CAUSES = (
+    "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "harvest", "release", "removal",
+    "die_off", "last_few",
+)  # fmt: skip
+"""Of what fish die, or go: by the names of `mortality`, in one-off removals, and as the last few of a group."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,7 @@ class Step:
     deaths: Deaths
     alive: Array  # mean share of the fish alive over the step, and
     weight_alive: Array  # of their weight
+    weight_left: Array  # share of their weight left after the step, before they grow
     ate_fish: Array  # g per g and day [member, predator group]
     ate_food: Array  # g per g and day [food, member, group]
     pellets: Array | None  # eaten, g per g and day; None where none are given
@@ -50,25 +56,54 @@ class Step:
 
 @dataclass
 class Flows:
-    """What moved in some time, per ha."""
+    """What moved in some time, per ha.
+
+    Of each species: fish there were + stocked + born − deaths of all causes = fish there are; and the same of weight,
+    with what the living gained (or lost, in a hungry time) and less what spawning cost them.
+    """
 
     eaten: Array  # [member, predator species, prey] kg
-    harvest_number: Array  # [member, species] fish
-    harvest_biomass: Array  # [member, species] kg
-    removed_number: Array  # [member, species] fish
-    removed_biomass: Array  # [member, species] kg
-    release_deaths: Array  # [member] fish
+    stocked_number: Array  # [member, species] fish
+    stocked_biomass: Array  # [member, species] kg
+    born_number: Array
+    born_biomass: Array
+    deaths_number: Array  # [member, species, cause] fish
+    deaths_biomass: Array  # [member, species, cause] kg
+    growth_biomass: Array  # [member, species] kg
+    spawning_biomass: Array  # [member, species] kg
     pellets_given: Array  # [member] kg
     pellets_eaten: Array  # [member] kg
 
     @classmethod
     def zero(cls, members: int) -> Flows:
-        kinds = len(SPECIES)
-        return cls(
-            np.zeros((members, len(PREDATORS), len(PREY))),
-            *(np.zeros((members, kinds)) for _ in range(4)),
-            *(np.zeros(members) for _ in range(3)),
-        )
+        species, causes = (members, len(SPECIES)), (members, len(SPECIES), len(CAUSES))
+        shapes = [(members, len(PREDATORS), len(PREY)), *[species] * 4, *[causes] * 2, *[species] * 2, (members,), (members,)]
+        return cls(*map(np.zeros, shapes))
+
+    @property
+    def harvest_number(self) -> Array:
+        """Fish harvested [member, species], a view."""
+        return self.deaths_number[..., CAUSES.index("harvest")]
+
+    @property
+    def harvest_biomass(self) -> Array:
+        """Weight harvested in kg [member, species], a view."""
+        return self.deaths_biomass[..., CAUSES.index("harvest")]
+
+    @property
+    def removed_number(self) -> Array:
+        """Fish taken out at once [member, species], a view."""
+        return self.deaths_number[..., CAUSES.index("removal")]
+
+    @property
+    def removed_biomass(self) -> Array:
+        """Weight taken out at once in kg [member, species], a view."""
+        return self.deaths_biomass[..., CAUSES.index("removal")]
+
+    @property
+    def release_deaths(self) -> Array:
+        """Fish that died after release [member]."""
+        return np.asarray(self.deaths_number[..., CAUSES.index("release")].sum(axis=1))
 
     def include(self, other: Flows) -> None:
         """Add what moved in another time."""
@@ -77,22 +112,58 @@ class Flows:
 
     def add(self, pond: Pond, step: Step) -> None:
         """Add what moves in a step."""
-        s, kinds = pond.state, len(SPECIES)
-        self.eaten[:, :, :kinds] += step.fish_eaten * step.length
+        kinds, deaths, length = len(SPECIES), step.deaths, step.length
+        self.eaten[:, :, :kinds] += step.fish_eaten * length
         self.eaten[:, :, kinds:-1] += step.food_of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
         if step.pellets is not None:
-            self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * step.length
-            self.pellets_eaten += total(step.pellets * step.biomass) * step.length
+            self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
+            self.pellets_eaten += total(step.pellets * step.biomass) * length
             for eater, groups in enumerate(pond.slices[k] for k in PREDATOR_PLACES):
-                self.eaten[:, eater, -1] += total(step.pellets[:, groups] * step.biomass[:, groups]) * step.length
-        if "harvest" in step.deaths.rates:
-            caught = s.number * step.alive * step.deaths.rates["harvest"][1] * step.length
-            kilograms = step.biomass * step.weight_alive * step.deaths.chosen["harvest"][1] * step.length
+                self.eaten[:, eater, -1] += total(step.pellets[:, groups] * step.biomass[:, groups]) * length
+        fish, kilograms = pond.state.number * step.alive, step.biomass * step.weight_alive
+        if length != 1.0:
+            fish, kilograms = fish * length, kilograms * length
+        grew = np.expm1(step.growth * length)
+        grew *= step.weight_left
+        grew *= step.biomass
+        rows, places = [grew], [self.growth_biomass]
+        for cause, (where, rate) in deaths.rates.items():
+            of_cause = np.s_[..., CAUSES.index(cause.partition(" of ")[0])]  # "fry of bass" is of the cause "fry"
+            per_gram = deaths.chosen.get(cause, (where, rate))[1]
+            if where is EVERY:
+                rows += [fish * rate, kilograms * per_gram]
+                places += [self.deaths_number[of_cause], self.deaths_biomass[of_cause]]
+            elif rate.any():
+                number, weight = _by_species(pond, where, fish[where] * rate, kilograms[where] * per_gram)
+                self.deaths_number[of_cause] += number
+                self.deaths_biomass[of_cause] += weight
+        for row, place in zip(rows, places, strict=True):
+            by_group = row.T.copy()  # added up row after row, in group order; along a row numpy adds pairwise
             for species, groups in enumerate(pond.slices):
-                self.harvest_number[:, species] += total(caught[:, groups])
-                self.harvest_biomass[:, species] += total(kilograms[:, groups])
-        if "release" in step.deaths.rates:
-            self.release_deaths += total(s.number * step.alive * step.deaths.rates["release"][1]) * step.length
+                place[:, species] += total(row[:, groups]) if len(row) == 1 else np.add.reduce(by_group[groups], axis=0)
+
+    def gone(self, species: int, cause: str, fish: Array, kilograms: Array) -> None:
+        """Add fish of some groups of a species [member, group] that are gone at once, and their weight in kg."""
+        self.deaths_number[:, species, CAUSES.index(cause)] += total(fish)
+        self.deaths_biomass[:, species, CAUSES.index(cause)] += total(kilograms)
+
+    def come(self, columns: Columns, fish: Array, log_weight: Array) -> None:
+        """Add new groups of one species and origin [member, group] that were stocked, or born in the pond."""
+        species, stocked = int(columns.species[0]), columns.origin[0, 0] >= 0
+        number, biomass = (
+            (self.stocked_number, self.stocked_biomass) if stocked else (self.born_number, self.born_biomass)
+        )
+        number[:, species] += total(fish)
+        biomass[:, species] += total(fish * np.exp(log_weight) / 1000.0)
+
+
+def _by_species(pond: Pond, where: Where, *amounts: Array) -> list[Array]:
+    """Sums of amounts at some places of [member, group], by species [member, species]; each member's in group order."""
+    members, kinds = pond.state.members, len(SPECIES)
+    member = np.broadcast_to(np.arange(members)[:, None], pond.state.number.shape)[where]
+    place = (member * kinds + pond.state.columns.species[where[1]]).ravel()
+    sums = (np.bincount(place, weights=amount.ravel(), minlength=members * kinds) for amount in amounts)
+    return [one.astype(float, copy=False).reshape(members, kinds) for one in sums]
 
 
 @dataclass(frozen=True)

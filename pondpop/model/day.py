@@ -19,6 +19,7 @@ from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs
 from pondpop.model.state import FOODS, PREDATORS, GroupFactors, Pond, State, of_foods
+from pondpop.species import SPECIES_OF_KIND
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
@@ -90,10 +91,10 @@ class Engine(Pond):
                 continue
             groups = self.slices[event.species]
             left = harvest.left_by_removal(self, event)
-            if event.counts_as_removed:
-                kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-                self.flows.removed_number[:, event.species] += total(s.number[:, groups] * (1.0 - left.number))
-                self.flows.removed_biomass[:, event.species] += total(kilograms * (1.0 - left.weight))
+            fish = s.number[:, groups]
+            kilograms = fish * np.exp(s.log_weight[:, groups]) / 1000.0
+            cause = "removal" if event.counts_as_removed else "die_off"
+            self.flows.gone(event.species, cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
             s.number[:, groups] *= left.number
             some = left.number > 0.0
             s.log_weight[:, groups] += np.log(np.where(some, left.weight, 1.0) / np.where(some, left.number, 1.0))
@@ -122,7 +123,8 @@ class Engine(Pond):
         log_left, log_weight_left = deaths.log_shares_left(length)
         left = np.exp(log_left)
         alive = mortality.mean_share_alive(log_left, left)
-        weight_alive = mortality.mean_share_alive(log_weight_left, np.exp(log_weight_left))
+        weight_left = np.exp(log_weight_left)
+        weight_alive = mortality.mean_share_alive(log_weight_left, weight_left)
 
         sated[:, self.hunters] += hunt.fish_met
         pellets = feeding.eat_pellets(self, appetite, biomass, sated)
@@ -140,6 +142,7 @@ class Engine(Pond):
             biomass=biomass,
             deaths=deaths,
             alive=alive,
+            weight_left=weight_left,
             weight_alive=weight_alive,
             ate_fish=ate_fish,
             ate_food=ate_food,
@@ -189,14 +192,24 @@ class Engine(Pond):
             if pulse is None:
                 continue
             s.spawn_released[:, kind] += pulse.released
-            s.log_weight[:, self.kind_slices[kind]] += pulse.parents_gain
+            groups = self.kind_slices[kind]
+            parents = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
+            self.flows.spawning_biomass[:, SPECIES_OF_KIND[kind]] -= total(parents * np.expm1(pulse.parents_gain))
+            s.log_weight[:, groups] += pulse.parents_gain
             if pulse.young.any():
                 self.add(recruitment.young_groups(self, kind, pulse.young))
 
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; now and then those that have become alike join and the others close up."""
         s = self.state
-        s.number[s.number < self.parameters.group_min_per_ha[:, None]] = 0.0
+        few = s.number < self.parameters.group_min_per_ha[:, None]
+        few &= s.number > 0.0
+        if few.any():
+            last = np.where(few, s.number, 0.0)
+            kilograms = last * s.weight() / 1000.0
+            for species, groups in enumerate(self.slices):
+                self.flows.gone(species, "last_few", last[:, groups], kilograms[:, groups])
+            s.number[few] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0:
             joined = s.join(joining.alike(self))
             if s.close_up() or joined:
@@ -206,6 +219,7 @@ class Engine(Pond):
 
     def add(self, groups: stocking.Groups) -> None:
         """Add the groups of one origin."""
+        self.flows.come(groups.columns, groups.number, groups.log_weight)
         self.state.add(*groups)
         self.columns_changed()
 

@@ -22,6 +22,7 @@ DYING_AS_FRY = species_with("dies as fry")
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
 MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 Where = tuple[slice | NDArray[np.intp], ...]
+EVERY: Where = np.s_[:, :]
 Rates = dict[str, tuple[Where, Array]]
 """Deaths per fish (or per g) and day by cause: where among [member, group] it acts, and how much there."""
 
@@ -104,18 +105,17 @@ class Deaths(NamedTuple):
 
 def deaths(pond: Pond, biomass: Array, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
     """All deaths of a step, harvest with them."""
-    every = np.s_[:, :]
     predation, longer = _predation(pond, hunt, length)
     spread: Array | float = 1.0
     rates = natural_rates(pond, biomass, log_condition, predation)
-    chosen: Rates = {"predation": (every, hunt.predation)}
+    chosen: Rates = {"predation": (EVERY, hunt.predation)}
     if any(rule.effort[pond.day] for rule in pond.inputs.fishing):
         taken = harvest.harvested(pond, length)
-        rates["harvest"], chosen["harvest"] = (every, taken.per_fish), (every, taken.per_gram)
+        rates["harvest"], chosen["harvest"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
         longer, spread = longer + taken.longer, spread * taken.spread
     if pond.inputs.angling_hours_per_ha[pond.day]:
         taken = harvest.released(pond, length)
-        rates["release"], chosen["release"] = (every, taken.per_fish), (every, taken.per_gram)
+        rates["release"], chosen["release"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
         longer, spread = longer + taken.longer, spread * taken.spread
     return Deaths(rates, chosen, longer, spread)
 
@@ -141,12 +141,11 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
 def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: Array) -> Rates:
     """Deaths per fish and day by cause, without those that people cause."""
     p, g, day = pond.parameters, pond.group, pond.day
-    every = np.s_[:, :]
-    rates: Rates = {"predation": (every, predation), "background": (every, _background(pond))}
+    rates: Rates = {"predation": (EVERY, predation), "background": (EVERY, _background(pond))}
     for species in DYING_AS_FRY:
         rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
     if pond.today.cold_deaths.any():
-        rates["cold"] = every, _cold(pond)
+        rates["cold"] = EVERY, _cold(pond)
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
         rates["old_age"] = np.s_[:, old], old_age_deaths(
@@ -157,7 +156,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
         )
     crowded = crowding_deaths(total(biomass), p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
     if crowded.any():
-        rates["crowding"] = every, crowded[:, None]
+        rates["crowding"] = EVERY, crowded[:, None]
     thin = np.flatnonzero(log_condition < np.log(p.starvation_below_condition)[:, None])
     if thin.size:
         where = np.unravel_index(thin, log_condition.shape)

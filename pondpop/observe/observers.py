@@ -22,6 +22,14 @@ from pondpop.species import KINDS, MEASURED, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
+MONTHLY = (
+    "eaten", "harvest_number", "harvest_biomass", "removed_number", "removed_biomass", "release_deaths",
+    "pellets_given", "pellets_eaten",
+)  # fmt: skip
+YEARLY = (
+    "stocked_number", "stocked_biomass", "born_number", "born_biomass", "deaths_number", "deaths_biomass",
+    "growth_biomass", "spawning_biomass",
+)  # fmt: skip
 SEXES = ("female", "male")
 AGES = tuple(range(13))  # years, by calendar year; the last is open above
 BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
@@ -38,8 +46,9 @@ def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = 
     """
     also = () if count_day is None else (count_day,)
     surveys, months = Surveys(survey_days, also), Months(inputs)
-    run(inputs, [surveys, months])
-    read = surveys.stacked(survey_days) | months.stacked()
+    years = Years(inputs, months)
+    run(inputs, [surveys, months, years])
+    read = surveys.stacked(survey_days) | months.stacked() | years.stacked()
     return read if count_day is None else read | {"survivors_counted": surveys.read[count_day]["group_survivors"]}
 
 
@@ -90,9 +99,42 @@ class Months:
     def stacked(self) -> dict[str, Array]:
         """Arrays [member, month, …] named as in the Dataset."""
         out = {name: np.stack([one[name] for one in self.read], axis=1) for name in self.read[0]}
-        for name in Flows.__dataclass_fields__:
+        for name in MONTHLY:
             out[name] = np.stack([getattr(one, name) for one in self.flows], axis=1)
         out["water_temperature"] = np.stack(self.water_c, axis=1)
+        return out
+
+
+class Years:
+    """Reads the fish budget of each calendar year of the run: what there was, what came and went, what is left.
+
+    months: the reader of the same run that adds up what moved; it must stand before this one.
+    """
+
+    def __init__(self, inputs: Inputs, months: Months) -> None:
+        self.year, self.months = inputs.year, months
+        self.number: list[Array] = []
+        self.biomass: list[Array] = []
+
+    def __call__(self, engine: Engine) -> None:
+        day = engine.day
+        if day == 0 or day == self.year.size or self.year[day] != self.year[day - 1]:
+            s = engine.state
+            for there, read in ((s.number, self.number), (s.biomass(), self.biomass)):
+                read.append(np.stack([_sum(there[:, groups]) for groups in engine.slices], axis=1))
+
+    def stacked(self) -> dict[str, Array]:
+        """Arrays [member, year, …] named as in the Dataset."""
+        years = range(len(self.number) - 1)
+        out = {}
+        for name, read in (("number", self.number), ("biomass", self.biomass)):
+            out[f"start_{name}"], out[f"end_{name}"] = np.stack(read[:-1], axis=1), np.stack(read[1:], axis=1)
+        moved = [Flows.zero(self.number[0].shape[0]) for _ in years]
+        first_days = np.flatnonzero(np.diff(self.months.month, prepend=-1))
+        for flows, day in zip(self.months.flows, first_days, strict=True):
+            moved[self.year[day]].include(flows)
+        for name in YEARLY:
+            out[name] = np.stack([getattr(one, name) for one in moved], axis=1)
         return out
 
 

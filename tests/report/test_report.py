@@ -18,6 +18,7 @@ from pondpop.decide.actions import today, water_c
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
+from pondpop.model.budget import CAUSES
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_page
 from pondpop.report.answer import answer
@@ -35,7 +36,7 @@ from pondpop.units import figure_of, in_ten, months_in_words, with_band
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": 4, "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
          "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7, "sex": 2,
-         "age": 13}  # fmt: skip
+         "age": 13, "cause": len(CAUSES)}  # fmt: skip
 
 
 def raw_scenario(**more):
@@ -68,7 +69,7 @@ def dataset_of(raw, members=5, seed=1, change=None) -> xr.Dataset:
     scenario = resolve(dated(raw))
     rng = np.random.default_rng(seed)
     start, months = scenario.run.start, scenario.run.years * 12 + 1
-    sizes = SIZES | {"survey_date": len(scenario.run.survey_dates), "month": months}
+    sizes = SIZES | {"survey_date": len(scenario.run.survey_dates), "month": months, "year": scenario.run.last_year}
     projected = {}
     for s, (name, strategy) in enumerate(scenario.strategies.items()):
         arrays = {}
