@@ -23,8 +23,10 @@ from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Luck
 from pondpop.observe.indices import standard_weight
 from pondpop.scenario import load
-from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, Parameters, load_parameters, uncertain
+from pondpop.species import SPECIES, Parameters, load_parameters, uncertain
 from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
+
+BASS, BLUEGILL, MINNOW, SHAD = (SPECIES.index(name) for name in ("bass", "bluegill", "minnow", "shad"))
 
 PONDS = Path(__file__).resolve().parent.parent / "tests" / "ponds"
 LB_ACRE = KG_PER_HA_IN_LB_PER_ACRE

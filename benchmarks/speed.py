@@ -357,7 +357,9 @@ def floor_ns(engine, rates: dict[str, float]) -> dict[str, float]:
     """ns a member and day that this work alone would take, from the state of a block."""
     import numpy as np
 
-    from pondpop.species import BASS, BLUEGILL
+    from pondpop.species import SPECIES
+
+    BASS, BLUEGILL = SPECIES.index("bass"), SPECIES.index("bluegill")
 
     s, members = engine.state, engine.state.members
     every = len(s.columns)

@@ -17,7 +17,9 @@ from pondpop.model.inputs import Inputs, Luck
 from pondpop.model.state import of_foods
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
-from pondpop.species import BASS, SPECIES, load_parameters
+from pondpop.species import SPECIES, load_parameters
+
+BASS = SPECIES.index("bass")
 
 UNDEFINED_IN_PLACES = {  # NaN where there are no such fish
     "relative_weight", "largest_weight", "group_survivors", "group_length", "group_weight", "group_largest_weight",

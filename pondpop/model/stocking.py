@@ -13,6 +13,8 @@ from pondpop.model.inputs import StockingInput
 from pondpop.model.state import OF_KIND, Columns, GroupFactors, Pond
 from pondpop.species import SPECIES, TRAITS, Parameters
 
+LEAST_SPREAD = 1e-3  # standard deviation of log length of fish that are said to be alike; never none, since it divides
+
 
 class Groups(NamedTuple):
     """Groups of one origin that are to be added to a state: see `state.State` for shapes and units."""
@@ -52,8 +54,9 @@ def groups_of(
     """The groups of one origin; number [member], fish/ha, is split between sexes and growth types.
 
     female_share, age_years and length_mm are the same for all members, or [member]. Growth types of stocked fish begin at
-    lengths apart, by their place in the spread of growth or so that all fish together have `length_cv`. Weight is the
-    standard weight of the length, times `weight_g` over that of the mean length.
+    lengths apart, by their place in the spread of growth, or so that all fish together have `length_cv`; where that is less
+    than the model's, or there is one growth type, it is the spread within each group. Weight is the standard weight of the
+    length, times `weight_g` over that of the mean length.
     """
     p = pond.parameters
     growth_z, sex, share = types(p, int(OF_KIND[kind]))
@@ -74,12 +77,14 @@ def groups_of(
     g = GroupFactors(p, columns)
     mean = np.zeros((pond.state.members, sex.size)) + log_mean
     log_length = mean.copy()
+    within = p.length_cv
     if length_cv is not None:
-        apart = np.sqrt(np.maximum(0.0, length_cv**2 - p.length_cv**2) / (1.0 - p.growth_type_middle_share))
+        within = np.maximum(LEAST_SPREAD, np.minimum(length_cv, p.length_cv) if growth_z.any() else length_cv + 0.0 * within)
+        apart = np.sqrt(np.maximum(0.0, length_cv**2 - within**2) / (1.0 - p.growth_type_middle_share))
         log_length += apart[:, None] * growth_z
     elif origin >= 0:
         log_length += p.stocking_length_growth_exponent[:, None] * g.log_growth
-    spread = np.broadcast_to(p.length_cv[:, None], log_length.shape)
+    spread = np.broadcast_to(within[:, None], log_length.shape)
     log_weight = log_standard_weight(log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
     log_weight += lengths.log_uplift(spread, g.ws_slope)
     if weight_g is not None:

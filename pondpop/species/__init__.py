@@ -17,15 +17,9 @@ from pondpop.species.registry import (
     species_with,
 )
 
-BASS, BLUEGILL, SHAD, MINNOW = (SPECIES.index(name) for name in ("bass", "bluegill", "shad", "minnow"))
-
 __all__ = [
-    "BASS",
-    "BLUEGILL",
     "KINDS",
     "MEASURED",
-    "MINNOW",
-    "SHAD",
     "SPECIES",
     "SPECIES_OF_KIND",
     "TRAITS",

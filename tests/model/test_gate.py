@@ -204,10 +204,10 @@ def everything_at_once(parameters, steps):
     water_c = np.array([max(1.0, 18.75 + 10.75 * np.cos(2 * np.pi * (d - 205) / 365)) - 1.0 for d in year_day])
     stocked = [
         (0, Stocking(MINNOW, 3000.0, 50.0, 0.4, origin="0")), (0, Stocking(BLUEGILL, 3000.0, 40.0, 0.3, origin="1")),
-        (0, Stocking(SHAD, 5000.0, 75.0, 0.8, origin="2")),
+        (0, Stocking(SHAD, 5000.0, 75.0, 0.8, length_cv=0.15, origin="2")),
         (30, Stocking(BASS, 185.0, 50.0, 0.15, weight_g=1.8, origin="3")),
         (60, Stocking(BASS, 20.0, 360.0, 3.0, length_cv=0.1, female_share=0.7, origin="4")),
-        (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, origin="5")),
+        (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, length_cv=0.03, origin="5")),
     ]
     removals = [
         (250, Removal(BLUEGILL, 80.0, 150.0, "share", 0.3)), (260, Removal(BASS, 300.0, 500.0, "kg_per_ha", 2.0)),

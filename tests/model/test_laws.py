@@ -14,7 +14,9 @@ from pondpop.model import bioenergetics, grid
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
 from pondpop.model.state import of_foods
-from pondpop.species import BASS, SPECIES, load_parameters
+from pondpop.species import SPECIES, load_parameters
+
+BASS = SPECIES.index("bass")
 
 
 @pytest.fixture(scope="module")

@@ -18,8 +18,10 @@ from pondpop.model import lengths
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Inputs, Luck, RemovalInput
 from pondpop.observe.observers import read_survey
-from pondpop.species import BASS, BLUEGILL, load_parameters
+from pondpop.species import SPECIES, load_parameters
 from pondpop.units import G_PER_LB
+
+BASS, BLUEGILL = (SPECIES.index(name) for name in ("bass", "bluegill"))
 
 SLOPE = 3.2
 EDGES = st.floats(min_value=-3.0, max_value=3.0)

@@ -1,4 +1,4 @@
-"""Every parameter holds for each member; fertility and cover hold for each day; overlapping rules of angling add up."""
+"""What is stated holds: parameters for each member, fertility and cover for each day, hours of each rule, spreads of lengths."""
 
 from __future__ import annotations
 
@@ -85,3 +85,22 @@ def test_overlapping_rules_of_angling_share_their_deaths_by_hours_whatever_their
     np.testing.assert_allclose(found.death_after_release[fishing], 1.0 / 101.0, rtol=1e-12)
     np.testing.assert_allclose(turned.death_after_release, found.death_after_release, rtol=1e-12)
     assert (found.death_after_release[~fishing] == 0.0).all()
+
+
+@pytest.mark.parametrize("species", ["bass", "bluegill", "shad", "minnow"])
+@pytest.mark.parametrize("length_cv", [0.0, 0.03, 0.2])
+def test_stocked_fish_have_the_spread_of_lengths_that_is_stated(species, length_cv):
+    scenario = raw()
+    scenario["stocking"] = [
+        {"species": species, "resident": True, "per_ha": 100.0, "length_mm": 60.0, "length_cv": length_cv}
+    ]
+    for strategy in scenario["strategies"].values():
+        strategy["stocking"] = []
+    engine = Engine(plain(resolve(scenario)))
+    engine.stock()
+    s = engine.state
+    share = s.number[0] / s.number[0].sum()
+    mean = (share * s.log_length[0]).sum()
+    variance = (share * (s.spread[0] ** 2 + (s.log_length[0] - mean) ** 2)).sum()
+    assert mean == pytest.approx(np.log(60.0), abs=1e-12)
+    assert np.sqrt(variance) == pytest.approx(max(length_cv, 1e-3), rel=1e-9)

@@ -405,8 +405,11 @@ def of_species(value, species):
 # ---------------------------------------------------------------------------------------------- stocking and removal
 
 
-def add_groups(pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin, brood=None):
+def add_groups(
+    pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin, brood=None, spread=None
+):
     """One origin's groups: three growth types for bass (each sex) and bluegill, one for shad and minnows."""
+    spread = p.length_cv if spread is None else spread
     outer = (1 - p.growth_type_middle_share) / 2
     types = ((0.0, 1.0),)
     if species in (BASS, BLUEGILL):
@@ -428,12 +431,12 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
                     growth,
                     z,
                     number * sex_share * type_share,
-                    weight_of(length) * exp((p.standard_weight_slope[species] * p.length_cv) ** 2 / 2),
+                    weight_of(length) * exp((p.standard_weight_slope[species] * spread) ** 2 / 2),
                     length,
                     age,
                     ration,
                     since,
-                    p.length_cv,
+                    spread,
                     brood,
                 )
             )
@@ -441,11 +444,15 @@ def add_groups(pond, p, species, number, female_share, length_of_type, weight_of
 
 def stock(pond, event, p):
     """Faster growers are a little longer when stocked; a stated spread of lengths replaces that."""
+    spread = p.length_cv
+    if event.length_cv is not None:
+        types = event.species in (BASS, BLUEGILL)
+        spread = max(1e-3, min(event.length_cv, p.length_cv) if types else event.length_cv)
 
     def length_of_type(z, growth):
         if event.length_cv is None:
             return event.length_mm * growth**p.stocking_length_growth_exponent
-        between_types = max(0.0, event.length_cv**2 - p.length_cv**2) / (1 - p.growth_type_middle_share)
+        between_types = max(0.0, event.length_cv**2 - spread**2) / (1 - p.growth_type_middle_share)
         return event.length_mm * exp(sqrt(between_types) * z / p.growth_type_z)
 
     def weight_of(length):
@@ -466,6 +473,7 @@ def stock(pond, event, p):
         p.stocking_ration,
         0.0,
         event.origin,
+        spread=spread,
     )
 
 
