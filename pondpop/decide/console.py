@@ -7,13 +7,13 @@ from textwrap import wrap
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pondpop.decide.comparison import Pair
 from pondpop.decide.details import details
-from pondpop.decide.phrases import FUTURES, Teller, option_words
-from pondpop.ensemble.quantities import QUANTILES, Quantity, quantiles, quantities
-from pondpop.units import NONE, Units, banded, brief, converted, in_ten, tenths
+from pondpop.decide.phrases import FUTURES, Teller, of_members, option_words
+from pondpop.ensemble.quantities import Quantity, quantiles, quantities
+from pondpop.units import NONE, Units, brief, converted, in_ten, tenths
 
 # name of the quantity, heading of its column
 MAIN = (
@@ -63,7 +63,7 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
     notes = [FUTURES] if d.members > 1 else []
     heads = [told.heading(score) for score in d.scores]
     cells = [
-        [_of_members(converted(score.values[k], score.kind, told.units), score.kind) for score in d.scores] for k in order
+        [of_members(converted(score.values[k], score.kind, told.units), score.kind) for score in d.scores] for k in order
     ]
     if len(order) > 1:
         heads.insert(1, "better; worse")
@@ -75,7 +75,7 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
         place = min(2, len(heads))
         heads.insert(place, f"cost, {d.cost.currency}")
         for k, row in zip(order, cells, strict=True):
-            row.insert(place, _of_members(d.cost.total[k], "money"))
+            row.insert(place, of_members(d.cost.total[k], "money"))
     heads.append(f"in {option_words(told.option)} ranges")
     for k, row in zip(order, cells, strict=True):
         share = float(told.in_range[k])
@@ -117,11 +117,6 @@ def wrapped(words: str) -> list[str]:
 
 def _cut(name: str, most: int = 26) -> str:
     return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
-
-
-def _of_members(values: NDArray[np.float64], kind: str) -> str:
-    known = values[np.isfinite(values)]
-    return banded(np.quantile(known, QUANTILES), kind) if known.size else NONE
 
 
 def balance_table(dataset: xr.Dataset, units: Units) -> str:

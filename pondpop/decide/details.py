@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from pondpop.decide import goals
 from pondpop.decide.goals import Score
-from pondpop.decide.phrases import Teller
+from pondpop.decide.phrases import Teller, of_members
 from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import Stocking
-from pondpop.units import G_PER_LB, banded, brief, converted, in_hundred, unit_of
+from pondpop.units import G_PER_LB, brief, converted, in_hundred, unit_of
 
 Array = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def _goal(told: Teller, score: Score) -> Detail:
     whole = "over the run" if score.kind in ("crop", "money") else "at the end"
     each = []
     for s, name in enumerate(told.short):
-        words = f"{name} {_of_members(converted(score.values[s], score.kind, told.units), score.kind)}{_unit(told, score)}"
+        words = f"{name} {of_members(converted(score.values[s], score.kind, told.units), score.kind)}{_unit(told, score)}"
         if goal.kind in indices.TARGET_OPTIONS:
             chance = float(goals.chance_in_range(told.dataset, goal.kind, goal.by_year)[s])
             words += f" (both PSDs in range in {in_hundred(chance, members)} of futures)"
@@ -143,9 +143,9 @@ def _group_difference(
     doubt = ", of a number that is itself in doubt" if event.number_cv or twin.number_cv else ""
     yield Detail(
         "stocked group",
-        f"{lead}: “{event.name}” {words} at {months} months (survivors {_of_members(share[a], 'percent')} % and "
-        f"{_of_members(share[b], 'percent')} %{doubt}, weight {_of_members(weight[a], 'weight')} and "
-        f"{_of_members(weight[b], 'weight')}{unit}).",
+        f"{lead}: “{event.name}” {words} at {months} months (survivors {of_members(share[a], 'percent')} % and "
+        f"{of_members(share[b], 'percent')} %{doubt}, weight {of_members(weight[a], 'weight')} and "
+        f"{of_members(weight[b], 'weight')}{unit}).",
         ("group_weight", "group_survivors"),
     )
 
@@ -200,14 +200,8 @@ def _costs(told: Teller) -> Iterator[Detail]:
         return
     said = []
     for s, name in enumerate(told.short):
-        parts = [f"{what} {_of_members(v[s], 'money')}" for what, v in cost.parts.items() if v[s].any()]
-        words = f"{name} {cost.currency} {_of_members(cost.total[s], 'money')}"
+        parts = [f"{what} {of_members(v[s], 'money')}" for what, v in cost.parts.items() if v[s].any()]
+        words = f"{name} {cost.currency} {of_members(cost.total[s], 'money')}"
         said.append(words + (f" ({', '.join(parts)})" if len(parts) > 1 else ""))
     made_of = ("pellets_given", "harvest_number", "catch_rate")
     yield Detail("cost", f"Cost over the run: {'; '.join(said)}.", made_of)
-
-
-def _of_members(values: Array, kind: str) -> str:
-    """Median and band of the members that have a value, in the unit they are in."""
-    known = values[np.isfinite(values)]
-    return banded(np.quantile(known, QUANTILES), kind) if known.size else "–"

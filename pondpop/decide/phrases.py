@@ -21,6 +21,7 @@ from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Scenario
 from pondpop.units import (
+    NONE,
     Units,
     banded,
     both,
@@ -190,7 +191,7 @@ class Wording:
 
     def _cost(self, strategy: int) -> str:
         assert self.decision.cost is not None
-        return f"{self.decision.cost.currency} {banded(np.quantile(self.decision.cost.total[strategy], QUANTILES), 'money')}"
+        return f"{self.decision.cost.currency} {of_members(self.decision.cost.total[strategy], 'money')}"
 
     # ------------------------------------------------------------------ goals
 
@@ -337,7 +338,7 @@ class Teller(Wording):
             first, last = catch.years[0], catch.years[-1]
             years = f"{first}–{last}" if last > first else f"{first}"
             asked = brief(float(converted(catch.asked.mean(), kind, self.units)), 2)
-            caught = banded(np.quantile(converted(catch.caught.mean(axis=1), kind, self.units), QUANTILES), kind)
+            caught = of_members(converted(catch.caught.mean(axis=1), kind, self.units), kind)
             texts.append(
                 f"{self.short[self.decision.names.index(catch.strategy)]} asks for {asked} {unit_of(kind, self.units)} of "
                 f"{catch.species} a year in {years}, and {caught} are caught: its harvest is a ceiling, not a catch (too few "
@@ -402,6 +403,12 @@ def teller(dataset: xr.Dataset, units: Units, short: Sequence[str] | None = None
         short = [name if name in long else f"“{title}”" for name, title in titles.items()]
         full = [long.get(name, f"“{title}”") for name, title in titles.items()]
     return Teller(scenario, decide(dataset), tuple(short), tuple(full or short), units, dataset)
+
+
+def of_members(values: Array, kind: str) -> str:
+    """Median and band of the members that have a value, in the unit they are in."""
+    known = values[np.isfinite(values)]
+    return banded(np.quantile(known, QUANTILES), kind) if known.size else NONE
 
 
 def option_words(option: str) -> str:

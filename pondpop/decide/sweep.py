@@ -18,14 +18,14 @@ from pondpop.decide import goals
 from pondpop.decide.comparison import Decision, judge
 from pondpop.decide.console import MAIN, autumn_surveys, band, columns
 from pondpop.decide.goals import Cost, Score
-from pondpop.decide.phrases import Wording
+from pondpop.decide.phrases import Wording, of_members
 from pondpop.decide.sweep_paths import Axis, Point, Value, labels
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Scenario, Stocking, years_after
-from pondpop.units import Units, banded, converted, in_hundred
+from pondpop.units import NONE, Units, converted, in_hundred
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
@@ -162,20 +162,15 @@ def table(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario, group: 
         cells += [in_hundred(row.in_range, members)] if row.in_range is not None else []
         for k in counted:
             values = converted(row.scores[k].values, row.scores[k].kind, scenario.units)
-            cells.append(banded(np.quantile(values, QUANTILES), row.scores[k].kind))
+            cells.append(of_members(values, row.scores[k].kind))
         if counts:
-            cells.append("–" if row.survivors is None else _alive(row.survivors))
+            cells.append(NONE if row.survivors is None else of_members(100 * row.survivors, "percent"))
         body.append(cells)
     about = "Last survey of every point" if each_its_own else f"Survey of {first.dates[-1]}"
     alive = f"; alive: of {group}, {12 * COUNTED_YEARS} months after their stocking" if counts else ""
     if counts and group is not None and _doubted(scenario, group):
         alive += ", as a share of a number that is itself in doubt"
     return f"{about}, median [8 of 10 futures]{alive}\n{columns([head, *body])}"
-
-
-def _alive(survivors: Array) -> str:
-    known = survivors[np.isfinite(survivors)]
-    return band(np.quantile(100 * known, QUANTILES), "percent") if known.size else "–"
 
 
 def _doubted(scenario: Scenario, group: str) -> bool:

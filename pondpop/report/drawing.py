@@ -8,6 +8,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from textwrap import fill
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -16,7 +17,6 @@ from matplotlib.figure import Figure
 from matplotlib.markers import TICKDOWN
 
 from pondpop.report.format import html
-from pondpop.units import shortened
 
 WIDTH_IN = 3.6
 MOST_CASES = 4  # of one picture, so that it fits a printed page
@@ -105,9 +105,12 @@ def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.3
 
 
 def heading(axes: Axes, letter: str, title: str, most: int = 46, colour: str = INK) -> None:
-    """Letter and title of a case above its panel."""
+    """Letter and title of a case above its panel; the letter alone where the title is too long for it, for the key of
+    the page names it. A title without letter is broken into lines. Nothing is cut."""
+    words = " ".join(title.split())
+    whole = f"{letter}: {words}" if len(words) <= most else letter
     axes.annotate(
-        f"{letter}: {shortened(title, most)}" if letter else shortened(title, most),
+        whole if letter else fill(words, most),
         (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
         fontsize=7.5, fontweight="bold", color=colour, va="bottom", ha="left",
     )  # fmt: skip

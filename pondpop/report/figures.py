@@ -27,6 +27,8 @@ from pondpop.report.strategies import Array, Case
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import Units, converted, figure_of, unit_of
 
+LABELS_ABOVE = 88.0  # bass PSD up to which the label of a year stands above its point, not below
+
 
 def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Picture]:
     """Every picture of the pond year by year, in the order of the page."""
@@ -77,7 +79,7 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         axes.plot(x[known], y[known], color=colour, linestyle="", marker=marker, markersize=2.6, clip_on=False)
         axes.plot(x[known[-1:]], y[known[-1:]], color=colour, marker=marker, markersize=5.5, clip_on=False)
         for i in _far_apart(x, y, known):
-            up = y[i] < 88
+            up = y[i] < LABELS_ABOVE
             away = (4.5 if i == known[-1] else 3) * (1 if up else -1)
             axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, away), textcoords="offset points",
                           ha="left" if x[i] < 15 else "right" if x[i] > 85 else "center", va="bottom" if up else "top",
@@ -98,8 +100,9 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
 def _far_apart(x: Array, y: Array, known: NDArray[np.intp]) -> list[int]:
     """Points whose labels do not meet: the last, the first, then whichever are far from those labelled."""
     chosen = [int(known[-1])]
+    at = np.where(y < LABELS_ABOVE, y + 6.0, y - 6.0)  # where the label stands
     for i in known:
-        if all(abs(x[i] - x[j]) > 26 or abs(y[i] - y[j]) > 11 for j in chosen):
+        if all(abs(x[i] - x[j]) > 26 or abs(at[i] - at[j]) > 11 for j in chosen):
             chosen.append(int(i))
     return chosen
 

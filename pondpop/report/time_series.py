@@ -30,7 +30,7 @@ from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
 from pondpop.species import TRAITS
 from pondpop.species.catalogue import standards
-from pondpop.units import G_PER_LB, Units, figure_of, in_ten, joined, unit_of
+from pondpop.units import G_PER_LB, KINDS, Units, figure_of, in_ten, joined, unit_of
 
 
 @dataclass(frozen=True)
@@ -135,17 +135,22 @@ def _ends(case: Case, band: Array, kind: str) -> str:
     )
 
 
+NEXT_TO_NONE = figure_of(KINDS["crop"].least / 2, "crop")  # what is told of a stock that is nearly none
+
+
 def crop(cases: Sequence[Case], key: str) -> Picture:
     """Standing crop of each species over time, lines labelled at their ends."""
     units = cases[0].projection.units
     figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
     said = []
-    top = max(np.nanmax([*c.band(f"{s}_standing_crop")[:, 2], 1.0]) for c in cases for s in SPECIES) * 1.05
+    most = {s: max(np.nanmax([*c.band(f"{s}_standing_crop")[:, 2], 0.0]) for c in cases) for s in SPECIES}
+    there = [s for s in SPECIES if figure_of(most[s], "crop") not in ("0", NEXT_TO_NONE)] or list(SPECIES)
+    top = max(1.0, *most.values()) * 1.05
     for axes, case in zip(panels, cases, strict=True):
         axes.set_ylim(0, top)
         axes.locator_params(axis="y", nbins=4)
         ends = []
-        for species in SPECIES:
+        for species in there:
             look = TRAITS[species].look
             band = case.band(f"{species}_standing_crop")
             _line(axes, case, band, (look.colour, (0, look.dashes) if look.dashes else "-", "None"))
@@ -153,18 +158,20 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
         height_pt = axes.get_position().height * figure.get_figheight() * 72
         places = spread_apart(ends, 7.2 * top / height_pt)
         lift = max(0.0, -min(places))
-        for species, place in zip(SPECIES, places, strict=True):
+        for species, place in zip(there, places, strict=True):
             axes.annotate(species, (1, place + lift), xycoords=("axes fraction", "data"), xytext=(3, 0),
                           textcoords="offset points", va="center", fontsize=7, color=TRAITS[species].look.colour,
                           annotation_clip=False)  # fmt: skip
-        shown = joined(f"{s} {figure_of(e, 'crop')}" for s, e in zip(SPECIES, ends, strict=True))
+        shown = joined(f"{s} {figure_of(e, 'crop')}" for s, e in zip(there, ends, strict=True))
         said.append(f"{case.letter}, at the last survey: {shown}")
     unit = unit_of("crop", units)
     band_words = "; band: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
+    absent = joined(TRAITS[s].plural for s in SPECIES if s not in there)
+    nothing = f" Hardly any {absent} at any survey, so without a line." if absent else ""
     return picture(
         figure, key, "Weight of fish in the pond",
-        f"Standing crop of each species, {unit} (1 lb/acre = 1.12 kg/ha). Line: median{band_words}.",
-        f"Standing crop of bass, bluegill, shad and minnows over time in {unit}. " + "; ".join(said) + ".",
+        f"Standing crop of each species, {unit} (1 lb/acre = 1.12 kg/ha). Line: median{band_words}.{nothing}",
+        f"Standing crop of {joined(TRAITS[s].plural for s in there)} over time in {unit}. " + "; ".join(said) + ".",
     )  # fmt: skip
 
 

@@ -23,13 +23,14 @@ from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_
 from pondpop.report import write_page
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
-from pondpop.report.drawing import INK
-from pondpop.report.figures import length_frequency
+from pondpop.report.drawing import INK, look
+from pondpop.report.figures import _far_apart, length_frequency
 from pondpop.report.forage_supply import advice
 from pondpop.report.page import CAUTIONS, make_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
+from pondpop.report.time_series import crop
 from pondpop.scenario import resolve
 from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
@@ -616,6 +617,36 @@ def luminance(colour):
 def contrast(a, b):
     high, low = sorted((luminance(a), luminance(b)), reverse=True)
     return (high + 0.05) / (low + 0.05)
+
+
+def test_no_title_of_a_panel_is_cut():
+    raw = raw_scenario()
+    raw["strategies"]["light"]["title"] = "leave them all alone until the last of the small ones has grown up"
+    raw["goals"] = [{"kind": "bass_above", "above_lb": 5, "by_year": 2}, {"kind": "balanced"}]
+    text, _ = make_page(gather([dataset_of(raw)], "us"), "tables")
+    drawn = re.findall(r"<text[^>]*>([^<]*)</text>", text)
+    assert drawn and not any("…" in words for words in drawn)
+    assert "A" in drawn and "B: take small ones" in drawn and "2027" in drawn
+
+
+def test_labels_of_years_do_not_meet():
+    y = np.array([93.0, 80.0, 40.0, 55.0])  # the first stands below its point, the second above its own
+    chosen = _far_apart(np.full(4, 50.0), y, np.arange(4))
+    assert 3 in chosen and 2 in chosen and not {0, 1} <= set(chosen)
+
+
+def test_lines_that_lie_at_nothing_are_left_out_and_named():
+    def no_shad(ds):
+        ds["biomass"].values[:, :, :, 2] = 0.0
+
+    with look():
+        one = crop(gather([dataset_of(raw_scenario(), change=no_shad)], "us").cases, "crop")
+    assert "Hardly any shad" in one.caption and ">shad<" not in one.svg and ">bass<" in one.svg
+
+
+def test_ponds_side_by_side_do_not_share_colours():
+    material = gather([dataset_of(raw_scenario(), seed=k) for k in range(5)], "us")
+    assert len({case.look[0] for case in material.cases}) == len(material.cases) == 10
 
 
 def test_text_has_contrast_and_lines_differ_without_colour(page):
