@@ -1,0 +1,155 @@
+"""Mechanisms of the ecology, each held to what it is there for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from laws import inputs
+from small import pond
+
+from pondpop.ensemble.prepare import prepare, run_days
+from pondpop.model import bioenergetics, mortality, predation, recruitment
+from pondpop.model.day import Engine
+from pondpop.model.inputs import Luck
+from pondpop.model.state import ALGAE, LITTORAL
+from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, load_parameters
+
+
+def engine_of(stocking: str, years: int = 1, parameters=None) -> Engine:
+    """Fish that live in the pond at its start, with the bluegill and bass of the small pond; two members, no luck."""
+    scenario = pond(2, years, stocking, only="few")
+    strategy = scenario.strategies["few"]
+    luck = Luck.none(2, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
+    return Engine(prepare(scenario, strategy, parameters or load_parameters(), luck))
+
+
+def stocked(length_in: float, per_acre: float, female_share: float = 0.5, name: str = "more") -> str:
+    return f"""
+[[stocking]]
+species = "bass"
+resident = true
+name = "{name}"
+per_acre = {per_acre}
+length_in = {length_in}
+female_share = {female_share}
+"""
+
+
+def young_bass(engine: Engine, days: int) -> np.ndarray:
+    """Bass born in the pond, fish/ha, at the end of each day [day, member]."""
+    found = []
+    for _ in range(days):
+        engine.run_day()
+        groups = engine.slices[BASS]
+        born_here = engine.state.columns.origin[:, groups] < 0
+        found.append((engine.state.number[:, groups] * born_here).sum(axis=1))
+    return np.array(found)
+
+
+def test_females_without_males_have_no_young():
+    of_both, of_females = (engine_of(stocked(14, 20, share)) for share in (0.5, 1.0))
+    for engine in (of_both, of_females):
+        for _ in range(12):  # until the young bass of the small pond are in
+            engine.run_day()
+    of_females.state.number[:, of_females.slices[BASS]] *= of_females.state.columns.sex[:, of_females.slices[BASS]] > 0
+    assert (young_bass(of_both, 120)[-1] > 1.0).all()
+    assert (young_bass(of_females, 120)[-1] == 0.0).all()
+
+
+def test_fry_appear_as_many_days_later_as_they_take_to_grow():
+    p = load_parameters()
+    first = []
+    for delay in (0.0, 10.5, 40.0):
+        year_day = np.arange(365)
+        water_c = (18.0 + 10.0 * np.sin(2.0 * np.pi * (year_day - 100) / 365))[:, None]
+        hatched = recruitment.hatching_of_day(p.replace("bass.recruit_delay_days", delay), BASS, water_c, year_day[:, None])
+        gathered = np.cumsum(hatched[:, 0])
+        first.append(np.interp(0.5 * gathered[-1], gathered, year_day))
+    np.testing.assert_allclose(np.diff(first), [10.5, 29.5], atol=0.05)
+
+
+def test_more_females_do_not_make_up_for_eaten_spawn():
+    p = load_parameters()
+    half = p.egg_predator_half_kg_per_ha[0, BASS]
+    share = recruitment.spawn_left_by_egg_predators(np.array([0.0, half]), half, p.egg_predator_exponent[0, BASS])
+    np.testing.assert_allclose(share, [1.0, 0.5])
+    plain, hungry = engine_of(stocked(14, 40)), engine_of(stocked(14, 40))
+    hungry.parameters = hungry.parameters.replace("bass.egg_predator_half_kg_per_ha", 1e-3)
+    assert (young_bass(hungry, 120)[-1] < 1e-2 * young_bass(plain, 120)[-1]).all()
+
+
+def test_bass_of_the_year_before_eat_eggs_and_large_bass_do_not():
+    none, small, large = (predation.egg_predators(_started(stocking)) for stocking in ("", stocked(7, 100), stocked(16, 100)))
+    assert (small > 1.5 * none).all()
+    np.testing.assert_allclose(large, none, rtol=1e-2)
+
+
+def _started(stocking: str) -> Engine:
+    engine = engine_of(stocking)
+    engine.run_day()
+    return engine
+
+
+def test_grown_bass_near_their_longest_put_on_weight_and_then_stop_eating():
+    engine = _started(stocked(25, 2, name="giants") + stocked(15, 2, name="grown"))
+    groups, s = engine.slices[BASS], engine.state
+    condition = engine.log_condition()
+    grown = bioenergetics.grown_shares(engine)
+    most = bioenergetics.max_intake(engine)
+    eats = bioenergetics.appetite(engine, most, condition, grown) / most
+    fat = bioenergetics.appetite(engine, most, condition + np.log(1.25), grown) / most
+    large = s.log_length[:, groups] > np.log(300.0)
+    assert (eats[:, groups][large] > 0.8).all() and (fat[:, groups][large] < 0.3).all()
+    gain = np.full_like(s.log_weight, 0.01)
+    longer = bioenergetics.lengthening(engine, gain, condition, grown, 1.0)[:, groups]
+    giants = s.log_length[:, groups] > np.log(550.0)
+    males = s.columns.sex[:, groups] < 0
+    assert (longer[:, (giants & males)[0]] < 1e-5).all()
+    middle = large & ~giants
+    assert (longer[middle] > 1e-4).all()
+    assert (longer[middle & ~males] > longer[middle & males]).all()  # females have further to go
+
+
+def test_no_bass_grows_past_its_longest():
+    room = bioenergetics.length_potential(np.log(np.array([0.5, 0.9, 1.0, 1.1])), 1.0)
+    assert room[0] == pytest.approx(1.0, rel=1e-6) and room[1] == pytest.approx(1 / 9, rel=0.02)
+    assert room[3] < 1e-3 and (np.diff(room) < 0.0).all()
+
+
+def test_cold_kills_small_fish_first_and_warm_water_none():
+    p = load_parameters()
+    rates = mortality.cold_deaths(
+        np.array([2.0, 8.0, 25.0]), p.cold_deaths_per_day[0, BASS], p.cold_deaths_below_c[0, BASS], p.cold_deaths_width_c[0, BASS]
+    )
+    assert rates[0] > rates[1] > 0.0 and rates[2] == 0.0
+    engine = _started(stocked(4, 10, name="small") + stocked(12, 10, name="large"))
+    engine.today.cold_deaths[:] = np.nan_to_num(p.cold_deaths_per_day[0])
+    none = np.zeros_like(engine.state.number)
+    per_day = mortality.natural_rates(engine, none, engine.log_condition(), none)["cold"][1]
+    length = engine.state.log_length
+    bass = np.argsort(length[0, engine.slices[BASS]])
+    by_length = per_day[0, engine.slices[BASS]][bass]
+    assert (np.diff(by_length) <= 0.0).all() and by_length[0] > 4.0 * by_length[-1] > 0.0
+
+
+def test_large_bluegill_respire_more_for_their_size_than_bass_do():
+    p = load_parameters()
+    assert p.activity_per_kg[0, BLUEGILL] > 0.0 and np.isnan(p.activity_per_kg[0, BASS])
+    still = inputs(parameters=p.replace("bluegill.activity_per_kg", 0.0))
+    engines = [Engine(inputs()), Engine(still)]
+    for engine in engines:
+        engine.run_day()
+    engines[1].state.log_weight = engines[0].state.log_weight
+    weight = engines[0].state.weight()
+    spent = [bioenergetics._growth_respired(engine, weight)[:, engine.slices[BLUEGILL]] for engine in engines]
+    expected = 1.0 + p.activity_per_kg[0, BLUEGILL] * weight[:, engines[0].slices[BLUEGILL]] / 1000.0
+    np.testing.assert_allclose(spent[0] / spent[1], expected, rtol=1e-9)
+
+
+def test_threadfin_alone_live_on_algae_and_small_bluegill_alone_on_the_shore():
+    use = Engine(inputs()).food_use
+    for species in (BASS, BLUEGILL, SHAD, MINNOW):
+        assert use[ALGAE, 0, species].any() == (species == SHAD)
+        assert use[LITTORAL, 0, species].any() == (species == BLUEGILL)
+    shore = use[LITTORAL, 0, BLUEGILL]
+    assert (np.diff(shore) < 0.0).all() and shore[0] > 0.9 and shore[-1] < 1e-6
