@@ -33,7 +33,7 @@ from laws import assert_dataset_sound, assert_lawful_days  # noqa: E402
 
 from pondpop.ensemble import results  # noqa: E402
 from pondpop.ensemble.run import compare  # noqa: E402
-from pondpop.report import write_page  # noqa: E402
+from pondpop.report import write_report  # noqa: E402
 from pondpop.scenario import resolve  # noqa: E402
 
 Case = Callable[[Any], Any]
@@ -86,7 +86,7 @@ def run_whole(raw: dict[str, Any]) -> str:
         results.write(dataset, path)
         assert results.content_hash(results.read(path)) == results.content_hash(dataset)
         if scenario.ensemble.seed % 25 == 0:
-            write_page([dataset], Path(folder) / "report.html")
+            write_report([dataset], Path(folder) / "report.html")
             return f"run for {scenario.run.years} years, with report"
     return f"run for {scenario.run.years} years"
 

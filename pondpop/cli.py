@@ -431,14 +431,14 @@ def _update(given: argparse.Namespace) -> None:
     from dataclasses import replace
 
     from pondpop.ensemble.store import text
-    from pondpop.update import update
+    from pondpop.update import update_ensemble
     from pondpop.update.posterior import write_ensemble
     from pondpop.update.text import update_csv, update_text
 
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-updated")
     output = _output(given, out, scenario, None, **{"--strategy": given.strategy, "records": records})
     with _working(given, output) as how:
-        found = update(scenario, records, given.strategy, **how)
+        found = update_ensemble(scenario, records, given.strategy, **how)
     told = update_text(found, scenario.units)
     files = {
         "update.txt": text(told),
@@ -510,11 +510,11 @@ def _report(given: argparse.Namespace) -> None:
     page_place(out, given.files, given.replace)
 
     from pondpop.ensemble.results import read
-    from pondpop.report import can_draw, write_page
+    from pondpop.report import can_draw, write_report
 
     can_draw()
     datasets = [_from_today(given, read(file)) for file in given.files]
-    write_page(datasets, out, given.units, given.replace)
+    write_report(datasets, out, given.units, given.replace)
 
 
 def _from_today(given: argparse.Namespace, dataset: Dataset) -> Dataset:
@@ -539,9 +539,9 @@ def _assess(given: argparse.Namespace) -> None:
             text(f"--{name}", words, 200)
     records = read_records(given.folder, given.strict)
 
-    from pondpop.assess import assess, assessment_text, write_assessment
+    from pondpop.assess import assess_records, assessment_text, write_assessment
 
-    found = assess(records)
+    found = assess_records(records)
     if given.out is not None:
         from pondpop.report import For, assessment_page, can_draw
 

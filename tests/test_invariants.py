@@ -179,11 +179,11 @@ hours_per_acre = 40
 
 
 def test_an_update_without_records_returns_the_prior():
-    from pondpop.update import update
+    from pondpop.update import update_ensemble
 
     scenario = pond(members=3)
     nothing = Records(folder="", files=(), fish=(), effort=(), catches=(), tags=(), left_out=(), notes=())
-    found = update(scenario, nothing, strategy="few")
+    found = update_ensemble(scenario, nothing, strategy="few")
     prior, learned = compare(scenario), compare(scenario, source=found.posterior)
     for name in results.VARIABLES:
         np.testing.assert_array_equal(prior[name].values, learned[name].values, err_msg=name)

@@ -19,7 +19,7 @@ from pondpop.checks import InputError
 from pondpop.ensemble import results
 from pondpop.ensemble.run import compare
 from pondpop.ensemble.store import Output
-from pondpop.report import write_page
+from pondpop.report import write_report
 from pondpop.scenario import load, resolve
 
 ROOT = Path(__file__).parent.parent
@@ -190,7 +190,7 @@ def evil():
 
 
 def test_text_is_escaped_in_the_report_and_can_be_read_there(evil, tmp_path):
-    write_page([evil], tmp_path / "report.html")
+    write_report([evil], tmp_path / "report.html")
     page = (tmp_path / "report.html").read_text("utf-8")
     assert_nothing_runs(page)
     assert SCRIPT not in page

@@ -1,7 +1,7 @@
 """Judges the records of a pond as a biologist would: what was seen, and how far it can be trusted.
 
-from pondpop.assess import assess, assessment_text
-print(assessment_text(assess(read_records("scenarios/records"))))
+from pondpop.assess import assess_records, assessment_text
+print(assessment_text(assess_records(read_records("scenarios/records"))))
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from pondpop.assess.size_and_condition import GAME, Change, PairDoubt
 from pondpop.assess.surveys import Finding, Survey, surveys
 from pondpop.assess.tags import tag_findings
 from pondpop.assess.text import assessment_csv, assessment_text
-from pondpop.records import Records
+from pondpop.records import Records, read_records
 from pondpop.species import SPECIES
 from pondpop.units import Units
 
 __all__ = [
     "Advice", "Assessment", "Change", "Finding", "PairDoubt", "SeiningReading", "SurveyAssessment",
-    "assess", "assessment_csv", "assessment_text", "write_assessment",
+    "assess_records", "assessment_csv", "assessment_text", "write_assessment",
 ]  # fmt: skip
 
 
@@ -73,8 +73,17 @@ class Assessment:
         return (*(f for s in self.surveys for f in s.findings), *self.anglers, *self.tags)
 
 
-def assess(records: Records) -> Assessment:
-    """The assessment of a pond's records. An empty set gives an assessment that says what is missing."""
+def assess_records(records: Records | str | Path) -> Assessment:
+    """The assessment of a pond's records, or of the folder that holds them.
+
+    An empty set gives an assessment that says what is missing. Raises InputError and OSError for a folder.
+
+    >>> import pondpop
+    >>> found = pondpop.assess_records("records")
+    >>> [survey.first.year for survey in found.surveys]
+    [2023, 2023, 2024, 2024, 2025, 2025]
+    """
+    records = records if isinstance(records, Records) else read_records(records)
     found = surveys(records)
     tags, missing = tag_findings(records, found)
     missing = (*_gaps(records, found), *missing)

@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -26,7 +27,7 @@ from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.observe import indices
-from pondpop.scenario import Harvest, Scenario, Season, checked
+from pondpop.scenario import Harvest, Scenario, Season, as_scenario, checked
 from pondpop.scenario.events import DEFAULT_SEASON
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, brief
 
@@ -105,6 +106,42 @@ class Found:
     def met(self) -> bool:
         """Whether the quota meets every constraint, the number of fresh members allowed for."""
         return self.best.surely_meets(self.question.probability)
+
+
+def find_quota(
+    scenario: Scenario | str | Path,
+    strategy: str | None = None,
+    *,
+    windows_mm: Sequence[tuple[float, float]] = ((203.2, 304.8), (381.0, 635.0)),
+    from_year: int | None = None,
+    option: str | None = None,
+    wr_floor: float = 90.0,
+    probability: float = 0.8,
+    search_members: int = 16,
+    tries: int = 24,
+    source: Source | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Found:
+    """How many bass to take each year, by length window, to serve the goals of a scenario under constraints.
+
+    scenario: one that was loaded, or the path of its file. windows_mm: one to three windows of total length; from_year:
+    the calendar year of the run in which harvest begins; option: whose PSD range; wr_floor: least Wr of bass of 8-12 in;
+    probability: with which each constraint is to be met. The answer's `best.amounts` [window, period] are kg/ha and year,
+    `met` says whether they meet the constraints. Raises InputError, RunError.
+
+    >>> import pondpop
+    >>> found = pondpop.find_quota("pond.toml", windows_mm=[(203, 305)], from_year=1, search_members=1, tries=0)
+    >>> found.best.amounts.shape == (len(found.question.windows), len(found.question.periods))
+    True
+    """
+    whole = as_scenario(scenario)
+    question = ask(whole, strategy, windows_mm, from_year, option, wr_floor, probability)
+    return search(
+        whole, question, search_members=search_members, tries=tries, source=source, executor=executor, store=store,
+        progress=progress,
+    )  # fmt: skip
 
 
 def ask(

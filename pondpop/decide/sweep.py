@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Callable, Sequence
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -19,12 +21,12 @@ from pondpop.decide.comparison import Decision, judge
 from pondpop.decide.console import MAIN, autumn_surveys, band, columns
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.phrases import Wording, of_members
-from pondpop.decide.sweep_paths import Axis, Point, Value, labels
+from pondpop.decide.sweep_paths import Axis, Point, Value, labels, points
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
-from pondpop.scenario import Scenario, Stocking, years_after
+from pondpop.scenario import Scenario, Stocking, as_scenario, dump, read, resolve, years_after
 from pondpop.units import NONE, Units, converted, in_hundred
 
 Array = NDArray[np.float64]
@@ -46,6 +48,64 @@ class Row:
     survivors: Array | None = None  # share of the asked group that lives on the day `counted` [member]
     counted: dt.date | None = None  # COUNTED_YEARS after its stocking
     cost: Cost | None = None  # parts [1, member]
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """What was varied, and one row for each strategy at each combination of values."""
+
+    axes: tuple[Axis, ...]
+    rows: tuple[Row, ...]
+    scenario: Scenario
+    survivors: str | None = None
+
+    def table(self) -> str:
+        """The rows at the end of their runs as aligned text, in the scenario's units."""
+        return table(self.rows, self.axes, self.scenario, self.survivors)
+
+    def answer(self, keep_share: float = 0.5, probability: float = 0.8) -> str:
+        """What the sweep says in words; of survivors, the earliest date at which enough of them live."""
+        return answer(self.rows, self.axes, self.scenario, keep_share, probability, self.survivors or "")
+
+    def to_csv(self) -> str:
+        """Every quantity of every row, as `sweep.csv` has it."""
+        return sweep_csv(self.rows, self.axes)
+
+
+def sweep(
+    scenario: Scenario | str | Path,
+    vary: Mapping[str, Sequence[Value]],
+    *,
+    survivors: str | None = None,
+    source: Source | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Sweep:
+    """Vary one or two numbers, dates or words of a scenario under the same luck.
+
+    scenario: the path of its file, or one that was loaded, which has the keys of a resolved file (`per_ha`, `length_mm`, …).
+    vary: by path, such as "strategies.few.stocking.bass.per_acre", the values. survivors: a stocked group whose survivors are
+    counted. Raises InputError, RunError.
+
+    >>> import pondpop
+    >>> found = pondpop.sweep("pond.toml", {"pond.cover": [0.5, 2]})
+    >>> [(row.values, row.strategy) for row in found.rows]
+    [((0.5,), 'few'), ((0.5,), 'many'), ((2,), 'few'), ((2,), 'many')]
+    """
+    whole = as_scenario(scenario)
+    for path, values in vary.items():
+        if not values or len(set(values)) < len(values):
+            raise InputError(path, list(values), "at least one value, and each once")
+    axes = tuple(Axis(path, tuple(values)) for path, values in vary.items())
+    raw, folder = (
+        (tomllib.loads(dump(scenario)), None) if isinstance(scenario, Scenario) else (read(scenario), Path(scenario).parent)
+    )
+    rows = run(
+        points(raw, axes, lambda said: resolve(said, folder)), axes, group=survivors, source=source, executor=executor,
+        store=store, progress=progress,
+    )  # fmt: skip
+    return Sweep(axes, tuple(rows), whole, survivors)
 
 
 # ---------------------------------------------------------------------- running it

@@ -90,7 +90,7 @@ def prepare(
                 longest_mm=event.length_mm[1],
                 kind=_kind(event),
                 amount=_amount(event),
-                counts_as_removed=event.reason == "removal",
+                cause=event.reason,
             )
             for event in strategy.removals
         ),

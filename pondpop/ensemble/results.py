@@ -122,9 +122,38 @@ def to_dataset(
     projected: for each strategy in order, arrays [member, …] as `readings.project` returns them; those of a stocked
     group that a strategy does not have are NaN.
     """
+    read = _labelled(scenario, projected, VARIABLES)
+    read.attrs = {
+        "title": scenario.title,
+        "schema_version": np.int32(SCHEMA_VERSION),
+        "seed": str(scenario.ensemble.seed),
+        "area_ha": float(scenario.pond.area_ha),
+        "length_categories": "; ".join(
+            f"{species} {', '.join(map(str, indices.category_inches(species)))} inches" for species in MEASURED
+        ),
+        "scenario": dump(scenario),
+        "versions": json.dumps(dict(versions), sort_keys=True),
+    }
+    return derive(read)
+
+
+def survey_dataset(scenario: Scenario, strategy: str, date: dt.date, read: Mapping[str, Array]) -> xr.Dataset:
+    """One survey of one strategy: the variables along `survey_date` on a day, arrays [member, …] as they were read."""
+    alone = scenario._replace(
+        strategies={strategy: scenario.strategies[strategy]}, run=scenario.run._replace(survey_dates=(date,))
+    )
+    surveyed = {name: about for name, about in VARIABLES.items() if about[0][0] == "survey_date"}
+    one = _labelled(alone, {strategy: {name: read[name][:, None] for name in surveyed}}, surveyed)
+    return derive(one).isel(strategy=0, survey_date=0)
+
+
+def _labelled(
+    scenario: Scenario, projected: Mapping[str, Mapping[str, Array]], wanted: Mapping[str, tuple[tuple[str, ...], str, str]]
+) -> xr.Dataset:
+    """The wanted variables of every strategy, with their dimensions labelled."""
     groups = list(dict.fromkeys(event.name for s in scenario.strategies.values() for event in s.stocking))
     variables: dict[str, Any] = {}
-    for name, (dims, unit, meaning) in VARIABLES.items():
+    for name, (dims, unit, meaning) in wanted.items():
         arrays = []
         for key, strategy in scenario.strategies.items():
             array = projected[key][name]
@@ -134,16 +163,13 @@ def to_dataset(
                 array = placed
             arrays.append(array)
         variables[name] = (("strategy", "member", *dims), np.stack(arrays), _about(unit, meaning))
-    start = scenario.run.start
-    months = variables["harvest_biomass"][1].shape[2]
-    firsts = [
-        dt.date(start.year + (start.month - 1 + k) // 12, (start.month - 1 + k) % 12 + 1, 1) for k in range(months)
-    ]
+    start, last = scenario.run.start, scenario.run.end - dt.timedelta(days=1)
+    months = range(start.month - 1, 12 * (last.year - start.year) + last.month)
     coordinates: dict[str, Any] = {
         "strategy": _names(scenario.strategies),
         "member": np.arange(variables["plankton"][1].shape[1], dtype=np.int32),
         "survey_date": np.array(scenario.run.survey_dates, dtype="datetime64[ns]"),
-        "month": np.array(firsts, dtype="datetime64[ns]"),
+        "month": np.array([dt.date(start.year + k // 12, k % 12 + 1, 1) for k in months], dtype="datetime64[ns]"),
         "species": _names(SPECIES),
         "length_class": LENGTH_CLASSES_IN.astype(np.int32),
         "length_category": _names(indices.CATEGORIES),
@@ -158,22 +184,9 @@ def to_dataset(
         "year": np.arange(start.year, start.year + scenario.run.last_year, dtype=np.int32),
         "cause": _names(CAUSES),
     }
-    read = xr.Dataset(
-        variables,
-        coords={name: (name, values, _about(*COORDINATES[name])) for name, values in coordinates.items()},
-        attrs={
-            "title": scenario.title,
-            "schema_version": np.int32(SCHEMA_VERSION),
-            "seed": str(scenario.ensemble.seed),
-            "area_ha": float(scenario.pond.area_ha),
-            "length_categories": "; ".join(
-                f"{species} {', '.join(map(str, indices.category_inches(species)))} inches" for species in MEASURED
-            ),
-            "scenario": dump(scenario),
-            "versions": json.dumps(dict(versions), sort_keys=True),
-        },
-    )
-    return derive(read)
+    used = {dim for dims, _, _ in (*wanted.values(), *DERIVED.values()) for dim in ("strategy", "member", *dims)}
+    coords = {name: (name, v, _about(*COORDINATES[name])) for name, v in coordinates.items() if name in used}
+    return xr.Dataset(variables, coords=coords)
 
 
 def derive(read: xr.Dataset) -> xr.Dataset:

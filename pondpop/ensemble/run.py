@@ -187,6 +187,11 @@ def compare(
 
     scenario: one that was loaded, or the path of its file. executor: any `concurrent.futures.Executor`; without one the
     blocks run one after the other. source: where parameters and luck come from, by default the spreads of the scenario.
+    >>> import pondpop
+    >>> psd = pondpop.compare("pond.toml")["psd"].sel(strategy="few", species="bass", length_category="quality")
+    >>> psd.dims
+    ('member', 'survey_date')
+
     Raises InputError, also for a scenario that was altered to what no file could state, and RunError.
     """
     scenario = as_scenario(scenario)

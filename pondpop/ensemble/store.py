@@ -191,9 +191,9 @@ def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Calla
     from pondpop.scenario import dump
 
     def report(path: Path) -> None:
-        from pondpop.report import write_page
+        from pondpop.report import write_report
 
-        write_page([dataset], path)
+        write_report([dataset], path)
 
     return {
         "scenario.resolved.toml": text(dump(scenario)),

@@ -17,7 +17,7 @@ from pondpop.arrays import sum_of_foods, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.forcing import DayFactors
-from pondpop.model.inputs import Inputs
+from pondpop.model.inputs import Inputs, RemovalInput
 from pondpop.model.state import FOODS, PREDATORS, GroupFactors, Pond, State, of_foods
 from pondpop.species import SPECIES_OF_KIND
 
@@ -53,11 +53,14 @@ class Engine(Pond):
 
     # ------------------------------------------------------------------ a day
 
-    def run_day(self) -> None:
-        """All of one day, in order; afterwards `day` is the next day's number, and what it brings is known."""
+    def run_day(self, taken: Sequence[RemovalInput] = ()) -> None:
+        """All of one day, in order; afterwards `day` is the next day's number, and what it brings is known.
+
+        taken: removals beside those of the inputs.
+        """
         self.flows = Flows.zero(self.inputs.members)
         self.stock()
-        self.remove()
+        self.remove((*self.inputs.removals, *taken))
         for _ in range(self.inputs.steps_per_day):
             self.step()
         self.spawn()
@@ -83,18 +86,17 @@ class Engine(Pond):
             if event.day == self.day:
                 self.add(stocking.stocked(self, event))
 
-    def remove(self) -> None:
-        """Take out, or let die, what one-off events ask for on this day."""
+    def remove(self, events: Sequence[RemovalInput]) -> None:
+        """Take out, or let die, what those of the events that are of this day ask for."""
         s = self.state
-        for event in self.inputs.removals:
+        for event in events:
             if event.day != self.day:
                 continue
             groups = self.slices[event.species]
             left = harvest.left_by_removal(self, event)
             fish = s.number[:, groups]
             kilograms = fish * np.exp(s.log_weight[:, groups]) / 1000.0
-            cause = "removal" if event.counts_as_removed else "die_off"
-            self.flows.gone(event.species, cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
+            self.flows.gone(event.species, event.cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
             s.number[:, groups] *= left.number
             some = left.number > 0.0
             s.log_weight[:, groups] += np.log(np.where(some, left.weight, 1.0) / np.where(some, left.number, 1.0))

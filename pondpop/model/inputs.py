@@ -94,8 +94,8 @@ class RemovalInput:
     shortest_mm: float
     longest_mm: float
     kind: str  # "kg_per_ha" | "per_ha" | "share"
-    amount: float
-    counts_as_removed: bool
+    amount: float | Array  # of every member, or [member]
+    cause: str  # "removal" | "die_off" | "harvest"
 
 
 @dataclass(frozen=True)

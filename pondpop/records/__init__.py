@@ -98,6 +98,10 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     """Reads the record files of a folder.
 
     strict: refuse a file with a bad row instead of leaving the row out. today: after which dates are odd.
+    >>> import pondpop
+    >>> pondpop.read_records("records").files
+    ('catches.csv', 'effort.csv', 'survey.csv', 'tags.csv')
+
     Raises InputError (no such folder, a header, an unknown file, a file too large or not text; with strict, a bad row)
     and OSError.
     """

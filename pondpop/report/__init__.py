@@ -7,9 +7,9 @@ import os
 
 from pondpop.checks import InputError
 from pondpop.report.assessment_page import For, assessment_page
-from pondpop.report.page import write_page
+from pondpop.report.page import write_report
 
-__all__ = ["For", "assessment_page", "can_draw", "write_page"]
+__all__ = ["For", "assessment_page", "can_draw", "write_report"]
 
 
 def can_draw() -> None:

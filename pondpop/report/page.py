@@ -48,17 +48,25 @@ LIMITS = (
 )  # fmt: skip
 
 
-def write_page(
-    datasets: Sequence[xr.Dataset], path: Path, units: Units | None = None, replace: bool = False
+def write_report(
+    projections: xr.Dataset | str | Path | Sequence[xr.Dataset | str | Path],
+    path: str | Path,
+    units: Units | None = None,
+    replace: bool = False,
 ) -> None:
     """Write report.html, and beside it a folder of CSV files named after it (`report_tables`).
 
-    datasets: one stored projection for each scenario file, told side by side. units: those that come first; the first
-    scenario's unless given. replace: also in place of a file that pondpop did not write. The same input gives the same
-    bytes. Raises InputError where something is in the way, OSError.
+    projections: one for each scenario file, as a Dataset of `compare` or the path of a projection.nc, told side by side.
+    units: those that come first; the first scenario's unless given. replace: also in place of a file that pondpop did
+    not write. The same input gives the same bytes. Raises InputError where something is in the way, OSError, RunError.
+
+    >>> import pondpop
+    >>> pondpop.write_report(pondpop.compare("pond.toml"), "report.html")
     """
+    every = [projections] if isinstance(projections, xr.Dataset | str | Path) else list(projections)
     path = Path(path)
-    page_place(path, replace=replace)
+    page_place(path, [Path(one) for one in every if not isinstance(one, xr.Dataset)], replace)
+    datasets = [one if isinstance(one, xr.Dataset) else results.read(Path(one)) for one in every]
     material = gather(datasets, units)
     text, sheets = make_page(material, tables_folder(path).name)
     write_page_files(path, text, {f"{sheet.name}.csv": sheet.to_csv() for sheet in sheets})

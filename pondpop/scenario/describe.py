@@ -3,7 +3,9 @@
 import datetime as dt
 import math
 from collections.abc import Iterable
+from pathlib import Path
 
+from pondpop.scenario.resolve import as_scenario
 from pondpop.scenario.schema import (
     LONGEST_MM,
     SHORTEST_MM,
@@ -48,9 +50,16 @@ _GOALS = {
 }
 
 
-def describe(scenario: Scenario) -> str:
-    """What was understood: pond, run, every strategy, the doubts; one fact a line."""
-    return "\n".join(_Words(scenario).lines()) + "\n"
+def describe(scenario: Scenario | str | Path) -> str:
+    """What was understood of a scenario, or of its file: pond, run, strategies, doubts; one fact a line.
+
+    Raises InputError.
+
+    >>> import pondpop
+    >>> print(pondpop.describe("pond.toml").splitlines()[0])
+    small pond
+    """
+    return "\n".join(_Words(as_scenario(scenario)).lines()) + "\n"
 
 
 class _Words:

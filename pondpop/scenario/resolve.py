@@ -39,7 +39,13 @@ DEFAULT_SURVEYS = ("04-15", "10-15")
 
 
 def load(path: str | Path) -> Scenario:
-    """Reads and resolves a scenario file. Raises InputError."""
+    """The scenario of a file, checked and in SI: a frozen tuple of tuples. Raises InputError.
+
+    >>> import pondpop
+    >>> scenario = pondpop.load("pond.toml")
+    >>> scenario.run.years, list(scenario.strategies)
+    (1, ['few', 'many'])
+    """
     path = Path(path)
     try:
         return resolve(read(path), path.parent)._replace(source_file=str(path))

@@ -11,6 +11,7 @@ import datetime as dt
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,8 @@ from pondpop.checks import Fact, InputError, nearest
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.run import Store
 from pondpop.ensemble.store import package_versions
-from pondpop.records import Records
-from pondpop.scenario import Run, Scenario, dump, years_after
+from pondpop.records import Records, read_records
+from pondpop.scenario import Run, Scenario, as_scenario, dump, years_after
 from pondpop.update.likelihood import (
     DOUBTS,
     Evidence,
@@ -36,7 +37,7 @@ from pondpop.update.posterior import Posterior, history
 from pondpop.update.simulate import Uniforms, watch_all
 from pondpop.update.smc import Members, Stage, learn
 
-__all__ = ["Update", "update"]
+__all__ = ["Update", "update_ensemble"]
 
 Array = NDArray[np.float64]
 
@@ -79,19 +80,27 @@ class Update:
     why: str
 
 
-def update(
-    scenario: Scenario,
-    records: Records,
+def update_ensemble(
+    scenario: Scenario | str | Path,
+    records: Records | str | Path,
     strategy: str | None = None,
     *,
     executor: Executor | None = None,
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Update:
-    """Weigh the scenario's ensemble by the records. strategy: the one that was followed so far (default: the first).
+    """Weigh a scenario's ensemble by the records of its pond; either may be given by its path.
 
-    Raises InputError if the strategies differ before the last record and none is named, RunError.
+    strategy: the one that was followed so far (default: the first). The answer's `posterior`, where something could be
+    concluded, is a `source` for `compare`, `sweep`, `find_quota` and `Simulation`. Raises InputError if the strategies
+    differ before the last record and none is named, RunError.
+
+    >>> import pondpop
+    >>> pondpop.update_ensemble("pond.toml", "records").why.partition(":")[0]  # of another pond and time
+    'The records hold nothing on this run'
     """
+    scenario = as_scenario(scenario)
+    records = records if isinstance(records, Records) else read_records(records)
     seen = evidence(records, scenario)
     if not seen.observations:
         return _nothing_seen(scenario, records, _followed(scenario, strategy, None), seen)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from pondpop.assess import assess, assessment_text
+from pondpop.assess import assess_records, assessment_text
 from pondpop.observe.indices import PAIR_READINGS, standard_weight
 from pondpop.records import read_records
 
@@ -16,7 +16,7 @@ QUALITY = {"low": (0.10, 0.05), "middle": (0.55, 0.40), "high": (0.92, 0.85)}
 def judged(tmp_path):
     def write(rows):
         (tmp_path / "survey.csv").write_text(HEAD + rows, encoding="utf-8")
-        return assess(read_records(tmp_path, strict=True))
+        return assess_records(read_records(tmp_path, strict=True))
 
     return write
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pondpop.assess import assess, assessment_csv, assessment_text
+from pondpop.assess import assess_records, assessment_csv, assessment_text
 from pondpop.assess.effort import Outings
 from pondpop.assess.seining import reading
 from pondpop.assess.size_and_condition import holm
@@ -28,7 +28,7 @@ def judged(tmp_path):
     def write(**files):
         for name, text in files.items():
             (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
-        return assess(read_records(tmp_path, strict=True))
+        return assess_records(read_records(tmp_path, strict=True))
 
     return write
 
@@ -383,7 +383,7 @@ def test_empty_and_tiny_records_get_a_plain_answer(judged):
 def test_bad_rows_are_named_in_the_text(tmp_path):
     bad = "2024-04-10,angling,bass,9999,,,\n"
     (tmp_path / "survey.csv").write_text(SURVEY + fish("2024-04-10", "bass", 250) + bad * 25)
-    text = " ".join(assessment_text(assess(read_records(tmp_path))).split())
+    text = " ".join(assessment_text(assess_records(read_records(tmp_path))).split())
     assert "Left out, 25 rows:" in text and "survey.csv, line 3: length_mm" in text
     assert "25 such rows: lines 3, 4, 5 and 22 more" in text
 
@@ -415,7 +415,7 @@ def test_the_records_are_never_written_over(tmp_path, capsys):
 
 
 def test_units_change_lengths_and_never_psd():
-    judged = assess(read_records(SHIPPED))
+    judged = assess_records(read_records(SHIPPED))
     us, metric = (
         {(r["date"], r["quantity"]): r for r in csv.DictReader(io.StringIO(assessment_csv(judged, u)))}
         for u in ("us", "metric")

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from small import raw
 
-from pondpop.assess import assess, write_assessment
+from pondpop.assess import assess_records, write_assessment
 from pondpop.assess.beginning import beginning
 from pondpop.records import read_records
 from pondpop.scenario import resolve
@@ -48,6 +48,6 @@ def test_without_an_effort_there_is_none(tmp_path, effort):
 
 
 def test_it_lies_beside_the_assessment_and_runs(tmp_path):
-    write_assessment(assess(read_records(SHIPPED)), tmp_path / "out")
+    write_assessment(assess_records(read_records(SHIPPED)), tmp_path / "out")
     table = tomllib.loads((tmp_path / "out" / "start_from_survey.toml").read_text("utf-8"))
     resolve(raw(members=2, only="few") | table)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from pondpop.assess import assess
+from pondpop.assess import assess_records
 from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.report import For, assessment_page
@@ -16,7 +16,7 @@ HEAD = "date,gear,species,length_in,weight_lb\n"
 
 @pytest.fixture(scope="module")
 def found():
-    return assess(read_records(SHIPPED))
+    return assess_records(read_records(SHIPPED))
 
 
 @pytest.fixture(scope="module")
@@ -64,7 +64,7 @@ def test_the_same_records_give_the_same_bytes_and_metric_has_no_pounds(found, pa
 @pytest.mark.parametrize("rows", ["", "2026-05-06,EF,LMB,12,\n", "2026-05-06,EF,TFS,4,\n2026-05-06,EF,crappie,9,\n"])
 def test_poor_records_get_a_page_that_says_so(tmp_path, rows):
     (tmp_path / "survey.csv").write_text(HEAD + rows, "utf-8")
-    page = assessment_page(assess(read_records(tmp_path)))
+    page = assessment_page(assess_records(read_records(tmp_path)))
     assert "The state of the pond cannot be told from these records" in page and '<h2 id="gaps">' in page
     if rows:
         assert "Read as: " in page

@@ -20,7 +20,7 @@ from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.model.budget import CAUSES
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
-from pondpop.report import write_page
+from pondpop.report import write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
 from pondpop.report.drawing import INK, look
@@ -101,7 +101,7 @@ def dataset():
 @pytest.fixture(scope="module")
 def folder(dataset, tmp_path_factory):
     path = tmp_path_factory.mktemp("report")
-    write_page([dataset], path / "report.html")
+    write_report([dataset], path / "report.html")
     return path
 
 
@@ -347,7 +347,7 @@ def test_a_harvest_that_is_not_caught_is_minded():
 def test_same_input_same_bytes(dataset, folder, tmp_path):
     results.write(dataset, tmp_path / "projection.nc")
     (tmp_path / "again").mkdir()
-    write_page([results.read(tmp_path / "projection.nc")], tmp_path / "again" / "report.html")
+    write_report([results.read(tmp_path / "projection.nc")], tmp_path / "again" / "report.html")
     first = (folder / "report.html").read_bytes()
     assert (tmp_path / "again" / "report.html").read_bytes() == first
     for file in sorted((folder / "report_tables").iterdir()):
@@ -519,7 +519,7 @@ def test_any_outcome_can_be_told(edit, members, change, tmp_path):
     raw["run"]["years"] = 2
     if edit is not None:
         edit(raw)
-    write_page([dataset_of(raw, members, change=change)], tmp_path / "r.html")
+    write_report([dataset_of(raw, members, change=change)], tmp_path / "r.html")
     outline = Outline((tmp_path / "r.html").read_text(encoding="utf-8"))
     assert not re.search(r"\b(nan|inf|None(?! is likely))\b", outline.text)
     if members == 1:
@@ -537,7 +537,7 @@ def test_a_shad_stocking_in_cold_water_is_warned_of():
 def test_several_files_side_by_side(dataset, tmp_path):
     other = raw_scenario()
     other["title"] = "Another pond"
-    write_page([dataset, dataset_of(other, seed=2)], tmp_path / "r.html")
+    write_report([dataset, dataset_of(other, seed=2)], tmp_path / "r.html")
     outline = Outline((tmp_path / "r.html").read_text(encoding="utf-8"))
     assert "An invented pond / Another pond" in outline.text
     assert len(outline.ids) == len(set(outline.ids))

@@ -263,7 +263,7 @@ def test_growth_of_tagged_fish_is_that_of_their_group():
 
 def test_without_records_the_ensemble_is_the_prior_exactly(tmp_path):
     scenario = pond(members=3, only="few")
-    found = learning.update(scenario, records(tmp_path), "few")
+    found = learning.update_ensemble(scenario, records(tmp_path), "few")
     assert found.posterior is not None and "unchanged" in found.why
     write_ensemble(found.posterior, tmp_path / "posterior.nc")
     source = read_ensemble(tmp_path / "posterior.nc")
@@ -354,7 +354,7 @@ def learned(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "LEAST_EFFECTIVE", ENOUGH)
         some = records(folder, survey=survey(), effort=EFFORT, catches=catches)
-        return learning.update(pond(members=16, only="few"), some)
+        return learning.update_ensemble(pond(members=16, only="few"), some)
 
 
 def test_an_update_reports_its_stages_and_reaches_the_end(learned):
@@ -393,7 +393,7 @@ def test_only_what_chance_among_members_would_not_narrow_is_named():
 
 def test_updates_repeat_to_the_bit(tmp_path):
     some = records(tmp_path, survey=survey(), effort=EFFORT)
-    one, two = (learning.update(pond(members=4, only="few"), some) for _ in range(2))
+    one, two = (learning.update_ensemble(pond(members=4, only="few"), some) for _ in range(2))
     assert one.stages == two.stages
     for a, b in zip(one.fits, two.fits, strict=True):
         np.testing.assert_array_equal(a.posterior, b.posterior)
@@ -401,7 +401,7 @@ def test_updates_repeat_to_the_bit(tmp_path):
 
 def test_impossible_records_are_named_and_nothing_is_concluded_from_them(tmp_path):
     whales = survey(bass=(28,) * 8, bluegill=(13,) * 4)
-    found = learning.update(pond(members=20, only="few"), records(tmp_path, survey=whales, effort=EFFORT), "few")
+    found = learning.update_ensemble(pond(members=20, only="few"), records(tmp_path, survey=whales, effort=EFFORT), "few")
     assert found.posterior is None and found.why.startswith("Nothing is concluded")
     assert any("2026-06-15 electrofishing bass" in one and "mean length" in one for one in found.impossible)
     assert "posterior" in update_csv(found, "us").splitlines()[0] and "Nothing is concluded" in update_text(found, "us")
@@ -410,13 +410,13 @@ def test_impossible_records_are_named_and_nothing_is_concluded_from_them(tmp_pat
 def test_one_impossible_record_among_others_is_left_out_and_named(tmp_path):
     mixed = [*survey(), *(f"2026-06-10,seine,bass,24,,{n},," for n in (5, 5, 5))]
     effort = [*EFFORT, "2026-06-10,seine,,3"]
-    found = learning.update(pond(members=20, only="few"), records(tmp_path, survey=mixed, effort=effort), "few")
+    found = learning.update_ensemble(pond(members=20, only="few"), records(tmp_path, survey=mixed, effort=effort), "few")
     assert any("seine bass" in one for one in found.impossible)
     assert not any("electrofishing" in one for one in found.impossible)
 
 
 def test_too_few_members_conclude_nothing(tmp_path):
-    found = learning.update(pond(members=5, only="few"), records(tmp_path, survey=survey(), effort=EFFORT), "few")
+    found = learning.update_ensemble(pond(members=5, only="few"), records(tmp_path, survey=survey(), effort=EFFORT), "few")
     assert found.posterior is None and "independent members" in found.why and found.stages
 
 
@@ -450,9 +450,9 @@ def test_tags_tell_growth_between_surveys(tmp_path):
 def test_strategies_that_differed_must_be_told(tmp_path):
     some = records(tmp_path, survey=survey(), effort=EFFORT)
     with pytest.raises(InputError, match=r"--strategy.*few, many"):
-        learning.update(pond(members=2), some)
+        learning.update_ensemble(pond(members=2), some)
     with pytest.raises(InputError, match='did you mean "few"'):
-        learning.update(pond(members=2), some, "fe")
+        learning.update_ensemble(pond(members=2), some, "fe")
 
 
 # ---------------------------------------------------------------------- the command
@@ -568,7 +568,7 @@ def test_a_survey_of_which_every_row_was_left_out_says_nothing_and_so(tmp_path):
     misspelt = [row.replace("electrofishing", "electrofishin") for row in survey()]
     found, _ = hauls(tmp_path, survey=misspelt, effort=EFFORT)
     assert {title.split()[-1] for title, _ in found} == {"shad", "minnow"}  # no row of theirs was left out: none was caught
-    told = update_text(learning.update(pond(members=4, only="few"), read_records(tmp_path)), "us")
+    told = update_text(learning.update_ensemble(pond(members=4, only="few"), read_records(tmp_path)), "us")
     told = " ".join(told.split())
     assert 'survey.csv, line 2: gear: got "electrofishin"' in told and "Left out, 10 rows:" in told
     assert "10 rows that were left out may be of it" not in told  # six of bass, four of bluegill
@@ -594,7 +594,7 @@ def test_a_trip_of_which_a_row_was_left_out_is_left_out_whole(tmp_path):
 
 def test_an_update_says_what_looks_odd(tmp_path):
     pasted = [f"2026-06-15,electrofishing,bass,{x},{w},1,," for x, w in ((10, 0.5), (11, 0.7), (13, 1.1), (13, 1.2), (9, 0.4))]
-    told = update_text(learning.update(pond(members=4, only="few"), records(tmp_path, survey=pasted * 2)), "us")
+    told = update_text(learning.update_ensemble(pond(members=4, only="few"), records(tmp_path, survey=pasted * 2)), "us")
     assert "Odd: survey.csv repeats itself" in told
 
 

@@ -1,0 +1,213 @@
+"""One strategy stepped day by day, with observers and a harvest rule of one's own."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from pondpop.arrays import Array
+from pondpop.checks import Fact, InputError, RunError, choice, integer, nearest
+from pondpop.ensemble import results
+from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.prepare import prepare
+from pondpop.model import harvest
+from pondpop.model.day import Engine
+from pondpop.model.inputs import RemovalInput
+from pondpop.observe import indices
+from pondpop.observe.observers import Surveys, read_survey
+from pondpop.scenario import Scenario, as_scenario
+from pondpop.species import MEASURED, SPECIES
+
+__all__ = ["Simulation", "Take"]
+
+ANY_LENGTH = (0.0, np.inf)
+SHORTEST = 1e-3  # mm, whose logarithm is finite; no fish is shorter
+
+
+@dataclass(frozen=True)
+class Take:
+    """Fish of one species and length window to be taken on a day: exactly one of the three amounts.
+
+    length_mm: total length, from and below. share: of the fish in the window, 0 to 1; per_ha: fish/ha; kg_per_ha. An amount is
+    one number for all members, or an array [member]. Never more is taken than is there.
+    """
+
+    species: str
+    length_mm: tuple[float, float] = ANY_LENGTH
+    share: float | Array | None = None
+    per_ha: float | Array | None = None
+    kg_per_ha: float | Array | None = None
+
+
+class Simulation:
+    """A strategy of a scenario, stepped day by day; every member of the ensemble is a pond of its own.
+
+    It gives the same ponds as `compare`, to the bit: a harvest rule or an observer that does nothing changes nothing.
+
+    scenario: one that was loaded, or the path of its file. strategy: its name (default: the first). members: how many
+    ponds (default: the scenario's). observers: each is called with the simulation at the start of every day, before that
+    day's events, and once more at the end. harvest: a rule of one's own, called each day after the observers; the fish
+    it names are taken that day, beside what the strategy says, and count as harvest. source: where parameters and luck
+    come from (default: the scenario's spreads). Raises InputError.
+
+    >>> import pondpop
+    >>> pond = pondpop.Simulation("pond.toml", "few", members=2)
+    >>> pond.run(until=pond.date.replace(year=pond.date.year + 1)).number("bass").shape
+    (2,)
+    """
+
+    def __init__(
+        self,
+        scenario: Scenario | str | Path,
+        strategy: str | None = None,
+        *,
+        members: int | None = None,
+        observers: Sequence[Callable[[Simulation], object]] = (),
+        harvest: Callable[[Simulation], Iterable[Take]] | None = None,
+        source: Source | None = None,
+    ) -> None:
+        whole = as_scenario(scenario)
+        name = next(iter(whole.strategies)) if strategy is None else strategy
+        if name not in whole.strategies:
+            raise InputError("strategy", name, "a strategy of the scenario", nearest(name, whole.strategies))
+        count = whole.ensemble.members if members is None else integer("members", members, 1, 10_000)
+        self.scenario = whole._replace(
+            strategies={name: whole.strategies[name]}, ensemble=whole.ensemble._replace(members=count)
+        )
+        self.strategy = name
+        self.observers = tuple(observers)
+        self.harvest = harvest
+        parameters, luck = (source or Prior()).draw(self.scenario, whole.strategies[name], 0, count)
+        self._engine = Engine(prepare(self.scenario, whole.strategies[name], parameters, luck))
+        self._surveys = Surveys([(date - whole.run.start).days for date in whole.run.survey_dates])
+        self._harvested = np.zeros((2, count, len(SPECIES)))
+        self._seen = False  # whether the observers have seen the end
+
+    # ------------------------------------------------------------------ time
+
+    @property
+    def date(self) -> dt.date:
+        """The day that begins; at the end of the run the day after its last one."""
+        return self.scenario.run.start + dt.timedelta(days=self._engine.day)
+
+    @property
+    def finished(self) -> bool:
+        """Whether the run has come to its end."""
+        return self._engine.day >= self._engine.inputs.days
+
+    def step(self) -> None:
+        """Run one day. Raises RunError past the end of the run, InputError for what the harvest rule says wrongly."""
+        if self.finished:
+            raise RunError(f"the run ended on {self.date}; there is no day to step to")
+        self._surveys(self._engine)
+        for observe in self.observers:
+            observe(self)
+        taken = [self._removal(k, take) for k, take in enumerate(self.harvest(self) if self.harvest else ())]
+        self._engine.run_day(taken)
+        self._harvested += np.stack([self._engine.flows.harvest_number, self._engine.flows.harvest_biomass])
+        if self.finished:
+            for observe in self.observers:
+                observe(self)
+
+    def run(self, until: dt.date | None = None) -> Simulation:
+        """Step to the start of a day (default: to the end of the run) and return the simulation itself.
+
+        Raises InputError for a day that is past or beyond the run.
+        """
+        end = self.scenario.run.end
+        if until is not None and not self.date <= until <= end:
+            raise InputError("until", until, f"a date from {self.date} to {end}")
+        while self.date < (until or end):
+            self.step()
+        return self
+
+    # ------------------------------------------------------------------ what there is
+
+    @property
+    def members(self) -> int:
+        """How many ponds are stepped together."""
+        return self.scenario.ensemble.members
+
+    @property
+    def water_c(self) -> Array:
+        """Water temperature of the day that begins, or of the last one at the end, in °C [member]."""
+        water = self._engine.water_c[:, min(self._engine.day, self._engine.inputs.days - 1)]
+        return np.array(np.broadcast_to(water, (self.members,)))
+
+    def number(self, species: str, length_mm: tuple[float, float] = ANY_LENGTH) -> Array:
+        """Fish/ha of a species between two total lengths in mm [member]. Raises InputError."""
+        return harvest.in_window(self._engine, _place(species), "per_ha", *_window(length_mm))
+
+    def biomass(self, species: str, length_mm: tuple[float, float] = ANY_LENGTH) -> Array:
+        """kg/ha of a species between two total lengths in mm [member]. Raises InputError."""
+        return harvest.in_window(self._engine, _place(species), "kg_per_ha", *_window(length_mm))
+
+    def psd(self, species: str, category: str = "quality") -> Array:
+        """Proportional size distribution of a species in per cent [member]; NaN without fish of stock length.
+
+        Fish of the category and longer among those of stock length and longer (Guy et al. 2007, from memory). Raises
+        InputError for a species or category that has none.
+        """
+        choice("species", species, MEASURED)
+        return indices.psd(read_survey(self._engine)["number"], species, category)
+
+    def survey(self) -> xr.Dataset:
+        """All that a survey without error finds on this day: the variables of `compare`'s Dataset that have a
+        `survey_date`, with the dimensions member, species, length_class and so on, in SI."""
+        return results.survey_dataset(self.scenario, self.strategy, self.date, read_survey(self._engine))
+
+    @property
+    def harvested(self) -> xr.Dataset:
+        """What was harvested since the start: `number` (fish/ha) and `biomass` (kg/ha), [member, species]."""
+        number, biomass = self._harvested.copy()
+        return xr.Dataset(
+            {
+                "number": (("member", "species"), number, {"units": "ha-1", "long_name": "fish harvested"}),
+                "biomass": (("member", "species"), biomass, {"units": "kg ha-1", "long_name": "weight harvested"}),
+            },
+            {"species": list(SPECIES)},
+        )
+
+    def _removal(self, k: int, take: Take) -> RemovalInput:
+        """What the harvest rule says, for the engine. Raises InputError."""
+        path = f"harvest[{k}]"
+        if not isinstance(take, Take):
+            raise InputError(path, take, "a pondpop.Take", 'such as Take("bass", (203, 305), share=0.1)')
+        amounts = {name: getattr(take, name) for name in ("share", "per_ha", "kg_per_ha")}
+        given = [name for name, amount in amounts.items() if amount is not None]
+        if len(given) != 1:
+            raise InputError(path, Fact(" and ".join(given) or "no amount"), "one of share, per_ha, kg_per_ha")
+        kind = given[0]
+        amount = np.asarray(amounts[kind], dtype=float)
+        most = 1.0 if kind == "share" else np.inf
+        if amount.shape not in ((), (self.members,)):
+            shape = Fact(f"an array of the shape {amount.shape}")
+            raise InputError(f"{path}.{kind}", shape, f"one number, or one for each of the {self.members} members")
+        if not ((amount >= 0.0) & (amount <= most) & np.isfinite(amount)).all():
+            allowed = "numbers from 0 to 1" if kind == "share" else "numbers of 0 or more"
+            raise InputError(f"{path}.{kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
+        shortest, longest = _window(take.length_mm, f"{path}.length_mm")
+        return RemovalInput(
+            day=self._engine.day,
+            species=_place(take.species, f"{path}.species"),
+            shortest_mm=shortest,
+            longest_mm=longest,
+            kind=kind,
+            amount=np.broadcast_to(amount, (self.members,)),
+            cause="harvest",
+        )
+
+
+def _place(species: str, path: str = "species") -> int:
+    return SPECIES.index(choice(path, species, SPECIES))
+
+
+def _window(length_mm: tuple[float, float], path: str = "length_mm") -> tuple[float, float]:
+    if not (isinstance(length_mm, tuple | list) and len(length_mm) == 2 and 0.0 <= length_mm[0] < length_mm[1]):
+        raise InputError(path, length_mm, "two lengths in mm, the shorter one first, such as (203, 305)")
+    return max(float(length_mm[0]), SHORTEST), float(length_mm[1])

@@ -1,0 +1,209 @@
+"""Python as users meet it: the names of the package, their examples, and ponds stepped day by day."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import doctest
+import inspect
+import io
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small import TEXT, pond
+
+import pondpop
+from pondpop.checks import InputError, RunError
+from pondpop.ensemble.run import compare
+
+ROOT = Path(__file__).parent.parent
+EXAMPLES = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL)
+NAMES = [name for name in pondpop.__all__ if name != "__version__"]
+HARVEST = """
+[[strategies.few.harvest]]
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 10
+when = { any = [{ quantity = "bass_psd", above = 10 }] }
+"""
+
+
+# ---------------------------------------------------------------------- names
+
+
+def test_the_names_are_listed_and_lead_to_what_they_say():
+    assert dir(pondpop) == sorted(pondpop.__all__)
+    for name in NAMES:
+        assert getattr(pondpop, name).__name__ == name
+    with pytest.raises(AttributeError, match="laod"):
+        _ = pondpop.laod
+
+
+def test_numpy_is_imported_when_it_is_needed():
+    code = (
+        "import sys, pondpop; dir(pondpop); pondpop.load(sys.argv[1]); pondpop.describe(sys.argv[1]); "
+        "pondpop.read_records(sys.argv[2]); print([m for m in ('numpy', 'xarray', 'scipy') if m in sys.modules])"
+    )
+    given = [str(ROOT / "scenarios" / "predators_75_or_100.toml"), str(ROOT / "scenarios" / "records")]
+    env = os.environ | {"PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code, *given], capture_output=True, text=True, env=env, timeout=60)
+    assert done.stdout == "[]\n", done.stderr
+
+
+@pytest.fixture
+def beside(tmp_path, monkeypatch):
+    """A folder with what the examples name."""
+    (tmp_path / "pond.toml").write_text(TEXT, "utf-8")
+    shutil.copytree(ROOT / "scenarios" / "records", tmp_path / "records")
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios", ignore=shutil.ignore_patterns("*.png"))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if inspect.isfunction(getattr(pondpop, name))] + ["Simulation"])
+def test_every_docstring_says_what_is_refused_and_its_example_runs(beside, name):
+    told = getattr(pondpop, name)
+    assert "InputError" in told.__doc__, name
+    (example,) = doctest.DocTestFinder(recurse=False).find(told, name)
+    assert example.examples, name
+    said = io.StringIO()
+    runner = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS)
+    runner.run(example, out=said.write)
+    assert runner.failures == 0, said.getvalue()
+
+
+@pytest.mark.parametrize("number", range(len(EXAMPLES)))
+def test_every_example_of_the_readme_runs(beside, number):
+    with contextlib.redirect_stdout(io.StringIO()) as said:
+        exec(compile(EXAMPLES[number], "README.md", "exec"), {"__name__": "example"})
+    assert said.getvalue()
+
+
+def test_every_example_of_the_readme_is_strictly_typed(tmp_path):
+    pytest.importorskip("mypy")
+    assert len(EXAMPLES) >= 2
+    for number, example in enumerate(EXAMPLES):
+        (tmp_path / f"example_{number}.py").write_text(example, "utf-8")
+    command = [sys.executable, "-m", "mypy", "--strict", "--follow-imports=silent", "--ignore-missing-imports"]
+    env = os.environ | {"MYPYPATH": str(ROOT), "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([*command, str(tmp_path)], capture_output=True, text=True, cwd=tmp_path, env=env, timeout=600)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+# ---------------------------------------------------------------------- a simulation
+
+
+def test_a_stepped_pond_is_the_compared_one_to_the_bit():
+    """With a reacting rule, and with an observer and a rule that do nothing."""
+    scenario = pond(members=2, extra=HARVEST)
+    dataset = compare(scenario).sel(strategy="few")
+    assert dataset["harvest_number"].sum() > 0
+    days = []
+    stepped = pondpop.Simulation(scenario, observers=[lambda p: days.append(p.date)], harvest=lambda p: [])
+    for date in scenario.run.survey_dates:
+        survey = stepped.run(until=date).survey()
+        assert set(survey.data_vars) == {n for n, v in dataset.data_vars.items() if "survey_date" in v.dims}
+        for name in survey.data_vars:
+            wanted = dataset[name].sel(survey_date=str(date))
+            np.testing.assert_array_equal(survey[name], wanted.transpose(*survey[name].dims), err_msg=name)
+    stepped.run()
+    assert len(days) == len(set(days)) == 366 and days[0] == scenario.run.start and days[-1] == scenario.run.end
+
+
+def test_what_there_is_can_be_asked():
+    one = pondpop.Simulation(pond(members=3), "many").run(until=dt.date(2026, 6, 15))
+    survey = one.survey()
+    for species in ("bass", "bluegill", "minnow"):
+        np.testing.assert_allclose(one.number(species), survey["number"].sel(species=species).sum("length_class"))
+        np.testing.assert_allclose(one.biomass(species), survey["biomass"].sel(species=species).sum("length_class"))
+    np.testing.assert_allclose(
+        one.number("bass", (8 * 25.4, 12 * 25.4)),
+        survey["number"].sel(species="bass", length_class=slice(8, 11)).sum("length_class"),
+    )
+    np.testing.assert_array_equal(one.psd("bass"), survey["psd"].sel(species="bass", length_category="quality"))
+    assert one.members == 3 and one.water_c.shape == (3,) and not one.finished
+
+
+@pytest.mark.parametrize("amount", [{"share": 0.5}, {"per_ha": 4.0}, {"kg_per_ha": 1.0}, {"per_ha": np.array([1.0, 5.0])}])
+def test_a_rule_takes_what_it_names_and_it_counts_as_harvest(amount):
+    day, window = dt.date(2026, 5, 1), (250.0, 900.0)
+
+    def rule(p: pondpop.Simulation) -> list[pondpop.Take]:
+        return [pondpop.Take("bass", window, **amount)] if p.date == day else []
+
+    fished = pondpop.Simulation(pond(members=2), "few", harvest=rule).run(until=day)
+    there = {"share": fished.number("bass", window), "per_ha": 1.0, "kg_per_ha": 1.0}
+    ((kind, asked),) = amount.items()
+    fished.step()
+    taken = fished.harvested.sel(species="bass")["biomass" if kind == "kg_per_ha" else "number"]
+    np.testing.assert_allclose(taken, asked * there[kind] * np.ones(2), rtol=1e-9)
+    assert fished.harvested["number"].sel(species="bluegill").sum() == 0
+    left = pondpop.Simulation(pond(members=2), "few").run(until=dt.date(2026, 5, 2)).number("bass", window)
+    lost = left - fished.number("bass", window)
+    np.testing.assert_allclose(lost, fished.harvested["number"].sel(species="bass"), rtol=0.05)
+
+
+def test_never_more_is_taken_than_is_there():
+    greedy = pondpop.Simulation(
+        pond(members=2), harvest=lambda p: [pondpop.Take("bass", per_ha=1e6), pondpop.Take("bass", kg_per_ha=1e6)]
+    )
+    greedy.run(until=dt.date(2026, 4, 5))
+    assert (greedy.number("bass") < 1e-6).all()
+    assert (greedy.harvested["number"].sel(species="bass") < 100).all()
+
+
+@pytest.mark.parametrize(
+    ("take", "says"),
+    [
+        (pondpop.Take("bas", share=0.1), 'harvest[0].species: got "bas"'),
+        (pondpop.Take("bass"), "harvest[0]: got no amount"),
+        (pondpop.Take("bass", share=0.1, per_ha=1), "harvest[0]: got share and per_ha"),
+        (pondpop.Take("bass", share=1.1), "harvest[0].share: got 1.1"),
+        (pondpop.Take("bass", per_ha=-1), "harvest[0].per_ha: got -1"),
+        (pondpop.Take("bass", per_ha=float("nan")), "harvest[0].per_ha"),
+        (pondpop.Take("bass", per_ha=np.ones(3)), "one for each of the 2 members"),
+        (pondpop.Take("bass", (300, 200), share=0.1), "harvest[0].length_mm"),
+        ("bass", "harvest[0]: got"),
+    ],
+)  # fmt: skip
+def test_a_rule_that_makes_no_sense_is_refused_before_the_day(take, says):
+    one = pondpop.Simulation(pond(members=2), harvest=lambda p: [take])
+    before = one.number("bluegill")
+    with pytest.raises(InputError) as error:
+        one.step()
+    assert says in str(error.value) and "\n" not in str(error.value)
+    assert one.date == dt.date(2026, 4, 1)
+    np.testing.assert_array_equal(one.number("bluegill"), before)
+
+
+def test_a_step_past_the_end_and_wrong_questions_are_refused():
+    one = pondpop.Simulation(pond(members=1))
+    one.run()
+    assert one.finished and one.date == dt.date(2027, 4, 1)
+    with pytest.raises(RunError, match="the run ended on 2027-04-01"):
+        one.step()
+    for wrong in (
+        lambda: one.run(until=dt.date(2026, 5, 1)),
+        lambda: pondpop.Simulation(pond(), "nobody"),
+        lambda: pondpop.Simulation(pond(), members=0),
+        lambda: one.number("trout"),
+        lambda: one.psd("shad"),
+        lambda: pondpop.sweep(pond(), {"pond.cover": [1, 1]}),
+        lambda: pondpop.sweep(pond(), {"pond.title": [1, 2]}),
+    ):
+        with pytest.raises(InputError):
+            wrong()
+
+
+def test_a_sweep_of_a_file_and_of_its_scenario_are_the_same(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT, "utf-8")
+    one = pondpop.sweep(file, {"pond.cover": [0.5, 2]})
+    assert one.to_csv() == pondpop.sweep(pondpop.load(file), {"pond.cover": [0.5, 2]}).to_csv()
+    assert "pond.cover" in one.table() and one.answer()
