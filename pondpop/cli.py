@@ -156,6 +156,7 @@ def _parser() -> argparse.ArgumentParser:
     sweep.add_argument("--with-probability", metavar="P", type=_real, default=0.8, help="(default: 0.8)")
     _long_work(sweep, "folder to write (default: the file's name + -sweep)")
     _with_ensemble(sweep)
+    sweep.add_argument("--details", action="store_true", help="print every point and all that is shown of it")
     sweep.set_defaults(command=_sweep)
 
     quota = commands.add_parser(
@@ -372,7 +373,7 @@ def _sweep(given: argparse.Namespace) -> None:
     told = f"{said}\n{sweep.table(rows, axes, scenario, given.survivors)}"
     files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
-    print(told, end="")
+    print(told if given.details else sweep.screen(rows, axes, scenario, said, given.survivors), end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures; everything is in {out}")
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import goals
 from pondpop.decide.comparison import Decision, judge
-from pondpop.decide.console import MAIN, autumn_surveys, band, columns
+from pondpop.decide.console import HIGH, MAIN, autumn_surveys, band, columns, wrapped
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.phrases import Wording, of_members
 from pondpop.decide.sweep_paths import Axis, Point, Value, labels, points
@@ -202,13 +202,35 @@ def _without(
 # ---------------------------------------------------------------------- telling it
 
 
-def table(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario, group: str | None = None) -> str:
-    """The last survey of every point, with goals and survivors, as aligned text in the scenario's units."""
+def screen(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario, said: str, group: str | None = None) -> str:
+    """The answer (`said`) and as many points as fit one screen, those first that do best by the goals."""
+    lines = [line for words in said.splitlines() for line in wrapped(words)]
+    most = max(2, HIGH - len(lines) - 6)
+    best = sorted(decision(rows, axes).ranked[:most])
+    left = len(rows) - len(best)
+    shown = table([rows[k] for k in best], axes, scenario, group, MAIN[:2], labels(axes))
+    about, _, body = shown.partition("\n")
+    more = f"… and {left} more points (--details)\n" if left else ""
+    return "\n".join([*lines, "", *wrapped(about), body]) + more
+
+
+def table(
+    rows: Sequence[Row],
+    axes: Sequence[Axis],
+    scenario: Scenario,
+    group: str | None = None,
+    main: Sequence[tuple[str, str]] = MAIN,
+    heads: Sequence[str] = (),
+) -> str:
+    """The last survey of every point, with goals and survivors, as aligned text in the scenario's units.
+
+    main: the quantities that are shown, and their headings; heads: of the axes, by default their paths.
+    """
     first, told = rows[0], wording(rows, axes, scenario)
-    names = [name for name, _ in MAIN]
+    names = [name for name, _ in main]
     each_its_own = len({row.dates[-1] for row in rows}) > 1
-    head = [axis.path for axis in axes] + ["strategy"] + (["survey"] if each_its_own else [])
-    head += [f"{heading}, {unit}" if (unit := first.bands[name][1]) else heading for name, heading in MAIN]
+    head = [*(heads or [axis.path for axis in axes]), "strategy"] + (["survey"] if each_its_own else [])
+    head += [f"{heading}, {unit}" if (unit := first.bands[name][1]) else heading for name, heading in main]
     head += ["both PSDs in range"] if first.in_range is not None else []
     counted = [k for k, score in enumerate(first.scores) if score.kind in PLAIN_SCORES]
     head += [told.heading(first.scores[k]) for k in counted]

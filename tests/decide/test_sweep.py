@@ -215,6 +215,15 @@ def test_the_best_point_is_told_with_those_that_are_as_good():
     assert "Choose: few: a.b 1." in alone and "As good" not in alone
 
 
+def test_many_points_fit_a_screen_and_the_best_are_among_them(rows):
+    axes = [Axis(DATE, ())]
+    made = [replace(rows[k % 2], values=(dt.date(2026, 4, 1 + k),)) for k in range(29)]
+    said = sweep.answer(made, axes, ONE, 0.5, 0.5)
+    shown = sweep.screen(made, axes, ONE, said)
+    assert len(shown.splitlines()) <= 23 and "more points (--details)" in shown
+    assert f" {made[sweep.decision(made, axes).best].values[0]} " in shown.partition("Survey of")[2]
+
+
 def test_points_that_do_not_differ_have_no_best():
     luck = np.random.default_rng(1).normal(size=50)
     words = sweep.answer(scored(luck, luck, luck), [Axis("a.b", (0, 1, 2))], ONE, 0.5, 0.5)
@@ -336,7 +345,9 @@ def test_the_command_writes_its_files(tmp_path, capsys):
     assert cli.main(given) == 0
     out = capsys.readouterr().out
     assert "seed 20260315" in out and "How sure: few: young_bass.per_acre" in out
-    assert (tmp_path / "out" / "sweep.txt").read_text("utf-8") in out
+    assert len(out.splitlines()) <= 24
+    assert cli.main([*given, "--details"]) == 0
+    assert (tmp_path / "out" / "sweep.txt").read_text("utf-8") in capsys.readouterr().out
     assert {p.name for p in (tmp_path / "out").iterdir()} >= {"sweep.csv", "sweep.txt", "scenario.resolved.toml"}
     assert cli.main([*given[:3], "pond.cvoer=1", "--out", str(tmp_path / "new")]) == 2
     assert not (tmp_path / "new").exists() and not (tmp_path / "new.partial").exists()
