@@ -75,7 +75,12 @@ class Pond:
             return np.full((1, size), ndtr(TRUTH[decision])) if decision in TRUTH else fresh(decision, size)
 
         self.engine = Engine(
-            prepare(scenario, strategy, draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal))
+            prepare(
+                scenario,
+                strategy,
+                draw_parameters(scenario, deal).replace("pond.join_within", 0.0),  # each tagged bass keeps its group
+                draw_luck(scenario, strategy, deal),
+            )
         )
         self.start, self.area_ha = scenario.run.start, scenario.pond.area_ha
         self.water, self.rng = daily_water(scenario), np.random.default_rng(seed)

@@ -90,7 +90,8 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     now = _groups(engine, asked.species)
     if not (then["number"].size and now["number"].size):
         return np.full(engine.state.members, np.nan)
-    same = (now["number"] > 0.0)[:, :, None] & (then["number"] > 0.0)[:, None, :]
+    there_then = now["born"] <= asked.first - 365.0 * engine.parameters.recruit_age_years[:, None] + 1.0
+    same = ((now["number"] > 0.0) & there_then)[:, :, None] & (then["number"] > 0.0)[:, None, :]
     for name in SAME_GROUP:
         same &= now[name][:, :, None] == then[name][:, None, :]
     apart = np.where(same, np.abs(now["born"][:, :, None] - then["born"][:, None, :]), np.inf)
