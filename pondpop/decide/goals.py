@@ -283,7 +283,7 @@ def repair(dataset: xr.Dataset, option: str = "balanced") -> Repair:
 
 def _seasons_lost(dataset: xr.Dataset) -> Array:
     """Calendar years whose catch per hour, March to October, is below LOST_SEASON_SHARE of the run's first month."""
-    rate = dataset["catch_rate"].values[..., 0]
+    rate = dataset["catch_rate"].sel(catch_size=8).values
     months = dataset["month"].values.astype("datetime64[M]").astype(int)
     in_season = (months % 12 >= 2) & (months % 12 <= 9)
     years = months // 12

@@ -100,7 +100,7 @@ def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
     rules keep. Other species have no catch rate in the model, so their harvest takes no hours here.
     """
     fish = dataset["harvest_number"].sel(species="bass").values * scenario.pond.area_ha
-    rate = dataset["catch_rate"].values[..., 0]
+    rate = dataset["catch_rate"].sel(catch_size=8).values
     number = dataset["number"].sel(species="bass").values
     months = dataset["month"].values.astype("datetime64[D]").astype(int) + 15
     surveys = dataset["survey_date"].values.astype("datetime64[D]").astype(int)

@@ -26,7 +26,7 @@ from pondpop.decide.quota import (
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import Scenario
-from pondpop.units import CROP, LENGTH, brief
+from pondpop.units import CROP, G_PER_LB, LENGTH, brief
 
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -190,7 +190,7 @@ def _effects(found: Found, trial: Trial) -> list[tuple[str, Array | float]]:
     named = {q.name: q for q in quantities(ds)}
     years = trial.asked > 0.0
     taken = trial.taken[:, years].mean(axis=1) if years.any() else np.zeros(trial.taken.shape[0])
-    big = goals.at_end(ds["bass_above"].values[..., 0], ds)[0] * float(ds.attrs["area_ha"])
+    big = goals.at_end(ds["bass_above"].sel(big_weight=5.0 * G_PER_LB).values, ds)[0] * float(ds.attrs["area_ha"])
     values: list[Array | float] = [
         _in_unit(taken, found),
         goals.at_end(named["bass_psd"].values, ds)[0],
