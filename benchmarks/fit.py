@@ -2,13 +2,13 @@
 
     python benchmarks/fit.py                from the values in the package
     python benchmarks/fit.py --from-priors  from the centres of the priors
-    python benchmarks/fit.py --folds-only   the refits alone, around the values in the package
+    python benchmarks/fit.py --folds-only   one round from the values in the package, with its spreads, and the refits
 
 The estimate is the posterior mode: what minimises the squares of the rows' distances, in units of their errors and with
 little weight for what lies far out, plus the squares of the parameters' distances from their priors. Priors
 (benchmarks/priors.toml) are normal on a scale on which no value can reach a bound. Physiology has no prior there and stays.
-A step is Gauss-Newton with Levenberg's damping: one block of members runs the base and each parameter moved, a second one
-the steps that several dampings propose. Rows are run without luck; how far the median of an ensemble with the shipped
+A step is Gauss-Newton with Levenberg's damping: one block of members runs the base and each parameter moved, others the
+steps that several dampings propose. Rows are run without luck; how far the median of an ensemble with the shipped
 spreads lies from that is estimated at every step and added. The spreads then are estimated from what is left, by source.
 
 Writes pondpop/species/*.toml (values, ranges, spreads), the spreads in pondpop/scenario/schema.py, and benchmarks/fit.toml,
@@ -23,6 +23,7 @@ import re
 import sys
 import time
 import tomllib
+from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -49,6 +50,7 @@ FAR = 2.5  # distances beyond so many errors count linearly
 LONGEST_STEP = 1.0  # of any parameter, in standard deviations of its prior
 DAMPING = (0.0, 0.1, 0.5, 2.0, 8.0)
 SHARES = (1.0, 0.5)
+STEPS = 6  # in a round, between two new looks at all derivatives
 Array = np.ndarray
 Row = dict[str, object]
 
@@ -205,33 +207,56 @@ class Fit:
         found = self._distances(values, len(sets))
         return found[0], ((found[1:] - found[0]) / step[:, None]).T, {k: float(v[0]) for k, v in values.items()}
 
-    def iterate(self, count: int, tell: str = "") -> tuple[Array, Array]:
-        """Gauss-Newton steps until the cost falls by less than half a per cent; the last distances and derivatives."""
+    def iterate(self, count: int, keep: Callable[[], None]) -> tuple[Array, Array]:
+        """Rounds of steps until one brings less than half a per cent; the distances and derivatives after them.
+
+        A round finds the offsets of luck and the derivatives anew and takes up to STEPS steps. keep is called after
+        each round, so that an interrupted fit can go on.
+        """
+        errors = np.array([float(row["error"]) for row in self.rows.values()])
         for number in range(count):
             began = time.time()
             found, slope, without = self.slopes(self.z)
-            before_offsets = self.offsets.copy()
+            before = self.offsets.copy()
             self.find_offsets(without)
-            errors = np.array([float(row["error"]) for row in self.rows.values()])
-            found = found + (self.offsets - before_offsets) / errors
-            now = cost(found, self.z)
-            steps = proposals(found, slope, self.z)
-            costs = cost(self.distances(self.z + steps), self.z + steps)
-            best = int(np.argmin(costs))
-            print(
-                f"{tell}step {number + 1}: cost {now:.1f}, proposals {np.round(costs, 1)}, "
-                f"{int(sum(abs(found) < 1.645))} of {found.size} within 1.645 errors, {time.time() - began:.0f} s",
-                flush=True,
-            )
-            if costs[best] < now:
-                self.z = self.z + steps[best]
-            if costs[best] > now * 0.995:
+            found = found + (self.offsets - before) / errors
+            start = float(cost(found, self.z))
+            within = int(sum(abs(found) < 1.645))
+            print(f"round {number + 1}: cost {start:.1f}, {within} of {found.size} within 1.645 errors", flush=True)
+            every = np.ones((1, found.size), bool)
+            places, distances, slopes = self.steps(self.z[None], found[None], slope[None], every, STEPS)
+            self.z, found, slope = places[0], distances[0], slopes[0]
+            keep()
+            print(f"    {time.time() - began:.0f} s", flush=True)
+            if float(cost(found, self.z)) > start * 0.995:
                 break
-        found, slope, without = self.slopes(self.z)
-        before_offsets = self.offsets.copy()
-        self.find_offsets(without)
-        errors = np.array([float(row["error"]) for row in self.rows.values()])
-        return found + (self.offsets - before_offsets) / errors, slope
+        return found, slope
+
+    def steps(
+        self, z: Array, found: Array, slope: Array, kept: Array, count: int, dampings: tuple[float, ...] = DAMPING
+    ) -> tuple[Array, Array, Array]:
+        """Steps of several estimates side by side: places, distances and derivatives after them [estimate, …].
+
+        kept [estimate, row] says which rows are in each one's likelihood. After a step the derivatives are brought up
+        to date by what it showed (Broyden 1965, from memory).
+        """
+        z, found, slope = z.copy(), found.copy(), slope.copy()
+        for _ in range(count):
+            tried = [proposals(f[k], s[k], x, dampings) for f, s, k, x in zip(found, slope, kept, z, strict=True)]
+            outcome = self.distances(np.concatenate([x + steps for x, steps in zip(z, tried, strict=True)]))
+            gained = 0.0
+            for j, (steps, there) in enumerate(zip(tried, np.split(outcome, len(tried)), strict=True)):
+                costs = cost(there[:, kept[j]], z[j] + steps)
+                now, best = float(cost(found[j, kept[j]], z[j])), int(np.argmin(costs))
+                print(f"    cost {now:.1f}, proposals {np.round(costs, 1)}", flush=True)
+                step = steps[best]
+                slope[j] += np.outer(there[best] - found[j] - slope[j] @ step, step) / (step @ step)
+                if costs[best] < now:
+                    gained = max(gained, 1.0 - float(costs[best]) / now)
+                    z[j], found[j] = z[j] + step, there[best]
+            if gained < 0.005:
+                break
+        return z, found, slope
 
 
 def cost(found: Array, z: Array) -> Array:
@@ -246,11 +271,11 @@ def normal_matrix(found: Array, slope: Array) -> tuple[Array, Array]:
     return slope.T @ (weight[:, None] * slope) + np.eye(slope.shape[1]), slope.T @ (weight * found)
 
 
-def proposals(found: Array, slope: Array, z: Array) -> Array:
-    """Steps that several dampings propose, none longer than LONGEST_STEP [member, parameter]."""
+def proposals(found: Array, slope: Array, z: Array, dampings: tuple[float, ...] = DAMPING) -> Array:
+    """Whole and half steps that several dampings propose, none longer than LONGEST_STEP [member, parameter]."""
     matrix, gradient = normal_matrix(found, slope)
     steps = []
-    for damping in DAMPING:
+    for damping in dampings:
         step = -np.linalg.solve(matrix + damping * np.diag(np.diag(matrix)), gradient + z)
         step *= min(1.0, LONGEST_STEP / np.abs(step).max())
         steps += [share * step for share in SHARES]
@@ -259,11 +284,11 @@ def proposals(found: Array, slope: Array, z: Array) -> Array:
 
 # ---------------------------------------------------------------------- spreads by source
 
-# Prior of each spread: the standard deviation of its logarithm (assumed), about the shipped value of first_spreads.
-SPREAD_DOUBT = 0.6
-FIRST_SPREADS = {
-    "productivity": 0.20, "growth": 0.05, "recruitment": 0.60, "natural_mortality": 0.20, "stocking_survival": 0.15,
-    "angler_success": 0.30, "parameters": 1.0,
+# Priors of the spreads: centre, and standard deviation of the logarithm (assumed; recruitment after the variation of
+# year classes that the trade sees, CV 0.4 to 1.0). Weather is not estimated.
+SPREAD_PRIORS = {
+    "productivity": (0.20, 0.6), "growth": (0.05, 0.6), "recruitment": (0.70, 0.3), "natural_mortality": (0.20, 0.6),
+    "stocking_survival": (0.15, 0.6), "angler_success": (0.30, 0.6), "parameters": (1.0, 0.6),
 }  # fmt: skip
 
 
@@ -277,8 +302,8 @@ def spreads_from_misfit(fit: Fit, names: tuple[str, ...]) -> dict[str, float]:
     parameters = parameters_at(fit.priors, fit.z[None])
     off = {name: 0.0 for name in SPREADS}
     alone = []
-    for source, spread in FIRST_SPREADS.items():
-        chance = Chance(MEMBERS, spreads=tuple((off | {source: spread}).items()))
+    for source, (spread, _) in SPREAD_PRIORS.items():
+        chance = Chance(MEMBERS // 2, spreads=tuple((off | {source: spread}).items()))
         values = evaluate(names, parameters, fit.executor, chance)
         alone.append([spread_of(fit.rows[name], values[name]) / float(fit.rows[name]["error"]) for name in names])
     share = np.array(alone) ** 2  # [source, row], in squared errors at the first spread
@@ -287,10 +312,11 @@ def spreads_from_misfit(fit: Fit, names: tuple[str, ...]) -> dict[str, float]:
     def misfit(log_ratio: Array) -> float:
         variance = 1.0 + np.exp(2.0 * log_ratio) @ share
         rows = 0.5 * np.log(variance) + 2.5 * np.log1p(middle**2 / variance / 4.0)  # Student, 4 degrees of freedom
-        return float(rows.sum() + 0.5 * ((log_ratio / SPREAD_DOUBT) ** 2).sum())
+        return float(rows.sum() + 0.5 * ((log_ratio / doubt) ** 2).sum())
 
-    found = minimize(misfit, np.zeros(len(FIRST_SPREADS)), method="Nelder-Mead", options={"maxiter": 20000, "fatol": 1e-6})
-    return {s: float(f"{v * np.exp(x):.2g}") for (s, v), x in zip(FIRST_SPREADS.items(), found.x, strict=True)}
+    doubt = np.array([sd for _, sd in SPREAD_PRIORS.values()])
+    found = minimize(misfit, np.zeros(doubt.size), method="Nelder-Mead", options={"maxiter": 20000, "fatol": 1e-6})
+    return {s: float(f"{v * np.exp(x):.2g}") for (s, (v, _)), x in zip(SPREAD_PRIORS.items(), found.x, strict=True)}
 
 
 def spread_of(row: Row, values: Array) -> float:
@@ -305,34 +331,14 @@ def spread_of(row: Row, values: Array) -> float:
 # ---------------------------------------------------------------------- refits without a fold
 
 
-def refit_without(fit: Fit, folds: list[list[str]], found: Array, slope: Array, steps: int = 2) -> Array:
-    """The estimate without each fold's rows [fold, parameter]: so many Gauss-Newton steps from the mode of all rows.
+def refit_without(fit: Fit, folds: list[list[str]], found: Array, slope: Array, steps: int = 3) -> Array:
+    """The estimate without each fold's rows [fold, parameter]: so many steps from the mode of all rows.
 
-    The first uses the derivatives at that mode. The offsets of luck stay those of the mode.
+    Derivatives and offsets of luck are first those at that mode.
     """
-    names = list(fit.rows)
-    kept = [np.array([str(fit.rows[n].get("pond", "")) not in fold for n in names]) for fold in folds]
-    at = np.tile(fit.z, (len(folds), 1))
-    distances = [found] * len(folds)
-    slopes = [slope] * len(folds)
-    for number in range(steps):
-        tried = np.concatenate(
-            [z + proposals(f[k], s[k], z) for z, f, s, k in zip(at, distances, slopes, kept, strict=True)]
-        )
-        outcome = fit.distances(tried)
-        each = len(tried) // len(folds)
-        for j in range(len(folds)):
-            mine = slice(j * each, (j + 1) * each)
-            costs = cost(outcome[mine][:, kept[j]], tried[mine])
-            before = cost(distances[j][kept[j]], at[j])
-            best = int(np.argmin(costs))
-            print(f"fold {j + 1} step {number + 1}: cost {before:.1f}, proposals {np.round(costs, 1)}", flush=True)
-            if costs[best] < before:
-                at[j], distances[j] = tried[mine][best], outcome[mine][best]
-        if number + 1 < steps:
-            for j in range(len(folds)):
-                distances[j], slopes[j], _ = fit.slopes(at[j])
-    return at
+    kept = np.array([[str(row.get("pond", "")) not in fold for row in fit.rows.values()] for fold in folds])
+    copies = [np.repeat(x[None], len(folds), axis=0) for x in (fit.z, found, slope)]
+    return fit.steps(*copies, kept, steps, (0.0, 1.0))[0]
 
 
 # ---------------------------------------------------------------------- writing
@@ -342,7 +348,7 @@ def rounded(value: float) -> float:
     return float(f"{value:.4g}")
 
 
-def write_values(priors: list[Prior], z: Array, mode_sd: Array) -> None:
+def write_values(priors: list[Prior], z: Array) -> None:
     """Put the estimates into the species files, with their range and where they come from."""
     for k, prior in enumerate(priors):
         place, key = prior.path.split(".")
@@ -409,8 +415,8 @@ def write_result(
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--from-priors", action="store_true", help="start from the centres of the priors")
-    parser.add_argument("--folds-only", action="store_true", help="the refits alone, around the values in the package")
-    parser.add_argument("--steps", type=int, default=12, help="most Gauss-Newton steps")
+    parser.add_argument("--folds-only", action="store_true", help="one round, and the refits")
+    parser.add_argument("--steps", type=int, default=12, help="most rounds of steps, the last one with the new spreads")
     parser.add_argument("--no-folds", action="store_true", help="leave the refits out")
     parser.add_argument("--workers", type=int, default=2)
     asked = parser.parse_args()
@@ -421,18 +427,20 @@ def main() -> None:
         z[:] = 0.0
     with processes(asked.workers) as executor:
         fit = Fit(rows, priors, executor, z)
-        found, slope = fit.iterate(0 if asked.folds_only else asked.steps)
-        matrix, _ = normal_matrix(found, slope)
-        sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
-        folds = folds_of(load_rows())
-        spreads = {name: SPREADS[name].default for name in FIRST_SPREADS}
+        spreads = {name: SPREADS[name].default for name in SPREAD_PRIORS}
         if not asked.folds_only:
-            write_values(priors, fit.z, sd)
-            write_result(fit, sd, folds, None, spreads, float(cost(found, fit.z)))
+            if asked.steps > 1:
+                fit.iterate(asked.steps - 1, lambda: write_values(priors, fit.z))
             documented = tuple(name for name, row in rows.items() if row["kind"] == "documented")
             spreads = spreads_from_misfit(fit, documented)
             print("spreads", spreads, flush=True)
             write_spreads(spreads)
+            fit.spreads = tuple(spreads.items())
+        found, slope = fit.iterate(1, lambda: write_values(priors, fit.z))
+        matrix, _ = normal_matrix(found, slope)
+        sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
+        folds = folds_of(load_rows())
+        write_values(priors, fit.z)
         fold_z = None
         if not asked.no_folds:
             fold_z = refit_without(fit, folds, found, slope)

@@ -49,7 +49,7 @@ class Look:
         self.harvest_number = moved.harvest_number.copy()
         self.removed = moved.removed_biomass.copy()
         self.eaten = moved.eaten[:, PREDATORS.index("bass")].copy()
-        self.plankton, self.wariness = s.plankton.copy(), s.wariness.copy()
+        self.plankton, self.wariness = s.plankton.copy(), s.wariness[:, BASS].copy()
         self.day = engine.day
 
     def spread_of(self, groups: slice) -> lengths.Shape:

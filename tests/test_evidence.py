@@ -107,14 +107,25 @@ def test_folds_hold_every_documented_pond_once_and_whole(fit, rows):
     ponds = [pond for fold in folds for pond in fold]
     assert len(folds) == 5 and min(map(len, folds)) >= 4
     assert sorted(ponds) == sorted({row["pond"] for row in rows.values() if row["kind"] == "documented"})
-    assert folds == fit.folds_of(rows)
+    assert folds == fit.folds_of(rows) == script("evidence").load_fit()["folds"]
+
+
+def test_package_has_the_fitted_values_and_none_at_the_end_of_its_range(fit):
+    evidence = script("evidence")
+    result = evidence.load_fit()
+    assert evidence.stale(result) == []
+    assert set(evidence.estimates(result)) == {prior.path for prior in fit.load_priors()}
+    for path, table in evidence.estimates(result).items():
+        assert abs(table["z"]) < 2.9, path
+        assert len(table["folds"]) == 5, path
 
 
 def test_last_line_tells_out_of_fold_first(rows):
     last = (HOME / "benchmarks" / "EVIDENCE.md").read_text(encoding="utf-8").strip().splitlines()[-1]
     match = re.fullmatch(
-        r"out of fold: not yet fitted; in sample: (\d+) of (\d+)", last
+        r"out of fold: (\d+) of (\d+) tests hold, coverage (\d+) %; in sample: (\d+) of (\d+)", last
     )
     assert match, last
-    assert int(match[2]) == len(rows)
-    assert int(match[1]) == len(HELD.read_text(encoding="utf-8").split())
+    documented = sum(row["kind"] == "documented" for row in rows.values())
+    assert (int(match[2]), int(match[5])) == (documented, len(rows))
+    assert int(match[4]) == len(HELD.read_text(encoding="utf-8").split())

@@ -5,8 +5,8 @@ what is needed, year by year. A member's numbers therefore depend on nothing but
 member's own number: the first 100 of 1,000 members are those of a run of 100, and strategies share their luck. A
 stocking is known by its name, so that events of one name share their luck whatever their date and number.
 
-Every spread is assumed (`scenario.SPREADS`); multipliers are log-normal with a mean of 1, but for the survival of
-bought fish, which is that at most 1.
+Spreads of weather are assumed, the others calibrated to the evidence (`scenario.SPREADS`); multipliers are log-normal
+with a mean of 1, but for the survival of bought fish, which is that at most 1.
 """
 
 from __future__ import annotations
