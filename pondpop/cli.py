@@ -327,8 +327,8 @@ def _compare(given: argparse.Namespace) -> None:
     from pondpop.decide.console import answer_text, balance_table, details_text
     from pondpop.decide.phrases import teller
     from pondpop.ensemble.run import compare
-    from pondpop.ensemble.store import comparison_files
     from pondpop.report import can_draw
+    from pondpop.report.files import comparison_files
 
     can_draw()
     source = _source(given, scenario)

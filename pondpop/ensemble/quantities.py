@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pondpop.observe import indices
 from pondpop.observe.gears import as_sampled_psd, gear
-from pondpop.species import MEASURED, TRAITS, load_parameters
+from pondpop.species import FIRST_KINDS, MEASURED, TRAITS, load_parameters
 from pondpop.units import G_PER_LB, Units, converted, unit_of
 
 Array = NDArray[np.float64]
@@ -71,7 +71,7 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
             yield Quantity(name, "density", inside.values.sum(axis=-1))
     yield Quantity("bass_age0_density", "density", ds["age0_number"].sel(species="bass").values)
     yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
-    largest_prey = load_parameters().prey_length_ratio_max[0]
+    largest_prey = load_parameters().prey_length_ratio_max[0, FIRST_KINDS]
     edible = indices.edible_forage_carnivore_ratio(number, biomass, largest_prey)
     yield Quantity("edible_forage_carnivore_ratio", "ratio", edible)
     yield Quantity("harvestable_share", "percent", indices.harvestable_share(biomass))

@@ -24,10 +24,8 @@ from pondpop.checks import Fact, InputError
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     import numpy as np
-    import xarray as xr
     from numpy.typing import NDArray
 
-    from pondpop.scenario import Scenario
 
 MARKER = "pondpop.json"  # lies in every folder that pondpop wrote, and lists its files
 UNFINISHED_MARKER = MARKER + ".unfinished"
@@ -182,25 +180,6 @@ class Output:
             _remove(self._replaced)
         finally:
             self.release()
-
-
-def comparison_files(scenario: Scenario, dataset: xr.Dataset) -> dict[str, Callable[[Path], None]]:
-    """The files of a comparison and how each is written."""
-    from pondpop.ensemble import results
-    from pondpop.ensemble.quantities import yearly_csv
-    from pondpop.scenario import dump
-
-    def report(path: Path) -> None:
-        from pondpop.report import write_report
-
-        write_report([dataset], path)
-
-    return {
-        "scenario.resolved.toml": text(dump(scenario)),
-        "yearly.csv": text(yearly_csv(dataset, scenario.units)),
-        "projection.nc": lambda path: results.write(dataset, path),
-        "report.html": report,
-    }
 
 
 def text(content: str) -> Callable[[Path], None]:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pondpop.checks import InputError, nearest
-from pondpop.species import SPECIES, TRAITS
+from pondpop.species import SPECIES, TRAITS, species_with
 from pondpop.species.catalogue import standards
 from pondpop.units import MM_PER_IN
 
@@ -26,6 +26,7 @@ CATEGORIES: Final = tuple(standards()["categories"]["order"])
 PART_NAMES: Final = ("S-Q", "Q-P", "P-M", "M-T", "T")
 TARGET_OPTIONS: Final = tuple(name for name, row in standards()["targets"].items() if isinstance(row, dict))
 ADULT_BASS_IN: Final = 8
+CARNIVORES, FORAGE = list(species_with("role: predator")), list(species_with("role: prey"))
 # Swingle's own lengths of harvestable fish are not at hand: these are a choice of ours.
 HARVESTABLE_FROM_IN: Final = {
     name: one.harvestable_from_in for name, one in TRAITS.items() if one.harvestable_from_in is not None
@@ -118,28 +119,28 @@ def relative_weight(weight_g: ArrayLike, length_mm: ArrayLike, species: str) -> 
 
 
 def forage_carnivore_ratio(biomass: ArrayLike) -> Array:
-    """F/C [...]: weight of bluegill, shad and minnows over that of bass, from kg/ha [..., species, length_class].
+    """F/C [...]: weight of forage species over that of predators, from kg/ha [..., species, length_class].
 
-    Swingle 1950 (from memory). NaN without bass.
+    Swingle 1950 (from memory). NaN without predators.
     """
     weight = np.asarray(biomass, dtype=float).sum(axis=-1)
-    return _ratio(weight[..., 1:].sum(axis=-1), weight[..., 0])
+    return _ratio(weight[..., FORAGE].sum(axis=-1), weight[..., CARNIVORES].sum(axis=-1))
 
 
 def edible_forage_carnivore_ratio(number: ArrayLike, biomass: ArrayLike, largest_prey_ratio: ArrayLike) -> Array:
-    """Y/C [...]: weight of forage that the average adult bass can swallow, over the weight of bass.
+    """Y/C [...]: weight of forage that the average adult predator can swallow, over the weight of predators.
 
     `number` and `biomass` are [..., species, length_class]; `largest_prey_ratio` [species] is the longest prey of each
-    species as a share of the length of the bass. Adult is taken as 8 in and longer; within a class the weight is
-    taken as even. Swingle 1950 (from memory). NaN without adult bass.
+    species as a share of the length of the predator. Adult is taken as 8 in and longer; within a class the weight is
+    taken as even. Swingle 1950 (from memory). NaN without adult predators.
     """
     fish, weight = np.asarray(number, dtype=float), np.asarray(biomass, dtype=float)
     lower = np.arange(fish.shape[-1], dtype=float)
-    adults = fish[..., 0, ADULT_BASS_IN:]
+    adults = fish[..., CARNIVORES, ADULT_BASS_IN:].sum(axis=-2)
     mean_in = _ratio((adults * (lower[ADULT_BASS_IN:] + 0.5)).sum(axis=-1), adults.sum(axis=-1))
-    longest_in = mean_in[..., None, None] * np.asarray(largest_prey_ratio, dtype=float)[1:, None]
-    edible = weight[..., 1:, :] * np.clip(longest_in - lower, 0.0, 1.0)
-    return _ratio(edible.sum(axis=(-2, -1)), weight[..., 0, :].sum(axis=-1))
+    longest_in = mean_in[..., None, None] * np.asarray(largest_prey_ratio, dtype=float)[FORAGE, None]
+    edible = weight[..., FORAGE, :] * np.clip(longest_in - lower, 0.0, 1.0)
+    return _ratio(edible.sum(axis=(-2, -1)), weight[..., CARNIVORES, :].sum(axis=(-2, -1)))
 
 
 def harvestable_share(biomass: ArrayLike) -> Array:

@@ -7,6 +7,7 @@ imported here is the standard library only; numpy is imported when parameters ar
 from pondpop.species.catalogue import find, paths, sources_text, uncertain, works_cited
 from pondpop.species.parameters import Parameters, load_parameters
 from pondpop.species.registry import (
+    FIRST_KINDS,
     KINDS,
     MEASURED,
     SPECIES,
@@ -18,6 +19,7 @@ from pondpop.species.registry import (
 )
 
 __all__ = [
+    "FIRST_KINDS",
     "KINDS",
     "MEASURED",
     "SPECIES",

@@ -253,6 +253,8 @@ KINDS: Final[Mapping[str, Kind]] = {kind.name: kind for kind in _all_kinds()}
 """Every kind by name, species by species; the first of a species is the species itself."""
 SPECIES_OF_KIND: Final = tuple(SPECIES.index(kind.species) for kind in KINDS.values())
 """The place of each kind's species."""
+FIRST_KINDS: Final = [SPECIES_OF_KIND.index(species) for species in range(len(SPECIES))]
+"""The place among kinds of each species' first kind, which is the species itself."""
 
 
 def species_with(trait: str) -> tuple[int, ...]:

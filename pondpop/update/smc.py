@@ -8,8 +8,8 @@ from memory).
 Where to step is learned from what ponds showed in earlier moves: a linear fit of what would have been recorded to what
 members were dealt gives a normal law that is roughly the posterior (as ensemble filters do; Evensen 1994, from
 memory), wide where the fit is bad and the prior where the records say nothing. A step turns normal deviates z of a
-member into m + √(1 − s²)·(z − m) + s·ξ, ξ of that law's covariance about its mean m, which keeps that law by itself (Cotter
-et al. 2013, from memory); the rule makes up for the difference to the posterior. The law is settled before a move and
+member into m + √(1 − s²)·(z − m) + s·ξ, ξ of that law's covariance about its mean m, which keeps that law by itself
+(Cotter et al. 2013, from memory); the rule makes up for the difference to the posterior. The law is settled before a move and
 is the same for all members, so that a move leaves the posterior as it is whatever the law.
 """
 

@@ -15,7 +15,8 @@ from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.ensemble import store
 from pondpop.ensemble.run import compare
-from pondpop.ensemble.store import MARKER, Output, comparison_files, page_place, text, write_page_files
+from pondpop.ensemble.store import MARKER, Output, page_place, text, write_page_files
+from pondpop.report.files import comparison_files
 from pondpop.scenario import dump
 
 RUN = {"scenario": "one", "--members": "3"}

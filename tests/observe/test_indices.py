@@ -207,7 +207,7 @@ def test_exact_limits_hold_their_tails(sample):
         (lambda: indices.psd_of_categories([3, 2], "trophy"), "one of stock, quality"),
         (lambda: indices.category_counts([100, math.nan], "bass"), "a length above 0"),
         (lambda: indices.target_range("big-bass", "bass", "psd"), 'did you mean "big_bass"?'),
-        (lambda: indices.target_range("balanced", "shad", "psd"), "one of bass, bluegill"),
+        (lambda: indices.target_range("balanced", "trout", "psd"), "one of bass, bluegill"),
         (lambda: indices.target_range("balanced", "bass", "psd_x"), "one of psd, psd_p, psd_m"),
         (lambda: indices.balance_rating(1, "f/c"), "a balance ratio: one of"),
         (lambda: indices.pair_reading(120, 10), "a PSD from 0 to 100 %"),
