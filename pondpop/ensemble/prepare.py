@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,6 +101,45 @@ def prepare(
         local_survival=local["survival"],
         local_spawning=local["spawning"],
     )
+
+
+def side_by_side(every: Sequence[Inputs]) -> Inputs:
+    """The members of several variants as one block: numbers stocked, asked for or removed may differ, nothing else."""
+    one = every[0]
+    if len(every) == 1:
+        return one
+    members = [other.members for other in every]
+
+    def each(values: Iterable[float | Array]) -> Array:
+        return np.concatenate([np.broadcast_to(v, (n,)) for v, n in zip(values, members, strict=True)])
+
+    def joined(values: Sequence[Array]) -> Array:
+        return np.concatenate([np.broadcast_to(v, (n, *v.shape[1:])) for v, n in zip(values, members, strict=True)])
+
+    luck: dict[str, Any] = {}
+    for field in fields(Luck):
+        dealt = [getattr(other.luck, field.name) for other in every]
+        luck[field.name] = None if dealt[0] is None else joined(dealt)
+    return replace(
+        one,
+        parameters=Parameters(**{
+            f.name: mine if (mine := getattr(one.parameters, f.name)).shape[0] == 1
+            else joined([getattr(other.parameters, f.name) for other in every])
+            for f in fields(Parameters)
+        }),
+        luck=Luck(**luck),
+        stockings=tuple(
+            replace(event, per_ha=each(other.stockings[k].per_ha for other in every))
+            for k, event in enumerate(one.stockings)
+        ),
+        fishing=tuple(
+            replace(rule, ask=joined([other.fishing[k].ask for other in every])) for k, rule in enumerate(one.fishing)
+        ),
+        removals=tuple(
+            replace(event, amount=each(other.removals[k].amount for other in every))
+            for k, event in enumerate(one.removals)
+        ),
+    )  # fmt: skip
 
 
 def usual_age(species: str, length_mm: float) -> float:

@@ -1,19 +1,20 @@
 """Variants under the same luck: what is to be compared is projected with the same members.
 
-Members are run in blocks; one block of one variant is one picklable job for a pure function, so that any
-`concurrent.futures` executor can run them, in any order, with the same bits as a result.
+Members are run in blocks; a block of one variant, or of several side by side, is one picklable job for a pure function, so
+that any `concurrent.futures` executor can run them, in any order, with the same bits as a result.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 import xarray as xr
@@ -21,15 +22,18 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
-from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.ensemble.store import package_versions
+from pondpop.model.inputs import Inputs
 from pondpop.observe.observers import project
-from pondpop.scenario import Scenario, as_scenario, dump
+from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
 ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 128  # larger blocks gain nothing
+LEAST_MEMBERS = 8  # smaller blocks cost as much as these
+Rule = TypeVar("Rule", Harvest, Removal)
 
 
 class Store(Protocol):
@@ -40,41 +44,106 @@ class Store(Protocol):
     def save(self, identity: str, readings: Readings) -> None: ...
 
 
+class Look(Protocol):
+    """What is read of a block of ponds: a pure function of inputs and the days of the run's surveys, that can be
+    pickled; `identity` is a text that differs where it does."""
+
+    @property
+    def identity(self) -> str: ...
+
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings: ...
+
+
+@dataclass(frozen=True)
+class Whole:
+    """Reads a run to its end (`observers.project`)."""
+
+    counted: dt.date | None = None  # a day on which the survivors of stocked groups are counted as well
+
+    @property
+    def identity(self) -> str:
+        return f"{self.counted}" if self.counted else ""
+
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings:
+        return project(inputs, survey_days, None if self.counted is None else (self.counted - inputs.start).days)
+
+
 @dataclass(frozen=True)
 class Variant:
     """One strategy of one scenario; variants of one comparison share the seed, and so their luck."""
 
     scenario: Scenario
     strategy: str
-    counted: dt.date | None = None  # a day on which the survivors of stocked groups are counted as well
+    counted: dt.date | None = None  # see `Whole`
 
 
 @dataclass(frozen=True)
 class Job:
-    """One block of members of one variant, from number `first` on."""
+    """One block: members from number `first` on of one variant, or of several that differ in numbers only, side by side.
 
-    scenario: Scenario
-    strategy: str
+    variants are a scenario and the name of one of its strategies.
+    """
+
+    variants: tuple[tuple[Scenario, str], ...]
     first: int
     members: int
     source: Source = field(default_factory=Prior)
-    counted: dt.date | None = None
+    look: Look = field(default_factory=Whole)
 
     @property
-    def identity(self) -> str:
-        """A name that only a job with the same result has (in one version of the packages)."""
-        what = f"{dump(self.scenario)}\n{self.strategy}\n{self.first}\n{self.members}\n{self.source.identity}"
-        what += f"\n{self.counted}" if self.counted else ""
-        return hashlib.sha256(what.encode()).hexdigest()
+    def identities(self) -> list[str]:
+        """Of each variant, a name that only a block with the same result has (in one version of the packages)."""
+        more = f"{self.first}\n{self.members}\n{self.source.identity}\n{self.look.identity}"
+        return [
+            hashlib.sha256(f"{dump(scenario)}\n{strategy}\n{more}".encode()).hexdigest()
+            for scenario, strategy in self.variants
+        ]
 
 
-def run_job(job: Job) -> Readings:
-    """Project one block: a pure function of the job."""
-    scenario, strategy = job.scenario, job.scenario.strategies[job.strategy]
-    parameters, luck = job.source.draw(scenario, strategy, job.first, job.members)
-    inputs = prepare(scenario, strategy, parameters, luck)
-    survey_days = [(date - scenario.run.start).days for date in scenario.run.survey_dates]
-    return project(inputs, survey_days, None if job.counted is None else (job.counted - scenario.run.start).days)
+def run_job(job: Job) -> list[Readings]:
+    """Run one block and give what was read of each variant: a pure function of the job."""
+    prepared = []
+    for scenario, name in job.variants:
+        strategy = scenario.strategies[name]
+        prepared.append(prepare(scenario, strategy, *job.source.draw(scenario, strategy, job.first, job.members)))
+    run = job.variants[0][0].run
+    read = job.look(side_by_side(prepared), [(date - run.start).days for date in run.survey_dates])
+    rows = [slice(k * job.members, (k + 1) * job.members) for k in range(len(prepared))]
+    return [{name: values[own] for name, values in read.items()} for own in rows]
+
+
+def run_all(jobs: Sequence[Job], executor: Executor | None, store: Store | None) -> Iterator[tuple[int, list[Readings], bool]]:
+    """Number and readings of each job as soon as it is done, in whatever order that is, and whether it was run now.
+
+    Jobs of which the store has all are not run again. A single job is run in this process.
+    """
+    waiting = []
+    for k, job in enumerate(jobs):
+        kept = [store.load(identity) for identity in job.identities] if store else [None]
+        found = [readings for readings in kept if readings is not None]
+        if len(found) == len(job.variants):
+            yield k, found, False
+        else:
+            waiting.append(k)
+    for k, readings in _run([(k, jobs[k]) for k in waiting], executor):
+        if store:
+            for identity, one in zip(jobs[k].identities, readings, strict=True):
+                store.save(identity, one)
+        yield k, readings, True
+
+
+def _run(waiting: Sequence[tuple[int, Job]], executor: Executor | None) -> Iterator[tuple[int, list[Readings]]]:
+    if executor is None or len(waiting) < 2:
+        for k, job in waiting:
+            yield k, run_job(job)
+        return
+    futures = {executor.submit(run_job, job): k for k, job in waiting}
+    try:
+        for future in as_completed(futures):
+            yield futures.pop(future), future.result()
+    finally:
+        for future in futures:
+            future.cancel()
 
 
 def project_all(
@@ -85,94 +154,126 @@ def project_all(
     executor: Executor | None = None,
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
+    early: Callable[[int, list[Readings]], None] | None = None,
 ) -> Iterator[Readings]:
     """Readings [member, …] of each variant in order, each as soon as it is whole.
 
     first is the number of the first member; as many follow as the variant's scenario asks for. Blocks that the store
-    has are not run again. progress is told the members done and those there are, before the work and after each block.
+    has are not run again. progress is told the members done and those there are, before the work and after each block;
+    early is given the first members of all variants, how many and their readings, whenever they have become more.
     """
-    source = source or Prior()
-    jobs = [_jobs(variant, first, source) for variant in variants]
-    total = sum(job.members for own in jobs for job in own)
-    done = 0
-    finished: dict[tuple[int, int], Readings] = {}
-
-    def arrived(place: tuple[int, int], job: Job, readings: Readings, fresh: bool) -> None:
-        nonlocal done
-        if fresh and store:
-            store.save(job.identity, readings)
-        finished[place] = readings
-        done += job.members
-        if progress and fresh:
-            progress(done, total)
-
-    waiting: list[tuple[tuple[int, int], Job]] = []
-    for v, own in enumerate(jobs):
-        for b, job in enumerate(own):
-            kept = store.load(job.identity) if store else None
-            if kept is None:
-                waiting.append(((v, b), job))
-            else:
-                arrived((v, b), job, kept, fresh=False)
-    following = 0
-
-    def whole() -> Iterator[Readings]:
-        nonlocal following
-        while following < len(jobs) and all((following, b) in finished for b in range(len(jobs[following]))):
-            yield results.stack_members([finished.pop((following, b)) for b in range(len(jobs[following]))])
-            following += 1
+    placed = _jobs(variants, first, source or Prior(), at_once(executor))
+    jobs = [job for _, job in placed]
+    total = sum(job.members * len(job.variants) for job in jobs)
+    blocks_of: list[list[int]] = [[] for _ in variants]  # numbers of the first members, in order
+    for places, job in placed:
+        for place in places:
+            blocks_of[place] = sorted([*blocks_of[place], job.first])
+    finished: list[dict[int, Readings]] = [{} for _ in variants]
+    done, shown, following = 0, 0, 0
 
     if progress:
         progress(done, total)
-    yield from whole()
-    for place, job, readings in _run(waiting, executor):
-        arrived(place, job, readings, fresh=True)
-        yield from whole()
+    for k, readings, fresh in run_all(jobs, executor, store):
+        places, job = placed[k]
+        for place, one in zip(places, readings, strict=True):
+            finished[place][job.first] = one
+        done += job.members * len(places)
+        if progress and fresh:
+            progress(done, total)
+        if early and done < total:
+            begun = [_begun(finished[v], blocks_of[v]) for v in range(len(variants))]
+            count = min(sum(len(next(iter(block.values()))) for block in own) for own in begun)
+            if count > shown:
+                shown = count
+                every = [results.stack_members(own) for own in begun]
+                early(count, [{name: values[:count] for name, values in one.items()} for one in every])
+        while following < len(variants) and len(finished[following]) == len(blocks_of[following]):
+            own = finished[following]
+            yield results.stack_members([own[begin] for begin in blocks_of[following]])
+            finished[following] = own if early else {}
+            following += 1
 
 
-def _run(
-    waiting: list[tuple[tuple[int, int], Job]], executor: Executor | None
-) -> Iterator[tuple[tuple[int, int], Job, Readings]]:
-    """Run jobs and give each back when it is done, in whatever order that is."""
-    if executor is None:
-        for place, job in waiting:
-            yield place, job, run_job(job)
-        return
-    futures = {executor.submit(run_job, job): (place, job) for place, job in waiting}
-    try:
-        for future in as_completed(futures):
-            place, job = futures.pop(future)
-            yield place, job, future.result()
-    finally:
-        for future in futures:
-            future.cancel()
+def _begun(finished: dict[int, Readings], blocks: Sequence[int]) -> list[Readings]:
+    """The first blocks, as many as are finished without a gap."""
+    return [finished[begin] for begin in itertools.takewhile(finished.__contains__, blocks)]
 
 
-def blocks(members: int) -> list[range]:
-    """Members shared out to blocks of nearly one size; two blocks at least from `BLOCK_MEMBERS` on, for two workers."""
-    count = max(-(-members // BLOCK_MEMBERS), min(2, 2 * members // BLOCK_MEMBERS))
+def at_once(executor: Executor | None) -> int:
+    """How many jobs an executor runs at the same time, as far as can be told; small runs are split into so many."""
+    return 1 if executor is None else getattr(executor, "workers", 2)
+
+
+def blocks(members: int, least: int = 1, most: int | None = None) -> list[range]:
+    """Members shared out to blocks of nearly one size of at most `most`; to so many at least, unless these were tiny."""
+    count = max(-(-members // (most or BLOCK_MEMBERS)), min(least, members // LEAST_MEMBERS))
     ends = [-(-members * k // count) for k in range(count + 1)]
     return [range(a, b) for a, b in pairwise(ends)]
 
 
-def _jobs(variant: Variant, first: int, source: Source) -> list[Job]:
-    """The blocks of a variant; each knows its own strategy only, and nothing that changes no number."""
-    scenario = variant.scenario
-    members = scenario.ensemble.members
-    own = scenario._replace(
+def _jobs(
+    variants: Sequence[Variant], first: int, source: Source, least: int
+) -> list[tuple[tuple[int, ...], Job]]:
+    """Jobs and the places of their variants, the first members first.
+
+    Variants that differ in numbers only stand side by side, as many as fill a block. Together they are at least so
+    many jobs, unless these were tiny.
+    """
+    bare = [_bare(variant) for variant in variants]
+    alike: dict[tuple[str, dt.date | None], list[int]] = {}
+    for place, (variant, own) in enumerate(zip(variants, bare, strict=True)):
+        alike.setdefault((_but_for_numbers(*own), variant.counted), []).append(place)
+    made = []
+    for (_, counted), places in alike.items():
+        members = variants[places[0]].scenario.ensemble.members
+        wanted = -(-least // len(alike))
+        parts = blocks(members)
+        abreast = max(1, BLOCK_MEMBERS // len(parts[0]))
+        sides = blocks(len(places), most=abreast)
+        if len(parts) * len(sides) < wanted:
+            split = min(wanted, members * len(places) // LEAST_MEMBERS, len(places))
+            sides = blocks(len(places), most=-(-len(places) // max(1, split)))
+        if len(parts) * len(sides) < wanted:
+            parts = blocks(members, -(-wanted // len(sides)))
+        for part, side in itertools.product(parts, sides):
+            own_places = tuple(places[k] for k in side)
+            job = Job(tuple(bare[k] for k in own_places), first + part.start, len(part), source, Whole(counted))
+            made.append((own_places, job))
+    return sorted(made, key=lambda one: one[1].first)
+
+
+def _bare(variant: Variant) -> tuple[Scenario, str]:
+    """The scenario with its own strategy only, and without what changes no number."""
+    return variant.scenario._replace(
         title="",
-        strategies={variant.strategy: scenario.strategies[variant.strategy]},
-        ensemble=scenario.ensemble._replace(members=members),
+        strategies={variant.strategy: variant.scenario.strategies[variant.strategy]},
         goals=(),
         costs=None,
         consultant=None,
         note=None,
         units="us",
         source_file=None,
+    ), variant.strategy
+
+
+def _but_for_numbers(scenario: Scenario, strategy: str) -> str:
+    """A text that is the same for variants which `side_by_side` can join."""
+    own = scenario.strategies[strategy]
+    own = own._replace(
+        name="any",
+        title="any",
+        stocking=tuple(event._replace(per_ha=1.0) for event in own.stocking),
+        harvest=tuple(map(_any_amount, own.harvest)),
+        removals=tuple(map(_any_amount, own.removals)),
     )
-    return [
-        Job(own, variant.strategy, first + block.start, len(block), source, variant.counted) for block in blocks(members)
-    ]
+    return dump(scenario._replace(strategies={"any": own}))
+
+
+def _any_amount(rule: Rule) -> Rule:
+    given = [name for name in ("kg_per_ha", "per_ha", "share") if getattr(rule, name) is not None]
+    same: dict[str, Any] = dict.fromkeys(given, 0.5)
+    return rule._replace(**same)
 
 
 def compare(

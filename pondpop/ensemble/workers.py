@@ -50,6 +50,7 @@ class _Processes(ThreadPoolExecutor):
 
     def __init__(self, workers: int) -> None:
         super().__init__(workers)
+        self.workers = workers
         self._mine = threading.local()
         self._started: list[subprocess.Popen[bytes]] = []
         self._stopped = False

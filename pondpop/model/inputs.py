@@ -52,7 +52,7 @@ class StockingInput:
 
     day: int
     kind: int
-    per_ha: float
+    per_ha: float | Array  # or [member]
     length_mm: float
     length_cv: float | None
     weight_g: float | None

@@ -1,12 +1,12 @@
 """A block of ponds run up to the last record, and what is read off them on the days of the records.
 
-`Watched` asks, `watch` answers with plain arrays, members first; a `Job` is one block, picklable and pure.
+`Watched` says what is read, with plain arrays, members first, of a block whose members are `Dealt` a past.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
-from pondpop.ensemble.prepare import prepare
-from pondpop.ensemble.run import Store, blocks
+from pondpop.ensemble.run import Job, Store, at_once, blocks, run_all
 from pondpop.model.day import Engine, run
-from pondpop.model.inputs import Inputs
+from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import Surveys
-from pondpop.scenario import Scenario, dump
+from pondpop.scenario import Scenario, Strategy
+from pondpop.species import Parameters
 
 Array = NDArray[np.float64]
 Uniforms = Mapping[str, Array]
@@ -45,17 +45,20 @@ class Watched:
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
 
+    @property
+    def identity(self) -> str:
+        return repr(self)
 
-def watch(inputs: Inputs, survey_days: Sequence[int], asked: Watched) -> dict[str, Array]:
-    """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
-    growth [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
-    [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
-    """
-    surveys, growth = Surveys(survey_days, asked.days), _GrowthBetween(asked.growth, inputs.members)
-    run(inputs, [surveys, growth], until=asked.days[-1])
-    read = surveys.stacked(asked.days)
-    out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
-    return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
+        """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
+        growth [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
+        [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
+        """
+        surveys, growth = Surveys(survey_days, self.days), _GrowthBetween(self.growth, inputs.members)
+        run(inputs, [surveys, growth], until=self.days[-1])
+        read = surveys.stacked(self.days)
+        out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
+        return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
 
 class _GrowthBetween:
@@ -113,31 +116,25 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
 
 
 @dataclass(frozen=True)
-class Job:
-    """One block: what its members are dealt of the past; all that is not given comes from their own streams."""
+class Dealt:
+    """Members that are dealt what is given of the past; all else comes from their own streams."""
 
-    scenario: Scenario
-    strategy: str
-    asked: Watched
-    first: int
     uniforms: dict[str, Array]
 
     @property
     def identity(self) -> str:
-        """A name that only a job with the same result has (in one version of the packages)."""
-        digest = hashlib.sha256(f"{dump(self.scenario)}\n{self.strategy}\n{self.asked}\n{self.first}".encode())
+        digest = hashlib.sha256()
         for decision in sorted(self.uniforms):
             digest.update(decision.encode() + self.uniforms[decision].tobytes())
         return digest.hexdigest()
 
+    @property
+    def about(self) -> Mapping[str, str]:
+        return {}
 
-def run_job(job: Job) -> dict[str, Array]:
-    """Run one block: a pure function of the job."""
-    scenario, strategy = job.scenario, job.scenario.strategies[job.strategy]
-    count = next(iter(job.uniforms.values())).shape[0]
-    deal = deal_past(job.uniforms, scenario.ensemble.seed, range(job.first, job.first + count), np.arange(count))
-    inputs = prepare(scenario, strategy, draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal))
-    return watch(inputs, [(date - scenario.run.start).days for date in scenario.run.survey_dates], job.asked)
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
+        deal = deal_past(self.uniforms, scenario.ensemble.seed, range(first, first + members), np.arange(members))
+        return draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
 
 
 def deal_past(past: Uniforms, seed: int, members: range, rows: NDArray[np.intp]) -> Callable[[str, int], Array]:
@@ -166,23 +163,13 @@ def watch_all(
 ) -> dict[str, Array]:
     """Watch as many ponds as there are rows of uniforms, in blocks."""
     members = next(iter(uniforms.values())).shape[0]
-    jobs = [
-        Job(scenario, strategy, asked, b.start, {name: u[b.start : b.stop] for name, u in uniforms.items()})
-        for b in blocks(members)
-    ]
-    found = [store.load(job.identity) if store else None for job in jobs]
-    waiting = [job for job, kept in zip(jobs, found, strict=True) if kept is None]
-    fresh = _run(waiting, executor)
-    parts = []
-    for job, kept in zip(jobs, found, strict=True):
-        readings = next(fresh) if kept is None else kept
-        if store and kept is None:
-            store.save(job.identity, readings)
-        parts.append(readings)
+    jobs = []
+    for b in blocks(members, at_once(executor)):
+        dealt = Dealt({name: u[b.start : b.stop] for name, u in uniforms.items()})
+        jobs.append(Job(((scenario, strategy),), b.start, len(b), dealt, asked))
+    parts: dict[int, dict[str, Array]] = {}
+    for k, (readings,), _ in run_all(jobs, executor, store):
+        parts[k] = readings
         if done:
-            done(next(iter(readings.values())).shape[0])
-    return results.stack_members(parts)
-
-
-def _run(jobs: list[Job], executor: Executor | None) -> Iterator[dict[str, Array]]:
-    yield from map(run_job, jobs) if executor is None else executor.map(run_job, jobs)
+            done(jobs[k].members)
+    return results.stack_members([parts[k] for k in range(len(jobs))])

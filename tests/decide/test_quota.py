@@ -207,8 +207,10 @@ def test_what_is_found_is_confirmed_on_members_that_the_search_never_saw(monkeyp
     seen = []
 
     def run_job(job: Job):
-        seen.append((job.first, job.members))
-        return readings(job.scenario)["few"]
+        seen.extend([(job.first, job.members)] * len(job.variants))
+        return [
+            readings(one._replace(ensemble=one.ensemble._replace(members=job.members)))["few"] for one, _ in job.variants
+        ]
 
     monkeypatch.setattr("pondpop.ensemble.run.run_job", run_job)
     scenario = pond(members=5, years=2)

@@ -129,21 +129,119 @@ def test_a_foreign_executor_changes_no_bit(whole, monkeypatch):
     monkeypatch.setattr(run, "BLOCK_MEMBERS", 3)
     executor = BackwardsExecutor()
     assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), executor))
-    assert executor.order == [3, 0, 3, 0]
+    assert executor.order == [3, 3, 0, 0]
 
 
 @pytest.mark.parametrize("members", [1, 2, 3, 63, 64, 127, 128, 129, 250, 256, 257, 1000, 1024])
 def test_blocks_hold_each_member_once_and_are_of_nearly_one_size(members):
-    blocks = run.blocks(members)
-    assert [m for block in blocks for m in block] == list(range(members))
-    sizes = [len(block) for block in blocks]
-    assert max(sizes) - min(sizes) <= 1 and max(sizes) <= run.BLOCK_MEMBERS
-    assert (len(blocks) >= 2) == (members >= run.BLOCK_MEMBERS)
+    for least in (1, 2, 5):
+        blocks = run.blocks(members, least)
+        assert [m for block in blocks for m in block] == list(range(members))
+        sizes = [len(block) for block in blocks]
+        assert max(sizes) - min(sizes) <= 1 and max(sizes) <= run.BLOCK_MEMBERS
+        assert len(blocks) == max(-(-members // run.BLOCK_MEMBERS), min(least, members // run.LEAST_MEMBERS))
+
+
+MORE = """
+[[removal]]
+name = "cull"
+species = "bluegill"
+date = 2026-05-20
+per_acre = 40
+[[strategies.many.harvest]]
+name = "take"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 2
+[[strategies.many.angling]]
+hours_per_acre = 30
+[strategies.none]
+[[strategies.none.stocking]]
+name = "young_bass"
+species = "bass"
+date = 2026-04-10
+per_acre = 0.5
+length_in = 6
+[[strategies.none.harvest]]
+name = "take"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 0
+[[strategies.none.angling]]
+hours_per_acre = 30
+"""
+
+
+@pytest.mark.parametrize("doubt", [0.0, 1.0])
+def test_variants_that_differ_in_numbers_only_run_side_by_side_to_the_same_bits(monkeypatch, doubt):
+    scenario = pond(members=3, years=2, extra=HARVEST + MORE + f"[ensemble.spread]\nparameters = {doubt}\n")
+    ran = []
+    monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
+    together = compare(scenario)
+    assert [len(job.variants) for job in ran] == [3]
+    for name in scenario.strategies:
+        alone = compare(scenario._replace(strategies={name: scenario.strategies[name]}))
+        for variable in alone.data_vars:
+            np.testing.assert_array_equal(
+                alone[variable].values[0], together[variable].sel(strategy=name).values, err_msg=f"{name} {variable}"
+            )
+    assert together["harvest_biomass"].sel(strategy="none").sum() == 0 < together["harvest_biomass"].sel(strategy="few").sum()
+    assert float(together["number"].std("strategy").max()) > 0
+
+
+@pytest.mark.parametrize(
+    "extra",
+    [
+        "[[strategies.many.feeding]]\nlb_per_acre_day = 2\n",
+        '[[strategies.many.removal]]\nname = "cull"\nspecies = "bluegill"\ndate = 2026-05-20\nper_acre = 40\n',
+        '[[strategies.many.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 14]\nlb_per_acre = 10\n',
+    ],
+)
+def test_variants_that_differ_in_more_do_not_share_a_block(extra):
+    scenario = pond(extra=extra)
+    placed = run._jobs([Variant(scenario, name) for name in scenario.strategies], 0, Prior(), 1)
+    assert [places for places, _ in placed] == [(0,), (1,)]
+
+
+def test_dates_and_names_of_stockings_are_no_mere_numbers():
+    one = pond(only="few")
+    for change in ({"date": one.strategies["few"].stocking[-1].date.replace(day=12)}, {"name": "other"}, {"length_mm": 160.0}):
+        events = one.strategies["few"].stocking
+        other = one.strategies["few"]._replace(stocking=(*events[:-1], events[-1]._replace(**change)))
+        placed = run._jobs([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 1)
+        assert len(placed) == 2, change
+
+
+@pytest.mark.parametrize(
+    ("variants", "members", "least", "jobs"),
+    [(1, 12, 1, 1), (1, 12, 2, 1), (1, 16, 2, 2), (2, 12, 1, 1), (2, 12, 2, 2), (60, 16, 1, 8), (60, 16, 2, 8), (2, 100, 1, 2),
+     (2, 1000, 2, 16), (5, 3, 8, 1), (4, 8, 2, 2)],
+)  # fmt: skip
+def test_small_runs_are_split_so_that_all_workers_share_them(variants, members, least, jobs):
+    scenario = pond(members=members, only="few")
+    placed = run._jobs([Variant(scenario, "few")] * variants, 0, Prior(), least)
+    assert len(placed) == jobs
+    every = [(place, m) for places, job in placed for place in places for m in range(job.first, job.first + job.members)]
+    assert sorted(every) == [(place, m) for place in range(variants) for m in range(members)]
+    assert max(job.members * len(places) for places, job in placed) <= run.BLOCK_MEMBERS
+
+
+def test_the_first_members_are_told_before_all_are_done(whole, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 2)
+    told = []
+    scenario = pond(members=5, extra=HARVEST)
+    variants = [Variant(scenario, name) for name in scenario.strategies]
+    every = list(project_all(variants, early=lambda count, readings: told.append((count, readings))))
+    assert [count for count, _ in told] == [2, 4]
+    for count, readings in told:
+        for some, all_of_it in zip(readings, every, strict=True):
+            for name in some:
+                np.testing.assert_array_equal(some[name], all_of_it[name][:count], err_msg=name)
 
 
 def test_a_job_is_a_pure_function_of_what_it_holds():
-    job = Job(pond(), "few", 0, 2)
-    one, two = run_job(job), run_job(job)
+    job = Job(((pond(), "few"),), 0, 2)
+    (one,), (two,) = run_job(job), run_job(job)
     for name in one:
         np.testing.assert_array_equal(one[name], two[name])
 
@@ -176,7 +274,7 @@ def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
 
     with pytest.raises(KeyboardInterrupt):
         compare(pond(members=5, extra=HARVEST), store=store, progress=stop)
-    assert told == [(0, 10), (3, 10), (5, 10)]
+    assert told == [(0, 10), (3, 10), (6, 10)]
     assert len(store.kept) == 2
     ran = []
     monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
@@ -185,21 +283,26 @@ def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
     assert len(ran) == 2
 
 
+def identity(variant, first=0, source=None):
+    ((_, job),) = run._jobs([variant], first, source or Prior(), 1)
+    return job.identities[0]
+
+
 def test_blocks_are_told_apart_by_all_that_changes_them():
     scenario = pond()
-    job = run._jobs(Variant(scenario, "few"), 0, Prior())[0]
-    ensemble = scenario.ensemble._replace(seed=7)
+    mine = identity(Variant(scenario, "few"))
     others = [
-        run._jobs(Variant(scenario, "many"), 0, Prior())[0],
-        run._jobs(Variant(scenario, "few"), 3, Prior())[0],
-        run._jobs(Variant(scenario._replace(ensemble=ensemble), "few"), 0, Prior())[0],
-        run._jobs(Variant(pond(members=4), "few"), 0, Prior())[0],
-        run._jobs(Variant(pond(years=2), "few"), 0, Prior())[0],
-        run._jobs(Variant(scenario, "few"), 0, Prior("weighed"))[0],
+        identity(Variant(scenario, "many")),
+        identity(Variant(scenario, "few"), 3),
+        identity(Variant(scenario._replace(ensemble=scenario.ensemble._replace(seed=7)), "few")),
+        identity(Variant(pond(members=4), "few")),
+        identity(Variant(pond(years=2), "few")),
+        identity(Variant(scenario, "few"), source=Prior("weighed")),
+        identity(Variant(scenario, "few", scenario.run.start)),
     ]
-    assert len({job.identity, *(other.identity for other in others)}) == 7
+    assert len({mine, *others}) == 8
     told = scenario._replace(title="other title", note="a note", units="metric")
-    assert run._jobs(Variant(told, "few"), 0, Prior())[0].identity == job.identity
+    assert identity(Variant(told, "few")) == mine
 
 
 @dataclass(frozen=True)

@@ -337,7 +337,7 @@ def test_a_projection_is_no_ensemble_and_the_reverse(tmp_path):
 def test_jobs_with_another_ensemble_have_another_name():
     scenario = pond(only="few")
     one, two = some_posterior(scenario), some_posterior(scenario, members=1)
-    names = {Job(scenario, "few", 0, 2, source).identity for source in (Prior(), one, two)}
+    names = {Job(((scenario, "few"),), 0, 2, source).identities[0] for source in (Prior(), one, two)}
     assert len(names) == 3
 
 
