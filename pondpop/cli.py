@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from pondpop.ensemble.draws import Source
     from pondpop.ensemble.store import Output
+    from pondpop.progress import Progress
     from pondpop.scenario import Scenario
 
 _HELP_COLUMNS = 78
@@ -268,7 +269,7 @@ def _long_work(command: argparse.ArgumentParser, out: str) -> None:
     """Options of every command that projects ponds."""
     command.add_argument("--out", metavar="DIR", type=_path, help=out)
     command.add_argument("--members", metavar="N", type=_whole, help="members of the ensemble (default: the scenario's)")
-    command.add_argument("--workers", metavar="N", type=_whole, default=1, help="processes to work with (default: 1)")
+    command.add_argument("--workers", metavar="N", type=_whole, help="processes to work with (default: all cores)")
     command.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
     command.add_argument("--replace", action="store_true", help="also replace a result of more members")
 
@@ -334,7 +335,8 @@ def _compare(given: argparse.Namespace) -> None:
     source = _source(given, scenario)
     output = _output(given, out, scenario, source)
     with _working(given, output) as how:
-        dataset = _from_today(given, compare(scenario, source=source, **how))
+        early = _first_words(scenario, how["progress"])
+        dataset = _from_today(given, compare(scenario, source=source, early=early, **how))
     output.finish(comparison_files(scenario, dataset))
     told = teller(dataset, scenario.units)
     against = None if given.against is None else list(scenario.strategies).index(given.against)
@@ -343,6 +345,20 @@ def _compare(given: argparse.Namespace) -> None:
     print(answer_text(told, against, where), end="")
     if given.details:
         print(f"\n{balance_table(dataset, scenario.units)}\n{details_text(told, against)}", end="")
+
+
+def _first_words(scenario: Scenario, progress: Progress) -> Callable[[Any], None] | None:
+    """Tells, on a terminal, what the first members say, beside how far the run is."""
+    if not sys.stderr.isatty():
+        return None
+    from pondpop.decide.phrases import teller
+
+    def tell(first: Any) -> None:
+        told = teller(first, scenario.units)
+        count = f"after {first.sizes['member']} of {scenario.ensemble.members} members"
+        progress.say(f"{count}, not yet sure: {told.head}: {told.choice()}")
+
+    return tell
 
 
 def _sweep(given: argparse.Namespace) -> None:
@@ -483,12 +499,12 @@ def _output(
 def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, Any]]:
     """How long work is done: by which executor, where blocks are kept, who is told; says how to go on if stopped."""
     from pondpop.checks import InputError
-    from pondpop.ensemble.workers import processes
+    from pondpop.ensemble.workers import cores, processes
     from pondpop.progress import Progress
 
     progress = Progress()
     try:
-        with processes(given.workers) as executor:
+        with processes(given.workers or cores()) as executor:
             yield {"executor": executor, "store": output, "progress": progress}
     except KeyboardInterrupt:
         progress.close()

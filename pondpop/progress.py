@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 
@@ -13,6 +14,13 @@ class Progress:
         self.told = False
         self.began = time.monotonic()
         self.before: int | None = None
+        self.counts = self.words = ""
+        self.width = 0
+
+    def say(self, words: str) -> None:
+        """Tell something beside the counts, in place of what was said before."""
+        self.words = words
+        self._show()
 
     def __call__(self, done: int, of: int) -> None:
         if not sys.stderr.isatty():
@@ -23,13 +31,22 @@ class Progress:
         if done > self.before:
             seconds = (time.monotonic() - self.began) / (done - self.before) * (of - done)
             left = f", about {in_words(seconds)} left" if done < of else ""
-        print(f"\r{done:,} of {of:,} members{left}".ljust(60), end="", file=sys.stderr, flush=True)
-        self.told = True
+        self.counts = f"{done:,} of {of:,} members{left}"
+        self._show()
+
+    def _show(self) -> None:
+        if not sys.stderr.isatty():
+            return
+        line = "; ".join(part for part in (self.counts, self.words) if part)
+        line = line[: shutil.get_terminal_size().columns - 1]
+        print("\r" + line.ljust(self.width), end="", file=sys.stderr, flush=True)
+        self.width, self.told = len(line), True
 
     def close(self) -> None:
         """Leave the terminal's line clean for what follows."""
         if self.told:
-            print("\r" + " " * 60 + "\r", end="", file=sys.stderr, flush=True)
+            print("\r" + " " * self.width + "\r", end="", file=sys.stderr, flush=True)
+            self.told = False
 
 
 def in_words(seconds: float) -> str:

@@ -34,6 +34,22 @@ def test_it_tells_members_and_the_time_left(monkeypatch, clock):
     assert lines == ["64 of 256 members", "128 of 256 members, about 2 min left", "256 of 256 members"]
 
 
+def test_what_is_said_stands_beside_the_counts_and_is_wiped_away(monkeypatch, clock):
+    monkeypatch.setattr(progress.sys, "stderr", screen := Terminal())
+    monkeypatch.setenv("COLUMNS", "60")
+    told = Progress()
+    told(0, 100)
+    told.say("after 50 of 100 members, not yet sure: choose few")
+    told(50, 100)
+    told.say("short")
+    told.close()
+    lines = screen.getvalue().split("\r")[1:]
+    assert lines[1].startswith("0 of 100 members; after 50 of 100") and max(map(len, lines)) == 59
+    assert lines[-3].startswith("50 of 100 members, about 0 s left; short ")  # and blanks over what was there
+    assert lines[-2].strip() == "" and lines[-1] == ""
+    assert len(lines[-3]) == len(lines[-4]) and len(lines[-2]) == len(lines[-3].rstrip())
+
+
 def test_it_says_nothing_where_there_is_no_terminal(monkeypatch):
     monkeypatch.setattr(progress.sys, "stderr", file := io.StringIO())
     told = Progress()

@@ -283,11 +283,13 @@ def compare(
     source: Source | None = None,
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
+    early: Callable[[xr.Dataset], None] | None = None,
 ) -> xr.Dataset:
     """Project every strategy of a scenario under the same luck and return one Dataset (see `results.VARIABLES`).
 
     scenario: one that was loaded, or the path of its file. executor: any `concurrent.futures.Executor`; without one the
-    blocks run one after the other. source: where parameters and luck come from, by default the spreads of the scenario.
+    blocks run one after the other. early is given the comparison of the first members as soon as these are done, and
+    again whenever there are more. source: where parameters and luck come from, by default the spreads of the scenario.
     >>> import pondpop
     >>> psd = pondpop.compare("pond.toml")["psd"].sel(strategy="few", species="bass", length_category="quality")
     >>> psd.dims
@@ -297,7 +299,20 @@ def compare(
     """
     scenario = as_scenario(scenario)
     variants = [Variant(scenario, name) for name in scenario.strategies]
-    projected = project_all(variants, source=source, executor=executor, store=store, progress=progress)
+
+    def first_members(count: int, every: list[Readings]) -> None:
+        of_count = scenario._replace(ensemble=scenario.ensemble._replace(members=count))
+        if early:
+            early(results.to_dataset(of_count, dict(zip(scenario.strategies, every, strict=True)), {}))
+
+    projected = project_all(
+        variants,
+        source=source,
+        executor=executor,
+        store=store,
+        progress=progress,
+        early=first_members if early else None,
+    )
     dataset = results.to_dataset(
         scenario, dict(zip(scenario.strategies, projected, strict=True)), package_versions()
     )

@@ -19,6 +19,13 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
+def cores() -> int:
+    """How many processors this process may use."""
+    if hasattr(os, "process_cpu_count"):  # Python 3.13
+        return os.process_cpu_count() or 1
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 @contextmanager
 def processes(workers: int) -> Iterator[Executor | None]:
     """An executor of so many processes, or None for one worker, which is this process.
