@@ -231,7 +231,7 @@ def everything_at_once(parameters, steps):
                                       e.female_share, int(e.origin)) for day, e in stocked),
         fishing=tuple(FishingInput(r.species, r.shortest_mm, r.longest_mm, season, r.kind, np.full((1, years), r.ask))
                       for r in rules),
-        removals=tuple(RemovalInput(day, r.species, r.shortest_mm, r.longest_mm, r.kind, r.amount, True)
+        removals=tuple(RemovalInput(day, r.species, r.shortest_mm, r.longest_mm, r.kind, r.amount, "removal")
                        for day, r in removals),
         local_growth=np.array(growth), local_survival=np.array(survival), local_spawning=np.array(spawning),
     )

@@ -131,7 +131,7 @@ length_cv = 0.12
 def taken_and_left(days: range, share: float, shortest_in: float = 15.0, longest_in: float = 35.0):
     """Bass taken in all, those in the window at the first removal, and at each day's end, those there without any."""
     inch = 25.4
-    removals = [RemovalInput(d, BASS, shortest_in * inch, longest_in * inch, "share", share, True) for d in days]
+    removals = [RemovalInput(d, BASS, shortest_in * inch, longest_in * inch, "share", share, "removal") for d in days]
     fished, free = Engine(bass_in_a_pond(removals)), Engine(bass_in_a_pond([]))
 
     def inside(engine):
