@@ -12,7 +12,9 @@ from pondpop.model import bioenergetics, mortality, predation, recruitment
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
 from pondpop.model.state import ALGAE, LITTORAL
-from pondpop.species import BASS, BLUEGILL, MINNOW, SHAD, load_parameters
+from pondpop.species import SPECIES, load_parameters
+
+BASS, BLUEGILL, SHAD, MINNOW = (SPECIES.index(name) for name in ("bass", "bluegill", "shad", "minnow"))
 
 
 def engine_of(stocking: str, years: int = 1, parameters=None) -> Engine:
