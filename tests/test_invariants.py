@@ -95,7 +95,7 @@ def test_removals_take_no_more_than_there_is(raw, days):
         engine.stock()
         before = engine.state.number.copy()
         flow = engine.flows.removed_number.copy()
-        engine.remove()
+        engine.remove(engine.inputs.removals)
         assert (engine.state.number <= before).all() and (engine.state.number >= 0.0).all()
         gone = before.sum() - engine.state.number.sum()
         assert (engine.flows.removed_number - flow).sum() <= gone * (1.0 + 1e-9) + 1e-9
@@ -196,7 +196,8 @@ def test_the_laws_notice_a_broken_book():
         engine.run_day()
     page, water_c = engine.books[-1], float(engine.water_c[0, 39])
     assert_books_close(page, water_c)
-    food = [page.ate_food[0] * 1.001, page.ate_food[1]]
+    food = page.ate_food.copy()
+    food[0] *= 1.001
     more = page.rates | {"background": page.rates["background"] * 1.01}
     for wrong in (
         replace(page, ate_fish=page.ate_fish * 1.001),

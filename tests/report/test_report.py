@@ -69,7 +69,8 @@ def dataset_of(raw, members=5, seed=1, change=None) -> xr.Dataset:
 
     scenario = resolve(dated(raw))
     rng = np.random.default_rng(seed)
-    start, months = scenario.run.start, scenario.run.years * 12 + 1
+    start, last = scenario.run.start, scenario.run.end - dt.timedelta(days=1)
+    months = (last.year - start.year) * 12 + last.month - start.month + 1
     sizes = SIZES | {"survey_date": len(scenario.run.survey_dates), "month": months, "year": scenario.run.last_year}
     projected = {}
     for s, (name, strategy) in enumerate(scenario.strategies.items()):
