@@ -33,13 +33,15 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     "arrays", "model/day", "model/state", "model/forcing", "model/body", "model/grid", "model/predation", "model/feeding",
     "model/bioenergetics", "model/mortality", "model/recruitment", "model/stocking", "model/harvest", "model/budget",
+    "model/lengths", "model/joining", "species/registry",
     "scenario/temperature", "ensemble/prepare", "observe/harvest_control", "units",
 )  # fmt: skip
 TESTS = (
     "tests/model/test_gate.py::test_engine_agrees_with_the_plain_day_group_by_group",
     "tests/model/test_laws.py", "tests/model/test_fishing.py", "tests/observe/test_harvest_control.py", "tests/test_units.py",
     "tests/model/test_calendar.py", "tests/model/test_gate.py", "tests/species/test_published.py",
-    "tests/model/test_engine_bits.py",
+    "tests/model/test_engine_bits.py", "tests/model/test_lengths.py", "tests/model/test_joining.py",
+    "tests/model/test_ecology.py",
 )  # fmt: skip
 LONGEST_SECONDS = 300.0  # of processor time; the tests take about a minute
 KINDS = ("sign", "product", "exponent", "bound", "constant", "order")
