@@ -15,6 +15,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
+from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
@@ -37,6 +38,7 @@ _DIGEST = 32  # bytes of SHA-256 before a block
 _LONGEST_SAID = 60
 
 
+@cache
 def package_versions() -> dict[str, str]:
     """Versions of pondpop and of the packages that figures depend on."""
     return {"pondpop": __version__, **{name: version(name) for name in ("numpy", "scipy", "xarray")}}
