@@ -215,6 +215,10 @@ def _parser() -> argparse.ArgumentParser:
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
     assess.set_defaults(command=_assess)
 
+    keys = commands.add_parser("keys", help="tell what a scenario file may say")
+    keys.add_argument("table", metavar="TABLE", nargs="?", default="", help="a table, as stocking; all for all of them")
+    keys.set_defaults(command=_keys)
+
     sources = commands.add_parser("sources", help="list every number of the model with its source, and what to cite")
     sources.set_defaults(command=_sources)
     return parser
@@ -565,6 +569,12 @@ def _assess(given: argparse.Namespace) -> None:
         can_draw()
         write_assessment(found, given.out, given.units, assessment_page(found, given.units, For(**names)))
     print(assessment_text(found, given.units), end="")
+
+
+def _keys(given: argparse.Namespace) -> None:
+    from pondpop.scenario.keys import keys_text
+
+    print(keys_text(given.table), end="")
 
 
 def _sources(given: argparse.Namespace) -> None:

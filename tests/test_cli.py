@@ -24,9 +24,10 @@ def run(*arguments, **options):
 
 @pytest.mark.parametrize(
     "arguments",
-    [["--help"], ["--version"], ["check", "--help"], ["check", str(SCENARIO)], ["check", "no_such_file"], ["sources"]],
+    [["--help"], ["--version"], ["check", "--help"], ["check", str(SCENARIO)], ["check", "no_such_file"], ["sources"],
+     ["keys"], ["keys", "all"]],
     ids=lambda a: a[0] + str(len(a)) + a[-1][-4:],
-)
+)  # fmt: skip
 def test_the_standard_library_is_enough_before_work_begins(arguments):
     code = (
         "import sys; from pondpop import cli\n"

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from pondpop.checks import InputError
 from pondpop.scenario import CLIMATES, SPREADS, Condition, describe, dump, load, read, resolve, years_after
+from pondpop.scenario.keys import key_tables, keys_text
 from pondpop.scenario.read import KEYS, si
 from pondpop.units import AREA, DENSITY, LENGTH, WEIGHT
 
@@ -569,13 +570,27 @@ def test_a_scenario_in_words_has_both_systems_of_units():
         assert part in metric
 
 
-def test_every_key_is_in_the_readme():
-    table = (ROOT / "README.md").read_text("utf-8").replace("strategies.NAME", "strategies")
-    shapes = ("`{}`", "`[{}]`", "`[[{}]]`")
-    missing = [
-        f"{kind}: {key}" for kind in KEYS for key in KEYS[kind] if not any(s.format(key) in table for s in shapes)
-    ]
-    assert not missing
+def test_the_page_of_keys_has_every_key_once_in_its_table_and_no_other():
+    tables = key_tables()
+    named = {name: [key for row in table.rows for key in row.keys] for name, table in tables.items()}
+    assert {"" if name == "top" else name for name in named} == set(KEYS)
+    below = [name for name in named if tables[name].heading.strip("[]").partition(".")[0] == name]
+    for kind, known in KEYS.items():
+        told = named[kind or "top"] + ([name for name in below if name in known] if not kind else [])
+        assert sorted(told) == sorted(known), kind
+
+
+def test_keys_are_told_by_table():
+    assert "[[stocking]]" in keys_text() and "per_acre" not in keys_text()
+    assert keys_text("catch") == keys_text("[[start_from_survey.catch]]")
+    told = keys_text("[pond]")
+    assert "area_acres, area_ha" in told and "needed, here or in every strategy" in told and "per_acre" not in told
+    every = keys_text("all")
+    assert all(keys_text(name) in every for name in key_tables())
+    assert keys_text().count("\n") <= 24
+    assert max(map(len, (keys_text() + every).splitlines())) <= 90
+    with pytest.raises(InputError, match='did you mean "stocking"'):
+        keys_text("stockings")
 
 
 # Chance: whatever a file says, it resolves or is refused in one line.
