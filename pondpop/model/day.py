@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import sum_of_foods, total
+from pondpop.arrays import keep_memory, sum_of_foods, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.forcing import DayFactors
@@ -31,6 +31,7 @@ class Engine(Pond):
     """
 
     def __init__(self, inputs: Inputs, keep_books: bool = False) -> None:
+        keep_memory()
         p = inputs.parameters
         self.inputs = inputs
         self.parameters = p
