@@ -126,6 +126,13 @@ def _parser() -> argparse.ArgumentParser:
     units = _Parser(add_help=False)
     units.add_argument("--units", choices=("us", "metric"), help="units that come first (default: the scenario's)")
 
+    begin = commands.add_parser("begin", parents=[units], help="write a scenario for a question, and blank record sheets")
+    begin.add_argument("folder", metavar="DIR", type=_path, help="folder to write to; nothing in it is overwritten")
+    begin.add_argument(
+        "--question", metavar="Q", default="predators", help="predators (default), adults, harvest, repair or feeding"
+    )
+    begin.set_defaults(command=_begin)
+
     check = commands.add_parser("check", parents=[units], help="tell what a scenario file says, in words")
     check.add_argument("file", metavar="FILE", help="a scenario (TOML)")
     check.set_defaults(command=_check)
@@ -311,6 +318,15 @@ def _source(given: argparse.Namespace, *scenarios: Scenario) -> Source:
         for strategy in scenario.strategies.values():
             posterior.check(scenario, strategy)
     return posterior
+
+
+def _begin(given: argparse.Namespace) -> None:
+    from datetime import date
+
+    from pondpop.begin import asked, begin, told
+
+    question = asked(given.question)
+    print(told(begin(given.folder, question, given.units or "us", date.today()), question), end="")
 
 
 def _check(given: argparse.Namespace) -> None:

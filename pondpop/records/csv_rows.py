@@ -53,7 +53,7 @@ class Sheet:
             raise InputError("line 1", MISSING, "a header", ", ".join(needed), file=str(path))
         known = [name for group in needed + optional for name in group.split("|")]
         at = next((k for k, (_, cells) in enumerate(lines[:MOST_TITLE_LINES]) if self._is_header(cells, known)), 0)
-        if at:
+        if not all("".join(cells).startswith("#") for _, cells in lines[:at]):
             self.reading.say("file", f"from the headings on line {lines[at][0]} on, what stands above them is not read", "")
         self._header(*lines[at], needed, optional)
         self._cells = lines[at + 1 :]
