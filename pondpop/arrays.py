@@ -1,4 +1,4 @@
-"""Arrays of numbers: their type, sums whose bits do not depend on what else stands in an array, a smooth step, and memory."""
+"""Arrays of numbers: their type, sums whose bits do not depend on what else stands in an array, smooth steps, and memory."""
 
 from __future__ import annotations
 
@@ -9,15 +9,23 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
 
 Array = NDArray[np.float64]
 Value = NDArray[np.float64] | float
 
 
+MOST_EXPONENT = 709.0  # e^709 is the largest that is a number
+
+
 def logistic(z: Value) -> Array:
     """1 / (1 + e^−z), a smooth step from 0 to 1; safe for any z."""
-    return np.asarray(expit(z))
+    step = np.minimum(np.negative(z), MOST_EXPONENT)
+    return np.asarray(1.0 / (1.0 + np.exp(step)))
+
+
+def softplus(z: Value) -> Array:
+    """ln(1 + e^z), a smooth larger of 0 and z; safe for any z."""
+    return np.asarray(np.log1p(np.exp(-np.abs(z))) + np.maximum(z, 0.0))
 
 
 def total(amount: Array) -> Array:

@@ -1,11 +1,12 @@
-"""Memory of arrays: what a step drops is there for the next one."""
+"""Memory of arrays, of which what a step drops is there for the next one; smooth steps."""
 
 import sys
 
 import numpy as np
 import pytest
+from scipy.special import expit
 
-from pondpop.arrays import keep_memory
+from pondpop.arrays import keep_memory, logistic, softplus
 
 ROUNDS, ARRAYS, BYTES = 50, 20, 250_000
 
@@ -26,3 +27,11 @@ def test_memory_of_arrays_dropped_is_used_again():
     rounds(ROUNDS)
     pages = resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
     assert pages < ROUNDS * ARRAYS * BYTES / resource.getpagesize() / 10
+
+
+def test_smooth_steps_hold_for_any_number():
+    z = np.array([-np.inf, -1e4, -745.0, -30.0, -1.0, 0.0, 1.0, 30.0, 745.0, 1e4, np.inf])
+    with np.errstate(over="raise", invalid="raise", divide="raise"):
+        step, larger = logistic(z), softplus(z[1:-1])
+    np.testing.assert_allclose(step, expit(z), rtol=1e-14, atol=1e-300)
+    np.testing.assert_allclose(larger, np.logaddexp(0.0, z[1:-1]), rtol=1e-14, atol=1e-300)

@@ -10,7 +10,7 @@ from math import log
 
 import numpy as np
 
-from pondpop.arrays import Array, Value, logistic, sum_of_foods
+from pondpop.arrays import Array, Value, logistic, softplus, sum_of_foods
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, kinds_with, species_with
 
@@ -222,7 +222,7 @@ def length_potential(log_share: Array, coefficient: Value) -> Array:
     von Bertalanffy 1938 (from memory), with K following temperature as intake does; log_share is ln(L/L∞).
     """
     room = np.expm1(-log_share) / ROOM_BLUR
-    return np.asarray(coefficient * ROOM_BLUR * np.logaddexp(0.0, room))
+    return np.asarray(coefficient * ROOM_BLUR * softplus(room))
 
 
 def less_than_either(wish: Array, potential: Array) -> Array:

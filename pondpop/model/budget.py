@@ -128,24 +128,30 @@ class Flows:
         grew *= step.biomass
         rows, places = [grew], [self.growth_biomass]
         for cause, (where, rate) in deaths.rates.items():
-            of_cause = np.s_[..., CAUSES.index(cause.partition(" of ")[0])]  # "fry of bass" is of the cause "fry"
+            name = cause.partition(" of ")[0]  # "fry of bass" is of the cause "fry"
             per_gram = deaths.chosen.get(cause, (where, rate))[1]
             if where is EVERY:
+                of_cause = np.s_[..., CAUSES.index(name)]
                 rows += [fish * rate, kilograms * per_gram]
                 places += [self.deaths_number[of_cause], self.deaths_biomass[of_cause]]
             elif rate.any():
-                number, weight = _by_species(pond, where, fish[where] * rate, kilograms[where] * per_gram)
-                self.deaths_number[of_cause] += number
-                self.deaths_biomass[of_cause] += weight
-        for row, place in zip(rows, places, strict=True):
-            by_group = row.T.copy()  # added up row after row, in group order; along a row numpy adds pairwise
-            for species, groups in enumerate(pond.slices):
-                place[:, species] += total(row[:, groups]) if len(row) == 1 else np.add.reduce(by_group[groups], axis=0)
+                self.gone_from(pond, where, name, fish[where] * rate, kilograms[where] * per_gram)
+        by_group = np.stack(rows).reshape(len(rows) * grew.shape[0], grew.shape[1]).T.copy()  # for sums row after row
+        for species, groups in enumerate(pond.slices):
+            of_species = np.add.reduce(by_group[groups], axis=0).reshape(len(rows), -1)
+            for place, amount in zip(places, of_species, strict=True):
+                place[:, species] += amount
 
     def gone(self, species: int, cause: str, fish: Array, kilograms: Array) -> None:
         """Add fish of some groups of a species [member, group] that are gone at once, and their weight in kg."""
         self.deaths_number[:, species, CAUSES.index(cause)] += total(fish)
         self.deaths_biomass[:, species, CAUSES.index(cause)] += total(kilograms)
+
+    def gone_from(self, pond: Pond, where: Where, cause: str, fish: Array, kilograms: Array) -> None:
+        """Add fish of the groups at some places of [member, group] that are gone, and their weight in kg."""
+        number, weight = _by_species(pond, where, fish, kilograms)
+        self.deaths_number[..., CAUSES.index(cause)] += number
+        self.deaths_biomass[..., CAUSES.index(cause)] += weight
 
     def come(self, columns: Columns, fish: Array, log_weight: Array) -> None:
         """Add new groups of one species and origin [member, group] that were stocked, or born in the pond."""
@@ -158,8 +164,14 @@ class Flows:
 
 
 def _by_species(pond: Pond, where: Where, *amounts: Array) -> list[Array]:
-    """Sums of amounts at some places of [member, group], by species [member, species]; each member's in group order."""
+    """Sums of amounts at some places of [member, group], by species [member, species]; each member's in group order.
+
+    A slice of groups is of one species.
+    """
     members, kinds = pond.state.members, len(SPECIES)
+    if isinstance(where[1], slice):  # the groups of one species
+        of = pond.state.columns.species[where[1]][0]
+        return [np.stack([total(amount) if k == of else np.zeros(members) for k in range(kinds)], axis=1) for amount in amounts]
     member = np.broadcast_to(np.arange(members)[:, None], pond.state.number.shape)[where]
     place = (member * kinds + pond.state.columns.species[where[1]]).ravel()
     sums = (np.bincount(place, weights=amount.ravel(), minlength=members * kinds) for amount in amounts)

@@ -208,11 +208,10 @@ class Engine(Pond):
         few = s.number < self.parameters.group_min_per_ha[:, None]
         few &= s.number > 0.0
         if few.any():
-            last = np.where(few, s.number, 0.0)
-            kilograms = last * s.weight() / 1000.0
-            for species, groups in enumerate(self.slices):
-                self.flows.gone(species, "last_few", last[:, groups], kilograms[:, groups])
-            s.number[few] = 0.0
+            where = np.nonzero(few)
+            last = s.number[where]
+            self.flows.gone_from(self, where, "last_few", last, last * np.exp(s.log_weight[where]) / 1000.0)
+            s.number[where] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0:
             joined = s.join(joining.alike(self))
             if s.close_up() or joined:

@@ -24,7 +24,7 @@ BEYOND = 1e-3  # fish beyond the far end of a window, relative to those before i
 
 
 class Shape(NamedTuple):
-    """How the lengths of some groups are spread; arrays are alike in shape."""
+    """How the lengths of some groups are spread; low and high may be one for all."""
 
     middle: Array  # log length at the middle of the normal before any cut
     sd: Array  # its standard deviation, of log length
@@ -42,9 +42,12 @@ class Shape(NamedTuple):
 
 
 def shape(mean: Array, spread: Array, low: Array, high: Array) -> Shape:
-    """The spread of lengths from mean and standard deviation of the fish's log length, and from the cuts."""
+    """The spread of lengths from mean and standard deviation of the fish's log length, and from the cuts.
+
+    Where no group is cut, the bounds are one for all.
+    """
     if _uncut(low, high):
-        return Shape(mean, spread, low, high)
+        return Shape(mean, spread, low[:1, :1], high[:1, :1])
     mean_z, variance_z = moments(low, high)
     sd = spread / np.sqrt(variance_z)
     return Shape(mean - sd * mean_z, sd, low, high)
