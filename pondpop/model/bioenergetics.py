@@ -187,11 +187,11 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, 
     """Growth in log length in a step of so many days: thin fish put on weight first, plump fish length.
 
     gain · min(limit, (condition / set point)^power) / b, never below 0, for a gain in log weight; the set point of
-    condition rises linearly with the ration, and b is the slope of standard weight, or 3 where weight is isometric
+    condition rises with the ration up to a limit, and b is the slope of standard weight, or 3 where weight is isometric
     (assumed shape). The grown lengthen no faster than their potential; `grown` as of `grown_shares`.
     """
     p, s, g = pond.parameters, pond.state, pond.group
-    longer = np.minimum(1.0, s.ration)
+    longer = set_point_ration(s.ration, p.condition_ration_limit[:, None])
     longer *= p.condition_gain_at_full_food[:, None]
     longer += p.condition_at_no_food[:, None]  # the set point of condition
     np.log(longer, out=longer)
@@ -211,6 +211,18 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, 
         )
         longer[:, groups] += share * (less_than_either(of_young, potential) - of_young)
     return longer
+
+
+def set_point_ration(ration: Array, limit: Value) -> Array:
+    """Ration that sets condition: that of the days before, smoothly no more than a limit; beyond it fish lengthen."""
+    return less_than_either(ration, np.broadcast_to(limit, ration.shape))
+
+
+def ration_of_condition(p: Parameters, condition: float) -> Array:
+    """Ration [member], 0 to 1, at which the set point is so much; 1 where no ration brings it."""
+    limited = np.maximum(0.0, condition - p.condition_at_no_food) / p.condition_gain_at_full_food
+    share = np.minimum(limited / p.condition_ration_limit, 1.0 - 1e-9) ** 4
+    return np.minimum(1.0, limited / np.sqrt(np.sqrt(1.0 - share)))
 
 
 ROOM_BLUR = 0.02  # share of length over which growth ends at the asymptotic length (assumed)

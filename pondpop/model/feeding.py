@@ -12,10 +12,11 @@ from numpy.typing import ArrayLike
 
 from pondpop.arrays import Array, Value, logistic, total, totals
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, read
-from pondpop.model.state import FOODS, Pond, of_foods
+from pondpop.model.state import BENTHOS, FOODS, Pond, of_foods
 from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Parameters, Species, species_with
 
 SMALL_BETTER, PELLET_EATERS = species_with("forages better when small"), species_with("eats pellets")
+TAKES_LARGE_BENTHOS = species_with("finds little where benthos is grazed down")
 PREDATOR_SPECIES = species_with("role: predator")
 
 # ---------------------------------------------------------------------- renewal
@@ -127,7 +128,8 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
     """Food of the pond met, as multiples of what half satisfies: [food, member, group].
 
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
-    ones forage better.
+    ones forage better. Of benthos bass meet (stock / capacity)^g times as much: they take the large animals, and what
+    fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours).
     """
     s = pond.state
     ease = s.food[:, :, None] * pond.today.food_ease
@@ -141,6 +143,9 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
         small_forage_better *= -pond.of("foraging_size_exponent", species)
         np.exp(small_forage_better, out=small_forage_better)
         met[:, :, groups] *= small_forage_better
+    for species in TAKES_LARGE_BENTHOS:
+        left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
+        met[BENTHOS, :, pond.slices[species]] *= left[:, None] ** pond.of("benthos_grazing_exponent", species)
     return met
 
 

@@ -282,8 +282,8 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     kernel, above = engine.tables.prey_size[:, at : at + grid.GRID_POINTS], (position - floor)[:, None]
     at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
     edible = predation.prey_within_reach(there, at_class)
-    ration = (ENOUGH_CONDITION - p.condition_at_no_food) / p.condition_gain_at_full_food
-    wanted = biomass[:, bass] * bioenergetics.max_intake(engine)[:, bass] * np.clip(ration, 0.0, 1.0)[:, None] * days
+    ration = bioenergetics.ration_of_condition(p, ENOUGH_CONDITION)
+    wanted = biomass[:, bass] * bioenergetics.max_intake(engine)[:, bass] * ration[:, None] * days
     longer = [engine.longer(bass, edge) for edge in lower]
     inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
     need = np.stack([_sum(wanted * share) for share in inside], axis=1)

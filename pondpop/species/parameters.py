@@ -105,6 +105,7 @@ class Parameters:
     benthos_use: PerKind
     benthos_use_from_mm: PerKind
     benthos_use_from_width_mm: PerKind
+    benthos_grazing_exponent: PerKind
     littoral_use: PerKind
     littoral_use_until_mm: PerKind
     littoral_use_width_mm: PerKind
@@ -171,6 +172,7 @@ class Parameters:
     # Length, condition and growth types
     condition_at_no_food: Shared
     condition_gain_at_full_food: Shared
+    condition_ration_limit: Shared
     length_growth_power: Shared
     length_growth_limit: Shared
     ration_memory_days: Shared

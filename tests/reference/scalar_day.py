@@ -562,6 +562,8 @@ def set_food_met(pond, p, tables):
             size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[g.species]
         ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species]
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
+        if g.species == BASS:  # they take large animals; where benthos is grazed down, what is left is small
+            g.food_met["benthos"] *= (pond.food["benthos"] / p.benthos_capacity_kg_per_ha) ** p.benthos_grazing_exponent[BASS]
         g.other_food_met = sum(g.food_met.values())
 
 
@@ -816,7 +818,8 @@ def grow(g, p, dt):
 
     g.ration += (eaten / g.max_intake - g.ration) * -expm1(-dt / p.ration_memory_days)
     if growth > 0:  # thin fish put on weight first, plump fish length
-        set_point = p.condition_at_no_food + p.condition_gain_at_full_food * min(1.0, g.ration)
+        limited = g.ration / (1 + (g.ration / p.condition_ration_limit) ** 4) ** 0.25
+        set_point = p.condition_at_no_food + p.condition_gain_at_full_food * limited
         share = min(p.length_growth_limit, (g.condition / set_point) ** p.length_growth_power)
         slope = 3.0 if g.length < p.isometric_below_mm[s] else p.standard_weight_slope[s]
         longer = growth / slope * share
