@@ -314,7 +314,7 @@ from ponds in general by this many standard deviations of the scenario's spreads
 So the model can explain these records, as it may not those of a real pond. They show how records are read, judged and
 learned from, and are evidence of nothing.
 
-The columns are described in README.md, under Use.
+The columns are described in README.md, under Records.
 """
 
 
