@@ -14,6 +14,7 @@ TYPE_CHECKING = False  # the name that type checkers know; `typing` takes as lon
 if TYPE_CHECKING:
     from pondpop.assess import assess_records
     from pondpop.checks import InputError, RunError
+    from pondpop.decide.plan import plan
     from pondpop.decide.quota import find_quota
     from pondpop.decide.sweep import sweep
     from pondpop.ensemble.run import compare
@@ -37,6 +38,7 @@ __all__ = [
     "describe",
     "find_quota",
     "load",
+    "plan",
     "read_records",
     "sweep",
     "update_ensemble",
@@ -54,6 +56,7 @@ _HOME = {
     "describe": "pondpop.scenario",
     "find_quota": "pondpop.decide.quota",
     "load": "pondpop.scenario",
+    "plan": "pondpop.decide.plan",
     "read_records": "pondpop.records",
     "sweep": "pondpop.decide.sweep",
     "update_ensemble": "pondpop.update",

@@ -189,6 +189,25 @@ def _parser() -> argparse.ArgumentParser:
     quota.add_argument("--details", action="store_true", help="print all that was found, not the answer only")
     quota.set_defaults(command=_quota)
 
+    plan = commands.add_parser(
+        "plan", parents=[units], help="find the combination of up to six decisions that serves the goals best"
+    )
+    plan.add_argument("file", metavar="FILE", help="a scenario (TOML)")
+    plan.add_argument(
+        "--vary",
+        metavar="PATH=VALUES",
+        action="append",
+        required=True,
+        help="a decision: a path in the file and its values, first..last/step or a,b,c; up to six times",
+    )
+    plan.add_argument("--strategy", metavar="NAME", help="what is planned (default: the strategy of the paths, or the first)")
+    plan.add_argument("--budget", metavar="MONEY", type=_real, help="most that the plan may cost, in the currency of [costs]")
+    plan.add_argument("--search-members", metavar="N", type=_whole, default=32, help="while searching (default: 32)")
+    _long_work(plan, "folder to write (default: the file's name + -plan)")
+    _with_ensemble(plan)
+    plan.add_argument("--details", action="store_true", help="print all that was found, not the answer only")
+    plan.set_defaults(command=_plan)
+
     update = commands.add_parser(
         "update", parents=[units], help="learn from the records of a pond: an ensemble that explains them"
     )
@@ -456,6 +475,37 @@ def _quota(given: argparse.Namespace) -> None:
     print(told if given.details else quota_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
     print(f"Seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}{more}.")
+
+
+def _plan(given: argparse.Namespace) -> None:
+    from pondpop import checks
+    from pondpop.decide.sweep_paths import read_axis
+    from pondpop.scenario import dump
+
+    scenario = _load(given)
+    search_members = checks.integer("--search-members", given.search_members, 1, 1000)
+    axes = [read_axis(text) for text in given.vary]
+
+    from pondpop.decide.plan import ask, find
+    from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
+    from pondpop.ensemble.store import text
+
+    question = ask(given.file, axes, given.strategy, given.budget, scenario.ensemble, scenario.units)
+    out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-plan")
+    source = _source(given, question.scenario)
+    asked = {"--vary": given.vary, "--strategy": question.strategy, "--budget": given.budget, "--search-members": search_members}
+    output = _output(given, out, scenario, source, **asked)
+    with _working(given, output) as how:
+        found = find(question, search_members=search_members, source=source, **how)
+    files = {
+        "plan.txt": plan_text(found),
+        "plan.csv": plan_csv(found),
+        "scenario.resolved.toml": dump(found.chosen_scenario),
+    }
+    output.finish({name: text(content) for name, content in files.items()})
+    print(plan_text(found) if given.details else plan_answer(found), end="")
+    more = "" if given.details else "; --details tells the rest"
+    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures; everything is in {out}{more}.")
 
 
 def _update(given: argparse.Namespace) -> None:

@@ -1,0 +1,251 @@
+"""Plans: the search finds a known optimum with few looks; what is confirmed is confirmed on members it has not seen."""
+
+import csv
+import io
+import itertools
+
+import numpy as np
+import pytest
+from small import TEXT
+
+from pondpop import cli
+from pondpop.checks import InputError
+from pondpop.decide import goals
+from pondpop.decide import plan as planning
+from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, FRESH, plan, worth
+from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
+from pondpop.decide.plan_search import search
+from pondpop.decide.sweep_paths import Axis
+from pondpop.ensemble import results
+from pondpop.ensemble.run import Variant, project_all
+from pondpop.scenario import Goal
+
+PER_ACRE = "strategies.few.stocking.young_bass.per_acre"
+LENGTH = "strategies.few.stocking.young_bass.length_in"
+EXTRA = '[[goals]]\nkind = "bass_above"\nabove_lb = 1\n[costs]\nper_bass = 2.0\n'
+
+
+# --- the search alone
+
+
+class Hill:
+    """A hill whose top is known: worth falls with the distance from it, all members see it, each with luck of its own."""
+
+    def __init__(self, seed: int, sizes: tuple[int, ...], noise: float = 1.0) -> None:
+        dealt = np.random.default_rng(seed)
+        self.seed, self.sizes, self.noise, self.looked = seed, sizes, noise, 0
+        self.top = dealt.uniform(0.15, 0.85, len(sizes))
+        slopes = 0.5 * dealt.normal(size=(len(sizes), len(sizes)))
+        self.curve = slopes @ slopes.T + 1.5 * np.eye(len(sizes))
+
+    def height(self, place):
+        away = np.array(place) / (np.array(self.sizes) - 1) - self.top
+        return -8.0 * float(away @ self.curve @ away)
+
+    def __call__(self, places, first, count):
+        self.looked += len(places) * count
+        members = range(first, first + count)
+        shared = np.array([4.0 * np.random.default_rng([self.seed, 1, m]).normal() for m in members])
+        own = [[np.random.default_rng([self.seed, 2, m, *place]).normal() for m in members] for place in places]
+        return np.array([self.height(place) for place in places])[:, None] + shared + self.noise * np.array(own)
+
+
+def test_search_finds_the_top_with_few_looks():
+    near = 0
+    for seed in range(20):
+        hill = Hill(seed, (7, 7, 7, 7))
+        record = search(hill.sizes, hill, 64, seed=seed)
+        top = max(hill.height(place) for place in itertools.product(range(7), repeat=4))
+        near += top - hill.height(record.ranked(64)[0]) < 1.0
+        assert hill.looked == record.looks < 2401 * 64 / 50
+    assert near >= 19
+
+
+def test_search_is_the_same_again_and_starts_where_it_is_told():
+    hill = Hill(3, (9, 9, 9))
+    one, two = (search(hill.sizes, hill, 16, begin=[(8, 8, 8)], seed=5) for _ in range(2))
+    assert list(one.worth) == list(two.worth)
+    assert all(np.array_equal(one.worth[place], two.worth[place]) for place in one.worth)
+    assert next(iter(one.worth)) == (8, 8, 8)
+
+
+def test_a_place_that_is_not_allowed_is_never_best():
+    hill = Hill(1, (9, 9), noise=0.0)
+
+    def look(places, first, count):
+        found = hill(places, first, count)
+        found[[place[0] > 2 for place in places]] = -np.inf
+        return found
+
+    record = search(hill.sizes, look, 16)
+    allowed = [place for place in itertools.product(range(9), repeat=2) if place[0] <= 2]
+    assert hill.top[0] > 3 / 8  # the top itself is out of bounds
+    assert record.ranked(16)[0] == max(allowed, key=hill.height)
+    assert all(place[0] <= 2 for place in record.allowed)
+
+
+def test_on_an_axis_without_order_every_value_is_a_neighbour():
+    heights = {0: 0.0, 1: -9.0, 2: -9.0, 3: -9.0, 4: -9.0, 5: 5.0}
+
+    def look(places, first, count):
+        return np.array([[heights[place[0]] + place[1]] * count for place in places])
+
+    record = search((6, 2), look, 8, begin=[(0, 0)], in_order=(False, True), start=1)
+    assert record.ranked(8)[0] == (5, 1)
+
+
+# --- worth
+
+
+def _scores(values, kind="bass_above", unit="fish", better=1, weight=1.0, matters=2.0):
+    goal = Goal(kind, weight=weight, above_g=1000.0, matters=matters)
+    return goals.Score(goal, "", unit, better, np.array(values), ())
+
+
+def test_worth_counts_differences_that_matter_by_their_weights():
+    fish = _scores([[4.0, 6.0], [8.0, np.nan]], weight=3.0)
+    points = _scores([[10.0, 20.0], [4.0, 4.0]], "balanced", "points", -1, 1.0, 5.0)
+    assert worth([fish, points]) == pytest.approx(np.array([[0.75 * 2 - 0.25 * 2, 0.75 * 3 - 1], [0.75 * 4 - 0.2, -0.2]]))
+
+
+# --- ponds
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory):
+    file = tmp_path_factory.mktemp("plan") / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    return plan(file, {PER_ACRE: (10, 30, 60), LENGTH: (5, 6, 8)}, search_members=4)
+
+
+def test_finalists_are_judged_on_members_the_search_has_not_seen(found):
+    made = found.trials[0].scenario
+    assert made.ensemble.members == 3
+    readings = next(iter(project_all([Variant(made, "few")], first=FRESH)))
+    score = goals.scores(results.to_dataset(made, {"few": readings}, {}))[0]
+    assert np.array_equal(found.decision.scores[0].values[0], score.values[0])
+
+
+def test_the_files_own_plan_stands_beside_the_finalists(found):
+    assert found.decision.names[-1] == FILES_OWN
+    own = found.trials[-1].scenario.strategies["few"].stocking[-1]
+    assert (own.per_ha, own.length_mm) == (30 / 0.40468564224, 6 * 25.4)
+
+
+def test_a_change_alters_one_decision(found):
+    base = found.best or (AS_IN_FILE, AS_IN_FILE)
+    for change in found.changes:
+        assert change.value != base[change.axis]
+        assert change.decision.names[0] == "this plan"
+    assert {change.axis for change in found.changes} == {0, 1}
+
+
+def test_no_cheaper_plan_of_the_frontier_is_as_good(found):
+    assert [one.cost for one in found.frontier] == sorted(one.cost for one in found.frontier)
+    assert all(a.against_best < b.against_best for a, b in itertools.pairwise(found.frontier))
+    best = max(found.tried, key=lambda one: one.against_best)
+    assert found.frontier[-1].against_best == best.against_best
+
+
+def test_a_budget_is_kept(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    axes = {PER_ACRE: (10, 30, 60)}
+    found = plan(file, axes, search_members=2, budget=100)  # 2 acres at 2.0 each: 40, 120, 240
+    assert found.finalists == ((10,),) and found.dear == 2 and FILES_OWN not in found.decision.names
+    assert "over the budget" in plan_text(found)
+    with pytest.raises(InputError, match="--budget: got 1, needs at least 40, the cheapest plan"):
+        plan(file, axes, search_members=2, budget=1)
+
+
+def test_regret_is_none_for_the_plan_that_is_best_there():
+    class Fixed:
+        def __init__(self, worth):
+            self.worth = np.array(worth)
+
+    trials = [Fixed([0.0, 0.0, 0.0]), Fixed([5.0, -1.0, -1.0])]
+    (regret,) = planning._regrets(trials, {"a poor pond": np.array([-1.0, 0.0, 1.0]), "none": np.zeros(3)})
+    assert regret.lost == (5.0, 0.0) and regret.members == 1
+
+
+def test_what_looking_first_is_worth(tmp_path):
+    rule = (
+        '[[strategies.few.harvest]]\nname = "small"\nspecies = "bass"\nlength_in = [8, 15]\nfrom_year = 1\nshare = 0.9\n'
+        'when = { all = [{ quantity = "bass_wr_8_12in", below = 1 }] }\n'
+    )
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + rule + EXTRA)
+    found = plan(file, {PER_ACRE: (10, 60)}, search_members=2)
+    looking = found.looking
+    assert looking is not None and looking.share == 0.0  # the rule never holds, and harvest takes what is wanted
+    assert np.array_equal(looking.decision.scores[0].values[0], looking.decision.scores[0].values[1])
+    assert "Looking at the pond first" in plan_text(found)
+
+
+@pytest.mark.parametrize(
+    ("axes", "more", "said"),
+    [
+        ({}, {}, "1 to 6 different paths"),
+        ({PER_ACRE: (10,)}, {}, "2 to 1,000,000 plans"),
+        ({PER_ACRE: (10, 10)}, {}, "each once"),
+        ({PER_ACRE: (10, -5)}, {}, "per_acre"),
+        ({PER_ACRE: (10, 20), "strategies.many.stocking.young_bass.per_acre": (5, 6)}, {}, "paths of one strategy"),
+        ({PER_ACRE: (10, 20)}, {"strategy": "many"}, "the strategy that the paths name, few"),
+        ({"pond.cover": (0.5, 1)}, {"strategy": "nobody"}, "one of few, many"),
+        ({PER_ACRE: (10, 20)}, {"budget": -1.0}, "--budget"),
+    ],
+)
+def test_questions_that_are_refused(tmp_path, axes, more, said):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    with pytest.raises(InputError, match=said):
+        plan(file, axes, search_members=2, **more)
+
+
+def test_a_budget_needs_prices(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+    with pytest.raises(InputError, match=r"prices in the file, which has no \[costs\]"):
+        plan(file, {PER_ACRE: (10, 20)}, budget=100.0)
+
+
+# --- words
+
+
+def test_the_answer_fits_a_screen_and_the_table_has_every_plan(found):
+    answer = plan_answer(found).splitlines()
+    assert len(answer) <= 24 and max(map(len, answer)) <= 80
+    text = plan_text(found)
+    assert all(f"plan {k + 1}" in text for k in range(len(found.finalists)))
+    rows = list(csv.DictReader(io.StringIO(plan_csv(found))))
+    looked = [row for row in rows if row["plan"] == "looked at"]
+    assert len(looked) == len(found.tried) and len(rows) == len(looked) + len(found.trials)
+    assert rows[0][PER_ACRE] == str(found.finalists[0][0])
+
+
+def test_the_command_writes_a_folder(tmp_path, capsys, monkeypatch):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    out = tmp_path / "out"
+    given = ["plan", str(file), "--vary", f"{PER_ACRE}=10,60", "--search-members", "2", "--members", "2", "--workers", "1"]
+    assert cli.main([*given, "--out", str(out)]) == 0
+    assert "everything is in" in capsys.readouterr().out
+    assert {"plan.txt", "plan.csv", "scenario.resolved.toml"} <= {path.name for path in out.iterdir()}
+    again = tmp_path / "again"
+    assert cli.main([*given[:-1], "2", "--out", str(again)]) == 0
+    assert (out / "plan.csv").read_bytes() == (again / "plan.csv").read_bytes()
+
+
+def test_a_place_that_the_members_speak_against_is_not_followed():
+    hill = Hill(2, (5, 5), noise=0.1)
+    record = search(hill.sizes, hill, 64, begin=list(itertools.product(range(5), repeat=2)))
+    ranked = record.ranked()
+    best, worst = ranked[0], min(itertools.product(range(5), repeat=2), key=hill.height)
+    assert record.worth[best].size == 64 and record.worth[worst].size == 8
+
+
+def test_one_decision_is_changed_at_a_time():
+    axes = (Axis("a.x", (1, 2, 3)), Axis("b.y", ("p", "q")))
+    found = list(planning._changed(axes, (2, "q"), (2, "q")))
+    assert found == [(0, AS_IN_FILE, (AS_IN_FILE, "q")), (0, 1, (1, "q")), (0, 3, (3, "q")),
+                     (1, AS_IN_FILE, (2, AS_IN_FILE)), (1, "p", (2, "p"))]  # fmt: skip
