@@ -42,7 +42,8 @@ class Look:
         self.columns, self.slices = s.columns, engine.slices
         self.number, self.log_weight, self.log_length = s.number.copy(), s.log_weight.copy(), s.log_length.copy()
         self.parameters = engine.parameters
-        self.lengths, self.slope = lengths.Shape(*(part.copy() for part in engine.lengths())), engine.group.ws_slope
+        spread = np.broadcast_arrays(*engine.lengths())
+        self.lengths, self.slope = lengths.Shape(*(part.copy() for part in spread)), engine.group.ws_slope
         self.condition = np.exp(engine.log_condition())
         self.area = engine.inputs.area_ha
         self.harvest = moved.harvest_biomass.copy()  # kg/ha since the start
