@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ctypes
 import sys
-from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -33,28 +32,6 @@ def total(amount: Array) -> Array:
     if amount.shape[0] == 1:
         return np.bincount(np.zeros(amount.size, np.intp), weights=amount[0], minlength=1).astype(float, copy=False)
     return np.add.reduce(np.ascontiguousarray(amount.T), axis=0)  # row after row; along a row numpy adds pairwise
-
-
-def sum_of_foods(amount: Array) -> Array:
-    """Sum over foods [member, group] of [food, member, group], in their order."""
-    first, *others = amount
-    summed = first.copy()
-    for other in others:
-        summed += other
-    return summed
-
-
-def totals(amount: Array, parts: Sequence[slice]) -> tuple[Array, Array]:
-    """Sums of [food, member, group] over groups, in group order: [part, food, member] and over all [food, member].
-
-    The parts follow on one another and come first.
-    """
-    foods, members, groups = amount.shape
-    by_group = amount.reshape(foods * members, groups).T.copy()  # foods keep numpy from adding a single column pairwise
-    each = [np.add.reduce(by_group[part], axis=0) for part in parts]
-    whole = sum(each[1:], each[0]) + np.add.reduce(by_group[parts[-1].stop :], axis=0)
-    first = each[0] if len(each) == 1 else np.stack(each)
-    return first.reshape(len(parts), foods, members), whole.reshape(foods, members)
 
 
 @cache

@@ -10,7 +10,7 @@ from math import log
 
 import numpy as np
 
-from pondpop.arrays import Array, Value, logistic, softplus, sum_of_foods
+from pondpop.arrays import Array, Value, logistic, softplus
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, kinds_with, species_with
 
@@ -124,15 +124,15 @@ def appetite(pond: Pond, max_intake: Array, log_condition: Array, grown: dict[in
     return left
 
 
-def free_growth(pond: Pond, weight: Array, ate_food: Array, ate_fish: Array, pellets: Array | None) -> Array:
+def free_growth(pond: Pond, weight: Array, food_energy: Array, ate_fish: Array, pellets: Array | None) -> Array:
     """Growth per day in log weight that the energy eaten and respired asks for [member, group].
 
     (eaten · (1 − egested) · (1 − excreted − digestion) − respired) / energy of the body, all J per g and day. In species that
     are richer when large, as bass, a gram of the body holds E·(1 + r)·(W/100)^r J at the margin, so that the next gram of
-    a large fish costs more. ate_fish is [member, predator group].
+    a large fish costs more. food_energy is that of the pond's food eaten, J per g and day; ate_fish [member, predator group].
     """
     p, g = pond.parameters, pond.group
-    energy = sum_of_foods(ate_food * pond.food_energy[:, :, None])
+    energy = food_energy.copy()
     energy[:, pond.hunters] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
     if pellets is not None:
         energy += pellets * p.pellet_energy_j_per_g[:, None]

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pondpop.arrays import Array, total
+from pondpop.model.feeding import FoodEaten
 from pondpop.model.mortality import EVERY, Deaths, Rates, Where
 from pondpop.model.state import ALGAE, BENTHOS, FOODS, LITTORAL, PLANKTON, Columns, Pond
 from pondpop.species import SPECIES, TRAITS, species_with
@@ -45,11 +46,9 @@ class Step:
     weight_alive: Array  # of their weight
     weight_left: Array  # share of their weight left after the step, before they grow
     ate_fish: Array  # g per g and day [member, predator group]
-    ate_food: Array  # g per g and day [food, member, group]
+    food: FoodEaten
     pellets: Array | None  # eaten, g per g and day; None where none are given
     fish_eaten: Array  # kg/ha and day [member, predator species, species]
-    food_of_predators: Array  # eaten in the step, kg/ha [predator species, food, member]
-    food_after: Array  # kg/ha [food, member]
     growth: Array  # per day, in log weight
     free_growth: Array  # the same, had it no daily limits
 
@@ -114,7 +113,7 @@ class Flows:
         """Add what moves in a step."""
         kinds, deaths, length = len(SPECIES), step.deaths, step.length
         self.eaten[:, :, :kinds] += step.fish_eaten * length
-        self.eaten[:, :, kinds:-1] += step.food_of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
+        self.eaten[:, :, kinds:-1] += step.food.of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
         if step.pellets is not None:
             self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
             self.pellets_eaten += total(step.pellets * step.biomass) * length
@@ -216,12 +215,12 @@ class Books:
             weight_alive=step.weight_alive,
             length=step.length,
             ate_fish=step.ate_fish,
-            ate_food=step.ate_food,
+            ate_food=step.food.by_food(),
             ate_pellets=np.zeros_like(step.weight) if step.pellets is None else step.pellets,
             growth=step.growth,
             refused=step.free_growth - step.growth,
             food=s.food.T.copy(),
-            food_after=step.food_after.T,
+            food_after=step.food.after.T,
         )
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import keep_memory, sum_of_foods, total
+from pondpop.arrays import keep_memory, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.forcing import DayFactors
@@ -119,8 +119,7 @@ class Engine(Pond):
         grown = bioenergetics.grown_shares(self)
         appetite = bioenergetics.appetite(self, max_intake, log_condition, grown)
         food_met = feeding.food_met(self, place, weight)
-        sated = sum_of_foods(food_met)
-        sated += 1.0
+        sated = food_met.all_foods + 1.0
         hunt = predation.hunt(self, place, biomass, appetite, sated)
         deaths = mortality.deaths(self, biomass, log_condition, hunt, length)
         log_left, log_weight_left = deaths.log_shares_left(length)
@@ -132,12 +131,10 @@ class Engine(Pond):
         sated[:, self.hunters] += hunt.fish_met
         pellets = feeding.eat_pellets(self, appetite, biomass, sated)
         self.richness = feeding.richness_with_pellets(self, pellets, biomass)
-        ate_food, food_after, food_of_predators = feeding.eat_food(
-            self, appetite, biomass, food_met, sated, pellets, length
-        )
+        food = feeding.eat_food(self, appetite, biomass, food_met, sated, pellets, length)
         ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
 
-        free_growth = bioenergetics.free_growth(self, weight, ate_food, ate_fish, pellets)
+        free_growth = bioenergetics.free_growth(self, weight, food.energy, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
         step = Step(
             length=length,
@@ -148,11 +145,9 @@ class Engine(Pond):
             weight_left=weight_left,
             weight_alive=weight_alive,
             ate_fish=ate_fish,
-            ate_food=ate_food,
+            food=food,
             pellets=pellets,
             fish_eaten=fish_eaten,
-            food_of_predators=food_of_predators,
-            food_after=food_after,
             growth=grew,
             free_growth=free_growth,
         )
@@ -160,7 +155,7 @@ class Engine(Pond):
         if self.books is not None:
             self.books.append(Books.of_step(self, step))
 
-        ration = sum_of_foods(ate_food)
+        ration = food.ate.copy()
         ration[:, self.hunters] += ate_fish
         if pellets is not None:
             ration += pellets
@@ -180,7 +175,7 @@ class Engine(Pond):
         s.log_weight += log_weight_left
         s.log_weight += gain
         s.number *= left
-        s.food = food_after
+        s.food = food.after
 
     def spawn(self) -> None:
         """Gather spawning as temperature allows and release it as pulses of young; parents pay for it."""

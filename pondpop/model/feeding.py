@@ -7,16 +7,18 @@ unless said.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pondpop.arrays import Array, Value, logistic, total, totals
-from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, read
-from pondpop.model.state import BENTHOS, FOODS, Pond, of_foods
-from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Parameters, Species, species_with
+from pondpop.arrays import Array, Value, logistic, total
+from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
+from pondpop.model.state import BENTHOS, FOODS, KINDS_OF, Pond, of_foods
+from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Parameters, Species, kinds_with, species_with
 
-SMALL_BETTER, PELLET_EATERS = species_with("forages better when small"), species_with("eats pellets")
-TAKES_LARGE_BENTHOS = species_with("finds little where benthos is grazed down")
+PELLET_EATERS = species_with("eats pellets")
+TAKES_LARGE_BENTHOS = kinds_with("finds little where benthos is grazed down")
 PREDATOR_SPECIES = species_with("role: predator")
 
 # ---------------------------------------------------------------------- renewal
@@ -124,43 +126,65 @@ def _algae_use(p: Parameters, kind: int) -> Array:
     return np.asarray(use * np.ones(GRID_POINTS))
 
 
-def food_met(pond: Pond, place: GridPlace, weight: Array) -> Array:
-    """Food of the pond met, as multiples of what half satisfies: [food, member, group].
+class FoodMet(NamedTuple):
+    """Food of the pond that fish meet, as multiples of what half satisfies."""
+
+    place: GridPlace
+    field: Array  # of each food at each length, for fish that forage like the large [food, member, kind * length]
+    smaller: Array  # how many times as well a group forages for being small [member, group]
+    all_foods: Array  # together [member, group]
+
+
+class FoodEaten(NamedTuple):
+    """What fish eat of the food of the pond, no more than the pond gives."""
+
+    ate: Array  # g per g and day, of all foods together [member, group], and
+    energy: Array  # the J per g and day in it
+    after: Array  # food left after the step, kg/ha [food, member]
+    of_predators: Array  # what each species of predators ate in the step, kg/ha [predator species, food, member]
+    per_met: Array  # eaten of each food, relative to that met by fish that forage like the large [member, group]
+    place: GridPlace
+    given: Array  # food met that the pond gives: as `FoodMet.field`
+
+    def by_food(self) -> Array:
+        """Eaten of each food, g per g and day [food, member, group]."""
+        return read(self.place, self.given) * self.per_met
+
+
+def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
+    """Food of the pond met, as multiples of what half satisfies.
 
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
     ones forage better. Of benthos bass meet (stock / capacity)^g times as much: they take the large animals, and what
     fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours).
     """
-    s = pond.state
-    ease = s.food[:, :, None] * pond.today.food_ease
-    field = pond.food_use * ease[:, :, :, None]
-    met = read(place, field.reshape(len(FOODS), s.members, -1))
-    for species in SMALL_BETTER:
-        groups = pond.slices[species]
-        small_forage_better = weight[:, groups] + pond.of("foraging_size_offset_g", species)
-        np.log(small_forage_better, out=small_forage_better)
-        small_forage_better -= np.log(pond.of("foraging_size_reference_g", species))
-        small_forage_better *= -pond.of("foraging_size_exponent", species)
-        np.exp(small_forage_better, out=small_forage_better)
-        met[:, :, groups] *= small_forage_better
-    for species in TAKES_LARGE_BENTHOS:
-        left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
-        met[BENTHOS, :, pond.slices[species]] *= left[:, None] ** pond.of("benthos_grazing_exponent", species)
-    return met
+    s, g = pond.state, pond.group
+    ease = s.food[:, :, None] * pond.today.food_ease  # [food, member, kind]
+    left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
+    for kind in TAKES_LARGE_BENTHOS:
+        ease[BENTHOS, :, kind] *= left ** pond.parameters.benthos_grazing_exponent[:, kind]
+    field = (pond.food_use * ease[:, :, :, None]).reshape(len(FOODS), s.members, -1)
+    smaller = weight + g.foraging_size_offset_g
+    np.log(smaller, out=smaller)
+    smaller -= g.log_foraging_size_reference
+    smaller *= -g.foraging_size_exponent
+    np.exp(smaller, out=smaller)
+    met = read(place, np.add.reduce(field, axis=0))
+    met *= smaller
+    return FoodMet(place, field, smaller, met)
 
 
 def eat_food(
-    pond: Pond, appetite: Array, biomass: Array, food_met: Array, sated: Array, pellets: Array | None, length: float
-) -> tuple[Array, Array, Array]:
-    """Food of the pond eaten, g per g and day, no more than the pond gave [food, member, group].
+    pond: Pond, appetite: Array, biomass: Array, met: FoodMet, sated: Array, pellets: Array | None, length: float
+) -> FoodEaten:
+    """Food of the pond that is eaten, no more than the pond gives. sated is 1 and all food met [member, group].
 
-    Also what is left of them [food, member], and what each species of predators ate of them in the step
-    [predator, food, member], both kg/ha. sated is 1 and all food met: one saturating response,
-    appetite · met / (1 + all met), is shared by all food.
+    One saturating response, appetite · met / (1 + all met), is shared by all food.
 
     Over a step of t days a food of stock F and capacity K that renews at r a day and is wished for at w kg/ha a day
     becomes (F + r·K·t)/(1 + r·t + w·t/F), a step of F' = r·(K − F) − w that can neither pass K nor fall below 0;
-    all wishes are met in the same share.
+    all wishes are met in the same share. The wish is what all fish eat of what they would: fish are laid on the grid
+    and meet the food there, which is the same as to sum over fish what each reads off the grid.
     """
     p, s = pond.parameters, pond.state
     per_met = appetite / sated
@@ -169,14 +193,30 @@ def eat_food(
             groups = pond.slices[species]
             displacement = pond.of("pellet_displacement", species) * pellets[:, groups] / appetite[:, groups]
             per_met[:, groups] *= np.maximum(0.0, 1.0 - displacement)
-    ate = food_met * per_met
-    wish_of_predators, wished = totals(ate * biomass, [pond.slices[k] for k in PREDATOR_SPECIES])
+    per_met *= met.smaller
+    eaters = lay(met.place, per_met * biomass)
+    wish = met_by(eaters, met.field)
+    wish_of_predators = np.stack([np.add.reduce(wish[KINDS_OF[k]], axis=0) for k in PREDATOR_SPECIES])
+    wished = np.add.reduce(wish, axis=0)
     renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food
-    ate *= given[:, :, None]
-    return ate, left, wish_of_predators * given * length
+    gives = met.field * given[:, :, None]
+    energy = gives * pond.food_energy[:, :, None]
+    ate = read(met.place, np.stack([np.add.reduce(gives, axis=0), np.add.reduce(energy, axis=0)]))
+    ate *= per_met
+    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, gives)
+
+
+def met_by(eaters: Array, field: Array) -> Array:
+    """What eaters [member, kind * length] meet of each food by its field [food, member, kind * length]: [kind, food, member].
+
+    Each is the sum over the lengths of one kind.
+    """
+    lengths = (len(KINDS), GRID_POINTS)
+    field, eaters = field.reshape(*field.shape[:2], *lengths), eaters.reshape(-1, *lengths)
+    return np.asarray(np.einsum("fmkl,mkl->kfm", field, eaters, order="C"))
 
 
 # ---------------------------------------------------------------------- pellets

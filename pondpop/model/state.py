@@ -247,6 +247,9 @@ class GroupFactors:
         self.background_deaths_exponent = spread(p.background_deaths_exponent[:, None] + size_gain)
         kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
         self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)
+        self.foraging_size_offset_g = spread(np.nan_to_num(p.foraging_size_offset_g))
+        self.log_foraging_size_reference = spread(np.log(np.nan_to_num(p.foraging_size_reference_g, nan=1.0)))
+        self.foraging_size_exponent = spread(np.nan_to_num(p.foraging_size_exponent))
         self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
         self.ws_slope = spread(p.standard_weight_slope)
         self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight

@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from laws import EVERYTHING
-from scipy.special import expit
 from small import pond
 
-from pondpop.arrays import total, totals
+from pondpop.arrays import logistic, softplus, total
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
-from pondpop.model import predation
+from pondpop.model import feeding, predation
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
 from pondpop.model.grid import GRID_POINTS
@@ -106,7 +105,7 @@ def test_closing_up_keeps_every_group_in_its_order_and_leaves_no_gap():
 @pytest.mark.parametrize("members", [1, 2, 3, 8, 64])
 @pytest.mark.parametrize("groups", [1, 7, 300])
 def test_sums_over_groups_run_in_group_order(members, groups):
-    amount = np.random.default_rng(groups).lognormal(0.0, 5.0, (2, members, groups))
+    amount = np.random.default_rng(groups).lognormal(0.0, 5.0, (members, groups))
 
     def one_by_one(row: np.ndarray) -> float:
         total = 0.0
@@ -114,17 +113,10 @@ def test_sums_over_groups_run_in_group_order(members, groups):
             total += value
         return total
 
-    wanted = [one_by_one(row) for row in amount[0]]
-    assert total(amount[0]).tolist() == wanted
-    part = slice(0, groups // 2)
-    (first,), whole = totals(amount, [part])
-    for f in range(2):
-        for m in range(members):
-            of_part, rest = one_by_one(amount[f, m, part]), one_by_one(amount[f, m, part.stop :])
-            assert (first[f, m], whole[f, m]) == (of_part, of_part + rest)
+    assert total(amount).tolist() == [one_by_one(row) for row in amount]
 
 
-@pytest.mark.parametrize("function", [np.exp, np.log, np.expm1, np.log1p, np.sqrt, expit])
+@pytest.mark.parametrize("function", [np.exp, np.log, np.expm1, np.log1p, np.sqrt, logistic, softplus])
 def test_a_function_of_one_number_does_not_depend_on_its_place(function):
     """Vector instructions treat the end of an array apart; the value must be the same."""
     x = np.random.default_rng(1).uniform(1e-3, 30.0, 260)
@@ -153,3 +145,14 @@ def test_products_on_the_grid_are_each_member_s_own():
         np.testing.assert_array_equal(predation.search_upon_prey(load[row].copy(), kernel)[0], hunted[m])
         own = np.repeat(kernel, 64, axis=0)  # the same kernel given to each member
         np.testing.assert_array_equal(predation.prey_within_reach(prey, own)[m], reach[m])
+
+
+def test_food_met_on_the_grid_is_each_member_s_own():
+    rng = np.random.default_rng(3)
+    field, eaters = rng.random((4, 64, 4 * GRID_POINTS)), rng.random((64, 4 * GRID_POINTS))
+    met = feeding.met_by(eaters, field)
+    for m in (0, 5, 63):
+        row = slice(m, m + 1)
+        alone = feeding.met_by(eaters[row].copy(), field[:, row].copy())
+        np.testing.assert_array_equal(alone[:, :, 0], met[:, :, m])
+    assert np.allclose(met.sum(axis=0), (field * eaters).sum(axis=2), rtol=1e-12)
