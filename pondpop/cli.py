@@ -202,6 +202,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     plan.add_argument("--strategy", metavar="NAME", help="what is planned (default: the strategy of the paths, or the first)")
     plan.add_argument("--budget", metavar="MONEY", type=_real, help="most that the plan may cost, in the currency of [costs]")
+    plan.add_argument(
+        "--survey", metavar="SURVEY", help="one that could be made, as electrofishing:2h@2028-10-15: what it is worth"
+    )
     plan.add_argument("--search-members", metavar="N", type=_whole, default=32, help="while searching (default: 32)")
     _long_work(plan, "folder to write (default: the file's name + -plan)")
     _with_ensemble(plan)
@@ -488,12 +491,15 @@ def _plan(given: argparse.Namespace) -> None:
 
     from pondpop.decide.plan import ask, find
     from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
+    from pondpop.decide.survey_value import read_survey
     from pondpop.ensemble.store import text
 
-    question = ask(given.file, axes, given.strategy, given.budget, scenario.ensemble, scenario.units)
+    survey = None if given.survey is None else read_survey(given.survey)
+    question = ask(given.file, axes, given.strategy, given.budget, survey, scenario.ensemble, scenario.units)
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-plan")
     source = _source(given, question.scenario)
-    asked = {"--vary": given.vary, "--strategy": question.strategy, "--budget": given.budget, "--search-members": search_members}
+    asked = {"--vary": given.vary, "--strategy": question.strategy, "--budget": given.budget,
+             "--survey": given.survey, "--search-members": search_members}  # fmt: skip
     output = _output(given, out, scenario, source, **asked)
     with _working(given, output) as how:
         found = find(question, search_members=search_members, source=source, **how)

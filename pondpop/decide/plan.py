@@ -8,6 +8,7 @@ said of plans is said by the same `Decision` as of strategies.
 from __future__ import annotations
 
 import copy
+import datetime as dt
 import math
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -20,11 +21,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.checks import Fact, InputError, number
+from pondpop.checks import Fact, InputError, day, number
 from pondpop.decide import goals
 from pondpop.decide.comparison import Decision, judge
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.plan_search import Place, Record, search
+from pondpop.decide.survey_value import Survey, SurveyValue, alike_until, ponds_on, read_survey, survey_value
 from pondpop.decide.sweep_paths import Axis, Value, labels, put
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
@@ -114,6 +116,7 @@ class Plan:
     changes: tuple[Change, ...]
     regrets: tuple[Regret, ...]
     looking: Looking | None
+    survey: SurveyValue | None
     tried: tuple[Tried, ...]  # all within the budget that the search looked at, the best first
     frontier: tuple[Tried, ...]  # those that no cheaper one is as good as, the cheapest first; few of many
     budget: float | None
@@ -138,6 +141,7 @@ def plan(
     strategy: str | None = None,
     *,
     budget: float | None = None,
+    survey: Survey | str | None = None,
     search_members: int = 32,
     source: Source | None = None,
     executor: Executor | None = None,
@@ -149,6 +153,7 @@ def plan(
     scenario: the path of its file, or one that was loaded, which has the keys of a resolved file. vary: by path, the
     values that the decision may take (see `sweep`). strategy: the one that is planned, by default the one that the paths
     name or else the first. budget: most that the plan may cost over the run, in the currency of the file's costs.
+    survey: one that could be made, such as "electrofishing:2h@2028-10-15", of which the answer tells what it is worth.
     search_members: of the last round of the search; the plans it ends with are confirmed on as many fresh members as the
     scenario asks for. Raises InputError, RunError.
 
@@ -157,7 +162,9 @@ def plan(
     >>> found.decision.names[-1]
     "the file's own plan"
     """
-    question = ask(scenario, [Axis(path, tuple(values)) for path, values in vary.items()], strategy, budget)
+    asked = read_survey(survey) if isinstance(survey, str) else survey
+    axes = [Axis(path, tuple(values)) for path, values in vary.items()]
+    question = ask(scenario, axes, strategy, budget, asked)
     return find(
         question, search_members=search_members, source=source, executor=executor, store=store, progress=progress
     )
@@ -171,6 +178,7 @@ class Question:
     strategy: str
     axes: tuple[Axis, ...]
     budget: float | None
+    survey: Survey | None
     raw: dict[str, Any] = field(repr=False)
     folder: Path | None
 
@@ -193,6 +201,7 @@ def ask(
     axes: Sequence[Axis],
     strategy: str | None = None,
     budget: float | None = None,
+    survey: Survey | None = None,
     ensemble: Ensemble | None = None,
     units: Units | None = None,
 ) -> Question:
@@ -222,8 +231,10 @@ def ask(
         number("--budget", budget, 0, 1e9)
         if whole.costs is None:
             raise InputError("--budget", budget, "prices in the file, which has no [costs]", "add the table")
+    if survey is not None:
+        day("--survey", survey.date, whole.run.start + dt.timedelta(days=1), whole.run.end, " within the run")
     alone = whole._replace(strategies={name: whole.strategies[name]})
-    question = Question(alone, name, tuple(axes), budget, raw, folder)
+    question = Question(alone, name, tuple(axes), budget, survey, raw, folder)
     for k, axis in enumerate(axes):  # every value is checked before any work, one at a time
         for value in axis.values:
             question.made([value if n == k else AS_IN_FILE for n in range(len(axes))])
@@ -306,13 +317,21 @@ def find(
     decision = _judged(names, trials)
     followed = decision.followed
     base = values[followed] if followed < len(values) else (AS_IN_FILE,) * len(axes)
-    some = min(fresh, search_members)
+    some = fresh if question.survey is not None else min(fresh, search_members)
     changed = list(_changed(axes, base, values[0]))
     made = project([question.made(base), *(question.made(one) for _, _, one in changed)], FRESH, some)
     changes = [
         Change(axis, value, _judged(["this plan", f"{value}"], [made[0], trial]))
         for (axis, value, _), trial in zip(changed, made[1:], strict=True)
     ]
+    valued = None
+    if question.survey is not None:
+        unlike = list({dump(trial.scenario): trial for trial in [made[0], *trials, *made[1:]]}.values())
+        plans, every = [trial.scenario for trial in unlike], np.array([trial.worth for trial in unlike])
+        day_of, name = question.survey.date, question.strategy
+        open_yet = alike_until(plans, name, day_of, FRESH, source, executor, store)
+        (seen,) = ponds_on(plans[:1], name, day_of, FRESH, fresh, source, executor, store)
+        valued = survey_value(every[open_yet], seen, question.survey, plans[0], question.scenario.ensemble.seed)
     looking = _looking(question.made(base), question.strategy, project, some)
     told.finish()
     tried = [
@@ -335,6 +354,7 @@ def find(
         changes=tuple(changes),
         regrets=_regrets(trials, signs),
         looking=looking,
+        survey=valued,
         tried=tuple(tried),
         frontier=_frontier(tried) if question.scenario.costs else (),
         budget=question.budget,

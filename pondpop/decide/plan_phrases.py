@@ -12,6 +12,7 @@ from pondpop.decide.comparison import Decision
 from pondpop.decide.console import HIGH, WIDE, columns, wrapped
 from pondpop.decide.phrases import FUTURES, Wording, of_members
 from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, Change, Plan
+from pondpop.decide.survey_value import SurveyValue
 from pondpop.decide.sweep_paths import Value, labels
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.units import brief, converted, figure_of, in_ten, joined, shortened
@@ -35,6 +36,7 @@ def plan_answer(found: Plan) -> str:
     if found.decision.cost is not None:
         lines += wrapped(f"Cost: {wording(found).money(most=1)}")
     lines += wrapped(f"Matters most: {_most(found)}") if found.changes else []
+    lines += wrapped(survey_worth(found)) if found.survey else []
     table = [list(row) for row in zip(*plans_table(found), strict=True)]  # decisions and goals down, plans across
     own = _own(found.decision)
     order = sorted((k for k in found.decision.ranked if k != own), key=lambda k: k != found.decision.followed)
@@ -62,7 +64,7 @@ def plan_text(found: Plan) -> str:
     if found.changes:
         parts.append(f"What each decision is worth, the others as in the plan ({found.changes[0].decision.members} futures):\n"
                      + columns(changes_table(found)))  # fmt: skip
-    parts += [f"{line}\n" for line in (*regrets(found), looking(found)) if line]
+    parts += [f"{line}\n" for line in (*regrets(found), looking(found), survey_worth(found)) if line]
     if len(found.frontier) > 1:
         parts.append("What more money buys (in the futures of the search, worth in differences that matter):\n"
                      + columns(frontier_table(found)))  # fmt: skip
@@ -190,6 +192,29 @@ def looking(found: Plan) -> str:
         f"Looking at the pond first, against {fixed}: better in {in_ten(pair.better, d.members)} futures, worse in "
         f"{in_ten(pair.worse, d.members)} ({gains})."
     )
+
+
+def survey_worth(found: Plan) -> str:
+    """What the survey that was asked about is worth, and how much of it is enough."""
+    value = found.survey
+    if value is None:
+        return ""
+    what = f"The survey of {value.survey.date} ({value.survey.gear}, {_effort(value, value.survey.effort)})"
+    if value.plans < 2:
+        return f"{what} can change nothing here: none of the plans told apart differ only after that day."
+    of = f"{value.plans} plans that differ only after it are chosen from"
+    all_known = _worth(value.perfect, found)
+    if value.gain <= 2.0 * value.error:
+        return f"{what} gains nothing sure by what it shows: {of} (to know all would gain {all_known})."
+    text = f"{what} gains {_worth(value.gain, found)} on average by what it shows, of {all_known} if all were known; {of}"
+    k = value.enough
+    if k is not None:
+        text += f". Enough is {_effort(value, value.efforts[k])}, about {brief(round(value.fish[k]), 2)} bass of stock length"
+    return text + "."
+
+
+def _effort(value: SurveyValue, effort: float) -> str:
+    return f"{brief(effort, 2)} {'hauls' if value.survey.gear == 'seine' else 'h'}"
 
 
 def frontier_table(found: Plan) -> list[list[str]]:
