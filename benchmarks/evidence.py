@@ -133,11 +133,25 @@ def table(rows: dict[str, Row], *columns: dict[str, Verdict]) -> list[str]:
     lines = []
     for name, row in rows.items():
         test = f"{digits(float(row['low']))} to {digits(float(row['high']))}"  # type: ignore[arg-type]
-        pond = f"{row['pond']}, " if row["kind"] == "documented" else ""
+        pond = f"{row['pond']}, " if row["kind"] in ("documented", "apart") else ""
         aside = "" if row["fit"] else " (not fitted)"
         cells = "".join(found(column.get(name)) for column in columns)
         lines.append(f"| {name}{aside} | {row['measured']} | {pond}{row['source']} | {test} {cells}|")
     return lines
+
+
+def apart(rows: dict[str, Row], inside: dict[str, Verdict]) -> list[str]:
+    """Ponds about what the fit has no part in: no part of the counts."""
+    return [
+        "## Apart from the fit",
+        "",
+        "Documented ponds about fish that the fit has no part in; they are no part of the counts.",
+        "",
+        "| row | what | pond and source | test | model |",
+        "|---|---|---|---|---|",
+        *table(rows, inside),
+        "",
+    ]
 
 
 def misses(verdicts: dict[str, Verdict]) -> list[str]:
@@ -267,7 +281,8 @@ def formula_checks() -> list[tuple[str, bool]]:
 
 def page(rows: dict[str, Row], inside: dict[str, Verdict], outside: dict[str, Verdict], fit: dict[str, object]) -> list[str]:
     """The verdicts, out of fold first; without the parts that take long."""
-    kinds = {kind: {n: r for n, r in rows.items() if r["kind"] == kind} for kind in ("documented", "expectation", "physiology")}
+    every = ("documented", "expectation", "physiology", "apart")
+    kinds = {kind: {n: r for n, r in rows.items() if r["kind"] == kind} for kind in every}
     within = {kind: {n: inside[n] for n in part} for kind, part in kinds.items()}
     old = stale(fit)
     formulas = formula_checks()
@@ -299,6 +314,7 @@ def page(rows: dict[str, Row], inside: dict[str, Verdict], outside: dict[str, Ve
         "|---|---|---|---|---|",
         *table(kinds["expectation"], inside),
         "",
+        *apart(kinds["apart"], inside),
         "## Physiology",
         "",
         "| row | what | source | test | model |",
@@ -342,8 +358,9 @@ def main() -> None:
         inside = in_sample(rows, executor)
         outside = out_of_fold(rows, fit, executor)
         parts = page(rows, inside, outside, fit)
-        held = sum(verdict.holds for verdict in inside.values())
-        last = f"out of fold: {shares(outside)}; in sample: {held} of {len(inside)}"
+        counted = [verdict for verdict in inside.values() if verdict.row["kind"] != "apart"]
+        held = sum(verdict.holds for verdict in counted)
+        last = f"out of fold: {shares(outside)}; in sample: {held} of {len(counted)}"
         HELD.write_text("".join(f"{name}\n" for name, v in inside.items() if v.holds), encoding="utf-8")
         write([*parts, last])
         if not asked.rows_only:

@@ -26,7 +26,7 @@ from pondpop.scenario import load
 from pondpop.species import SPECIES, Parameters, load_parameters, uncertain
 from pondpop.units import G_PER_LB, HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN
 
-BASS, BLUEGILL, MINNOW, SHAD = (SPECIES.index(name) for name in ("bass", "bluegill", "minnow", "shad"))
+BASS, BLUEGILL, MINNOW, SHAD, REDEAR = (SPECIES.index(name) for name in ("bass", "bluegill", "minnow", "shad", "redear"))
 
 PONDS = Path(__file__).resolve().parent.parent / "tests" / "ponds"
 LB_ACRE = KG_PER_HA_IN_LB_PER_ACRE
@@ -82,7 +82,7 @@ class Look:
         return (self.fish(species) * np.exp(self.log_weight[:, self.slices[species]])).sum(axis=1) / 1000.0
 
     def total(self) -> Array:
-        return sum(self.crop(k) for k in (BASS, BLUEGILL, SHAD, MINNOW))
+        return sum(self.crop(k) for k in range(len(SPECIES)))
 
     def fc(self) -> Array:
         return (self.total() - self.crop(BASS)) / np.maximum(self.crop(BASS), 1e-9)
@@ -1023,3 +1023,22 @@ _two("p20_taken", _stock_left, ("documented_p20", "open"), ("documented_p20", "c
 P22 = (("documented_p22", "with"), ("documented_p22", "without"))
 _two("p22_yield", lambda r: bass_crop(r.at(1, 9, 1)), *P22, _ratio)
 _two("p22_length", lambda r: r.founders(1, 9, 1)[2], *P22, _difference)
+P21 = (("documented_p21", "redear"), ("documented_p21", "bluegill"))
+
+
+def _september(run: Run, species: int) -> tuple[Array, Array, Array]:
+    """Young of the year on 15 September: fish/ha, mean length in mm, and mean day of birth."""
+    look = run.at(1, 9, 15)
+    fish = look.aged(species, -1.0, 0.9)
+    number, born = fish.sum(axis=1), look.columns.born[:, look.slices[species]]
+    return number, look.mean_of(species, fish), (fish * born).sum(axis=1) / np.maximum(number, 1e-300)
+
+
+def _redear_over_bluegill(part: int, combine: Callable[[Array, Array], Array]) -> Callable[[Run], Array]:
+    return lambda r: combine(_september(r, REDEAR)[part], _september(r, BLUEGILL)[part])
+
+
+_add("p21_number", P21[0], _redear_over_bluegill(0, lambda redear, bluegill: bluegill / redear))
+_add("p21_length", P21[0], _redear_over_bluegill(1, _ratio))
+_add("p21_earlier", P21[0], _redear_over_bluegill(2, lambda redear, bluegill: bluegill - redear))
+_two("p21_bluegill", lambda r: r.at(1, 9, 15).crop(BLUEGILL), *P21, _ratio)

@@ -226,7 +226,7 @@ class Plain:
             self.day += 1
 
     def crops(self) -> list[float]:
-        return [sum(g.biomass for g in self.pond.groups if g.species == k) for k in range(4)]
+        return [sum(g.biomass for g in self.pond.groups if g.species == k) for k in range(5)]
 
 
 class Solver:

@@ -14,8 +14,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-SPECIES = ("bass", "bluegill", "shad", "minnow")
-LONGEST_IN = {"bass": 30.0, "bluegill": 13.0, "shad": 9.0, "minnow": 4.5}
+SPECIES = ("bass", "bluegill", "shad", "minnow", "redear")
+LONGEST_IN = {"bass": 30.0, "bluegill": 13.0, "shad": 9.0, "minnow": 4.5, "redear": 15.0}
 CONDITIONS = ("bass_psd", "bass_psd_p", "bluegill_psd", "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in")
 SPREAD_MOST = {
     "productivity": 1.0, "growth": 0.5, "recruitment": 2.0, "natural_mortality": 1.0, "stocking_survival": 1.0,

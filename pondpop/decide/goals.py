@@ -85,7 +85,7 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
         return Score(goal, f"PSD points outside the {goal.kind} ranges", "points", -1, values, ("number",))
     if goal.kind == "pounds_harvested":
         until = _months_until(dataset, goal.by_year)
-        values = dataset["harvest_biomass"].values[:, :, until].sum(axis=(-2, -1))
+        values = indices.whole(np.moveaxis(dataset["harvest_biomass"].values[:, :, until], -1, -2))
         return Score(goal, "fish harvested in all", "crop", 1, values, ("harvest_biomass",))
     if goal.kind == "bass_above":
         assert goal.above_g is not None

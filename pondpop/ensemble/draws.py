@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from pondpop.ensemble.prepare import run_days
 from pondpop.model.inputs import Luck
 from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
-from pondpop.species import SPECIES, Parameters, find, load_parameters, uncertain
+from pondpop.species import KINDS, SPECIES, Parameters, find, load_parameters, uncertain
 
 Array = NDArray[np.float64]
 Deal = Callable[[str, int], Array]
@@ -72,13 +72,16 @@ def streams(seed: int, members: range) -> Deal:
 def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
     """The model's parameters with one value per member of those that are uncertain (`species.uncertain`).
 
-    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1. No
-    member leaves a parameter's range.
+    The scenario's spread "parameters" scales theirs; where it is 0 they stay as they are, with a member axis of 1; so do
+    those of species of which no strategy has fish. No member leaves a parameter's range.
     """
     parameters, multiple = load_parameters(), scenario.ensemble.spreads["parameters"]
     if multiple == 0.0:
         return parameters
+    here = {species for strategy in scenario.strategies.values() for species in strategy.species}
     for path, spread in uncertain().items():
+        if (place := path.partition(".")[0]) in KINDS and KINDS[place].species not in here:
+            continue
         entry = find(path)
         z = _deviates(deal(f"parameter {path}", 1))[:, 0]
         values = np.clip(entry.value * np.exp(multiple * spread * z), entry.low, entry.high)
@@ -87,16 +90,24 @@ def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
 
 
 def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
-    """What differs between members besides their parameters; see `inputs.Luck` for shapes and units."""
+    """What differs between members besides their parameters; see `inputs.Luck` for shapes and units.
+
+    Species of which the strategy has no fish are dealt nothing.
+    """
     spreads = scenario.ensemble.spreads
     years, days = scenario.run.last_year, run_days(scenario)
 
     def factor(source: str, decision: str, size: int) -> Array:
         return multiplier(_deviates(deal(decision, size)), spreads[source])
 
-    recruitment = np.stack([factor("recruitment", f"recruitment of {s}", years) for s in SPECIES], axis=1)
-    growth = np.stack([factor("growth", f"growth of {s}", 1)[:, 0] for s in SPECIES], axis=1)
-    deaths = np.stack([factor("natural_mortality", f"natural deaths of {s}", 1)[:, 0] for s in SPECIES], axis=1)
+    angler_success = factor("angler_success", "angler success", years)
+
+    def of_species(source: str, decision: str, size: int) -> Array:
+        nothing = np.ones((angler_success.shape[0], size))
+        here = (factor(source, f"{decision} of {s}", size) if s in strategy.species else nothing for s in SPECIES)
+        return np.stack(list(here), axis=1)
+
+    growth, deaths = of_species("growth", "growth", 1)[:, :, 0], of_species("natural_mortality", "natural deaths", 1)
     stocked = []
     for event in strategy.stocking:
         there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
@@ -114,10 +125,10 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         water_c=_weather(scenario, deal, years, days),
         productivity=np.repeat(factor("productivity", "productivity", 1), years, axis=1),
         growth=growth,
-        recruitment=recruitment,
-        background_deaths=np.repeat(deaths[:, :, None], years, axis=2),
+        recruitment=of_species("recruitment", "recruitment", years),
+        background_deaths=np.repeat(deaths, years, axis=2),
         stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
-        angler_success=factor("angler_success", "angler success", years),
+        angler_success=angler_success,
         survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
     )
 

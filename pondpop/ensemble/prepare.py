@@ -122,10 +122,9 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
         luck[field.name] = None if dealt[0] is None else joined(dealt)
     return replace(
         one,
-        parameters=Parameters(**{
-            f.name: mine if (mine := getattr(one.parameters, f.name)).shape[0] == 1
-            else joined([getattr(other.parameters, f.name) for other in every])
-            for f in fields(Parameters)
+        parameters=one.parameters.with_arrays({
+            name: mine if mine.shape[0] == 1 else joined([getattr(other.parameters, name) for other in every])
+            for name, mine in one.parameters.arrays().items()
         }),
         luck=Luck(**luck),
         stockings=tuple(

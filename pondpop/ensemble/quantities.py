@@ -62,7 +62,7 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
         own = ds[["number", "biomass"]].sel(species=species)
         yield Quantity(f"{species}_density", "density", own["number"].values.sum(axis=-1))
         yield Quantity(f"{species}_standing_crop", "crop", own["biomass"].values.sum(axis=-1))
-    yield Quantity("total_standing_crop", "crop", biomass.sum(axis=(-2, -1)))
+    yield Quantity("total_standing_crop", "crop", indices.whole(biomass))
     for species in MEASURED:
         edges = TRAITS[species].density_edges_in
         for low, below in zip(edges, (*edges[1:], None), strict=True):

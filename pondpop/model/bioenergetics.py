@@ -64,9 +64,9 @@ def respiration_of_day(p: Parameters, water_c: Array) -> Array:
     at its top in hotter water: fish that eat nothing there must not live without cost. Times 1 − rest·cold in winter.
     """
     respiration = np.empty((*water_c.shape, p.respiration_at_1_g.shape[1]))
-    for k in kinds_with("respiration: exponential"):
+    for k in kinds_with("respiration: exponential", p.kinds):
         respiration[:, :, k] = np.exp(p.respiration_per_c[:, k] * np.minimum(water_c, p.respiration_flat_above_c[:, k]))
-    for k in kinds_with("respiration: dome"):
+    for k in kinds_with("respiration: dome", p.kinds):
         top_c = np.minimum(water_c, p.respiration_optimum_c[:, k])
         respiration[:, :, k] = temperature_dome(
             top_c, p.respiration_dome_q[:, k], p.respiration_optimum_c[:, k], p.respiration_maximum_c[:, k]

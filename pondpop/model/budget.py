@@ -10,22 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pondpop.arrays import Array, total
+from pondpop.model.community import FOODS, foods_of
 from pondpop.model.feeding import FoodEaten
 from pondpop.model.mortality import EVERY, Deaths, Rates, Where
-from pondpop.model.state import ALGAE, BENTHOS, FOODS, LITTORAL, PLANKTON, Columns, Pond
+from pondpop.model.state import Columns, Pond
 from pondpop.species import SPECIES, TRAITS, species_with
 
 PREDATOR_PLACES = species_with("role: predator")
 PREDATORS = tuple(SPECIES[k] for k in PREDATOR_PLACES)
-
-
-def _foods_of(species: str) -> set[int]:
-    of = TRAITS[species]
-    uses = (of.plankton != "none", of.benthos != "none", of.has("feeds by the shore when small"), of.has("eats algae"))
-    return {food for food, used in zip((PLANKTON, BENTHOS, LITTORAL, ALGAE), uses, strict=True) if used}
-
-
-FOODS_OF_PREDATORS = sorted(set().union(*(_foods_of(name) for name in PREDATORS)))
+FOODS_OF_PREDATORS = sorted(set().union(*(foods_of(TRAITS[name]) for name in PREDATORS)))
 PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
 CAUSES = (
     "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "harvest", "release", "removal",

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from pondpop.arrays import keep_memory, total
 from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
 from pondpop.model.budget import Books, Flows, Step
+from pondpop.model.community import community, kinds_present
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
-from pondpop.model.state import FOODS, PREDATORS, GroupFactors, Pond, State, of_foods
-from pondpop.species import SPECIES_OF_KIND
+from pondpop.model.state import GroupFactors, Pond, State, of_foods
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
@@ -32,19 +32,20 @@ class Engine(Pond):
 
     def __init__(self, inputs: Inputs, keep_books: bool = False) -> None:
         keep_memory()
-        p = inputs.parameters
+        p = inputs.parameters.of_kinds(kinds_present(event.kind for event in inputs.stockings))
         self.inputs = inputs
         self.parameters = p
+        self.community = community(p.kinds)
         self.day = 0
         self.tables = predation.predation_tables(p)
         self.food_use = feeding.food_use(p)
-        self.by_day = DayFactors(inputs)
+        self.by_day = DayFactors(inputs, p)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
         self.food_energy = of_foods(p, "energy_j_per_g")
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
-        self.state = State.empty(inputs.members, self.food_capacity)
-        self.richness = np.ones((len(FOODS), inputs.members))
+        self.state = State.empty(inputs.members, self.food_capacity, len(self.community))
+        self.richness = np.ones((len(self.community.foods), inputs.members))
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows = Flows.zero(inputs.members)
@@ -112,7 +113,7 @@ class Engine(Pond):
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
-        place = grid.place_on_grid(self.log_length_of_weight(), self.first_points)
+        place = grid.place_on_grid(self.log_length_of_weight(), self.first_points, len(self.community))
         log_condition = self.log_condition()
 
         max_intake = bioenergetics.max_intake(self)
@@ -192,7 +193,7 @@ class Engine(Pond):
             s.spawn_released[:, kind] += pulse.released
             groups = self.kind_slices[kind]
             parents = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-            self.flows.spawning_biomass[:, SPECIES_OF_KIND[kind]] -= total(parents * np.expm1(pulse.parents_gain))
+            self.flows.spawning_biomass[:, self.community.species[kind]] -= total(parents * np.expm1(pulse.parents_gain))
             s.log_weight[:, groups] += pulse.parents_gain
             if pulse.young.any():
                 self.add(recruitment.young_groups(self, kind, pulse.young))
@@ -229,11 +230,12 @@ class Engine(Pond):
         s = self.state
         self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
-        self.kind_slices = s.kind_slices()
+        here = self.community
+        self.kind_slices = s.kind_slices(here.places)
         self.columns_of_kind = [groups.stop - groups.start for groups in self.kind_slices]
-        self.hunters = slice(0, self.kind_slices[PREDATORS - 1].stop if PREDATORS else 0)
-        self.first_points = grid.first_points(s.members, s.columns.kind)
-        self.points_fewer = grid.points_fewer(PREDATORS, s.members)
+        self.hunters = slice(0, self.kind_slices[here.predators - 1].stop)
+        self.first_points = grid.first_points(s.members, np.searchsorted(here.places, s.columns.kind), len(here))
+        self.points_fewer = grid.points_fewer(here.predators, len(here), s.members)
         self.last_stocked_of = s.columns.stocked.max(axis=0)
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
 

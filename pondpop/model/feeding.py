@@ -1,8 +1,8 @@
 """Food from the pond itself and pellets: who uses them, how they renew, what is eaten. Nothing here changes the pond.
 
 Food is plankton, benthos, the small animals of the shore (littoral, within reach of small bluegill alone) and algae with
-detritus (of which threadfin shad alone live), in the order of `state.FOODS`, kg/ha [food, …]. Arrays are [member, group]
-unless said.
+detritus (of which threadfin shad alone live) and snails (which redear alone crush), in the order of `community.FOODS`, kg/ha
+[food, …]. Arrays are [member, group] unless said.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pondpop.arrays import Array, Value, logistic, total
+from pondpop.model.community import ALGAE, BENTHOS, community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
-from pondpop.model.state import BENTHOS, FOODS, KINDS_OF, Pond, of_foods
-from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Parameters, Species, kinds_with, species_with
+from pondpop.model.state import Pond, of_foods
+from pondpop.species import Parameters, kinds_with, species_with
 
 PELLET_EATERS = species_with("eats pellets")
-TAKES_LARGE_BENTHOS = kinds_with("finds little where benthos is grazed down")
 PREDATOR_SPECIES = species_with("role: predator")
 
 # ---------------------------------------------------------------------- renewal
@@ -58,8 +58,10 @@ def rich_in_algae(fertility: Value, light_limit: Value) -> Array:
 
 def richness(p: Parameters, fertility: Array) -> Array:
     """Renewal of each food relative to fertility 1 [food, member] at a fertility [member]."""
-    animal = rich(fertility, p.renewal_saturation)
-    return np.stack(np.broadcast_arrays(animal, animal, animal, rich_in_algae(fertility, p.algae_light_limit)))
+    foods = [rich(fertility, p.renewal_saturation)] * len(community(p.kinds).foods)
+    if len(foods) > ALGAE:
+        foods[ALGAE] = rich_in_algae(fertility, p.algae_light_limit)
+    return np.stack(np.broadcast_arrays(*foods))
 
 
 def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> Array:
@@ -77,18 +79,15 @@ def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> 
 
 def food_use(p: Parameters) -> Array:
     """Use of each food by length [food, m, kind, length], in the form that the species' traits say."""
-    forms = (_plankton_use, _benthos_use, _littoral_use, _algae_use)
-    use = np.stack(np.broadcast_arrays(*(form(p, kind) for form in forms for kind in range(len(KINDS)))))
-    return np.ascontiguousarray(use.reshape(len(FOODS), len(KINDS), -1, GRID_POINTS).swapaxes(1, 2))
-
-
-def _traits(kind: int) -> Species:
-    return TRAITS[SPECIES[SPECIES_OF_KIND[kind]]]
+    foods, kinds = len(community(p.kinds).foods), len(p.kinds)
+    forms = (_plankton_use, _benthos_use, _littoral_use, _algae_use, _snails_use)[:foods]
+    use = np.stack(np.broadcast_arrays(*(form(p, kind) for form in forms for kind in range(kinds))))
+    return np.ascontiguousarray(use.reshape(foods, kinds, -1, GRID_POINTS).swapaxes(1, 2))
 
 
 def _plankton_use(p: Parameters, kind: int) -> Array:
     """Use of plankton by the fish of each length [m or 1, length]: by all, or falling with length to a share or none."""
-    form = _traits(kind).plankton
+    form = community(p.kinds).traits(kind).plankton
     if form == "none":
         return np.zeros((1, GRID_POINTS))
     use, until, width, kept = (
@@ -103,7 +102,7 @@ def _plankton_use(p: Parameters, kind: int) -> Array:
 
 def _benthos_use(p: Parameters, kind: int) -> Array:
     """Use of benthos by the fish of each length [m or 1, length]: by all, or by the larger."""
-    form, use = _traits(kind).benthos, p.benthos_use[:, kind, None]
+    form, use = community(p.kinds).traits(kind).benthos, p.benthos_use[:, kind, None]
     if form == "none":
         return np.zeros((1, GRID_POINTS))
     if form == "all sizes":
@@ -114,7 +113,7 @@ def _benthos_use(p: Parameters, kind: int) -> Array:
 
 def _littoral_use(p: Parameters, kind: int) -> Array:
     """Use of the small animals of the shore by the fish of each length [m or 1, length]: by the small."""
-    if not _traits(kind).has("feeds by the shore when small"):
+    if not community(p.kinds).traits(kind).has("feeds by the shore when small"):
         return np.zeros((1, GRID_POINTS))
     until, width = p.littoral_use_until_mm[:, kind, None], p.littoral_use_width_mm[:, kind, None]
     return np.asarray(p.littoral_use[:, kind, None] * logistic((until - GRID_MM) / width))
@@ -122,8 +121,17 @@ def _littoral_use(p: Parameters, kind: int) -> Array:
 
 def _algae_use(p: Parameters, kind: int) -> Array:
     """Use of algae by the fish of each length [m or 1, length]: by all."""
-    use = p.algae_use[:, kind, None] if _traits(kind).has("eats algae") else np.zeros((1, 1))
+    eats = community(p.kinds).traits(kind).has("eats algae")
+    use = p.algae_use[:, kind, None] if eats else np.zeros((1, 1))
     return np.asarray(use * np.ones(GRID_POINTS))
+
+
+def _snails_use(p: Parameters, kind: int) -> Array:
+    """Use of snails by the fish of each length [m or 1, length]: by those long enough to crush them."""
+    if not community(p.kinds).traits(kind).has("eats snails"):
+        return np.zeros((1, GRID_POINTS))
+    begins, width = p.snails_use_from_mm[:, kind, None], p.snails_use_width_mm[:, kind, None]
+    return np.asarray(p.snails_use[:, kind, None] * logistic((GRID_MM - begins) / width))
 
 
 class FoodMet(NamedTuple):
@@ -161,9 +169,9 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     s, g = pond.state, pond.group
     ease = s.food[:, :, None] * pond.today.food_ease  # [food, member, kind]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
-    for kind in TAKES_LARGE_BENTHOS:
+    for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
         ease[BENTHOS, :, kind] *= left ** pond.parameters.benthos_grazing_exponent[:, kind]
-    field = (pond.food_use * ease[:, :, :, None]).reshape(len(FOODS), s.members, -1)
+    field = (pond.food_use * ease[:, :, :, None]).reshape(*s.food.shape, -1)
     smaller = weight + g.foraging_size_offset_g
     np.log(smaller, out=smaller)
     smaller -= g.log_foraging_size_reference
@@ -196,7 +204,7 @@ def eat_food(
     per_met *= met.smaller
     eaters = lay(met.place, per_met * biomass)
     wish = met_by(eaters, met.field)
-    wish_of_predators = np.stack([np.add.reduce(wish[KINDS_OF[k]], axis=0) for k in PREDATOR_SPECIES])
+    wish_of_predators = np.stack([np.add.reduce(wish[pond.community.of_species[k]], axis=0) for k in PREDATOR_SPECIES])
     wished = np.add.reduce(wish, axis=0)
     renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
@@ -214,8 +222,7 @@ def met_by(eaters: Array, field: Array) -> Array:
 
     Each is the sum over the lengths of one kind.
     """
-    lengths = (len(KINDS), GRID_POINTS)
-    field, eaters = field.reshape(*field.shape[:2], *lengths), eaters.reshape(-1, *lengths)
+    field, eaters = (amount.reshape(*amount.shape[:-1], -1, GRID_POINTS) for amount in (field, eaters))
     return np.asarray(np.einsum("fmkl,mkl->kfm", field, eaters, order="C"))
 
 

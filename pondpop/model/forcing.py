@@ -8,10 +8,10 @@ import numpy as np
 
 from pondpop.arrays import Array
 from pondpop.model import bioenergetics, feeding, mortality, recruitment
+from pondpop.model.community import community
 from pondpop.model.inputs import Inputs
-from pondpop.model.state import OF_KIND, PREDATORS
 from pondpop.scenario import temperature
-from pondpop.species import KINDS
+from pondpop.species import Parameters
 
 
 class Today(NamedTuple):
@@ -32,7 +32,7 @@ class Today(NamedTuple):
 
 
 class DayFactors:
-    """What temperature and light, and each member's luck, make of every day of the run.
+    """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
     water_c [member or 1, day]; renewal [food, day, member], for fertility 1; [day, member, kind]: max_intake,
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
@@ -41,8 +41,8 @@ class DayFactors:
     [day, member, predator]; pulses: the kinds of which one is due in some member, by day.
     """
 
-    def __init__(self, inputs: Inputs) -> None:
-        p, year_day = inputs.parameters, inputs.year_day[:, None]
+    def __init__(self, inputs: Inputs, p: Parameters) -> None:
+        year_day, of_kind, predators = inputs.year_day[:, None], community(p.kinds).species, community(p.kinds).predators
         self.water_c = np.maximum(inputs.water_c + inputs.luck.water_c, temperature.COLDEST_LIQUID_C)
         water_c = np.ascontiguousarray(self.water_c.T)
         t = water_c[:, :, None]
@@ -50,25 +50,25 @@ class DayFactors:
         intake = bioenergetics.intake_temperature_factor(
             dome, t, p.feeding_stops_below_c, p.feeding_stop_width_c, p.intake_dome_floor[:, None]
         )
-        luck_of_growth, local_growth = inputs.luck.growth[:, OF_KIND], inputs.local_growth[OF_KIND]
+        luck_of_growth, local_growth = inputs.luck.growth[:, of_kind], inputs.local_growth[of_kind]
         self.max_intake = intake * (p.max_intake_at_1_g * luck_of_growth * local_growth)
         search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
         self.length_growth = dome
-        self.search = np.ascontiguousarray(intake[:, :, :PREDATORS] * search[:, :, :PREDATORS])
+        self.search = np.ascontiguousarray(intake[:, :, :predators] * search[:, :, :predators])
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
         energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
         respiration = bioenergetics.respiration_of_day(p, water_c)
         self.growth_respired = respiration * (energy / p.body_energy_j_per_g)
         cold = bioenergetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
         self.resting = bioenergetics.resting_share(cold[:, :, None], p.winter_rest_share)
-        luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)[inputs.year][:, :, OF_KIND]
+        luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)[inputs.year][:, :, of_kind]
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         self.pulse_due = recruitment.pulse_due(p, year_day)
         self.pulses = [np.flatnonzero(due.any(axis=0)).tolist() for due in self.pulse_due]
-        self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(KINDS))], axis=2)
+        self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(p.kinds))], axis=2)
 
     def of(self, day: int) -> Today:
         """The factors of a day of the run."""

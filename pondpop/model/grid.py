@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.species import KINDS
 
 GRID_POINTS = 36
 GRID_MM = np.geomspace(8.0, 800.0, GRID_POINTS)
@@ -37,24 +36,24 @@ class GridPlace(NamedTuple):
         return GridPlace(kinds * GRID_POINTS, self.below[:, groups] - fewer, self.above_share[:, groups])
 
 
-def first_points(members: int, kind: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Flat index of the shortest length of each group's kind [member, group]."""
-    return (np.arange(members, dtype=np.intp)[:, None] * len(KINDS) + kind) * GRID_POINTS
+def first_points(members: int, kind: NDArray[np.intp], kinds: int) -> NDArray[np.intp]:
+    """Flat index of the shortest length of each group's kind, of so many kinds [member, group]."""
+    return (np.arange(members, dtype=np.intp)[:, None] * kinds + kind) * GRID_POINTS
 
 
-def points_fewer(kinds: int, members: int) -> NDArray[np.intp]:
-    """Flat index on the grid of all kinds less that on the grid of the first kinds alone [member, 1]."""
-    return np.arange(members, dtype=np.intp)[:, None] * ((len(KINDS) - kinds) * GRID_POINTS)
+def points_fewer(kinds: int, of: int, members: int) -> NDArray[np.intp]:
+    """Flat index on the grid of `of` kinds less that on the grid of the first `kinds` alone [member, 1]."""
+    return np.arange(members, dtype=np.intp)[:, None] * ((of - kinds) * GRID_POINTS)
 
 
-def place_on_grid(log_length: Array, first: NDArray[np.intp]) -> GridPlace:
+def place_on_grid(log_length: Array, first: NDArray[np.intp], kinds: int) -> GridPlace:
     """Find the grid interval of each length; lengths beyond the ends stand at the ends. `first` as of `first_points`."""
     position = (log_length - LOG_GRID_START) * (1.0 / LOG_GRID_STEP)
     position.clip(0.0, _LAST_POSITION, out=position)
     lower = position.astype(np.intp)
     position -= lower
     lower += first
-    return GridPlace(points=len(KINDS) * GRID_POINTS, below=lower, above_share=position)
+    return GridPlace(points=kinds * GRID_POINTS, below=lower, above_share=position)
 
 
 def lay(place: GridPlace, amount: Array) -> Array:

@@ -14,14 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, logistic, total
+from pondpop.model.community import community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
-from pondpop.model.state import OF_KIND, PREDATORS, Pond
-from pondpop.species import KINDS, SPECIES, Parameters, kinds_with, species_with
+from pondpop.model.state import Pond
+from pondpop.species import SPECIES, Parameters, kinds_with, species_with
 
 PREDATOR_SPECIES, EGG_EATERS = species_with("role: predator"), species_with("eats eggs")
-HARD_TO_FIND = {k: slice(k * GRID_POINTS, (k + 1) * GRID_POINTS) for k in kinds_with("hard to find when few")}
-"""Kinds that are hard to find when few, and where they stand on the grid of all kinds."""
-TAKEN_LARGE = kinds_with("taken large by young predators")
 
 # ---------------------------------------------------------------------- what depends on parameters and length alone
 
@@ -55,10 +53,10 @@ def prey_size_kernel(p: Parameters, hunter: int = 0) -> Array:
 
     eats_fish = logistic((predator - column("fish_eating_from_mm")) / column("fish_eating_width_mm"))
     large_enough = logistic((ratio - column("prey_length_ratio_min")) / column("prey_length_ratio_min_width"))
-    kernels = []
-    for kind in range(len(KINDS)):
+    kernels, taken_large = [], kinds_with("taken large by young predators", p.kinds)
+    for kind in range(len(p.kinds)):
         largest = column("prey_length_ratio_max", kind)
-        if kind in TAKEN_LARGE:
+        if kind in taken_large:
             none_at, full_at = column("young_gape_none_at_mm"), column("young_gape_full_at_mm")
             youth = np.clip(np.log(none_at / predator) / np.log(none_at / full_at), 0.0, 1.0)
             largest = largest + column("young_gape_gain", kind) * youth
@@ -69,7 +67,7 @@ def prey_size_kernel(p: Parameters, hunter: int = 0) -> Array:
 
 def predation_tables(p: Parameters) -> PredationTables:
     """Tabulate prey sizes and who gives way for a set of parameters."""
-    kernels = np.broadcast_arrays(*(prey_size_kernel(p, hunter) for hunter in range(PREDATORS)))
+    kernels = np.broadcast_arrays(*(prey_size_kernel(p, hunter) for hunter in range(community(p.kinds).predators)))
     by_hunter = [kernel.reshape(kernel.shape[0], -1, GRID_POINTS).swapaxes(1, 2) for kernel in kernels]
     prey_size = np.ascontiguousarray(np.concatenate(by_hunter, axis=1))
     return PredationTables(
@@ -95,10 +93,11 @@ def _gives_way(p: Parameters) -> Array:
 
     a and b run over the lengths of each kind of predator.
     """
+    predators = community(p.kinds).predators
     share, width = (
-        by_length(column[:, :PREDATORS])[:, :, None] for column in (p.interference_length_share, p.interference_length_width)
+        by_length(column[:, :predators])[:, :, None] for column in (p.interference_length_share, p.interference_length_width)
     )
-    length = np.tile(GRID_MM, PREDATORS)
+    length = np.tile(GRID_MM, predators)
     apart = np.log(length[None, :] / (share * length[:, None]))
     return logistic(apart / width)
 
@@ -160,16 +159,19 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
     from memory). sated is 1 and the other food met [member, group].
     """
     groups, kernel = pond.hunters, pond.tables.catching
-    hunters, at_length = biomass[:, groups], place.of_first(PREDATORS, groups, pond.points_fewer)
+    hunters, at_length = biomass[:, groups], place.of_first(pond.community.predators, groups, pond.points_fewer)
     naive = _naive(pond)
     if not hunters.shape[1]:
         nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
         none, load = np.zeros_like(biomass), np.zeros((hunters.shape[0], at_length.points))
         return Hunt(at_length, naive, nowhere, nothing, nothing, load, nowhere, none, none)
-    found = {kind: _found(pond, kind, biomass) for kind in HARD_TO_FIND}
+    hidden = [
+        (slice(kind * GRID_POINTS, (kind + 1) * GRID_POINTS), _found(pond, kind, biomass))
+        for kind in kinds_with("hard to find when few", pond.community.kinds)
+    ]  # where kinds that are hard to find when few stand on the grid, and how easily they are found
     offered = lay(place, naive.times(biomass))
-    for kind, points in HARD_TO_FIND.items():
-        offered[:, points] *= found[kind]
+    for points, found in hidden:
+        offered[:, points] *= found
     search = _search_area(pond, at_length, hunters)
     per_intake = search / appetite[:, groups]
 
@@ -179,8 +181,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
         hunting = search / (sated[:, groups] + fish_met)
         load = lay(at_length, hunters * hunting)
         hunted = search_upon_prey(load, kernel)
-        for kind, points in HARD_TO_FIND.items():
-            hunted[:, points] *= found[kind]
+        for points, found in hidden:
+            hunted[:, points] *= found
         return fish_met, hunting, load, hunted
 
     *_, hunted = hunted_by(offered)
@@ -189,8 +191,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
     offered *= exposed
     fish_met, hunting, load, hunted = hunted_by(offered)
     taken = np.multiply(exposed, hunted, out=hunted)
-    for kind, points in HARD_TO_FIND.items():
-        exposed[:, points] *= found[kind]
+    for points, found in hidden:
+        exposed[:, points] *= found
     suffered, rise = read_with_slope(place, taken)
     return Hunt(
         at_length=at_length,
@@ -210,7 +212,7 @@ def _found(pond: Pond, kind: int, biomass: Array) -> Array:
 
     B is the kg/ha of the species.
     """
-    there = total(biomass[:, pond.slices[OF_KIND[kind]]]) ** 2
+    there = total(biomass[:, pond.slices[pond.community.species[kind]]]) ** 2
     return np.asarray(there / (there + pond.parameters.exposure_half_saturation_kg_per_ha[:, kind] ** 2))[:, None]
 
 
@@ -235,7 +237,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     groups = pond.hunters
     large = lay(at_length, biomass * pond.weight_longer(groups, pond.of_hunters("interference_from_mm")))
     in_the_way = prey_within_reach(large, pond.tables.gives_way)
-    crowding = 1.0 + by_length(pond.parameters.interference_ha_per_kg[:, :PREDATORS]) * in_the_way
+    crowding = 1.0 + by_length(pond.parameters.interference_ha_per_kg[:, : pond.community.predators]) * in_the_way
     area = pond.state.log_weight[:, groups] * -pond.of_hunters("search_area_exponent")
     area += pond.group.log_search_at_1_g[:, groups]
     np.exp(area, out=area)
@@ -257,21 +259,21 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
     ate *= hunt.hunting
     eaten = np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
     for eater, taken in _taken_by(pond, there, hunt):
-        by_kind = taken.reshape(members, len(KINDS), GRID_POINTS).sum(axis=2)
-        for kind, species in enumerate(OF_KIND):
+        by_kind = taken.reshape(members, len(pond.community), GRID_POINTS).sum(axis=2)
+        for kind, species in enumerate(pond.community.species):
             eaten[:, eater, species] += by_kind[:, kind]
     return ate, eaten
 
 
 def _taken_by(pond: Pond, there: Array, hunt: Hunt) -> Iterator[tuple[int, Array]]:
     """The place of a species of predators, and what each of its kinds takes, kg/ha and day [member, kind * length]."""
-    if PREDATORS == 1:
+    if pond.community.predators == 1:
         yield 0, there * hunt.taken
         return
-    for hunter in range(PREDATORS):
+    for hunter in range(pond.community.predators):
         own = slice(hunter * GRID_POINTS, (hunter + 1) * GRID_POINTS)
         met = search_upon_prey(hunt.load[:, own], pond.tables.catching[:, own])
-        yield PREDATOR_SPECIES.index(int(OF_KIND[hunter])), there * hunt.out_of_cover * met
+        yield PREDATOR_SPECIES.index(int(pond.community.species[hunter])), there * hunt.out_of_cover * met
 
 
 def egg_predators(pond: Pond) -> Array:

@@ -12,13 +12,9 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array, Value, logistic, total
 from pondpop.model import predation, stocking
-from pondpop.model.state import KINDS_OF, OF_KIND, PLANKTON, Pond
-from pondpop.species import SPECIES, TRAITS, Parameters, Species
-
-
-def traits_of_kind(kind: int) -> Species:
-    """What the species of a kind is and can do."""
-    return TRAITS[SPECIES[OF_KIND[kind]]]
+from pondpop.model.community import PLANKTON, community
+from pondpop.model.state import Pond
+from pondpop.species import Parameters, Species
 
 
 def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
@@ -27,7 +23,7 @@ def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[
     1/(1 + e^((T0 − T)/width)), per day times the hazard or over the days of a cycle, within the days of the year on
     which the species spawns (values and sources in the species files; the shape is ours).
     """
-    of = traits_of_kind(kind)
+    of = community(p.kinds).traits(kind)
     today = logistic((water_c - p.spawning_from_c[:, kind]) / p.spawning_width_c[:, kind])
     if of.spawning == "once a year":
         today = p.spawning_hazard_per_day[:, kind] * today
@@ -73,9 +69,9 @@ def pulse_due(p: Parameters, year_day: NDArray[np.intp]) -> NDArray[np.bool_]:
     return np.asarray(due)
 
 
-def spawning_done(gathered: Array, kind: int) -> Array:
+def spawning_done(gathered: Array, of: Species) -> Array:
     """Spawning done this year: 1 − e^−H of a hazard H gathered where each spawns once, or the cycles themselves."""
-    return -np.expm1(-gathered) if traits_of_kind(kind).spawning == "once a year" else gathered
+    return -np.expm1(-gathered) if of.spawning == "once a year" else gathered
 
 
 def recruits(spawners: Array, cap: Value, half: Value) -> Array:
@@ -114,15 +110,15 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
     on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows zooplankton; DeVries
     & Stein 1990, 1992, from memory; the shape is ours).
     """
-    p, s, groups = pond.parameters, pond.state, pond.kind_slices[kind]
-    ready = spawning_done(s.spawn_gathered[:, kind], kind) - s.spawn_released[:, kind]
+    p, s, groups, of = pond.parameters, pond.state, pond.kind_slices[kind], pond.community.traits(kind)
+    ready = spawning_done(s.spawn_gathered[:, kind], of) - s.spawn_released[:, kind]
     ready = np.where(pond.by_day.pulse_due[pond.day, :, kind] & (ready >= p.pulse_min_weight), ready, 0.0)
     if not ready.any():
         return None
-    columns, species, of = s.columns, int(OF_KIND[kind]), traits_of_kind(kind)
+    columns, species = s.columns, int(pond.community.species[kind])
     mature = _mature(pond, groups, p.mature_length_mm[:, kind, None])
     mine = spawners = _kilograms(pond, groups, mature * columns.female_share[:, groups])
-    alone, everyone = len(KINDS_OF[species]) == 1, pond.slices[species]
+    alone, everyone = len(pond.community.of_species[species]) == 1, pond.slices[species]
     if not alone:
         of_all = _mature(pond, everyone, pond.of("mature_length_mm", species))
         spawners = _kilograms(pond, everyone, of_all * columns.female_share[:, everyone])
@@ -166,7 +162,7 @@ def young_groups(pond: Pond, kind: int, young: Array) -> stocking.Groups:
     p = pond.parameters
     return stocking.groups_of(
         pond,
-        kind=kind,
+        kind=int(pond.community.places[kind]),
         number=young,
         female_share=p.female_share,
         age_years=p.recruit_age_years - 1.0 / 365.0,  # that age at the next day's start

@@ -13,7 +13,6 @@ members; where a member has no more groups, its columns are empty.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,19 +21,16 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
+from pondpop.model.community import BENTHOS, PLANKTON, Community, community
 from pondpop.model.inputs import Inputs
-from pondpop.species import KINDS, SPECIES, SPECIES_OF_KIND, Parameters, kinds_with
+from pondpop.species import SPECIES, SPECIES_OF_KIND, Parameters
 
 if TYPE_CHECKING:
     from pondpop.model.forcing import DayFactors, Today
     from pondpop.model.predation import PredationTables
 
 ALL = slice(None)
-FOODS = ("plankton", "benthos", "littoral", "algae")  # of the pond itself, in the order of the axis of food
-PLANKTON, BENTHOS, LITTORAL, ALGAE = range(len(FOODS))
-OF_KIND = np.array(SPECIES_OF_KIND, np.intp)  # the species of each kind
-KINDS_OF = [[k for k, of in enumerate(SPECIES_OF_KIND) if of == species] for species in range(len(SPECIES))]
-PREDATORS = len(kinds_with("role: predator"))  # the first so many kinds
+OF_KIND = np.array(SPECIES_OF_KIND, np.intp)  # the species of each of all kinds
 
 
 @dataclass
@@ -44,7 +40,7 @@ class Columns:
     All members may share one row.
     """
 
-    kind: NDArray[np.intp]  # [group]
+    kind: NDArray[np.intp]  # [group], among all kinds
     growth_z: Array  # place of the growth type in the spread of growth, in standard deviations
     sex: Array  # +1 female, −1 male, 0 both together
     female_share: Array  # share of females: 1, 0, or that of an unsexed group
@@ -79,14 +75,14 @@ class State:
     high: Array  # none above, in standard deviations
     grown: Array  # log length that the fish have gained since they came into the pond
     ration: Array  # running mean of the share of maximum intake that was eaten
-    food: Array  # kg/ha [food, member], in the order of FOODS
+    food: Array  # kg/ha [food, member], in the order of the community's
     spawn_gathered: Array  # [member, kind]: spawning done this year, and
     spawn_released: Array  # [member, kind]: that part of it which pulses have used
     wariness: Array  # [member, species]: recent catches per catchable fish
 
     @classmethod
-    def empty(cls, members: int, food: Array) -> State:
-        """A pond without fish and with its food, kg/ha [food, member or 1]."""
+    def empty(cls, members: int, food: Array, kinds: int) -> State:
+        """A pond without fish and with its food, kg/ha [food, member or 1], for so many kinds."""
 
         def groups() -> Array:
             return np.empty((members, 0))
@@ -101,9 +97,9 @@ class State:
             high=groups(),
             grown=groups(),
             ration=groups(),
-            food=np.broadcast_to(food, (len(FOODS), members)).astype(float),
-            spawn_gathered=np.zeros((members, len(KINDS))),
-            spawn_released=np.zeros((members, len(KINDS))),
+            food=np.broadcast_to(food, (food.shape[0], members)).astype(float),
+            spawn_gathered=np.zeros((members, kinds)),
+            spawn_released=np.zeros((members, kinds)),
             wariness=np.zeros((members, len(SPECIES))),
         )
 
@@ -121,11 +117,11 @@ class State:
 
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
-        return _runs(self.columns.species, len(SPECIES))
+        return _runs(self.columns.species, np.arange(len(SPECIES)))
 
-    def kind_slices(self) -> tuple[slice, ...]:
-        """The columns of each kind, in the order of `KINDS`."""
-        return _runs(self.columns.kind, len(KINDS))
+    def kind_slices(self, places: NDArray[np.intp]) -> tuple[slice, ...]:
+        """The columns of some kinds, from their places among all kinds."""
+        return _runs(self.columns.kind, places)
 
     def weight(self) -> Array:
         """Mean weight of each group, g [member, group]."""
@@ -192,7 +188,10 @@ class State:
     def close_up(self) -> bool:
         """Move each member's groups to the first columns of their kind, in their order; True if any column goes."""
         alive, order = self.number > 0.0, []
-        for groups in self.kind_slices():
+        kinds = np.unique(self.columns.kind)
+        if not kinds.size:
+            return False
+        for groups in self.kind_slices(kinds):
             inside = alive[:, groups]
             first = np.argsort(~inside, axis=1, kind="stable")
             order.append(groups.start + first[:, : int(inside.sum(axis=1).max())])
@@ -202,7 +201,7 @@ class State:
         for name in _VARIABLES:
             setattr(self, name, np.take_along_axis(getattr(self, name), index, axis=1))
         constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
-        self.columns = Columns(np.repeat(np.arange(len(KINDS)), [part.shape[1] for part in order]), *constants)
+        self.columns = Columns(np.repeat(kinds, [part.shape[1] for part in order]), *constants)
         return True
 
 
@@ -217,18 +216,20 @@ _VARIABLES = ("number", "log_weight", "log_length", "spread", "low", "high", "gr
 _CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "kind")
 
 
-def _runs(places: NDArray[np.intp], count: int) -> tuple[slice, ...]:
-    """Where each place from 0 to count − 1 stands among places in rising order."""
-    ends = np.searchsorted(places, np.arange(count + 1))
-    return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
+def _runs(places: NDArray[np.intp], wanted: NDArray[np.intp]) -> tuple[slice, ...]:
+    """Where each of the wanted places stands among places in rising order."""
+    first, behind = np.searchsorted(places, wanted), np.searchsorted(places, wanted, side="right")
+    return tuple(slice(int(a), int(b)) for a, b in zip(first, behind, strict=True))
 
 
 class GroupFactors:
     """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
 
     def __init__(self, p: Parameters, columns: Columns) -> None:
+        place = np.searchsorted(community(p.kinds).places, columns.kind)
+
         def spread(of_kind: Array) -> Array:
-            return of_kind.take(columns.kind, axis=1)
+            return of_kind.take(place, axis=1)
 
         growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z
         self.log_growth = growth_type
@@ -268,7 +269,8 @@ class Pond:
     """
 
     inputs: Inputs
-    parameters: Parameters
+    parameters: Parameters  # of the kinds of the community
+    community: Community
     day: int  # of the run; what has happened is up to its start
     state: State
     by_day: DayFactors
@@ -304,7 +306,7 @@ class Pond:
 
     def of_groups_of(self, species: int, of_kind: Array) -> Array:
         """Values of [member, kind] at the groups of a species, to stand against [member, group of the species]."""
-        kinds = KINDS_OF[species]
+        kinds = self.community.of_species[species]
         if len(kinds) == 1:
             return of_kind[:, kinds[0], None]
         return of_kind[:, kinds].repeat([self.columns_of_kind[k] for k in kinds], axis=1)
@@ -316,7 +318,8 @@ class Pond:
     def of_hunters(self, parameter: str) -> Array:
         """A parameter of the kinds of predators, to stand against [member, predator group]."""
         of_kind: Array = getattr(self.parameters, parameter)
-        return of_kind[:, :1] if PREDATORS == 1 else of_kind[:, :PREDATORS].repeat(self.columns_of_kind[:PREDATORS], axis=1)
+        kinds = self.community.predators
+        return of_kind[:, :1] if kinds == 1 else of_kind[:, :kinds].repeat(self.columns_of_kind[:kinds], axis=1)
 
     def log_standard_weight(self, log_length: Array, groups: slice = ALL) -> Array:
         """Natural log of the standard weight in g of some groups, had they these lengths."""
@@ -354,5 +357,5 @@ class Pond:
 
 
 def of_foods(p: Parameters, quantity: str) -> Array:
-    """A parameter that each food has one of, such as `capacity_kg_per_ha` [food, member or 1]."""
-    return np.stack(np.broadcast_arrays(*(getattr(p, f"{food}_{quantity}") for food in FOODS)))
+    """A parameter that each food of the kinds has one of, such as `capacity_kg_per_ha` [food, member or 1]."""
+    return np.stack(np.broadcast_arrays(*(getattr(p, f"{food}_{quantity}") for food in community(p.kinds).foods)))

@@ -140,7 +140,13 @@ def edible_forage_carnivore_ratio(number: ArrayLike, biomass: ArrayLike, largest
     mean_in = _ratio((adults * (lower[ADULT_BASS_IN:] + 0.5)).sum(axis=-1), adults.sum(axis=-1))
     longest_in = mean_in[..., None, None] * np.asarray(largest_prey_ratio, dtype=float)[FORAGE, None]
     edible = weight[..., FORAGE, :] * np.clip(longest_in - lower, 0.0, 1.0)
-    return _ratio(edible.sum(axis=(-2, -1)), weight[..., CARNIVORES, :].sum(axis=(-2, -1)))
+    return _ratio(whole(edible), whole(weight[..., CARNIVORES, :]))
+
+
+def whole(amount: Array) -> Array:
+    """Sum [...] of [..., species, length_class], species by species, so that one that is not there changes no bit of it."""
+    first, *others = np.moveaxis(amount.sum(axis=-1), -1, 0)
+    return np.asarray(sum(others, first))
 
 
 def harvestable_share(biomass: ArrayLike) -> Array:
@@ -151,7 +157,7 @@ def harvestable_share(biomass: ArrayLike) -> Array:
     """
     weight = np.asarray(biomass, dtype=float)
     taken = sum(_of(weight, species)[..., inches:].sum(axis=-1) for species, inches in HARVESTABLE_FROM_IN.items())
-    return _ratio(100.0 * np.asarray(taken), weight.sum(axis=(-2, -1)))
+    return _ratio(100.0 * np.asarray(taken), whole(weight))
 
 
 BalanceRatio = Literal["forage_carnivore_ratio", "edible_forage_carnivore_ratio", "harvestable_share"]

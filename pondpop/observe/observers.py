@@ -18,7 +18,7 @@ from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
 from pondpop.observe import harvest_control
-from pondpop.species import KINDS, MEASURED, SPECIES
+from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
@@ -272,13 +272,13 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     bass = engine.slices[place_of_bass]
     weight = s.weight()
     biomass = s.number * weight / 1000.0
-    place = grid.place_on_grid(s.log_length, engine.first_points)
+    place = grid.place_on_grid(s.log_length, engine.first_points, len(engine.community))
     there = grid.lay(place, biomass)
     lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN
     upper = np.append(lower[1:], lower[-1] * 1.2)
     position = (np.log(np.sqrt(lower * upper)) - grid.LOG_GRID_START) / grid.LOG_GRID_STEP
     floor = position.astype(np.intp)
-    at = list(KINDS).index("bass") * grid.GRID_POINTS  # among the lengths of predators
+    at = engine.community.kinds.index("bass") * grid.GRID_POINTS  # among the lengths of predators
     kernel, above = engine.tables.prey_size[:, at : at + grid.GRID_POINTS], (position - floor)[:, None]
     at_class = kernel[:, floor] * (1.0 - above) + kernel[:, floor + 1] * above
     edible = predation.prey_within_reach(there, at_class)

@@ -12,7 +12,7 @@ survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|
 effort.csv   date, gear, hours, hauls, and optionally water_f|water_c, species_sought
              One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty
              (or its column, if no gear needs it).
-             species_sought names the species taken up, separated by blanks; empty means all four.
+             species_sought names the species taken up, separated by blanks; empty means all of them.
 catches.csv  date, trip, hours, species, shortest_in|shortest_mm, longest_in|longest_mm, kept, released
              One row per species and length class of a trip; `hours` are the trip's and stand on each of its rows.
              Empty bounds: no bound known. A trip without fish is one row with an empty species, 0 kept and 0 released.

@@ -37,7 +37,8 @@ def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Pictu
     yield psd_pair(cases, option, "pair")
     yield time_series.crop(cases, "crop")
     for species in MEASURED:
-        yield lengths(cases, species, f"length-{species}")
+        if any(species in case.strategy.species for case in cases):
+            yield lengths(cases, species, f"length-{species}")
     yield from time_series.growth(cases, units)
     yield time_series.big_fish(cases, "big")
     harvest_picture = time_series.harvest(cases, "harvest")

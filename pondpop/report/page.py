@@ -32,7 +32,7 @@ CAUTIONS = (
     ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off "
                "thin "
      "ice. Electrofishing is for trained crews with a permit."),
-    ("This model", "A projection is not a promise. It knows bass, bluegill, threadfin shad and minnows in a mixed "
+    ("This model", "A projection is not a promise. It knows bass, bluegill, redear, threadfin shad and minnows in a mixed "
                    "pond, not "
      "disease, oxygen kills, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
 )  # fmt: skip

@@ -12,12 +12,13 @@ import numpy as np
 from pondpop.ensemble.quantities import Quantity
 from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
-from pondpop.species import MEASURED, SPECIES
+from pondpop.species import MEASURED, SPECIES, TRAITS
 from pondpop.units import NONE, converted, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # text, or text with a smaller second line
 COLUMNS = 5  # strategies beside each other in one table
 
+OTHERS = [(species, TRAITS[species].plural.capitalize()) for species in MEASURED if species not in ("bass", "bluegill")]
 # quantity, how it is called, whether the other system stands beside it
 OUTCOMES = (
     ("bass_psd", "Bass PSD, %"),
@@ -25,11 +26,13 @@ OUTCOMES = (
     ("bass_psd_m", "Bass PSD-M, %"),
     ("bluegill_psd", "Bluegill PSD, %"),
     ("bluegill_psd_p", "Bluegill PSD-P, %"),
+    *((f"{species}_psd", f"{words} PSD, %") for species, words in OTHERS),
     ("bass_wr_8_12in", "Wr of bass 8–12 in, %"),
     ("bass_wr_12_15in", "Wr of bass 12–15 in, %"),
     ("bass_wr_15_20in", "Wr of bass 15–20 in, %"),
     ("bass_standing_crop", "Bass"),
     ("bluegill_standing_crop", "Bluegill"),
+    *((f"{species}_standing_crop", words) for species, words in OTHERS),
     ("shad_standing_crop", "Shad"),
     ("total_standing_crop", "All fish"),
     ("forage_carnivore_ratio", "F/C"),
@@ -41,6 +44,7 @@ OUTCOMES = (
     ("bass_largest_weight", "Largest bass"),
     ("bass_harvest_biomass_12_months", "Bass harvested in 12 months"),
     ("bluegill_harvest_biomass_12_months", "Bluegill harvested in 12 months"),
+    *((f"{species}_harvest_biomass_12_months", f"{words} harvested in 12 months") for species, words in OTHERS),
 )
 BY_YEAR = (
     ("bass_psd", "Bass PSD"),

@@ -166,7 +166,8 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
         said.append(f"{case.letter}, at the last survey: {shown}")
     unit = unit_of("crop", units)
     band_words = "; band: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
-    absent = joined(TRAITS[s].plural for s in SPECIES if s not in there)
+    lives = {s for case in cases for s in case.strategy.species}
+    absent = joined(TRAITS[s].plural for s in SPECIES if s in lives and s not in there)
     nothing = f" Hardly any {absent} at any survey, so without a line." if absent else ""
     return picture(
         figure, key, "Weight of fish in the pond",

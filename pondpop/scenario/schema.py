@@ -243,6 +243,12 @@ class Strategy(NamedTuple):
     feeding: tuple[Feeding, ...] = ()
     angling: tuple[Angling, ...] = ()
 
+    @property
+    def species(self) -> tuple[str, ...]:
+        """The species that are put into the pond or live there at the start, in the order of `registry.SPECIES`."""
+        here = {event.species for event in self.stocking}
+        return tuple(name for name in TRAITS if name in here)
+
 
 class Ensemble(NamedTuple):
     """`spreads` holds a number for every source of doubt in `SPREADS`; 0 switches one off."""

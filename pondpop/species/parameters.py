@@ -7,8 +7,8 @@ source stand in the files (`pondpop sources` prints them). numpy is imported whe
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from dataclasses import replace as _replaced
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from pondpop.checks import MISSING, InputError, nearest
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Parameters:
-    """One array per parameter: [member, kind] in the order of `registry.KINDS`, or [member] where all fish share it.
+    """One array per parameter: [member, kind] in the order of `kinds`, or [member] where all fish share it.
 
     The member axis has length 1 where all members have the same value. A kind without the parameter has NaN; one that does
     not say it has the value of its species.
@@ -110,6 +110,9 @@ class Parameters:
     littoral_use_until_mm: PerKind
     littoral_use_width_mm: PerKind
     algae_use: PerKind
+    snails_use: PerKind
+    snails_use_from_mm: PerKind
+    snails_use_width_mm: PerKind
     foraging_size_exponent: PerKind
     foraging_size_offset_g: PerKind
     foraging_size_reference_g: PerKind
@@ -200,6 +203,7 @@ class Parameters:
     benthos_energy_j_per_g: Shared
     littoral_energy_j_per_g: Shared
     algae_energy_j_per_g: Shared
+    snails_energy_j_per_g: Shared
     pellet_energy_j_per_g: Shared
 
     # Renewal of natural food
@@ -207,10 +211,12 @@ class Parameters:
     benthos_capacity_kg_per_ha: Shared
     littoral_capacity_kg_per_ha: Shared
     algae_capacity_kg_per_ha: Shared
+    snails_capacity_kg_per_ha: Shared
     plankton_renewal_per_day: Shared
     benthos_renewal_per_day: Shared
     littoral_renewal_per_day: Shared
     algae_renewal_per_day: Shared
+    snails_renewal_per_day: Shared
     algae_light_limit: Shared
     renewal_q10: Shared
     renewal_reference_c: Shared
@@ -251,14 +257,30 @@ class Parameters:
     egg_predator_hunger_exponent: Shared
     egg_predator_hunger_floor: Shared
 
+    kinds: tuple[str, ...] = tuple(KINDS)
+
     @property
     def members(self) -> int:
         """The length of the member axis: 1 unless a parameter was replaced by one value per member."""
-        return max(getattr(self, field.name).shape[0] for field in fields(self))
+        return max(array.shape[0] for array in self.arrays().values())
+
+    def arrays(self) -> dict[str, NDArray[np.float64]]:
+        """Every parameter's array, by name."""
+        return {name: getattr(self, name) for name in NAMES}
+
+    def with_arrays(self, arrays: dict[str, NDArray[np.float64]]) -> Parameters:
+        """Parameters of the same kinds with other arrays."""
+        return Parameters(**arrays, kinds=self.kinds)
+
+    def of_kinds(self, kinds: Sequence[str]) -> Parameters:
+        """The parameters of some kinds, in their order."""
+        columns = [self.kinds.index(kind) for kind in kinds]
+        arrays = {name: array[:, columns] if array.ndim == 2 else array for name, array in self.arrays().items()}
+        return Parameters(**arrays, kinds=tuple(kinds))
 
     def value(self, path: str) -> NDArray[np.float64]:
         """Values [member] of one parameter, by a path such as `bass.max_intake_at_1_g`. Raises InputError."""
-        name, columns = _address(path)
+        name, columns = self._address(path)
         array = getattr(self, name)
         return array if columns is None else array[:, columns[0]]
 
@@ -270,7 +292,7 @@ class Parameters:
         """
         import numpy as np
 
-        name, columns = _address(path)
+        name, columns = self._address(path)
         new = np.atleast_1d(np.array(values, dtype=float))
         if new.ndim != 1 or not np.isfinite(new).all():
             raise InputError(path, str(values), "a finite number, or a list of them with one per member")
@@ -281,15 +303,32 @@ class Parameters:
             column_values, new = new, np.repeat(old, new.size if old.shape[0] == 1 else 1, axis=0)
             new[:, columns] = column_values[:, None]
         new.flags.writeable = False
-        return _replaced(self, **{name: new})
+        return self.with_arrays(self.arrays() | {name: new})
 
     def take(self, members: slice | ArrayLike) -> Parameters:
         """The parameters of some members only; what all members share stays as it is."""
-        kept: dict[str, Any] = {}
-        for field in fields(self):
-            array = getattr(self, field.name)
-            kept[field.name] = array if array.shape[0] == 1 else array[members]
-        return Parameters(**kept)
+        arrays = self.arrays()
+        return self.with_arrays({name: _rows(array, members) for name, array in arrays.items()})
+
+    def _address(self, path: str) -> tuple[str, list[int] | None]:
+        """Field and columns of a path; a species' are also those of its kinds that do not say otherwise. Raises InputError."""
+        find(path)
+        place, _, name = path.partition(".")
+        if place == POND:
+            return name, None
+        mine = (kind == place or (KINDS[kind].species == place and name not in entries()[kind]) for kind in self.kinds)
+        return name, [k for k, so in enumerate(mine) if so]
+
+
+def _rows(array: Any, members: slice | ArrayLike) -> NDArray[np.float64]:
+    return array if array.shape[0] == 1 else array[members]
+
+
+_FIELDS = {field.name: field.type for field in fields(Parameters) if field.name != "kinds"}
+NAMES = tuple(_FIELDS)
+"""The names of all parameters."""
+SHARED = tuple(name for name, of in _FIELDS.items() if of == "Shared")
+"""Of those that all fish share."""
 
 
 def load_parameters() -> Parameters:
@@ -298,22 +337,22 @@ def load_parameters() -> Parameters:
 
     tables = entries()
     _check_fields(tables)
-    arrays = {}
-    for field in fields(Parameters):
-        if field.type == "Shared":
-            array = np.array([tables[POND][field.name].value], dtype=float)
+    arrays: dict[str, Any] = {}
+    for name in NAMES:
+        if name in SHARED:
+            array = np.array([tables[POND][name].value], dtype=float)
         else:
-            row = [tables[name].get(field.name) or tables[kind.species].get(field.name) for name, kind in KINDS.items()]
+            row = [tables[key].get(name) or tables[kind.species].get(name) for key, kind in KINDS.items()]
             array = np.array([[np.nan if entry is None else entry.value for entry in row]], dtype=float)
         array.flags.writeable = False
-        arrays[field.name] = array
+        arrays[name] = array
     return Parameters(**arrays)
 
 
 def _check_fields(tables: Any) -> None:
     """Every parameter that a trait asks for has a field, and so has every entry of pond.toml. Raises InputError."""
     of_fish = {*ALWAYS, *(key for forms in (*FORMS.values(), HABITS) for keys in forms.values() for key in keys)}
-    known = {field.name: field.type == "Shared" for field in fields(Parameters)}
+    known = {name: name in SHARED for name in NAMES}
     for key in (*of_fish, *tables[POND]):
         if known.get(key) is not (key in tables[POND]):
             file = "registry" if key in of_fish else "pond.toml"
@@ -324,13 +363,3 @@ def _check_fields(tables: Any) -> None:
         if not shared and name not in of_fish:
             raise InputError(name, MISSING, "a trait that asks for it", "name it in ALWAYS, FORMS or HABITS", "registry")
 
-
-def _address(path: str) -> tuple[str, list[int] | None]:
-    """Field and columns of a path; a species' are also those of its kinds that do not say otherwise. Raises InputError."""
-    find(path)
-    place, _, name = path.partition(".")
-    if place == POND:
-        return name, None
-    return name, [
-        k for k, (kind, of) in enumerate(KINDS.items()) if kind == place or (of.species == place and name not in entries()[kind])
-    ]

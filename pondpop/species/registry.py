@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from pondpop.checks import MISSING, InputError, nearest, only_known
 
-_NAMES: Final = ("bass", "bluegill", "shad", "minnow")
+_NAMES: Final = ("bass", "bluegill", "shad", "minnow", "redear")
 _KINDS: Final[tuple[str, ...]] = ()
 
 ALWAYS: Final = (
@@ -73,6 +73,7 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "finds little where benthos is grazed down": ("benthos_grazing_exponent",),
     "feeds by the shore when small": ("littoral_use", "littoral_use_until_mm", "littoral_use_width_mm"),
     "eats algae": ("algae_use",),
+    "eats snails": ("snails_use", "snails_use_from_mm", "snails_use_width_mm"),
     "taken large by young predators": ("young_gape_gain",),
     "hard to find when few": ("exposure_half_saturation_kg_per_ha",),
     "eats pellets": (
@@ -263,9 +264,9 @@ def species_with(trait: str) -> tuple[int, ...]:
     return tuple(k for k, one in enumerate(TRAITS.values()) if one.has(trait))
 
 
-def kinds_with(trait: str) -> tuple[int, ...]:
-    """The places of the kinds whose species have a trait."""
-    return tuple(k for k, kind in enumerate(KINDS.values()) if TRAITS[kind.species].has(trait))
+def kinds_with(trait: str, kinds: Sequence[str] = tuple(KINDS)) -> tuple[int, ...]:
+    """The places among some kinds of those whose species have a trait."""
+    return tuple(k for k, name in enumerate(kinds) if TRAITS[KINDS[name].species].has(trait))
 
 
 MEASURED: Final = tuple(one.name for one in TRAITS.values() if one.standard)

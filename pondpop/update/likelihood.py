@@ -328,7 +328,11 @@ def summaries(
 
 
 def evidence(records: Records, scenario: Scenario) -> Evidence:
-    """What the records say of the days of a run; what lies outside it, or tells nothing, is named."""
+    """What the records say of the days of a run; what lies outside it, or tells nothing, is named.
+
+    That none was caught of a species of which the scenario has no fish tells nothing, and is left out.
+    """
+    here = {species for strategy in scenario.strategies.values() for species in strategy.species}
     start, end = scenario.run.start, scenario.run.end
     unused: list[str] = []
 
@@ -346,6 +350,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
         found += _hauls(survey, start, records.left_out, unused)
         found += _conditions(survey, start)
     found += _angling(records, scenario, unused)
+    found = [o for o in found if not isinstance(o, Haul) or SPECIES[o.species] in here or o.data.any()]
     asked, grown = _growth(records, start, end)
     found += grown
     looked = {one.day for o in found if isinstance(o, Haul) for one in o.outings}

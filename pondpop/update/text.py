@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from textwrap import fill
 
@@ -77,18 +77,21 @@ def _dealt(found: Update, members: Members) -> dict[str, Array]:
     parameters, luck = draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
     listed = load_parameters()
     out = {"productivity": luck.productivity[:, 0]}
-    for k, species in enumerate(SPECIES):
+    here = [(SPECIES.index(species), species) for species in strategy.species]
+    for k, species in here:
         out[f"growth of {species}"] = luck.growth[:, k]
         out[f"background deaths of {species}"] = luck.background_deaths[:, k, 0]
     start = scenario.run.start
     until = found.until or start - dt.timedelta(days=1)
     for year in range(start.year, until.year + 1):
-        for k, species in enumerate(SPECIES):
+        for k, species in here:
             out[f"young of {species} {year}"] = luck.recruitment[:, k, year - start.year]
     for k, event in enumerate(strategy.stocking):
         if event.date <= until:
             out[f"stocked {event.name}"] = luck.stocking_survival[:, k]
     for path in uncertain():
+        if path.partition(".")[0] in SPECIES and path.partition(".")[0] not in strategy.species:
+            continue
         out[path] = np.broadcast_to(parameters.value(path) / listed.value(path)[0], (count,))
     for name, u in members.uniforms.items():
         if name.startswith(CATCHABILITY):
@@ -103,24 +106,27 @@ def _pond(found: Update) -> Iterator[Row]:
     """The pond itself on the day of the last record."""
     if found.until is None or not found.prior.seen:
         return
-    before = _standing(found.prior)
-    after = None if found.learned is None else _standing(found.learned)
+    here = found.scenario.strategies[found.strategy].species
+    before = _standing(found.prior, here)
+    after = None if found.learned is None else _standing(found.learned, here)
     for name, (kind, values) in before.items():
         yield Row("pond", name, kind, None, values, None if after is None else after[name][1])
 
 
-def _standing(members: Members) -> dict[str, tuple[str, Array]]:
+def _standing(members: Members, here: Sequence[str]) -> dict[str, tuple[str, Array]]:
     number, biomass, wr = (members.seen[name][:, -1] for name in ("number", "biomass", "relative_weight"))
     out: dict[str, tuple[str, Array]] = {}
-    for species in MEASURED:
+    measured = [species for species in MEASURED if species in here]
+    for species in measured:
         out[f"{species}_psd"] = "percent", indices.psd(number, species)
         used = gear("electrofishing")
         seen = number * used.class_selectivity()
         out[f"{species}_psd_as_sampled"] = "percent", indices.psd(seen, species)
     out["bass_wr_8_12in"] = "percent", indices.class_mean(wr, number, "bass", 8, 12)
-    for k, species in enumerate(SPECIES):
+    for species in here:
+        k = SPECIES.index(species)
         out[f"{species}_standing_crop"] = "crop", biomass[:, k].sum(axis=-1)
-    for species in MEASURED:
+    for species in measured:
         stock = indices.category_inches(species)[0]
         out[f"{species}_density_{stock}in_up"] = "density", number[:, SPECIES.index(species), stock:].sum(axis=-1)
     return out

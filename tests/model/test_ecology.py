@@ -9,9 +9,9 @@ from small import pond
 
 from pondpop.ensemble.prepare import prepare, run_days
 from pondpop.model import bioenergetics, mortality, predation, recruitment
+from pondpop.model.community import ALGAE, LITTORAL
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
-from pondpop.model.state import ALGAE, LITTORAL
 from pondpop.species import SPECIES, load_parameters
 
 BASS, BLUEGILL, SHAD, MINNOW = (SPECIES.index(name) for name in ("bass", "bluegill", "shad", "minnow"))
@@ -125,7 +125,7 @@ def test_cold_kills_small_fish_first_and_warm_water_none():
     )
     assert rates[0] > rates[1] > 0.0 and rates[2] == 0.0
     engine = _started(stocked(4, 10, name="small") + stocked(12, 10, name="large"))
-    engine.today.cold_deaths[:] = np.nan_to_num(p.cold_deaths_per_day[0])
+    engine.today.cold_deaths[:] = np.nan_to_num(engine.parameters.cold_deaths_per_day[0])
     none = np.zeros_like(engine.state.number)
     per_day = mortality.natural_rates(engine, none, engine.log_condition(), none)["cold"][1]
     length = engine.state.log_length

@@ -7,7 +7,7 @@ from math import exp, log
 import numpy as np
 import pytest
 from reference import scalar_day
-from reference.scalar_day import BASS, BLUEGILL, MINNOW, SHAD, Day, Fishing, Removal, Stocking
+from reference.scalar_day import BASS, BLUEGILL, MINNOW, REDEAR, SHAD, Day, Fishing, Removal, Stocking
 
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
@@ -49,13 +49,14 @@ def pond_of(*stocked):
 
 @pytest.fixture
 def pond():
-    """A small pond of all four species with bass of several sizes, days after stocking."""
+    """A small pond of all five species with bass of several sizes, days after stocking."""
     made = pond_of(
         Stocking(BASS, 150.0, 60.0, 0.2), Stocking(BASS, 30.0, 250.0, 1.5), Stocking(BASS, 10.0, 380.0, 3.0),
         Stocking(BLUEGILL, 8000.0, 35.0, 0.2), Stocking(BLUEGILL, 1500.0, 120.0, 1.5),
         Stocking(SHAD, 6000.0, 60.0, 0.5), Stocking(MINNOW, 8000.0, 40.0, 0.4),
+        Stocking(REDEAR, 900.0, 45.0, 0.4), Stocking(REDEAR, 120.0, 170.0, 2.5),
     )
-    made.food = {"plankton": 120.0, "benthos": 60.0, "littoral": 9.0, "algae": 80.0}
+    made.food = {"plankton": 120.0, "benthos": 60.0, "littoral": 9.0, "algae": 80.0, "snails": 40.0}
     return made
 
 
@@ -99,7 +100,7 @@ def test_two_half_steps_are_close_to_one_step(pond):
         day = Day(year_day, 26.0, first_of_run=year_day == 150)
         scalar_day.one_day(pond, day, P, TABLES)
         scalar_day.one_day(halved, day, P, TABLES, steps=2)
-    for species in (BASS, BLUEGILL, SHAD, MINNOW):
+    for species in (BASS, BLUEGILL, SHAD, MINNOW, REDEAR):
         assert total(halved, species, "biomass") == pytest.approx(total(pond, species, "biomass"), rel=0.03)
         assert total(halved, species, "biomass") != total(pond, species, "biomass")
 
@@ -207,6 +208,7 @@ def everything_at_once(parameters, steps):
         (0, Stocking(SHAD, 5000.0, 75.0, 0.8, length_cv=0.15, origin="2")),
         (30, Stocking(BASS, 185.0, 50.0, 0.15, weight_g=1.8, origin="3")),
         (60, Stocking(BASS, 20.0, 360.0, 3.0, length_cv=0.1, female_share=0.7, origin="4")),
+        (0, Stocking(REDEAR, 300.0, 160.0, 2.2, origin="6")),
         (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, length_cv=0.03, origin="5")),
     ]
     removals = [
@@ -214,7 +216,7 @@ def everything_at_once(parameters, steps):
         (270, Removal(SHAD, 1.0, 900.0, "per_ha", 1000.0)), (40, Removal(BASS, 370.0, 900.0, "share", 1.0)),
         (300, Removal(BLUEGILL, 90.0, 140.0, "share", 1.0)), (310, Removal(BLUEGILL, 100.0, 130.0, "share", 0.6)),
     ]
-    growth, survival, spawning = (1.05, 1.0, 0.97, 1.0), (1.0, 1.1, 1.0, 0.9), (0.8, 1.0, 1.2, 1.0)
+    growth, survival, spawning = (1.05, 1.0, 0.97, 1.0, 0.9), (1.0, 1.1, 1.0, 0.9, 1.05), (0.8, 1.0, 1.2, 1.0, 1.1)
     season = np.where((year_day >= 60) & (year_day < 300), 1 / 240, 0.0)
     rules = [Fishing(BASS, 250.0, 350.0, "kg_per_ha", 12.0, 0.0), Fishing(BASS, 350.0, 900.0, "per_ha", 6.0, 0.0),
              Fishing(BLUEGILL, 150.0, 900.0, "share", 0.3, 0.0)]

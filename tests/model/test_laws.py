@@ -65,7 +65,7 @@ def test_energy_eaten_is_spent_or_grown(books):
     for day in range(0, len(books), 7):
         page = books[day]
         kind = page.columns.species
-        eaten = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
+        eaten = (page.ate_food * of_foods(p, "energy_j_per_g")[: len(page.ate_food), :, None]).sum(axis=0)
         eaten[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
         eaten += page.ate_pellets * p.pellet_energy_j_per_g
         kept = (1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share)
@@ -87,13 +87,13 @@ def test_no_limit_on_growth_is_reached_by_more_than_a_trace(books):
 
 def test_luck_and_local_knowledge_multiply_what_they_say():
     """Twice the luck of growth is twice the intake, of deaths twice the deaths; local survival divides them."""
-    plain = inputs()
+    plain, twice = inputs(), np.full(len(SPECIES), 2.0)
     luck = replace(plain.luck, growth=plain.luck.growth * [[2.0], [1.0]])
     luck = replace(luck, background_deaths=luck.background_deaths * np.array([3.0, 1.0])[:, None, None])
     engines = [
         Engine(plain, keep_books=True),
         Engine(replace(plain, luck=luck), keep_books=True),
-        Engine(replace(plain, local_growth=np.full(4, 2.0), local_survival=np.full(4, 4.0)), keep_books=True),
+        Engine(replace(plain, local_growth=twice, local_survival=2.0 * twice), keep_books=True),
     ]
     for engine in engines:
         engine.run_day()
@@ -184,7 +184,7 @@ def test_laying_and_reading_are_adjoint():
     rng = np.random.default_rng(1)
     species = np.sort(rng.integers(0, len(SPECIES), 30))
     log_length = np.log(rng.uniform(5.0, 900.0, (3, 30)))
-    place = grid.place_on_grid(log_length, grid.first_points(3, species))
+    place = grid.place_on_grid(log_length, grid.first_points(3, species, len(SPECIES)), len(SPECIES))
     amount, field = rng.random((3, 30)), rng.random((3, len(SPECIES) * grid.GRID_POINTS))
     laid = (grid.lay(place, amount) * field).sum(axis=1)
     np.testing.assert_allclose(laid, (amount * grid.read(place, field)).sum(axis=1), rtol=1e-12)

@@ -87,7 +87,7 @@ def test_overlapping_rules_of_angling_share_their_deaths_by_hours_whatever_their
     assert (found.death_after_release[~fishing] == 0.0).all()
 
 
-@pytest.mark.parametrize("species", ["bass", "bluegill", "shad", "minnow"])
+@pytest.mark.parametrize("species", ["bass", "bluegill", "shad", "minnow", "redear"])
 @pytest.mark.parametrize("length_cv", [0.0, 0.03, 0.2])
 def test_stocked_fish_have_the_spread_of_lengths_that_is_stated(species, length_cv):
     scenario = raw()

@@ -20,6 +20,7 @@ from pondpop.observe.gears import (
     mean_wr_error,
     scatter,
 )
+from pondpop.species import SPECIES
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import GEARS
 
@@ -28,7 +29,7 @@ PER_ACRE = 1 / 0.40468564224
 
 def pond(bass=None, bluegill=None):
     """Fish per ha [species, length_class]: bass and bluegill by inch class."""
-    number = np.zeros((4, 32))
+    number = np.zeros((len(SPECIES), 32))
     for row, counts in ((0, bass), (1, bluegill)):
         for inch, n in (counts or {}).items():
             number[row, inch] = n
@@ -42,7 +43,7 @@ MANY = np.stack([CROWDED, BALANCED])
 
 def even(name="electrofishing"):
     """A gear that takes all lengths alike."""
-    ones = np.ones(4)
+    ones = np.ones(len(SPECIES))
     return replace(
         gear(name), reach_ha=0.1 * ones, selected_from_mm=-1e9 * ones, missed_share=0 * ones, density_exponent=ones
     )
@@ -95,7 +96,8 @@ def test_what_each_gear_sees():
     electro, seine, angling = (gear(n).class_selectivity() for n in ("electrofishing", "seine", "angling"))
     assert electro[0, 10] > electro[0, 3] and electro[0, 10] > electro[0, 24]  # small and the largest bass are missed
     assert seine[1, 1] > 10 * seine[1, 8] and angling[0, 4] < 0.05 * angling[0, 13]
-    assert not expected_catch(np.ones((4, 32)), gear("angling"), 5, 20, 1)[2:].any()  # no shad, no minnows on the hook
+    on_the_hook = expected_catch(np.ones((len(SPECIES), 32)), gear("angling"), 5, 20, 1)
+    assert on_the_hook[4].any() and not on_the_hook[2:4].any()  # redear, but no shad and no minnows
 
 
 @pytest.mark.parametrize("name", GEARS)
@@ -111,7 +113,7 @@ def test_drawn_catches_have_the_mean_and_scatter_they_should():
     rng = np.random.default_rng(1)
     used = gear("electrofishing")
     mean = expected_catch(CROWDED, used, 1, 19, 2)
-    drawn = scatter(np.broadcast_to(mean, (4000, 4, 32)), used, rng)
+    drawn = scatter(np.broadcast_to(mean, (4000, len(SPECIES), 32)), used, rng)
     assert drawn.mean(0) == pytest.approx(mean, abs=5 * np.sqrt(mean.max() * (1 + 0.35**2 * mean.max()) / 4000))
     total = mean[0].sum()
     assert drawn[:, 0].sum(-1).var() == pytest.approx(total + (used.catch_cv * total) ** 2, rel=0.1)
@@ -124,7 +126,7 @@ def test_as_sampled_psd_is_that_of_the_expected_catch():
             assert as_sampled_psd(MANY, gear(name), species) == pytest.approx(indices.psd(catch, species), rel=1e-4)
     assert as_sampled_psd(MANY, even(), "bass") == pytest.approx(indices.psd(MANY, "bass"))
     assert as_sampled_psd(BALANCED, gear("angling"), "bass") > indices.psd(BALANCED, "bass")
-    assert np.isnan(as_sampled_psd(np.zeros((4, 32)), even(), "bass"))
+    assert np.isnan(as_sampled_psd(np.zeros((len(SPECIES), 32)), even(), "bass"))
 
 
 @pytest.mark.parametrize("outings", [1, 3])

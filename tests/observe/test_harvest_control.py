@@ -11,13 +11,14 @@ from pondpop.observe import indices
 from pondpop.observe.gears import as_sampled_psd, gear, mean_wr_error
 from pondpop.observe.harvest_control import holds, signs
 from pondpop.scenario import Condition, Trigger
+from pondpop.species import SPECIES
 
 MEMBERS = 4000
 
 
 def fish(members=1, bass=(60.0, 30.0, 10.0)):
     """Fish/ha at 9, 13 and 16 in for bass, and some bluegill; Wr 88 of bass of 8–12 in."""
-    number, wr = np.zeros((members, 4, 32)), np.full((members, 4, 32), np.nan)
+    number, wr = np.zeros((members, len(SPECIES), 32)), np.full((members, len(SPECIES), 32), np.nan)
     number[:, 0, [9, 13, 16]] = bass
     number[:, 1, [4, 7, 9]] = (300.0, 150.0, 50.0)
     wr[:, 0, 9], wr[:, 0, 13] = 88.0, 95.0

@@ -61,7 +61,7 @@ def test_indices_do_not_change_with_the_area_counted(number, area):
         lambda n: indices.psd(n, "bluegill", "preferred"),
         indices.forage_carnivore_ratio,
         indices.harvestable_share,
-        lambda n: indices.edible_forage_carnivore_ratio(n, n, [0.5, 0.4, 0.5, 0.5]),
+        lambda n: indices.edible_forage_carnivore_ratio(n, n, [0.5, 0.4, 0.5, 0.5, 0.5]),
     ):
         assert index(number * area) == pytest.approx(index(number), rel=1e-9, nan_ok=True)
 
@@ -106,14 +106,14 @@ def test_balance_ratios_by_hand():
     number = pond(bass={4: 50, 12: 10})
     kg = pond(bass={4: 2, 12: 8}, bluegill={3: 6, 5: 4, 6: 10}, shad={9: 5}, minnow={6: 4})
     assert indices.forage_carnivore_ratio(kg) == pytest.approx(29 / 10)
-    assert indices.edible_forage_carnivore_ratio(number, kg, [0.5, 0.4, 0.5, 0.5]) == pytest.approx((6 + 4 * 0.25) / 10)
+    assert indices.edible_forage_carnivore_ratio(number, kg, [0.5, 0.4, 0.5, 0.5, 0.5]) == pytest.approx((6 + 4 * 0.25) / 10)
     assert indices.harvestable_share(kg) == pytest.approx(100 * (8 + 10) / 39)
 
 
 def test_ratios_without_bass_or_fish_are_not_defined():
     empty = np.zeros((len(SPECIES), CLASSES))
     assert math.isnan(indices.forage_carnivore_ratio(empty))
-    assert math.isnan(indices.edible_forage_carnivore_ratio(empty, empty, [0.5] * 4))
+    assert math.isnan(indices.edible_forage_carnivore_ratio(empty, empty, [0.5] * len(SPECIES)))
     assert math.isnan(indices.harvestable_share(empty))
 
 
@@ -202,8 +202,8 @@ def test_exact_limits_hold_their_tails(sample):
     [
         (lambda: indices.standard_weight(100, "shad"), "a published standard weight: one of bass"),
         (lambda: indices.category_inches("bas"), 'did you mean "bass"?'),
-        (lambda: indices.psd(np.ones((4, CLASSES)), "trout"), "one of bass, bluegill, shad, minnow"),
-        (lambda: indices.psd(np.ones((4, CLASSES)), "bass", "qality"), 'did you mean "quality"?'),
+        (lambda: indices.psd(np.ones((len(SPECIES), CLASSES)), "trout"), "one of bass, bluegill, shad, minnow, redear"),
+        (lambda: indices.psd(np.ones((len(SPECIES), CLASSES)), "bass", "qality"), 'did you mean "quality"?'),
         (lambda: indices.psd_of_categories([3, 2], "trophy"), "one of stock, quality"),
         (lambda: indices.category_counts([100, math.nan], "bass"), "a length above 0"),
         (lambda: indices.target_range("big-bass", "bass", "psd"), 'did you mean "big_bass"?'),

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from pondpop.checks import InputError
 from pondpop.records import COLUMNS, read_records
+from pondpop.species import SPECIES
 
 SURVEY = "date,gear,species,length_in,weight_lb,count,tag,sex\n"
 EFFORT = "date,gear,hours,hauls,water_f,species_sought\n"
@@ -50,7 +51,7 @@ def test_reads_all_four_in_si(folder):
     assert (bass.tag, bass.sex, bass.count, bluegill.count, bluegill.weight_g) == ("B1", "female", 1, 7, None)
     boat, seine = records.effort
     assert boat.water_c == pytest.approx(15) and boat.species == ("bass", "bluegill")
-    assert (seine.amount, seine.water_c, len(seine.species)) == (4, None, 4)
+    assert (seine.amount, seine.water_c, seine.species) == (4, None, SPECIES)
     assert records.catches[1].longest_mm is None and records.catches[2].species is None
     assert records.tags[1].event == "kept" and records.tags[1].length_mm is None
 
@@ -69,7 +70,7 @@ BAD_FISH = [
     ("31/31/2024,angling,bass,12,,,,", "year-month-day, like 2024-06-05 for June 5; spreadsheets change dates"),
     ("2024-02-30,angling,bass,12,,,,", "a day that the calendar has"),
     ("2024-04-10,angling,bas,12,,,,", 'did you mean "bass"?'),
-    ("2024-04-10,angling,trout,6,,,,", "known: bass, bluegill, shad, minnow"),
+    ("2024-04-10,angling,trout,6,,,,", "known: bass, bluegill, shad, minnow, redear"),
     ("2024-04-10,angling,bass,,,,,", "length: got nothing"),
     ("2024-04-10,angling,bass,0.1,,,,", "length_in: got"),
     ("2024-04-10,angling,bass,45,,,,", "length_in: got"),

@@ -5,7 +5,7 @@ Everything the engine does fast over many members is done here slowly for one, f
 must agree (`tests/test_gate.py` holds this form to a recorded run; the engine's own tests hold the engine to this).
 
 `parameters` is any object with one attribute per parameter, named as in `pondpop/species/*.toml`: a species' parameter
-is a sequence of four in the order of `SPECIES`, a shared one a number. Nothing else is read from the project.
+is a sequence of five in the order of `SPECIES`, a shared one a number. Nothing else is read from the project.
 
 Units: per hectare; fish mass g, biomass and food kg/ha, length mm, water deg C, time in days and rates per day, age in
 years, energy J/g wet mass. The days of a year are counted from 0 on 1 January.
@@ -19,9 +19,9 @@ from dataclasses import dataclass, field
 from math import cos, erfc, exp, expm1, floor, inf, isnan, log, log1p, log10, pi, prod, sqrt
 from types import SimpleNamespace
 
-SPECIES = ("bass", "bluegill", "shad", "minnow")
-BASS, BLUEGILL, SHAD, MINNOW = range(4)
-FOODS = ("plankton", "benthos", "littoral", "algae")
+SPECIES = ("bass", "bluegill", "shad", "minnow", "redear")
+BASS, BLUEGILL, SHAD, MINNOW, REDEAR = range(5)
+FOODS = ("plankton", "benthos", "littoral", "algae", "snails")
 DAYS_PER_YEAR = 365.0
 STOCK_LENGTH_OF_BASS = 8 * 25.4  # mm
 UNCUT = 40.0  # standard deviations
@@ -64,13 +64,13 @@ class Group:
 class Pond:
     groups: list
     food: dict  # kg/ha of each of FOODS
-    spawning_gathered: list = field(default_factory=lambda: [0.0] * 4)
-    spawning_released: list = field(default_factory=lambda: [0.0] * 4)
-    spawned: list = field(default_factory=lambda: [[], [], [], []])  # of each day of the run, until hatched
+    spawning_gathered: list = field(default_factory=lambda: [0.0] * 5)
+    spawning_released: list = field(default_factory=lambda: [0.0] * 5)
+    spawned: list = field(default_factory=lambda: [[], [], [], [], []])  # of each day of the run, until hatched
     richness: float = 1.0  # renewal of animal food relative to fertility 1
     wariness: float = 0.0  # recent catches per catchable bass, from angling with release
-    caught_number: list = field(default_factory=lambda: [0.0] * 4)  # by harvest rules since the start, fish/ha
-    caught_biomass: list = field(default_factory=lambda: [0.0] * 4)  # kg/ha
+    caught_number: list = field(default_factory=lambda: [0.0] * 5)  # by harvest rules since the start, fish/ha
+    caught_biomass: list = field(default_factory=lambda: [0.0] * 5)  # kg/ha
 
 
 @dataclass(frozen=True)
@@ -123,15 +123,15 @@ class Day:
     first_of_run: bool = False
     year: int = 0  # of the run
     joins: bool = False  # whether groups that have become alike join at the end of the day
-    local_growth: tuple = (1.0, 1.0, 1.0, 1.0)  # multipliers by species: maximum intake,
-    local_survival: tuple = (1.0, 1.0, 1.0, 1.0)  # background deaths divided by this,
-    local_spawning: tuple = (1.0, 1.0, 1.0, 1.0)  # recruits
+    local_growth: tuple = (1.0,) * 5  # multipliers by species: maximum intake,
+    local_survival: tuple = (1.0,) * 5  # background deaths divided by this,
+    local_spawning: tuple = (1.0,) * 5  # recruits
 
 
 def one_member(parameters, member=0):
     """The project's parameters of one member as plain numbers and tuples, under the same names."""
     plain = {}
-    for name, values in vars(parameters).items():
+    for name, values in parameters.arrays().items():
         own = values[member if len(values) > 1 else 0].tolist()
         plain[name] = tuple(own) if isinstance(own, list) else own
     return SimpleNamespace(**plain)
@@ -289,17 +289,17 @@ class Tables:
 
     def __init__(self, p):
         # indices: species of prey, length of bass, length of prey
-        self.prey_size = [[[prey_size(p, s, a, b) for b in GRID] for a in GRID] for s in range(4)]
-        self.food_use = {f: [[food_use(p, s, f, length) for length in GRID] for s in range(4)] for f in FOODS}
+        self.prey_size = [[[prey_size(p, s, a, b) for b in GRID] for a in GRID] for s in range(5)]
+        self.food_use = {f: [[food_use(p, s, f, length) for length in GRID] for s in range(5)] for f in FOODS}
 
 
 def prey_size(p, species, predator, prey):
     """How well bass of one length take prey of one species and length, before the ease of capture."""
     ratio = prey / predator
     largest = p.prey_length_ratio_max[species]
-    if species == BLUEGILL:
+    if species in (BLUEGILL, REDEAR):
         none_at, full_at = p.young_gape_none_at_mm[BASS], p.young_gape_full_at_mm[BASS]
-        largest += p.young_gape_gain[BLUEGILL] * min(1.0, max(0.0, log(none_at / predator) / log(none_at / full_at)))
+        largest += p.young_gape_gain[species] * min(1.0, max(0.0, log(none_at / predator) / log(none_at / full_at)))
     return (
         step_up((predator - p.fish_eating_from_mm[BASS]) / p.fish_eating_width_mm[BASS])
         * step_up((ratio - p.prey_length_ratio_min[BASS]) / p.prey_length_ratio_min_width[BASS])
@@ -310,16 +310,20 @@ def prey_size(p, species, predator, prey):
 def food_use(p, species, food, length):
     """How well fish of one species and length use a food of the pond."""
     if food == "littoral":
-        if species != BLUEGILL:
+        if species not in (BLUEGILL, REDEAR):
             return 0.0
-        return p.littoral_use[BLUEGILL] * step_up(
-            (p.littoral_use_until_mm[BLUEGILL] - length) / p.littoral_use_width_mm[BLUEGILL]
+        return p.littoral_use[species] * step_up(
+            (p.littoral_use_until_mm[species] - length) / p.littoral_use_width_mm[species]
         )
     if food == "algae":
         return p.algae_use[SHAD] if species == SHAD else 0.0
+    if food == "snails":
+        if species != REDEAR:
+            return 0.0
+        return p.snails_use[REDEAR] * step_up((length - p.snails_use_from_mm[REDEAR]) / p.snails_use_width_mm[REDEAR])
     if food == "plankton":
         use = p.plankton_use[species]
-        if species not in (BASS, BLUEGILL):
+        if species not in (BASS, BLUEGILL, REDEAR):
             return use
         young = step_up((p.plankton_use_until_mm[species] - length) / p.plankton_use_width_mm[species])
         kept = p.plankton_use_of_large[BLUEGILL] if species == BLUEGILL else 0.0
@@ -408,11 +412,11 @@ def of_species(value, species):
 def add_groups(
     pond, p, species, number, female_share, length_of_type, weight_of, age, ration, since, origin, brood=None, spread=None
 ):
-    """One origin's groups: three growth types for bass (each sex) and bluegill, one for shad and minnows."""
+    """One origin's groups: three growth types for bass (each sex), bluegill and redear, one for shad and minnows."""
     spread = p.length_cv if spread is None else spread
     outer = (1 - p.growth_type_middle_share) / 2
     types = ((0.0, 1.0),)
-    if species in (BASS, BLUEGILL):
+    if species in (BASS, BLUEGILL, REDEAR):
         z = p.growth_type_z
         types = ((-z, outer), (0.0, p.growth_type_middle_share), (z, outer))
     sexes = (("both", 1.0, female_share),)
@@ -446,7 +450,7 @@ def stock(pond, event, p):
     """Faster growers are a little longer when stocked; a stated spread of lengths replaces that."""
     spread = p.length_cv
     if event.length_cv is not None:
-        types = event.species in (BASS, BLUEGILL)
+        types = event.species in (BASS, BLUEGILL, REDEAR)
         spread = max(1e-3, min(event.length_cv, p.length_cv) if types else event.length_cv)
 
     def length_of_type(z, growth):
@@ -495,7 +499,7 @@ def remove(pond, event, p):
 def set_temperature_factors(groups, day, p):
     t = day.water_c
     intake, search, respiration, lengthening = [], [], [], []
-    for s in range(4):
+    for s in range(5):
         warmth = dome(t, p.intake_dome_q[s], p.intake_optimum_c[s], p.intake_maximum_c[s])
         feeding = step_up((t - p.feeding_stops_below_c[s]) / p.feeding_stop_width_c[s])
         intake.append(max(p.intake_dome_floor, warmth * feeding))
@@ -557,7 +561,7 @@ def set_food_met(pond, p, tables):
     for g in pond.groups:
         g.place = place_of_weight(p, g)
         size = 1.0
-        if g.species in (BASS, BLUEGILL):
+        if g.species in (BASS, BLUEGILL, REDEAR):
             offset, reference = p.foraging_size_offset_g[g.species], p.foraging_size_reference_g[g.species]
             size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[g.species]
         ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species]
@@ -578,17 +582,17 @@ def hunt(groups, day, p, tables):
     bass = [g for g in groups if g.species == BASS]
     ease = ease_of_capture(groups, p)
     cover = [day.cover * p.cover_share * exp(-((length / p.cover_length_mm) ** 2)) for length in GRID]
-    leaving_cover = [[p.exposure_per_day[s] * (1 - c) for c in cover] for s in range(4)]
+    leaving_cover = [[p.exposure_per_day[s] * (1 - c) for c in cover] for s in range(5)]
     prey = lay_prey(groups, [g.biomass * g.naive for g in groups])
-    out_of_cover = [[1.0] * GRID_POINTS for _ in range(4)]
+    out_of_cover = [[1.0] * GRID_POINTS for _ in range(5)]
 
     reach_prey(bass, ease, prey, out_of_cover, tables)
     hunted = hunting_pressure(bass, ease, prey, tables)
-    out_of_cover = [[1 / (1 + h / v) for h, v in zip(hunted[s], leaving_cover[s], strict=True)] for s in range(4)]
+    out_of_cover = [[1 / (1 + h / v) for h, v in zip(hunted[s], leaving_cover[s], strict=True)] for s in range(5)]
     reach_prey(bass, ease, prey, out_of_cover, tables)
     hunted = hunting_pressure(bass, ease, prey, tables)
 
-    taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s], strict=True)] for s in range(4)]
+    taken = [[o * h for o, h in zip(out_of_cover[s], hunted[s], strict=True)] for s in range(5)]
     for g in groups:
         g.predation = read(taken[g.species], g.place) * g.naive  # per g
         g.predation_rise = rise(taken[g.species], g.place) * g.naive
@@ -606,7 +610,7 @@ def ease_of_capture(groups, p):
 
 def lay_prey(groups, amounts):
     """Amounts of fish on the length grid, by species."""
-    field = [[0.0] * GRID_POINTS for _ in range(4)]
+    field = [[0.0] * GRID_POINTS for _ in range(5)]
     for g, amount in zip(groups, amounts, strict=True):
         lay(field[g.species], g.place, amount)
     return field
@@ -615,9 +619,9 @@ def lay_prey(groups, amounts):
 def within_reach(bass, weights, prey, tables):
     """Prey that bass of each grid length can reach, kg/ha; only where there are bass."""
     reach = [0.0] * GRID_POINTS
-    occupied = [[b for b in range(GRID_POINTS) if prey[s][b] > 0] for s in range(4)]
+    occupied = [[b for b in range(GRID_POINTS) if prey[s][b] > 0] for s in range(5)]
     for a in {point for g in bass for point in (g.place[0], g.place[0] + 1)}:
-        reach[a] = sum(tables.prey_size[s][a][b] * weights[s][b] * prey[s][b] for s in range(4) for b in occupied[s])
+        reach[a] = sum(tables.prey_size[s][a][b] * weights[s][b] * prey[s][b] for s in range(5) for b in occupied[s])
     return reach
 
 
@@ -639,7 +643,7 @@ def hunting_pressure(bass, ease, prey, tables):
             ease[s] * sum(tables.prey_size[s][a][b] * load[a] for a in hunters) if prey[s][b] > 0 else 0.0
             for b in range(GRID_POINTS)
         ]
-        for s in range(4)
+        for s in range(5)
     ]
 
 
@@ -849,9 +853,9 @@ def length_potential(g, p):
 def spawn(pond, day, p):
     """Spawning gathers as the water allows and is released as pulses of young at fixed slots of the year."""
     if day.year_day == 0:
-        pond.spawning_gathered = [0.0] * 4
-        pond.spawning_released = [0.0] * 4
-    for s in range(4):
+        pond.spawning_gathered = [0.0] * 5
+        pond.spawning_released = [0.0] * 5
+    for s in range(5):
         pond.spawned[s].append(spawning_today(s, day, p))
         pond.spawning_gathered[s] += grown_to_recruits(pond.spawned[s], p.recruit_delay_days[s])
         if day.first_of_run or (day.year_day + 1) % int(p.pulse_slot_days[s]) == 0:
@@ -891,9 +895,10 @@ def one_pulse(pond, species, ready, day, p):
     mature = [weight_longer(p, g, p.mature_length_mm[species]) for g in parents]
     females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature, strict=True))
     left = 1.0
-    if species == BASS:
+    if species in (BASS, REDEAR):
         eaters = egg_predators(pond, p)
-        left /= 1 + (eaters / p.egg_predator_half_kg_per_ha[BASS]) ** p.egg_predator_exponent[BASS]
+        left /= 1 + (eaters / p.egg_predator_half_kg_per_ha[species]) ** p.egg_predator_exponent[species]
+    if species == BASS:
         males = sum(g.biomass * (1 - g.female_share) * weight_longer(p, g, p.male_mature_length_mm[BASS]) for g in parents)
         left *= males / (males + p.male_half_saturation_kg_per_ha[BASS])
     half = p.recruits_half_saturation_kg_per_ha[species]
@@ -922,7 +927,7 @@ def one_pulse(pond, species, ready, day, p):
 
 
 def egg_predators(pond, p):
-    """Bluegill, and bass of the years before, of a size to eat eggs and fry of bass, kg/ha, the hungry counting more."""
+    """Bluegill, and bass of the years before, of a size to eat eggs and fry, kg/ha, the hungry counting more."""
     return sum(
         g.biomass
         * weight_in_window(p, g, p.egg_eating_from_mm[g.species], p.egg_eating_until_mm[g.species])

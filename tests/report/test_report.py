@@ -18,7 +18,7 @@ from pondpop.decide.actions import today, water_c
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
-from pondpop.model.budget import CAUSES
+from pondpop.model.budget import CAUSES, PREY
 from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_report
 from pondpop.report.answer import answer
@@ -32,11 +32,12 @@ from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
 from pondpop.report.time_series import crop
 from pondpop.scenario import resolve
+from pondpop.species import SPECIES
 from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
-SIZES = {"species": 4, "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
-         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": 7, "sex": 2,
+SIZES = {"species": len(SPECIES), "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
+         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": len(PREY), "sex": 2,
          "age": 13, "cause": len(CAUSES)}  # fmt: skip
 
 
@@ -638,11 +639,13 @@ def test_labels_of_years_do_not_meet():
 
 def test_lines_that_lie_at_nothing_are_left_out_and_named():
     def no_shad(ds):
-        ds["biomass"].values[:, :, :, 2] = 0.0
+        ds["biomass"].values[:, :, :, [SPECIES.index("shad"), SPECIES.index("redear")]] = 0.0
 
+    raw = raw_scenario()
+    raw["stocking"].append({"species": "shad", "date": "2026-04-20", "per_acre": 400, "length_in": 3})
     with look():
-        one = crop(gather([dataset_of(raw_scenario(), change=no_shad)], "us").cases, "crop")
-    assert "Hardly any shad" in one.caption and ">shad<" not in one.svg and ">bass<" in one.svg
+        one = crop(gather([dataset_of(raw, change=no_shad)], "us").cases, "crop")
+    assert "Hardly any shad at" in one.caption and ">shad<" not in one.svg and ">bass<" in one.svg  # redear never lived there
 
 
 def test_ponds_side_by_side_do_not_share_colours():

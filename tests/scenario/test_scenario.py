@@ -329,7 +329,7 @@ WRONG = [
     ({"stocking": {"species": "bass"}}, "stocking", "double brackets"),
     ({"stocking": [3]}, "stocking[0]", "a table"),
     ({"stocking": [{}] * 201}, "stocking", "at most 200"),
-    ({"stocking__0__species": "trout"}, "stocking[0].species", "one of bass, bluegill, shad, minnow"),
+    ({"stocking__0__species": "trout"}, "stocking[0].species", "one of bass, bluegill, shad, minnow, redear"),
     ({"stocking__0__species": "Largemouth bass"}, "stocking[0].species", 'did you mean "bass"?'),
     ({"stocking__0__species": "fathead minnows"}, "stocking[0].species", 'did you mean "minnow"?'),
     ({"stocking__0__species": "bream"}, "stocking[0].species", 'did you mean "bluegill"?'),
@@ -406,12 +406,12 @@ def test_wrong_input_is_refused_with_path_value_and_remedy(changes, path, says):
     assert "\n" not in str(caught.value)
 
 
-OTHERS = ("gizzard shad", "smallmouth bass", "redear sunfish", "sunfish", "black bass", "hybrid striped bass", "trout")
+OTHERS = ("gizzard shad", "smallmouth bass", "green sunfish", "sunfish", "black bass", "hybrid striped bass", "trout")
 
 
 @pytest.mark.parametrize("name", OTHERS)
 def test_other_species_are_not_taken_for_ours(name):
-    with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow") as caught:
+    with pytest.raises(InputError, match="one of bass, bluegill, shad, minnow, redear") as caught:
         resolve(small(stocking__0__species=name))
     assert not caught.value.remedy
 

@@ -181,8 +181,8 @@ def package(tmp_path_factory) -> Path:
     (folder / f"{PREDATOR}.toml").write_text(predator, "utf-8")
     registry = folder / "registry.py"
     text = registry.read_text("utf-8")
-    assert text.count('"minnow")') == 1
-    registry.write_text(text.replace('"minnow")', f'"minnow", "{PREY}", "{PREDATOR}")'), "utf-8")
+    assert text.count('"redear")') == 1
+    registry.write_text(text.replace('"redear")', f'"redear", "{PREY}", "{PREDATOR}")'), "utf-8")
     intake = tables(bass)["max_intake_at_1_g]".rstrip("]")]
     faster = re.sub(r"(?m)^value = .*$", "value = 0.38", intake)
     (folder / f"{KIND}.toml").write_text(f'[traits]\ntitle = "Swift bass"\nkind_of = "bass"\n\n{faster}', "utf-8")

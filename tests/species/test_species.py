@@ -3,7 +3,6 @@
 import re
 import subprocess
 import sys
-from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +10,9 @@ import pytest
 
 import pondpop
 from pondpop.checks import InputError
-from pondpop.model.state import FOODS
-from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, catalogue, load_parameters, registry
+from pondpop.model.community import FOODS
+from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, registry
+from pondpop.species.parameters import NAMES, SHARED
 
 GOOD = {
     "name": '"growth"', "value": "0.5", "unit": '"1/d"', "low": "0.1", "high": "1", "kind": '"published"',
@@ -88,15 +88,15 @@ def test_text_that_is_no_toml_or_no_table_is_refused():
 def test_parameters_have_one_column_a_species_and_nan_where_there_is_none():
     p = load_parameters()
     assert p.members == 1
-    for field in fields(Parameters):
-        array = getattr(p, field.name)
-        assert array.shape == ((1,) if field.type == "Shared" else (1, len(KINDS)))
+    for name in NAMES:
+        array = getattr(p, name)
+        assert array.shape == ((1,) if name in SHARED else (1, len(KINDS)))
         assert not array.flags.writeable
     for path in catalogue.paths():
         assert p.value(path) == catalogue.find(path).value
-    assert np.isnan(p.search_area_at_100_g[0]).tolist() == [False, True, True, True]
-    missing = sum(np.isnan(getattr(p, field.name)).sum() for field in fields(Parameters))
-    held = sum(getattr(p, field.name).size for field in fields(Parameters))
+    assert np.isnan(p.search_area_at_100_g[0]).tolist() == [name != "bass" for name in KINDS]
+    missing = sum(np.isnan(getattr(p, name)).sum() for name in NAMES)
+    held = sum(getattr(p, name).size for name in NAMES)
     assert held - missing == len(catalogue.paths())
 
 
@@ -162,7 +162,7 @@ def test_replace_changes_one_value_and_nothing_else():
     for path in catalogue.paths():
         if path not in ("bluegill.max_intake_at_1_g", "pond.length_cv"):
             assert (q.value(path) == p.value(path)).all()
-    assert p.replace("bass.max_intake_at_1_g", 0.4).max_intake_at_1_g.shape == (1, 4)
+    assert p.replace("bass.max_intake_at_1_g", 0.4).max_intake_at_1_g.shape == (1, len(KINDS))
     assert q.replace("bluegill.max_intake_at_1_g", 0.4).max_intake_at_1_g[:, 1].tolist() == [0.4] * 3
 
 
@@ -223,7 +223,7 @@ def test_every_parameter_is_read_by_the_model():
     code = "".join(path.read_text("utf-8") for path in folder.rglob("*.py") if path.parent.name != "species")
     of_foods = [f"{food}_{what}" for what in re.findall(r'of_foods\(p, "(\w+)"\)', code) for food in FOODS]
     code += " ".join(of_foods)
-    idle = [field.name for field in fields(Parameters) if field.name not in code]
+    idle = [name for name in NAMES if name not in code]
     assert not idle, "in the species files but read nowhere: " + ", ".join(idle)
 
 

@@ -517,7 +517,7 @@ def test_the_days_of_a_survey_are_one_sample_of_lengths(tmp_path):
     bass = [o for o in survey_of_two_days(tmp_path) if "electrofishing bass" in o.title]
     assert len(bass) == 1 and bass[0].data.sum() == 24
     assert [(one.day, one.effort) for one in bass[0].outings] == [(75, 1.0), (80, 2.0)]
-    number = np.zeros((2, 2, 4, 32))
+    number = np.zeros((2, 2, len(SPECIES), 32))
     number[0, 0, 0, 10], number[1, :, 0, 10] = 50.0, 50.0
     view = View({"number": number}, (75, 80), 2.0, np.full(400, 20.0), {bass[0].doubts[0]: np.zeros(2)})
     expected = bass[0].expected(view)
@@ -619,7 +619,7 @@ def test_what_is_wrong_alike_in_several_records_is_not_averaged_away(tmp_path):
     assert len(wr) == 2 and wr[0].doubts == wr[1].doubts
     rng, count = np.random.default_rng(3), 20_000
     dealt = {name: rng.normal(size=count) for name in wr[0].doubts}
-    number, condition = np.ones((count, 1, 4, 32)), np.full((count, 1, 4, 32), 90.0)
+    number, condition = np.ones((count, 1, len(SPECIES), 32)), np.full((count, 1, len(SPECIES), 32), 90.0)
     view = View({"number": number, "relative_weight": condition}, (wr[0].read.day,), 2.0, np.zeros(400), dealt)
     drawn = [o.draw(o.expected(view), rng)[:, 0] for o in wr]
     shared = WR_OFF**2 + WR_OFF_IN_SURVEY**2
@@ -657,7 +657,7 @@ def test_a_survey_at_the_start_is_what_its_gear_would_catch():
     from pondpop.observe.gears import expected_catch
 
     scenario = from_survey()
-    number = np.zeros((4, 32))
+    number = np.zeros((len(SPECIES), 32))
     for event in scenario.strategies["few"].stocking:
         if event.number_cv:
             number[("bass", "bluegill").index(event.species), 9 if event.species == "bass" else 5] = event.per_ha
