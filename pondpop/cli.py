@@ -333,13 +333,23 @@ def _source(given: argparse.Namespace, *scenarios: Scenario) -> Source:
 
     if given.ensemble is None:
         return Prior()
+    from pondpop.checks import InputError
+    from pondpop.scenario.what_if import begins
     from pondpop.update.posterior import read_ensemble
 
     posterior = read_ensemble(given.ensemble)
     for scenario in scenarios:
         for strategy in scenario.strategies.values():
             posterior.check(scenario, strategy)
+        for one in scenario.what_if:
+            if (first := begins(one)) <= posterior.until:
+                raise InputError(f"what_if.{one.name}", first, f"days after {posterior.until}, the last record")
     return posterior
+
+
+def _without_events(scenario: Scenario) -> str:
+    """What is said where a command runs the pond without what may befall it."""
+    return "; without the events of [what_if], which compare runs" if scenario.what_if else ""
 
 
 def _begin(given: argparse.Namespace) -> None:
@@ -432,7 +442,8 @@ def _sweep(given: argparse.Namespace) -> None:
     files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
     print(told if given.details else sweep.screen(rows, axes, scenario, said, given.survivors), end="")
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures; everything is in {out}")
+    left_out = "" if any(axis.path.startswith("what_if.") for axis in axes) else _without_events(scenario)
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out}")
 
 
 def _quota(given: argparse.Namespace) -> None:
@@ -477,7 +488,8 @@ def _quota(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(told if given.details else quota_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
-    print(f"Seed {scenario.ensemble.seed}, {found.tried} sets of amounts tried; everything is in {out}{more}.")
+    tried = f"{found.tried} sets of amounts tried{_without_events(scenario)}"
+    print(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out}{more}.")
 
 
 def _plan(given: argparse.Namespace) -> None:
@@ -511,7 +523,8 @@ def _plan(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(plan_text(found) if given.details else plan_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
-    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures; everything is in {out}{more}.")
+    futures = f"{scenario.ensemble.members} futures{_without_events(scenario)}"
+    print(f"Seed {scenario.ensemble.seed}, {futures}; everything is in {out}{more}.")
 
 
 def _update(given: argparse.Namespace) -> None:

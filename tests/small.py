@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 
 from pondpop.ensemble.results import VARIABLES, to_dataset
-from pondpop.model.budget import CAUSES
-from pondpop.scenario import Scenario, resolve
+from pondpop.model.budget import CAUSES, PREDATORS, PREY
+from pondpop.scenario import SPECIES, Scenario, resolve
 
 TEXT = """
 title = "small pond"
@@ -75,7 +75,8 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
     sizes = {
         "survey_date": len(run.survey_dates),
         "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
-        "species": 4, "length_class": 32, "big_weight": 3, "predator": 1, "prey": 7, "bass_class": 6, "catch_size": 2,
+        "species": len(SPECIES), "length_class": 32, "big_weight": 3,
+        "predator": len(PREDATORS), "prey": len(PREY), "bass_class": 6, "catch_size": 2,
         "sex": 2, "age": 13, "cause": len(CAUSES), "year": run.last_year,
     }  # fmt: skip
     made = {}

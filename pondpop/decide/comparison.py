@@ -174,7 +174,11 @@ def verdicts(score: Score, difference: Array) -> Array:
 
 def margin(score: Score, first: int, second: int) -> Margin:
     """One strategy against another on one goal; members without a value for both count as ties."""
-    difference = score.values[first] - score.values[second]
+    return margin_of(score, score.values[first] - score.values[second])
+
+
+def margin_of(score: Score, difference: Array) -> Margin:
+    """What differences [member] of a goal say, member by member."""
     said = verdicts(score, difference)
     return Margin(score, float(np.mean(said > 0)), float(np.mean(said < 0)), _three(difference))
 

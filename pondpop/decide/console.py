@@ -9,7 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from pondpop.decide.comparison import Pair
+from pondpop.decide.comparison import Decision, Pair
 from pondpop.decide.details import details
 from pondpop.decide.phrases import FUTURES, Teller, of_members, option_words
 from pondpop.ensemble.quantities import Quantity, quantiles, quantities
@@ -35,11 +35,13 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
 
     against: the strategy with which the others are compared, by default the best one.
     """
+    below = _events(told)
     said = _said(told, against, None)
-    if len(said) > HIGH - 9:  # what the table and what is below it need
+    if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1)
-    foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and len(said) < HIGH - 12 else []
-    foot += wrapped(more) if more else []
+    room = HIGH - len(said) - len(below)
+    foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
+    foot = [*below, *foot, *(wrapped(more) if more else [])]
     return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
 
 
@@ -93,6 +95,32 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
     return columns(rows) + "\n".join(foot)
 
 
+def _events(told: Teller) -> list[str]:
+    """What comes of the strategies if something befalls the pond: the heaviest goal of the best ones, and the choice."""
+    found = told.befalling
+    if found is None:
+        return []
+    place = max(range(len(told.decision.scores)), key=lambda g: told.decision.scores[g].goal.weight)
+    rows = [[f"What if: {told.heading(told.decision.scores[place])}", "nothing", *(_cut(e.title, 20) for e in found.events)]]
+    for k in found.overall.ranked[:FEWEST_ROWS]:
+        scores = [decision.scores[place] for decision in (told.decision, *(e.decision for e in found.events))]
+        cells = [of_members(converted(score.values[k], score.kind, told.units), score.kind) for score in scores]
+        rows.append([_cut(told.short[k]), *cells])
+    if len(told.decision.names) > 1:
+        chosen = [_choice(told, decision) for decision in (told.decision, *(e.decision for e in found.events))]
+        rows.append(["choose", *chosen])
+    shown = rows
+    while len(shown[0]) > 3 and len(columns(shown).partition("\n")[0]) > WIDE:
+        shown = [row[:-1] for row in shown]
+    left = len(rows[0]) - len(shown[0])
+    more = f" {left} more: --details." if left else ""
+    return [*columns(shown).splitlines(), *wrapped(f"{told.stands_up()}{more}")]
+
+
+def _choice(told: Teller, decision: Decision) -> str:
+    return "none surely" if decision.chosen is None else _cut(told.short[decision.chosen], 16)
+
+
 def _won_and_lost(pair: Pair, members: int) -> str:
     if members == 1:
         return "better" if pair.better else "worse" if pair.worse else "neither"
@@ -101,7 +129,7 @@ def _won_and_lost(pair: Pair, members: int) -> str:
 
 def details_text(told: Teller, against: int | None = None) -> str:
     """All that can be said of a comparison, as lines for a terminal: what `answer_text` leaves out."""
-    lines = [told.sureness(against), told.expected(), told.mind(), told.change()]
+    lines = [told.sureness(against), told.what_if(), told.expected(), told.mind(), told.change()]
     lines += [detail.words for detail in details(told, against)]
     return "".join(f"- {_sentence(line)}\n" for line in lines if line)
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pondpop.decide import harvest_outcome
 from pondpop.ensemble.draws import at_least_one
-from pondpop.ensemble.quantities import quantities
+from pondpop.ensemble.quantities import PSD_CATEGORIES
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Goal, Scenario, resolve
 from pondpop.species import MEASURED
@@ -101,13 +101,13 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
 def psds(dataset: xr.Dataset, option: str) -> list[tuple[Array, tuple[float, float], bool]]:
     """Each index that an option gives a range for: values [strategy, member, survey], range, and whether it is a PSD
     itself (not PSD-P or PSD-M)."""
-    named = {q.name: q.values for q in quantities(dataset)}
     found = []
     for species in MEASURED:
-        for index in ("psd", "psd_p", "psd_m"):
+        for index, category in PSD_CATEGORIES.items():
             bounds = indices.target_range(option, species, index)
             if bounds is not None:
-                found.append((named[f"{species}_{index}"], bounds, index == "psd"))
+                values = dataset["psd"].sel(species=species, length_category=category).values
+                found.append((values, bounds, index == "psd"))
     return found
 
 

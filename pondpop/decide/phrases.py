@@ -17,6 +17,7 @@ from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.actions import PLURAL, Action, actions, first_steps
 from pondpop.decide.comparison import Decision, Margin, Pair, Three, decide
 from pondpop.decide.goals import SURE, Score
+from pondpop.decide.what_if import Event, WhatIf, what_if
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Scenario
@@ -249,6 +250,50 @@ class Teller(Wording):
         if not steps:
             return f"nothing but to survey, as the calendar says{with_}."
         return f"{'; '.join(steps)}{with_}. Then follow the calendar."
+
+    @cached_property
+    def befalling(self) -> WhatIf | None:
+        """What may befall the pond, and what it does to the decision."""
+        return what_if(self.dataset, self.decision)
+
+    def what_if(self) -> str:
+        """What is to be chosen if each event comes, what it does to the strategy followed, and which stands up best."""
+        if self.befalling is None:
+            return ""
+        told = [self._with_event(event) for event in self.befalling.events]
+        return f"{' '.join(told)} {self.stands_up()}".strip()
+
+    def _with_event(self, event: Event) -> str:
+        followed = self.decision.followed
+        heaviest = max(event.hurts[followed], key=lambda margin: margin.score.goal.weight)
+        hurt = f"{self.goal(heaviest.score)} for {self.short[followed]}: {self.gain(heaviest)}"
+        return f"If “{event.title}”: {self.chosen_with(event)} ({hurt})."
+
+    def chosen_with(self, event: Event) -> str:
+        """The choice with an event, beside the one without it."""
+        with_, without = event.decision, self.decision
+        if len(with_.names) == 1:
+            return "nothing is compared"
+        if with_.chosen is not None:
+            return f"{'still' if with_.chosen == without.chosen else 'choose'} {self.short[with_.chosen]}"
+        kind = "as good as one another" if with_.tied else "no sure choice"
+        return f"{kind}, {joined((self.short[k] for k in with_.equals), 'or')}"
+
+    def stands_up(self) -> str:
+        """Which strategy stands up best to all events."""
+        if self.befalling is None or len(self.decision.names) == 1:
+            return ""
+        overall, events = self.befalling.overall, len(self.befalling.events)
+        second = next(k for k in overall.ranked if k != overall.best)
+        pair = overall.pair(overall.best, second)
+        best, rival = self.short[overall.best], self.short[second]
+        count = f"{'with and without it' if events == 1 else f'with none and with each of the {events}'} equally often"
+        if pair.ties:
+            return f"Stands up best: none, {best} and {rival} are as good as one another {count}."
+        shares = f"better than {rival} in {in_ten(pair.better, overall.members)} futures"
+        if overall.chosen is None:
+            return f"Stands up best: none surely; {best} is {shares}, worse in {in_ten(pair.worse, overall.members)}, {count}."
+        return f"Stands up best: {best}, {shares}, {count}."
 
     def actions_of(self, strategy: int) -> list[Action]:
         scenario = self.scenario._replace(units=self.units)

@@ -193,7 +193,7 @@ class Question:
                 put(changed, axis.path, value)
         found = resolve(changed, self.folder)
         found = found._replace(ensemble=self.scenario.ensemble, units=self.scenario.units)
-        return found._replace(strategies={self.strategy: found.strategies[self.strategy]})
+        return found._replace(strategies={self.strategy: found.strategies[self.strategy]}, what_if=())
 
 
 def ask(
@@ -214,6 +214,8 @@ def ask(
     if not 1 <= len(axes) <= MOST_AXES or len({axis.path for axis in axes}) < len(axes):
         raise InputError("--vary", Fact(f"{len(axes)} paths"), f"1 to {MOST_AXES} different paths")
     for axis in axes:
+        if axis.path.startswith(("what_if.", "water.spell", "pond.fertility_loss")):
+            raise InputError("--vary", axis.path, "a decision", "what befalls a pond is none")
         if not axis.values or len(set(axis.values)) < len(axis.values):
             raise InputError(axis.path, list(axis.values), "at least one value, and each once")
     count = math.prod(len(axis.values) for axis in axes)
@@ -233,7 +235,7 @@ def ask(
             raise InputError("--budget", budget, "prices in the file, which has no [costs]", "add the table")
     if survey is not None:
         day("--survey", survey.date, whole.run.start + dt.timedelta(days=1), whole.run.end, " within the run")
-    alone = whole._replace(strategies={name: whole.strategies[name]})
+    alone = whole._replace(strategies={name: whole.strategies[name]}, what_if=())
     question = Question(alone, name, tuple(axes), budget, survey, raw, folder)
     for k, axis in enumerate(axes):  # every value is checked before any work, one at a time
         for value in axis.values:

@@ -204,7 +204,7 @@ def with_quota(scenario: Scenario, question: Question, amounts: Array) -> Scenar
             )
         )
     changed = strategy._replace(harvest=tuple(rules))
-    return scenario._replace(strategies={question.strategy: changed})
+    return scenario._replace(strategies={question.strategy: changed}, what_if=())
 
 
 def search(

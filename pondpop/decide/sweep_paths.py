@@ -16,7 +16,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from pondpop.checks import MISSING, Fact, InputError, nearest
-from pondpop.scenario import Scenario, resolve
+from pondpop.scenario import Scenario, befallen, resolve
 from pondpop.units import brief
 
 Value = int | float | str | dt.date
@@ -150,12 +150,20 @@ def points(
         changed = copy.deepcopy(raw)
         for axis, value in zip(axes, values, strict=True):
             put(changed, axis.path, value)
-        scenario = finish(changed)
+        scenario = _with_one_event(finish(changed), axes)
         named = {axis.path.split(".")[1] for axis in axes if axis.path.startswith("strategies.")}
         common = any(not axis.path.startswith("strategies.") for axis in axes)
         kept = {name: s for name, s in scenario.strategies.items() if common or name in named}
         found.append(Point(values, scenario._replace(strategies=kept)))
     return found
+
+
+def _with_one_event(scenario: Scenario, axes: Sequence[Axis]) -> Scenario:
+    """The scenario with the event of which a number is varied, if one is, and without all others. Raises InputError."""
+    varied = list(dict.fromkeys(axis.path.split(".")[1] for axis in axes if axis.path.startswith("what_if.")))
+    if len(varied) > 1:
+        raise InputError("--vary", Fact(f"paths of {len(varied)} events"), "those of one event of [what_if]")
+    return befallen(scenario, varied[0]) if varied else scenario._replace(what_if=())
 
 
 def put(raw: dict[str, Any], path: str, value: Value) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -100,7 +100,34 @@ def prepare(
         local_growth=local["growth"],
         local_survival=local["survival"],
         local_spawning=local["spawning"],
+        spell_most_c=_spells(scenario, dates, "at_most_c", min),
+        spell_least_c=_spells(scenario, dates, "at_least_c", max),
+        fertility_lost=_losses(scenario, dates),
     )
+
+
+def _spells(
+    scenario: Scenario, dates: list[dt.date], side: str, stricter: Callable[[float, float], float]
+) -> Array | None:
+    """The limit of the water by day [day], the stricter of several on one day; None without any."""
+    spells = [spell for spell in scenario.pond.temperature.spells if getattr(spell, side) is not None]
+    if not spells:
+        return None
+    limits = np.full(len(dates), np.inf if side == "at_most_c" else -np.inf)
+    for spell in spells:
+        for day in range((spell.first - dates[0]).days, (spell.last - dates[0]).days + 1):
+            limits[day] = stricter(limits[day], getattr(spell, side))
+    return limits
+
+
+def _losses(scenario: Scenario, dates: list[dt.date]) -> Array | None:
+    """Share of the fertility that the pond lacks by day [day]; None without any loss."""
+    if not scenario.pond.fertility_losses:
+        return None
+    kept = np.ones(len(dates))
+    for loss in scenario.pond.fertility_losses:
+        kept[(loss.first - dates[0]).days : (loss.last - dates[0]).days + 1] *= 1.0 - loss.share
+    return 1.0 - kept
 
 
 def side_by_side(every: Sequence[Inputs]) -> Inputs:

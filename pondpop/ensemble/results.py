@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,7 @@ from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import CAUSES, PREDATORS, PREY
 from pondpop.observe import indices
 from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
-from pondpop.scenario import Scenario, dump
+from pondpop.scenario import Scenario, befallen, dump, resolve
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB
 
@@ -92,6 +93,11 @@ DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "female_share": (("survey_date", "species"), "1", "share of females among fish of age 1 and older"),
 }
+# What is kept of a projection with an event of [what_if]: all that goals and costs are made of, and Wr
+UNDER_EVENTS = (
+    "number", "biomass", "relative_weight", "bass_above", "harvest_number", "harvest_biomass", "catch_rate", "pellets_given",
+)  # fmt: skip
+UNDER = "_what_if"  # what their names end in
 # unit and meaning of the coordinates
 COORDINATES: dict[str, tuple[str, str]] = {
     "strategy": ("", "strategy of the scenario"),
@@ -110,6 +116,7 @@ COORDINATES: dict[str, tuple[str, str]] = {
     "prey": ("", "food of predators"),
     "stocked_group": ("", "name of the stocking"),
     "year": ("1", "calendar year"),
+    "what_if": ("", "event of the scenario that may befall the pond under every strategy"),
     "cause": ("", "cause of death; harvest, removal and die_off by the scenario's rules and events, last_few: too few to follow"),
 }
 
@@ -135,6 +142,43 @@ def to_dataset(
         "versions": json.dumps(dict(versions), sort_keys=True),
     }
     return derive(read)
+
+
+def with_events(
+    dataset: xr.Dataset, scenario: Scenario, projected: Mapping[str, Mapping[str, Mapping[str, Array]]]
+) -> xr.Dataset:
+    """The Dataset with what comes of each event of `[what_if]`: the variables of UNDER_EVENTS, named as `under` reads them.
+
+    projected: for each event, and each strategy in order, the readings that `to_dataset` takes.
+    """
+    wanted = {name: VARIABLES[name] for name in UNDER_EVENTS}
+    each = [_labelled(scenario, readings, wanted) for readings in projected.values()]
+    made = {}
+    for name, (dims, unit, meaning) in wanted.items():
+        values = np.stack([one[name].values for one in each])
+        made[f"{name}{UNDER}"] = (("what_if", "strategy", "member", *dims), values, _about(unit, f"{meaning}, if it befalls"))
+    events = ("what_if", _names(projected), _about(*COORDINATES["what_if"]))
+    return dataset.assign_coords(what_if=events).assign(made)
+
+
+def under(dataset: xr.Dataset, event: str) -> xr.Dataset:
+    """The projection of the same strategies with one event of `[what_if]`; of what a projection holds UNDER_EVENTS and PSDs."""
+    own = dataset[[f"{name}{UNDER}" for name in UNDER_EVENTS]].sel(what_if=event).drop_vars("what_if")
+    found = own.rename({f"{name}{UNDER}": name for name in UNDER_EVENTS})
+    scenario = befallen(resolve(tomllib.loads(dataset.attrs["scenario"])), event)
+    found = found.assign_coords(length_category=dataset["length_category"]).assign({"psd": _psd(found)})
+    return found.assign_attrs(dataset.attrs | {"scenario": dump(scenario)})
+
+
+def _psd(read: xr.Dataset) -> tuple[tuple[str, ...], Array, dict[str, str]]:
+    """The variable `psd` of `DERIVED`."""
+    dims, unit, meaning = DERIVED["psd"]
+    number = read["number"].values
+    psd = np.full((*number.shape[:-1], len(indices.CATEGORIES)), np.nan)
+    for species in MEASURED:
+        for c, category in enumerate(indices.CATEGORIES):
+            psd[..., SPECIES.index(species), c] = indices.psd(number, species, category)
+    return ("strategy", "member", *dims), psd, _about(unit, meaning)
 
 
 def survey_dataset(scenario: Scenario, strategy: str, date: dt.date, read: Mapping[str, Array]) -> xr.Dataset:
@@ -167,7 +211,7 @@ def _labelled(
     months = range(start.month - 1, 12 * (last.year - start.year) + last.month)
     coordinates: dict[str, Any] = {
         "strategy": _names(scenario.strategies),
-        "member": np.arange(variables["plankton"][1].shape[1], dtype=np.int32),
+        "member": np.arange(next(iter(variables.values()))[1].shape[1], dtype=np.int32),
         "survey_date": np.array(scenario.run.survey_dates, dtype="datetime64[ns]"),
         "month": np.array([dt.date(start.year + k // 12, k % 12 + 1, 1) for k in months], dtype="datetime64[ns]"),
         "species": _names(SPECIES),
@@ -193,17 +237,16 @@ def derive(read: xr.Dataset) -> xr.Dataset:
     """The Dataset with the variables of `DERIVED`, made of those that were read."""
     number, relative_weight = read["number"].values, read["relative_weight"].values
     shape = (*number.shape[:-1], len(indices.CATEGORIES))
-    psd, wr = np.full(shape, np.nan), np.full(shape, np.nan)
+    wr = np.full(shape, np.nan)
     for species in MEASURED:
         k = SPECIES.index(species)
         edges = [*indices.category_inches(species), LENGTH_CLASSES_IN.size]
-        for c, category in enumerate(indices.CATEGORIES):
-            psd[..., k, c] = indices.psd(number, species, category)
+        for c in range(len(indices.CATEGORIES)):
             wr[..., k, c] = indices.class_mean(relative_weight, number, species, edges[c], edges[c + 1])
     grown = read["number_at_age"].sel(age=slice(1, None)).sum("age")
     both = grown.sum("sex")
     made = {
-        "psd": psd,
+        "psd": _psd(read)[1],
         "relative_weight_of_category": wr,
         "female_share": (grown.sel(sex="female", drop=True) / both.where(both > 0.0)).values,
     }

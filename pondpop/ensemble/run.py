@@ -26,7 +26,7 @@ from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.ensemble.store import package_versions
 from pondpop.model.inputs import Inputs
 from pondpop.observe.observers import project
-from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, dump
+from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, dump
 
 Array = NDArray[np.float64]
 Readings = dict[str, Array]
@@ -254,6 +254,7 @@ def _bare(variant: Variant) -> tuple[Scenario, str]:
         note=None,
         units="us",
         source_file=None,
+        what_if=(),
     ), variant.strategy
 
 
@@ -287,6 +288,7 @@ def compare(
 ) -> xr.Dataset:
     """Project every strategy of a scenario under the same luck and return one Dataset (see `results.VARIABLES`).
 
+    What the scenario says may befall the pond is run with every strategy too; `results.under` gives those projections.
     scenario: one that was loaded, or the path of its file. executor: any `concurrent.futures.Executor`; without one the
     blocks run one after the other. early is given the comparison of the first members as soon as these are done, and
     again whenever there are more. source: where parameters and luck come from, by default the spreads of the scenario.
@@ -298,12 +300,14 @@ def compare(
     Raises InputError, also for a scenario that was altered to what no file could state, and RunError.
     """
     scenario = as_scenario(scenario)
-    variants = [Variant(scenario, name) for name in scenario.strategies]
+    events = [one.name for one in scenario.what_if]
+    worlds = [scenario._replace(what_if=()), *(befallen(scenario, name) for name in events)]
+    variants = [Variant(world, name) for world in worlds for name in scenario.strategies]
 
     def first_members(count: int, every: list[Readings]) -> None:
         of_count = scenario._replace(ensemble=scenario.ensemble._replace(members=count))
         if early:
-            early(results.to_dataset(of_count, dict(zip(scenario.strategies, every, strict=True)), {}))
+            early(results.to_dataset(of_count, dict(zip(scenario.strategies, every, strict=False)), {}))  # events come after
 
     projected = project_all(
         variants,
@@ -313,9 +317,10 @@ def compare(
         progress=progress,
         early=first_members if early else None,
     )
-    dataset = results.to_dataset(
-        scenario, dict(zip(scenario.strategies, projected, strict=True)), package_versions()
-    )
+    every = [dict(zip(scenario.strategies, projected, strict=False)) for _ in worlds]
+    dataset = results.to_dataset(scenario, every[0], package_versions())
+    if events:
+        dataset = results.with_events(dataset, scenario, dict(zip(events, every[1:], strict=True)))
     if source and source != Prior():
         dataset.attrs["members_from"] = source.identity
         dataset.attrs.update({name: source.about[name] for name in ABOUT_RECORDS if name in source.about})

@@ -20,7 +20,7 @@ from pondpop.model.day import Engine
 from pondpop.model.inputs import RemovalInput
 from pondpop.observe import indices
 from pondpop.observe.observers import Surveys, read_survey
-from pondpop.scenario import Scenario, as_scenario
+from pondpop.scenario import Scenario, as_scenario, befallen
 from pondpop.species import MEASURED, SPECIES
 
 __all__ = ["Simulation", "Take"]
@@ -53,7 +53,7 @@ class Simulation:
     ponds (default: the scenario's). observers: each is called with the simulation at the start of every day, before that
     day's events, and once more at the end. harvest: a rule of one's own, called each day after the observers; the fish
     it names are taken that day, beside what the strategy says, and count as harvest. source: where parameters and luck
-    come from (default: the scenario's spreads). Raises InputError.
+    come from (default: the scenario's spreads). what_if: an event of the scenario that befalls the pond. Raises InputError.
 
     >>> import pondpop
     >>> pond = pondpop.Simulation("pond.toml", "few", members=2)
@@ -70,8 +70,10 @@ class Simulation:
         observers: Sequence[Callable[[Simulation], object]] = (),
         harvest: Callable[[Simulation], Iterable[Take]] | None = None,
         source: Source | None = None,
+        what_if: str | None = None,
     ) -> None:
         whole = as_scenario(scenario)
+        whole = whole._replace(what_if=()) if what_if is None else befallen(whole, what_if)
         name = next(iter(whole.strategies)) if strategy is None else strategy
         if name not in whole.strategies:
             raise InputError("strategy", name, "a strategy of the scenario", nearest(name, whole.strategies))

@@ -76,8 +76,9 @@ class Engine(Pond):
         inputs, day = self.inputs, self.day
         self.today = self.by_day.of(day)
         year = inputs.year[day]
-        if day == 0 or year != inputs.year[day - 1] or inputs.fertility[day] != inputs.fertility[day - 1]:
-            self.fertility = inputs.fertility[day] * inputs.luck.productivity[:, year]
+        fertility = self.by_day.fertility
+        if day == 0 or year != inputs.year[day - 1] or (fertility[day] != fertility[day - 1]).any():
+            self.fertility = fertility[day] * inputs.luck.productivity[:, year]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
         if day == 0 or inputs.cover[day] != inputs.cover[day - 1]:
             self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day])

@@ -7,10 +7,10 @@ from typing import NamedTuple
 import numpy as np
 
 from pondpop.arrays import Array
-from pondpop.model import bioenergetics, feeding, mortality, recruitment
+from pondpop.model import bioenergetics, feeding, fertility, mortality, recruitment
 from pondpop.model.community import community
 from pondpop.model.inputs import Inputs
-from pondpop.scenario import temperature
+from pondpop.scenario import COLDEST_LIQUID_C
 from pondpop.species import Parameters
 
 
@@ -31,10 +31,21 @@ class Today(NamedTuple):
     renewal: Array  # [food, member]
 
 
+def water_of_day(inputs: Inputs) -> Array:
+    """Temperature of the water of each member and day, °C [member or 1, day]: as expected, luck added, within its spells."""
+    water_c = np.maximum(inputs.water_c + inputs.luck.water_c, COLDEST_LIQUID_C)
+    if inputs.spell_most_c is not None:
+        water_c = np.minimum(water_c, inputs.spell_most_c)
+    if inputs.spell_least_c is not None:
+        water_c = np.maximum(water_c, inputs.spell_least_c)
+    return water_c
+
+
 class DayFactors:
     """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
-    water_c [member or 1, day]; renewal [food, day, member], for fertility 1; [day, member, kind]: max_intake,
+    water_c [member or 1, day]; fertility before luck [day, m or 1]; renewal [food, day, member], for fertility 1;
+    [day, member, kind]: max_intake,
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
     and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
     (relative to that at the best temperature), cold_deaths (of a fish of 100 mm, per day) and pulse_due; search
@@ -43,7 +54,8 @@ class DayFactors:
 
     def __init__(self, inputs: Inputs, p: Parameters) -> None:
         year_day, of_kind, predators = inputs.year_day[:, None], community(p.kinds).species, community(p.kinds).predators
-        self.water_c = np.maximum(inputs.water_c + inputs.luck.water_c, temperature.COLDEST_LIQUID_C)
+        self.water_c = water_of_day(inputs)
+        self.fertility = fertility.course(p, inputs)
         water_c = np.ascontiguousarray(self.water_c.T)
         t = water_c[:, :, None]
         dome = bioenergetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)

@@ -110,7 +110,7 @@ class Inputs:
     year_day: NDArray[np.intp]  # [day], days since 1 January
     year: NDArray[np.intp]  # [day]
     water_c: Array  # [member or 1, day]
-    fertility: Array  # [day], relative renewal of the pond's food
+    fertility: Array  # [day], relative renewal of the pond's food, to which the pond tends
     cover: Array  # [day], relative to the ordinary pond
     pellets_kg_per_ha: Array  # [day]
     angling_hours_per_ha: Array  # [day]
@@ -121,6 +121,10 @@ class Inputs:
     local_growth: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_survival: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_spawning: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
+    spell_most_c: Array | None = None  # [day], what the water of every member is at most; None for nothing of the kind
+    spell_least_c: Array | None = None  # [day], and at least
+    fertility_lost: Array | None = None  # [day], share of the fertility that the pond lacks
+    fertility_at_start: float | None = None  # None for that to which it tends on the first day
 
     @property
     def days(self) -> int:

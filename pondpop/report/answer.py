@@ -78,6 +78,7 @@ def _lead(told: Teller) -> list[tuple[str, str]]:
     return [
         (told.head, told.choice()),
         ("How sure", told.sureness()),
+        ("What if", told.what_if()),
         ("Cost", told.money()),
         ("Do next", told.next_steps()),
         ("What to expect", told.expected()),

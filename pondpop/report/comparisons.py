@@ -89,6 +89,37 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
     return [*tables, Table("pairs", "", [], [], pair_header, pairs)]
 
 
+def what_if_tables(verdicts: list[Verdict]) -> list[Table]:
+    """Every goal by strategy if nothing befalls the pond, and with each event; what is to be chosen then."""
+    header = ["what_if", "title", "choice", "strategy", "strategy_title", "goal", "unit", "p10", "p50", "p90",
+              "change_p10", "change_p50", "change_p90"]  # fmt: skip
+    csv_rows: list[list[object]] = []
+    tables = []
+    caption = "If something befalls the pond: each strategy with it, under the same luck"
+    for v in verdicts:
+        found = v.told.befalling
+        if found is None:
+            continue
+        worlds = [("", "nothing befalls the pond", v.decision, "as above")]
+        worlds += [(event.name, event.title, event.decision, v.told.chosen_with(event)) for event in found.events]
+        rows: list[list[Cell]] = []
+        for place, (name, title, decision, choice) in enumerate(worlds):
+            for g, score in enumerate(decision.scores):
+                rows.append([(title, choice), v.told.heading(score), *(_goal_cell(score, v, case) for case in v.cases)])
+                for case in v.cases:
+                    change = found.events[place - 1].hurts[case.index][g].difference if place else (0.0, 0.0, 0.0)
+                    csv_rows.append([name, title, choice, case.letter, case.title, v.told.goal(score), _unit(score, v),
+                                     *_quantiles(score, v, case), *(_in_units(d, score, v) for d in change)])  # fmt: skip
+        for part in chunks(v.cases):
+            k = 2 + v.cases.index(part[0])
+            cut = [[*row[:2], *row[k : k + len(part)]] for row in rows]
+            tables.append(Table(
+                "what_if", caption + (f" ({v.projection.scenario.title})" if len(verdicts) > 1 else ""),
+                ["If", "Goal", *(f"{case.letter}: {case.title}" for case in part)], cut, header, csv_rows, look="bands",
+            ))  # fmt: skip
+    return tables
+
+
 def _pairs(v: Verdict) -> list[list[object]]:
     rows: list[list[object]] = []
     ranked = v.decision.ranked

@@ -89,7 +89,8 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
     coming, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
     outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), forage_supply.table(material, best)
-    signs, goals = calendar.signs(material.cases), comparisons.goal_tables(said.verdicts)
+    signs = calendar.signs(material.cases)
+    goals = [*comparisons.goal_tables(said.verdicts), *comparisons.what_if_tables(said.verdicts)]
 
     def plots(some: Sequence[Picture]) -> str:
         return f'<div class="plots">{"".join(map(_figure, some))}</div>' if some else ""

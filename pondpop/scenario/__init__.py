@@ -9,6 +9,7 @@ from pondpop.scenario.read import read
 from pondpop.scenario.resolve import as_scenario, checked, load, resolve
 from pondpop.scenario.schema import (
     CLIMATES,
+    COLDEST_LIQUID_C,
     CONDITION_QUANTITIES,
     COVERS,
     DEFAULT_SEED,
@@ -25,6 +26,7 @@ from pondpop.scenario.schema import (
     Costs,
     Ensemble,
     Feeding,
+    FertilityLoss,
     Goal,
     Harvest,
     LocalKnowledge,
@@ -34,19 +36,22 @@ from pondpop.scenario.schema import (
     Run,
     Scenario,
     Season,
+    Spell,
     Spread,
     Stocking,
     Strategy,
     Temperature,
     Trigger,
+    WhatIf,
     years_after,
 )
+from pondpop.scenario.what_if import befallen
 from pondpop.species.registry import SPECIES
 
 __all__ = [
-    "CLIMATES", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS", "LONGEST_MM", "MATTERS", "PROCESSES",
-    "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition", "Costs", "Ensemble", "Feeding", "Goal",
-    "Harvest", "LocalKnowledge", "MonthDay", "Pond", "Removal", "Run", "Scenario", "Season", "Spread", "Stocking",
-    "Strategy", "Temperature", "Trigger", "as_scenario", "checked", "describe", "dump", "load", "read",
-    "resolve", "years_after",
+    "CLIMATES", "COLDEST_LIQUID_C", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS",
+    "LONGEST_MM", "MATTERS", "PROCESSES", "SHORTEST_MM", "SPECIES", "SPREADS", "Angling", "Climate", "Condition",
+    "Costs", "Ensemble", "Feeding", "FertilityLoss", "Goal", "Harvest", "LocalKnowledge", "MonthDay", "Pond",
+    "Removal", "Run", "Scenario", "Season", "Spell", "Spread", "Stocking", "Strategy", "Temperature", "Trigger",
+    "WhatIf", "as_scenario", "befallen", "checked", "describe", "dump", "load", "read", "resolve", "years_after",
 ]  # fmt: skip

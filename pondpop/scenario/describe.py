@@ -13,12 +13,14 @@ from pondpop.scenario.schema import (
     Angling,
     Costs,
     Feeding,
+    FertilityLoss,
     Goal,
     Harvest,
     Removal,
     Run,
     Scenario,
     Season,
+    Spell,
     Stocking,
     Strategy,
     Temperature,
@@ -101,6 +103,8 @@ class _Words:
             yield f"from {scenario.source_file}"
         yield ""
         yield f"Pond: {self.both(pond.area_ha, AREA)}; cover {brief(pond.cover)} times that of an ordinary pond"
+        for loss in pond.fertility_losses:
+            yield self.loss(loss)
         yield from self.water(pond.temperature)
         yield from self.run(scenario.run)
         for item in scenario.local_knowledge:
@@ -116,6 +120,12 @@ class _Words:
             yield ""
             yield f"Strategy {strategy.name}: {strategy.title}"
             yield from (line for line in self.strategy(strategy) if line not in common)
+        for one in scenario.what_if:
+            yield ""
+            yield f"What if {one.name}: {one.title} (with every strategy, beside the pond without it)"
+            yield from map(self.spell, one.spells)
+            yield from map(self.removal, one.die_offs)
+            yield from map(self.loss, one.fertility_losses)
         yield ""
         yield from self.doubt()
         for goal in scenario.goals:
@@ -138,6 +148,16 @@ class _Words:
             span = f"{self.both(min(values), TEMPERATURE)} to {self.both(max(values), TEMPERATURE)}"
             yield f"  {len(days):,} readings from {days[0]} to {days[-1]}, {span}"
             yield "  between readings straight lines; before the first and after the last the mean year of the readings"
+        yield from map(self.spell, temperature.spells)
+
+    def spell(self, spell: Spell) -> str:
+        most, least = spell.at_most_c, spell.at_least_c
+        side, limit = ("at most", most) if most is not None else ("at least", least)
+        return f"  {spell.first} to {spell.last}  {spell.name}: water {side} {self.both(limit or 0.0, TEMPERATURE)}"
+
+    def loss(self, loss: FertilityLoss) -> str:
+        share = brief(100 * loss.share)
+        return f"  {loss.first} to {loss.last}  {loss.name}: {share} % of the fertility is lost, and comes back afterwards"
 
     def run(self, run: Run) -> Iterable[str]:
         last = run.end - dt.timedelta(days=1)

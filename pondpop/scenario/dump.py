@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from pondpop.scenario.schema import Costs, Goal, Harvest, Scenario, Season, Strategy, Temperature
+from pondpop.scenario.schema import Costs, Goal, Harvest, Scenario, Season, Strategy, Temperature, WhatIf
 
 
 def dump(scenario: Scenario) -> str:
@@ -13,7 +13,9 @@ def dump(scenario: Scenario) -> str:
     parts = [
         _lines({"title": scenario.title}),
         _table("pond", {"area_ha": scenario.pond.area_ha, "cover": scenario.pond.cover}),
+        *_tables("pond.fertility_loss", map(_lasting, scenario.pond.fertility_losses)),
         _table("water", _water(scenario.pond.temperature)),
+        *_tables("water.spell", map(_lasting, scenario.pond.temperature.spells)),
         _table("run", {"start": run.start, "years": run.years, "surveys": list(run.survey_dates)}),
         _table("ensemble", {"members": ensemble.members, "seed": ensemble.seed}),
         _table("ensemble.spread", ensemble.spreads),
@@ -26,6 +28,8 @@ def dump(scenario: Scenario) -> str:
     parts.append(_table("report", report))
     for strategy in scenario.strategies.values():
         parts += _strategy(strategy)
+    for one in scenario.what_if:
+        parts += _what_if(one)
     return "\n".join(parts)
 
 
@@ -55,6 +59,22 @@ def _strategy(strategy: Strategy) -> list[str]:
         *_tables(f"{path}.feeding", (_seasonal(rule) for rule in strategy.feeding)),
         *_tables(f"{path}.angling", (_seasonal(rule) for rule in strategy.angling)),
     ]
+
+
+def _what_if(one: WhatIf) -> list[str]:
+    path = f"what_if.{one.name}"
+    return [
+        _table(path, {"title": one.title}),
+        *_tables(f"{path}.spell", map(_lasting, one.spells)),
+        *_tables(f"{path}.die_off", (event._asdict() | {"reason": None} for event in one.die_offs)),
+        *_tables(f"{path}.fertility_loss", map(_lasting, one.fertility_losses)),
+    ]
+
+
+def _lasting(event: Any) -> dict[str, Any]:
+    """What goes on from a first to a last day."""
+    values = event._asdict()
+    return {"name": values.pop("name"), "from": values.pop("first"), "to": values.pop("last")} | values
 
 
 def _harvest(rule: Harvest) -> dict[str, Any]:

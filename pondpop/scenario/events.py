@@ -1,4 +1,5 @@
-"""The events and rules of a scenario: stocking, harvest, removals, feeding and angling, named and in order."""
+"""The events and rules of a scenario, named and in order: what is done (stocking, harvest, removals, feeding, angling), and
+what befalls the pond."""
 
 import datetime as dt
 from collections.abc import Callable
@@ -8,28 +9,32 @@ from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.scenario.read import AMOUNTS, MOST_EVENTS, Table, naming, season, yes_or_no
 from pondpop.scenario.schema import (
+    COLDEST_LIQUID_C,
     CONDITION_QUANTITIES,
     LONGEST_MM,
     SHORTEST_MM,
     Angling,
     Condition,
     Feeding,
+    FertilityLoss,
     Harvest,
     Removal,
     Run,
     Season,
+    Spell,
     Stocking,
     Trigger,
+    WhatIf,
 )
 from pondpop.species.registry import KINDS
-from pondpop.units import CROP, EFFORT, FEED, LENGTH, WEIGHT, density
+from pondpop.units import CROP, EFFORT, FEED, LENGTH, TEMPERATURE, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
 DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
 DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample of stock-length bass
 
 
-_Event = TypeVar("_Event", Stocking, Harvest, Removal, Feeding, Angling)
+_Event = TypeVar("_Event", Stocking, Harvest, Removal, Feeding, Angling, Spell, FertilityLoss)
 
 
 class Events:
@@ -54,12 +59,31 @@ class Events:
             raise InputError(f"{table.path}.stocking", MISSING, "at least one stocking", "a pond without fish stays so")
         return result
 
+    def spells(self, table: Table) -> tuple[Spell, ...]:
+        return self._list(table, "spell", self._spell)
+
+    def fertility_losses(self, table: Table) -> tuple[FertilityLoss, ...]:
+        return self._list(table, "fertility_loss", self._fertility_loss)
+
+    def what_if(self, name: str, table: Table) -> WhatIf:
+        """What befalls the pond under every strategy. Raises InputError if nothing does."""
+        found = WhatIf(
+            name=name,
+            title=table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " ").strip()),
+            spells=self.spells(table),
+            die_offs=self._list(table, "die_off", self._die_off),
+            fertility_losses=self.fertility_losses(table),
+        )
+        if not any(found[2:]):
+            raise InputError(table.path, Fact("nothing that befalls the pond"), f"a list such as [[{table.path}.spell]]")
+        return found
+
     def _list(
         self,
         table: Table,
         key: str,
         make: Callable[[Table], _Event],
-        common: dict[str, Any] | None,
+        common: dict[str, Any] | None = None,
         field: str | None = None,
     ) -> tuple[_Event, ...]:
         """Named, and in an order that does not depend on the order of the file."""
@@ -83,17 +107,22 @@ class Events:
                 name = f"{event.name}_{copy}"
             taken.add(name)
             events.append(event._replace(name=name))
-        return tuple(sorted(events, key=lambda e: (getattr(e, "date", self.run.start), e.name)))
+        return tuple(sorted(events, key=lambda e: (_day(e, self.run.start), e.name)))
 
     def _name(self, table: Table, default: str) -> str:
         return str(table.get("name", checks.label, default))
 
-    def _date(self, table: Table, default: Any = MISSING) -> dt.date:
+    def _date(self, table: Table, default: Any = MISSING, key: str = "date") -> dt.date:
         run = self.run
-        date: dt.date = table.get(
-            "date", lambda p, v: checks.day(p, v, run.start, run.end, " (within the run)"), default
-        )
+        date: dt.date = table.get(key, lambda p, v: checks.day(p, v, run.start, run.end, " (within the run)"), default)
         return date
+
+    def _days(self, table: Table) -> tuple[dt.date, dt.date]:
+        """The first and the last day of what goes on for some time, within the run."""
+        first, last = self._date(table, key="from"), self._date(table, key="to")
+        if last < first:
+            raise InputError(table.at("to"), last, f"a date from {first} on", "the last day is not before the first")
+        return first, last
 
     def _years(self, table: Table) -> dict[str, Any]:
         last = self.run.last_year
@@ -190,6 +219,23 @@ class Events:
             cost=table.number("cost", 0, 1e7, None),
         )
 
+    def _die_off(self, table: Table) -> Removal:
+        species, date = table.species(), self._date(table)
+        name, window = self._name(table, f"{species}_die_off_{date}"), self._window(table)
+        return Removal(name, species, date, window, **self._amount(table, "", 1.0), reason="die_off")
+
+    def _spell(self, table: Table) -> Spell:
+        first, last = self._days(table)
+        side = table.one_of("", [f"{side}_{unit}" for side in ("at_most", "at_least") for unit in TEMPERATURE])
+        most = (side or "").startswith("at_most")
+        limit = table.quantity("at_most" if most else "at_least", TEMPERATURE, COLDEST_LIQUID_C, 40)
+        name = self._name(table, f"{'cold' if most else 'hot'}_{first}")
+        return Spell(name, first, last, limit, None) if most else Spell(name, first, last, None, limit)
+
+    def _fertility_loss(self, table: Table) -> FertilityLoss:
+        first, last = self._days(table)
+        return FertilityLoss(self._name(table, f"loss_{first}"), first, last, table.number("share", 0, 0.9))
+
     def _feeding(self, table: Table) -> Feeding:
         return Feeding(self._name(table, "feeding"), table.quantity("", FEED, 0, 50), **self._years(table))
 
@@ -200,6 +246,12 @@ class Events:
             death_after_release=table.number("death_after_release", 0, 1, DEFAULT_DEATH_AFTER_RELEASE),
             **self._years(table),
         )
+
+
+def _day(event: Any, start: dt.date) -> dt.date:
+    """The day by which an event is put in order."""
+    first: dt.date = getattr(event, "first", start)
+    return getattr(event, "date", first)
 
 
 def _trigger(table: Table) -> Trigger:

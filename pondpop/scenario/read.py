@@ -42,16 +42,21 @@ def keys(prefix: str, family: Iterable[str]) -> list[str]:
 COUNTS = [*DENSITY, "count"]
 AMOUNTS = [*CROP, *COUNTS, "share"]
 _YEARS = ["from_year", "to_year"]
+_DAYS = ["from", "to"]
 _EVENTS = ["stocking", "harvest", "removal", "feeding", "angling"]
 
 KEYS: dict[str, list[str]] = {
-    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "local_knowledge", "ensemble", "goals",
-         "costs", "report"],
-    "pond": [*keys("area", AREA), "fertility", "cover"],
-    "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin"],
+    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge", "ensemble",
+         "goals", "costs", "report"],
+    "pond": [*keys("area", AREA), "fertility", "cover", "fertility_loss"],
+    "fertility_loss": ["name", *_DAYS, "share"],
+    "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin", "spell"],
+    "spell": ["name", *_DAYS, *keys("at_most", TEMPERATURE), *keys("at_least", TEMPERATURE)],
     "run": ["start", "years", "surveys"],
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
+    "what_if": ["title", "spell", "die_off", "fertility_loss"],
+    "die_off": ["name", "species", "date", *keys("length", LENGTH), *AMOUNTS],
     "stocking": ["name", "species", "kind", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
                  "age_years", "female_share", "resident", "cost_each", "number_cv", "share_cv"],
     "start_from_survey": ["gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],

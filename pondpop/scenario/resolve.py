@@ -28,6 +28,7 @@ from pondpop.scenario.schema import (
     Scenario,
     Strategy,
     Temperature,
+    WhatIf,
     years_after,
 )
 from pondpop.scenario.water import day_passing, temperature
@@ -35,6 +36,7 @@ from pondpop.species.registry import SPECIES
 from pondpop.units import AREA, CROP, FEED_PRICE, WEIGHT
 
 MOST_STRATEGIES = 20
+MOST_WHAT_IFS = 10
 DEFAULT_SURVEYS = ("04-15", "10-15")
 
 
@@ -83,10 +85,13 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     area_ha = pond_table.quantity("area", AREA, 0.01, 200)
     fertility = pond_table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), None)
     cover = pond_table.get("cover", lambda p, v: word_or_number(p, v, COVERS, 0, 3), COVERS["some"])
-    pond = Pond(area_ha, cover, temperature(top, folder))
-    run = _run(top.table("run"), pond.temperature)
+    water = temperature(top, folder)
+    run = _run(top.table("run"), water)
 
     events = Events(run, area_ha)
+    if "water" in top.raw:
+        water = water._replace(spells=events.spells(top.table("water")))
+    pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table))
     common = events.lists(top, None)
     if "start_from_survey" in top.raw:
         there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature)
@@ -95,7 +100,7 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
                 raise InputError("start_from_survey", event.name, "names that no stocking has", "rename that stocking")
         common["stocking"] = tuple(sorted((*common["stocking"], *there), key=lambda e: (e.date, e.name)))
     strategies = {}
-    for name, table in _strategy_tables(top):
+    for name, table in _named_tables(top, "strategies", MOST_STRATEGIES, "light", "strategies"):
         own = events.lists(table, common)
         path = f"{table.path}.fertility"
         given = table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), fertility)
@@ -103,6 +108,10 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
             raise InputError("pond.fertility", MISSING, words_or_number(FERTILITIES, 0.1, 2), f"or set {path}")
         strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " ").strip())
         strategies[name] = Strategy(name, strategy_title, given, **own)
+    tables = _named_tables(top, "what_if", MOST_WHAT_IFS, "cold_winter", "events") if "what_if" in top.raw else []
+    what_if = tuple(events.what_if(name, table) for name, table in tables)
+    for one in what_if:
+        _room_for(one, pond, strategies)
 
     return Scenario(
         title=title,
@@ -113,6 +122,7 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
         local_knowledge=tuple(_local_knowledge(t) for t in top.tables("local_knowledge")),
         goals=tuple(_goal(t, run) for t in top.tables("goals")),
         costs=_costs(top.table("costs")) if "costs" in top.raw else None,
+        what_if=what_if,
         **_report(top.table("report", {})),
     )
 
@@ -154,13 +164,27 @@ def _survey_items(path: str, value: object) -> list[Any]:
     return value
 
 
-def _strategy_tables(top: Table) -> list[tuple[str, Table]]:
-    raw = top.raw.get("strategies", MISSING)
-    if not isinstance(raw, dict) or not 1 <= len(raw) <= MOST_STRATEGIES:
-        given = Fact(f"{len(raw)} strategies") if isinstance(raw, dict) else raw
-        raise InputError("strategies", given, f"1 to {MOST_STRATEGIES} tables like [strategies.light]")
-    names = [checks.label("strategies", name) for name in raw]
-    return [(name, Table(raw[name], f"strategies.{name}", "strategies")) for name in names]
+def _named_tables(top: Table, kind: str, most: int, like: str, words: str) -> list[tuple[str, Table]]:
+    """The tables [kind.NAME] with their names."""
+    raw = top.raw.get(kind, MISSING)
+    if not isinstance(raw, dict) or not 1 <= len(raw) <= most:
+        given = Fact(f"{len(raw)} {words}") if isinstance(raw, dict) else raw
+        raise InputError(kind, given, f"1 to {most} tables like [{kind}.{like}]")
+    names = [checks.label(kind, name) for name in raw]
+    return [(name, Table(raw[name], f"{kind}.{name}", kind)) for name in names]
+
+
+def _room_for(one: WhatIf, pond: Pond, strategies: dict[str, Strategy]) -> None:
+    """Refuse what, with what stands there already, would be more than a list may hold. Raises InputError."""
+    removals = max(len(strategy.removals) for strategy in strategies.values())
+    for there, more in (
+        (removals, one.die_offs),
+        (len(pond.temperature.spells), one.spells),
+        (len(pond.fertility_losses), one.fertility_losses),
+    ):
+        if there + len(more) > MOST_EVENTS:
+            given = Fact(f"{there + len(more)} events of one kind")
+            raise InputError(f"what_if.{one.name}", given, f"at most {MOST_EVENTS} in all")
 
 
 def _local_knowledge(table: Table) -> LocalKnowledge:

@@ -24,6 +24,7 @@ Season = tuple[MonthDay, MonthDay]
 
 SHORTEST_MM, LONGEST_MM = 5.0, 900.0
 DEFAULT_SEED = 20260315
+COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it does not fall below this
 
 FERTILITIES = {"unfertilized": 0.35, "fertilized": 1.0}  # renewal of food, assumed
 COVERS = {"bare": 0.3, "some": 1.0, "much": 2.0}  # relative to the cover of the calibration, assumed
@@ -197,13 +198,33 @@ class LocalKnowledge(NamedTuple):
     reason: str
 
 
+class Spell(NamedTuple):
+    """Days, first and last included, on which the water is at most, or at least, so warm; one of the two is given."""
+
+    name: str
+    first: dt.date
+    last: dt.date
+    at_most_c: float | None = None
+    at_least_c: float | None = None
+
+
+class FertilityLoss(NamedTuple):
+    """Days, first and last included, in which a pond lacks a share of its fertility; afterwards it comes back as a response."""
+
+    name: str
+    first: dt.date
+    last: dt.date
+    share: float
+
+
 class Temperature(NamedTuple):
-    """Daily mean water temperature: twelve monthly means, January first, or dated readings."""
+    """Daily mean water temperature: twelve monthly means, January first, or dated readings; and spells within the run."""
 
     kind: Literal["monthly", "readings"]
     origin: str
     monthly_c: tuple[float, ...] | None = None
     readings: tuple[tuple[dt.date, float], ...] | None = None
+    spells: tuple[Spell, ...] = ()
 
 
 class Pond(NamedTuple):
@@ -212,6 +233,7 @@ class Pond(NamedTuple):
     area_ha: float
     cover: float
     temperature: Temperature
+    fertility_losses: tuple[FertilityLoss, ...] = ()
 
 
 class Run(NamedTuple):
@@ -248,6 +270,16 @@ class Strategy(NamedTuple):
         """The species that are put into the pond or live there at the start, in the order of `registry.SPECIES`."""
         here = {event.species for event in self.stocking}
         return tuple(name for name in TRAITS if name in here)
+
+
+class WhatIf(NamedTuple):
+    """What may befall the pond under any strategy, and is never chosen."""
+
+    name: str
+    title: str
+    spells: tuple[Spell, ...] = ()
+    die_offs: tuple[Removal, ...] = ()
+    fertility_losses: tuple[FertilityLoss, ...] = ()
 
 
 class Ensemble(NamedTuple):
@@ -299,6 +331,7 @@ class Scenario(NamedTuple):
     note: str | None = None
     units: Literal["us", "metric"] = "us"
     source_file: str | None = None
+    what_if: tuple[WhatIf, ...] = ()
 
 
 def years_after(start: dt.date, years: int) -> dt.date:

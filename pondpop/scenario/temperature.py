@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from pondpop.scenario.schema import COLDEST_LIQUID_C
 from pondpop.scenario.water import monthly_of_readings
-
-COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it does not fall below this
 
 MONTH_DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 

@@ -225,6 +225,8 @@ class Parameters:
     light_floor: Shared
     light_peak_day: Shared
     resource_floor_kg_per_ha: Shared
+    fertility_rise_days: Shared
+    fertility_fall_days: Shared
     pellet_waste_share: Shared
 
     # Deaths and harvest

@@ -207,6 +207,7 @@ def up_to(scenario: Scenario, strategy: str, until: dt.date) -> Scenario:
         note=None,
         units="us",
         source_file=None,
+        what_if=(),
     )
 
 

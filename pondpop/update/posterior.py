@@ -75,8 +75,11 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
         return sorted(map(repr, begun))
 
     watched = any(rule.when for rule in strategy.harvest if rule.from_year <= year)
+    pond, water = scenario.pond, scenario.pond.temperature
+    spells = tuple(one._replace(name="") for one in water.spells if one.first <= until)
+    losses = tuple(one._replace(name="") for one in pond.fertility_losses if one.first <= until)
     what = (
-        scenario.pond._replace(temperature=scenario.pond.temperature._replace(origin="")),
+        pond._replace(temperature=water._replace(origin="", spells=spells), fertility_losses=losses),
         scenario.run.start,
         [day for day in scenario.run.survey_dates if day <= until] if watched else [],
         scenario.local_knowledge,

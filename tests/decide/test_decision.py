@@ -239,6 +239,82 @@ def test_one_event_has_one_chance_on_the_page():
     assert [words.removesuffix(" of 10") for words in said[0]] == [words for _, words in drawn]
 
 
+# --- what may befall the pond
+
+EVENTS = """
+[what_if.cold]
+title = "a cold winter, the coldest in memory, with ice for weeks"
+[[what_if.cold.spell]]
+from = 2026-12-01
+to = 2027-02-01
+at_most_f = 38
+[what_if.kill]
+title = "a kill"
+[[what_if.kill.die_off]]
+species = "bass"
+date = 2026-08-01
+share = 0.5
+"""
+
+
+def befallen_pond(few: float, many: float, in_cold: tuple[float, float], in_kill: tuple[float, float], members: int = 10):
+    """Bass above 5 lb in the pond under either strategy, without an event and with each."""
+    scenario = pond(members=members, extra=EVENTS + "[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
+
+    def read(*there):
+        found = readings(scenario)
+        for name, fish in zip(("few", "many"), there, strict=True):
+            found[name]["bass_above"][..., 0] = fish / scenario.pond.area_ha
+        return found
+
+    plain = dataset(scenario, read(few, many))
+    return results.with_events(plain, scenario, {"cold": read(*in_cold), "kill": read(*in_kill)})
+
+
+def test_an_event_is_never_chosen_and_each_has_its_own_choice():
+    told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
+    assert told.decision.names == ("few", "many") and told.choice() == "“many”."
+    cold, kill = told.befalling.events
+    assert (cold.decision.chosen, kill.decision.chosen) == (0, 1)
+    words = told.what_if()
+    assert "with ice for weeks”: choose “few”" in words and "If “a kill”: still “many”" in words
+    assert "for “many”: 7 fewer" in words and "for “many”: 1 fewer" in words
+    assert "Stands up best: none surely" in words  # “many” is better in two of three
+    sure = teller(befallen_pond(5, 9, (3, 9), (4, 8)), "us")
+    assert "Stands up best: “many”, better than “few” in more than 9 of 10 futures" in sure.what_if().replace("  ", " ")
+
+
+def test_strategies_that_all_events_treat_alike_are_as_good_as_one_another():
+    told = teller(befallen_pond(5, 5, (2, 2), (1, 1)), "us")
+    assert "“few” and “many” are as good as one another" in told.stands_up()
+
+
+def test_terminal_and_page_say_the_same_of_events():
+    made = befallen_pond(5, 9, (9, 2), (4, 8))
+    told = teller(made, "us")
+    text = answer_text(told, None, "Everything is in a_folder-result; seed 20260315, 10 futures; --details tells the rest.")
+    assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
+    assert "a kill" in text and " ".join(told.stands_up().split()) in " ".join(text.split())
+    page = dict(answer(gather([made], "us")).lead[0])
+    assert page["What if"] == told.what_if().replace("“few”", "A").replace("“many”", "B")
+    html, sheets = make_page(gather([made], "us"), "tables")
+    assert html.count("nothing befalls the pond") == 1 and "choose A" in html
+    rows = next(sheet for sheet in sheets if sheet.name == "what_if").csv_rows
+    assert [(row[0], row[3], row[8], row[11]) for row in rows] == [
+        ("", "A", 5, 0), ("", "B", 9, 0), ("cold", "A", 9, 4), ("cold", "B", 2, -7), ("kill", "A", 4, -1), ("kill", "B", 8, -1)
+    ]
+    assert "What if" not in dict(answer(gather([priced(3.0)], "us")).lead[0]) and told.what_if() in details_text(told)
+
+
+@settings(deadline=None, max_examples=20)
+@given(arrays(float, 6, elements=st.floats(0, 20, width=16)), st.sampled_from([1, 10]))
+def test_the_answer_with_events_fits_a_terminal(fish, members):
+    told = teller(befallen_pond(fish[0], fish[1], tuple(fish[2:4]), tuple(fish[4:]), members), "us")
+    text = answer_text(told, None, "Everything is in a_folder_of_some_name-result; seed 20260315, 100 futures; more.")
+    assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
+    assert "nan" not in text and "nan" not in told.what_if()
+
+
 # --- details
 
 

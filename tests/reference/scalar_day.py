@@ -128,6 +128,12 @@ class Day:
     local_spawning: tuple = (1.0,) * 5  # recruits
 
 
+def fertility_after(fertility, target, p):
+    """A day's way of the fertility to what the pond is given, sooner upward than downward."""
+    days = p.fertility_rise_days if target > fertility else p.fertility_fall_days
+    return target + (fertility - target) * exp(-1 / days)
+
+
 def one_member(parameters, member=0):
     """The project's parameters of one member as plain numbers and tuples, under the same names."""
     plain = {}

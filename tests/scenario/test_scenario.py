@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pondpop.checks import InputError
-from pondpop.scenario import CLIMATES, SPREADS, Condition, describe, dump, load, read, resolve, years_after
+from pondpop.scenario import CLIMATES, SPREADS, Condition, befallen, describe, dump, load, read, resolve, years_after
 from pondpop.scenario.keys import key_tables, keys_text
 from pondpop.scenario.read import KEYS, si
 from pondpop.units import AREA, DENSITY, LENGTH, WEIGHT
@@ -68,6 +68,14 @@ length_cv = 0.1
 weight_g = 350
 age_years = 3.5
 female_share = 0.6
+[[pond.fertility_loss]]
+from = 2025-05-01
+to = 2025-06-01
+share = 0.2
+[[water.spell]]
+from = 2024-07-01
+to = 2024-07-31
+at_least_f = 88
 [[removal]]
 species = "bluegill"
 date = 2026-01-15
@@ -97,6 +105,26 @@ by_year = 4
 per_bass = 1.25
 per_lb_feed = 0.4
 currency = "USD"
+[what_if.cold_winter]
+title = "a cold winter"
+[[what_if.cold_winter.spell]]
+from = 2025-01-05
+to = 2025-02-20
+at_most_f = 38
+[[what_if.cold_winter.die_off]]
+species = "shad"
+date = 2025-02-20
+share = 0.8
+[what_if.flood-2]
+[[what_if.flood-2.fertility_loss]]
+name = "flush"
+from = 2026-03-01
+to = 2026-03-01
+share = 0.5
+[[what_if.flood-2.spell]]
+from = 2026-07-01
+to = 2026-07-20
+at_least_c = 33
 [report]
 consultant = "N. N."
 note = "First line\\nsecond"
@@ -384,6 +412,22 @@ WRONG = [
     ({"strategies": {}}, "strategies", "got 0 strategies"),
     ({"strategies": {"a b": {}}}, "strategies", "a name of"),
     ({"strategies__light": 4}, "strategies.light", "a table"),
+    ({"what_if": 3}, "what_if", "1 to 10 tables like [what_if.cold_winter]"),
+    ({"what_if": {}}, "what_if", "got 0 events"),
+    ({"what_if": {"cold": {}}}, "what_if.cold", "nothing that befalls the pond"),
+    ({"what_if": {"cold": {"spell": [{"from": dt.date(2027, 1, 1), "to": dt.date(2027, 1, 9)}]}}},
+     "what_if.cold.spell[0]", "one of at_most_c, at_most_f, at_least_c, at_least_f"),
+    ({"what_if": {"cold": {"spell": [{"from": dt.date(2027, 1, 9), "to": dt.date(2027, 1, 1), "at_most_f": 39}]}}},
+     "what_if.cold.spell[0].to", "a date from 2027-01-09 on"),
+    ({"what_if": {"cold": {"spell": [{"from": dt.date(2027, 1, 1), "to": dt.date(2031, 1, 1), "at_most_f": 39}]}}},
+     "what_if.cold.spell[0].to", "within the run"),
+    ({"what_if": {"cold": {"spell": [{"from": dt.date(2027, 1, 1), "to": dt.date(2027, 1, 9), "at_most_f": 30}]}}},
+     "what_if.cold.spell[0].at_most_f", "from 33.8 to 104 °F"),
+    ({"what_if": {"kill": {"die_off": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1, "cost": 5}]}}},
+     "what_if.kill.die_off[0].cost", "a known key"),
+    ({"what_if": {"kill": {"stocking": []}}}, "what_if.kill.stocking", "a known key"),
+    ({"what_if": {"kill": {"die_off": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1}] * 200}},
+      "removal": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1}]}, "what_if.kill", "at most 200"),
     ({"local_knowledge": [{"species": "bass", "process": "growth", "multiplier": 2}]},
      "local_knowledge[0].reason", "got nothing"),
     ({"ensemble": {"members": 10_001}}, "ensemble.members", "from 1 to 10,000"),
@@ -578,6 +622,27 @@ def test_the_page_of_keys_has_every_key_once_in_its_table_and_no_other():
     for kind, known in KEYS.items():
         told = named[kind or "top"] + ([name for name in below if name in known] if not kind else [])
         assert sorted(told) == sorted(known), kind
+
+
+def test_what_befalls_a_pond_befalls_every_strategy_and_is_none():
+    scenario = resolve(tomllib.loads(FULL))
+    assert [one.name for one in scenario.what_if] == ["cold_winter", "flood-2"] and len(scenario.strategies) == 2
+    cold = befallen(scenario, "cold_winter")
+    for name, strategy in cold.strategies.items():
+        more = set(strategy.removals) - set(scenario.strategies[name].removals)
+        assert [(one.species, one.share, one.reason) for one in more] == [("shad", 0.8, "die_off")]
+    limits = [(s.at_most_c, s.at_least_c) for s in cold.pond.temperature.spells]
+    assert limits == [(None, pytest.approx(31.11, abs=0.01)), (pytest.approx(3.33, abs=0.01), None)]
+    assert cold.what_if == () and resolve(tomllib.loads(dump(cold))) == cold._replace(source_file=None)
+    flood = befallen(scenario, "flood-2")
+    assert [loss.share for loss in flood.pond.fertility_losses] == [0.2, 0.5]
+    assert flood.strategies == scenario.strategies
+    with pytest.raises(InputError, match='did you mean "flood-2"'):
+        befallen(scenario, "flood")
+    twice = befallen(cold._replace(what_if=scenario.what_if), "cold_winter")
+    for strategy in twice.strategies.values():
+        assert len({one.name for one in strategy.removals}) == len(strategy.removals) == 3
+    assert resolve(tomllib.loads(dump(twice))).strategies == twice.strategies
 
 
 def test_keys_are_told_by_table():
