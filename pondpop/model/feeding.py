@@ -164,14 +164,22 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
 
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
     ones forage better. Of benthos bass meet (stock / capacity)^g times as much: they take the large animals, and what
-    fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours).
+    fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours). What eats algae
+    takes animal food first: with a of it and b of algae met it eats the share a/(1 + a) of its appetite, and of what is
+    left b/(1 + b); so a counts 1 + b times (threadfin pick out zooplankton and filter algae where it is scarce, from
+    memory; the form is ours).
     """
     s, g = pond.state, pond.group
     ease = s.food[:, :, None] * pond.today.food_ease  # [food, member, kind]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
     for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
         ease[BENTHOS, :, kind] *= left ** pond.parameters.benthos_grazing_exponent[:, kind]
-    field = (pond.food_use * ease[:, :, :, None]).reshape(*s.food.shape, -1)
+    field = pond.food_use * ease[:, :, :, None]
+    for kind in kinds_with("eats algae", pond.community.kinds):
+        algae = field[ALGAE, :, kind].copy()
+        field[:, :, kind] *= 1.0 + algae
+        field[ALGAE, :, kind] = algae
+    field = field.reshape(*s.food.shape, -1)
     smaller = weight + g.foraging_size_offset_g
     np.log(smaller, out=smaller)
     smaller -= g.log_foraging_size_reference

@@ -8,8 +8,8 @@ from laws import inputs
 from small import pond
 
 from pondpop.ensemble.prepare import prepare, run_days
-from pondpop.model import bioenergetics, mortality, predation, recruitment
-from pondpop.model.community import ALGAE, LITTORAL
+from pondpop.model import bioenergetics, feeding, grid, mortality, predation, recruitment
+from pondpop.model.community import ALGAE, LITTORAL, PLANKTON
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
 from pondpop.species import SPECIES, load_parameters
@@ -84,6 +84,66 @@ def test_bass_of_the_year_before_eat_eggs_and_large_bass_do_not():
     none, small, large = (predation.egg_predators(_started(stocking)) for stocking in ("", stocked(7, 100), stocked(16, 100)))
     assert (small > 1.2 * none).all()
     np.testing.assert_allclose(large, none, rtol=1e-2)
+
+
+def test_crowded_bluegill_hold_down_their_own_young():
+    few, many = (_young_bluegill(stocked_bluegill(per_acre)) for per_acre in (50, 5000))
+    guarded = load_parameters().replace("bluegill.egg_predator_half_kg_per_ha", 1e9)
+    few_guarded, many_guarded = (_young_bluegill(stocked_bluegill(per_acre), guarded) for per_acre in (50, 5000))
+    assert (few > 0.8 * few_guarded).all()
+    assert (many < 0.6 * many_guarded).all()
+
+
+def stocked_bluegill(per_acre: float) -> str:
+    return f"""
+[[stocking]]
+species = "bluegill"
+resident = true
+name = "crowd"
+per_acre = {per_acre}
+length_in = 4.5
+"""
+
+
+def _young_bluegill(stocking: str, parameters=None) -> np.ndarray:
+    """Bluegill born in the pond by the first pulse, fish/ha [member]."""
+    engine = engine_of(stocking, parameters=parameters)
+    groups = engine.slices[BLUEGILL]
+    for _ in range(250):
+        engine.run_day()
+        groups = engine.slices[BLUEGILL]
+        born_here = (engine.state.number[:, groups] * (engine.state.columns.origin[:, groups] < 0)).sum(axis=1)
+        if (born_here > 0.0).all():
+            return born_here
+    raise AssertionError("no young")
+
+
+def test_threadfin_eat_algae_with_the_appetite_that_animal_food_leaves():
+    engine = _started("""
+[[stocking]]
+species = "shad"
+resident = true
+name = "threadfin"
+per_acre = 500
+length_in = 4
+""")
+    groups, weight = engine.slices[SHAD], engine.state.weight()
+
+    def shares(plankton: float, algae: float) -> tuple[np.ndarray, np.ndarray]:
+        engine.state.food[:ALGAE] = 0.0
+        engine.state.food[PLANKTON], engine.state.food[ALGAE] = plankton, algae
+        place = grid.place_on_grid(engine.log_length_of_weight(), engine.first_points, len(engine.community))
+        found = feeding.food_met(engine, place, weight)
+        met = (grid.read(place, found.field) * found.smaller)[:, :, groups]
+        eaten = met / (1.0 + met.sum(axis=0))
+        return eaten[PLANKTON], eaten[ALGAE]
+
+    alone, _ = shares(50.0, 0.0)
+    _, algae_alone = shares(0.0, 100.0)
+    of_both = shares(50.0, 100.0)
+    assert (alone > 0.05).all() and (algae_alone > 0.05).all()
+    np.testing.assert_allclose(of_both[0], alone, rtol=1e-12)
+    np.testing.assert_allclose(of_both[1], (1.0 - alone) * algae_alone, rtol=1e-12)
 
 
 def _started(stocking: str) -> Engine:

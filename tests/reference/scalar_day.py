@@ -574,6 +574,9 @@ def set_food_met(pond, p, tables):
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
         if g.species == BASS:  # they take large animals; where benthos is grazed down, what is left is small
             g.food_met["benthos"] *= (pond.food["benthos"] / p.benthos_capacity_kg_per_ha) ** p.benthos_grazing_exponent[BASS]
+        for f in FOODS:
+            if f != "algae":  # animal food first; only threadfin eat algae
+                g.food_met[f] *= 1 + g.food_met["algae"]
         g.other_food_met = sum(g.food_met.values())
 
 
@@ -901,7 +904,7 @@ def one_pulse(pond, species, ready, day, p):
     mature = [weight_longer(p, g, p.mature_length_mm[species]) for g in parents]
     females = sum(g.biomass * g.female_share * part for g, part in zip(parents, mature, strict=True))
     left = 1.0
-    if species in (BASS, REDEAR):
+    if species in (BASS, BLUEGILL, REDEAR):
         eaters = egg_predators(pond, p)
         left /= 1 + (eaters / p.egg_predator_half_kg_per_ha[species]) ** p.egg_predator_exponent[species]
     if species == BASS:
