@@ -78,27 +78,34 @@ def a_run(out: Path, resume: bool) -> None:
     output.finish(FILES)
 
 
-def dying_at(moment: int, after: bool, out: Path) -> int:
-    """Run, and die without a word just before or just after the so-manieth change of the disk; 0 if it lived."""
+def at_a_change(patch: pytest.MonkeyPatch, moment: int, after: bool, act: Callable[[], object]) -> None:
+    """From now on act once, just before or just after the so-manieth change of the disk."""
     count = 0
 
-    def dies(change):
+    def noticed(change):
         def changed(*arguments, **options):
             nonlocal count
             count += 1
-            if count == moment and not after:
-                os._exit(9)
-            answer = change(*arguments, **options)
-            if count == moment and after:
-                os._exit(9)
-            return answer
+            now = count == moment
+            if now and not after:
+                act()
+            try:
+                return change(*arguments, **options)
+            finally:
+                if now and after:
+                    act()
 
         return changed
 
     for place, names in ((os, ("rename", "replace", "mkdir", "unlink", "rmdir")), (Path, ("write_bytes",))):
         for name in names:
-            setattr(place, name, dies(getattr(place, name)))
-    np.savez = dies(np.savez)
+            patch.setattr(place, name, noticed(getattr(place, name)))
+    patch.setattr(np, "savez", noticed(np.savez))
+
+
+def dying_at(moment: int, after: bool, out: Path) -> int:
+    """Run, and die without a word just before or just after the so-manieth change of the disk; 0 if it lived."""
+    at_a_change(pytest.MonkeyPatch(), moment, after, lambda: os._exit(9))
     a_run(out, resume=False)
     return 0
 
@@ -132,34 +139,132 @@ def test_death_at_any_moment_leaves_the_old_or_the_new_and_resumes_to_the_same_b
     assert moment > 8
 
 
+@pytest.mark.parametrize("before", ["nothing", "an older result"])
+@pytest.mark.parametrize("after", [False, True])
+def test_a_disk_that_is_full_at_any_moment_leaves_the_old_and_what_can_be_resumed(tmp_path, monkeypatch, before, after):
+    whole = tmp_path / "whole"
+    a_run(whole, resume=False)
+    new, old, moment, reached = contents(whole), {}, 0, True
+
+    def full():
+        nonlocal reached
+        reached = True
+        raise OSError(28, "No space left on device")
+
+    while reached:
+        moment += 1
+        assert moment < 100
+        folder = tmp_path / f"{moment}"
+        folder.mkdir()
+        out, reached = folder / "out", False
+        if before != "nothing":
+            Output(out, {"scenario": "earlier"}).finish({"a.txt": text("old a"), "c.txt": text("old c")})
+            old = contents(out)
+        with monkeypatch.context() as patch, contextlib.suppress(OSError):
+            at_a_change(patch, moment, after, full)
+            a_run(out, resume=False)
+        found = contents(out) if out.exists() else contents(folder / "out.replaced") if old else None
+        assert found in (old, new) if found is not None else before == "nothing"
+        a_run(out, resume=True)
+        assert contents(out) == new
+        assert sorted(os.listdir(folder)) == ["out"]
+    assert moment > 8
+
+
+@pytest.mark.parametrize("other", ["begins and stays at work", "is over at once"])
+@pytest.mark.parametrize("before", ["nothing", "an older result", "an unfinished run"])
+@pytest.mark.parametrize("after", [False, True])
+def test_a_second_run_that_begins_at_any_moment_takes_nothing_away(tmp_path, monkeypatch, before, after, other):
+    """Whichever comes first finishes with its bytes; the other is refused in one line, or comes after it."""
+    whole = tmp_path / "whole"
+    a_run(whole, resume=False)
+    new, moment, began = contents(whole), 0, True
+    told = "in which another run is at work"
+    while began:
+        moment += 1
+        assert moment < 100
+        folder = tmp_path / f"{moment}"
+        folder.mkdir()
+        out, at_work, refused, began = folder / "out", list[Output](), list[str](), False
+        if before == "an older result":
+            Output(out, {"scenario": "earlier"}).finish({"a.txt": text("old a"), "c.txt": text("old c")})
+        elif before == "an unfinished run":
+            Output(out, RUN).save("one", BLOCK)
+
+        def second(out=out, at_work=at_work, refused=refused):
+            nonlocal began
+            began = True
+            try:
+                if other == "is over at once":
+                    a_run(out, resume=False)
+                else:
+                    at_work.append(Output(out, RUN))
+            except InputError as error:
+                refused.append(str(error))
+
+        with monkeypatch.context() as patch:
+            at_a_change(patch, moment, after, second)
+            try:
+                a_run(out, resume=False)
+                first = ""
+            except InputError as error:
+                first = str(error)
+        if at_work and not first:  # it began when the first had ended
+            at_work[0].discard()
+        elif at_work:
+            assert told in first
+            at_work[0].finish(FILES)
+        assert all(told in words for words in refused) and (not first or at_work)
+        assert contents(out) == new
+        assert sorted(os.listdir(folder)) == ["out"]
+    assert moment > 8
+
+
 SLICED = (
-    "import sys, pondpop.ensemble.run as v; v.BLOCK_MEMBERS = 1; from pondpop import cli; sys.exit(cli.main(sys.argv[1:]))"
+    "import sys, pondpop.ensemble.run as v, pondpop.update as u; v.BLOCK_MEMBERS = int(sys.argv[1]); u.LEAST_EFFECTIVE = 2.0; "
+    "u.FAR_OUT = 1e9; "
+    "from pondpop import cli; sys.exit(cli.main(sys.argv[2:]))"
 )
+"""A command with blocks so small that there are many; and an update that concludes something from anything."""
+
+LONG_WORK = {
+    "compare": ("1", "compare", "pond.toml", "--members", "2"),
+    "quota": (
+        "1", "quota", "pond.toml", "--members", "1", "--search-members", "1", "--tries", "4", "--from-year", "1",
+        "--window-in", "8..12",
+    ),
+    "update": ("4", "update", "pond.toml", "--members", "8", "--records", ".", "--strategy", "few"),
+}  # fmt: skip
 
 
-def test_a_killed_comparison_resumes_to_the_same_bytes(tmp_path):
-    """Killed outright after one block, after two and after three; each time it goes on from what was there."""
-    file = tmp_path / "pond.toml"
-    file.write_text(TEXT.replace("members = 3", "members = 2"), "utf-8")
+def long_work(folder: Path, name: str, *options: str) -> subprocess.Popen[bytes]:
+    """Start one of the commands in a folder of its own."""
+    (folder / "pond.toml").write_text(TEXT, "utf-8")
+    survey = "date,gear,species,length_in,count\n2026-06-15,electrofishing,bass,8,4\n2026-06-15,electrofishing,bluegill,4,9\n"
+    (folder / "survey.csv").write_text(survey, "utf-8")
     env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    command = [sys.executable, "-c", SLICED, *LONG_WORK[name], "--workers", "1", *options]
+    return subprocess.Popen(command, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
 
-    def command(out: str, *options: str) -> list[str]:
-        return [sys.executable, "-c", SLICED, "compare", str(file), "--out", str(tmp_path / out), *options]
 
+@pytest.mark.parametrize("name", LONG_WORK)
+def test_killed_work_resumes_to_the_same_bytes(tmp_path, name):
+    """Killed outright after one block, after two and after three; each time it goes on from what was there."""
     blocks = tmp_path / "out.partial" / "blocks"
     for wanted in (1, 2, 3):
-        options = ["--resume"] if wanted > 1 else []
-        run = subprocess.Popen(command("out", *options), env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        run = long_work(tmp_path, name, "--out", "out", *(["--resume"] if wanted > 1 else []))
         until = time.monotonic() + 240
         while len(list(blocks.glob("*.block")) if blocks.exists() else []) < wanted and run.poll() is None:
             assert time.monotonic() < until
             time.sleep(0.01)
         run.send_signal(signal.SIGKILL)
-        run.communicate(timeout=60)
+        assert run.communicate(timeout=60)[1] == b"" and run.returncode == -signal.SIGKILL
         assert not (tmp_path / "out").exists()
     for out, options in (("out", ["--resume"]), ("again", [])):
-        subprocess.run(command(out, *options), env=env, check=True, capture_output=True, timeout=240)
+        run = long_work(tmp_path, name, "--out", out, *options)
+        assert (run.communicate(timeout=240)[1], run.returncode) == (b"", 0)
     assert contents(tmp_path / "out") == contents(tmp_path / "again")
+    assert ("posterior.nc" in contents(tmp_path / "out")) == (name == "update")
 
 
 def test_a_second_run_into_the_same_folder_is_refused_and_the_first_goes_on(tmp_path):
@@ -227,7 +332,7 @@ def result(tmp_path_factory):
 
 
 @pytest.mark.parametrize("bytes_allowed", [0, 100, 5_000, 60_000])
-def test_a_full_disk_is_told_in_one_line_and_leaves_the_old_files(result, bytes_allowed):
+def test_a_full_disk_is_told_in_one_line_leaves_the_old_files_and_can_be_resumed(result, bytes_allowed):
     before = contents(result / "out")
 
     def work() -> int:
@@ -239,6 +344,8 @@ def test_a_full_disk_is_told_in_one_line_and_leaves_the_old_files(result, bytes_
     assert (status, said.count("\n")) == (1, 1), said
     assert said.startswith("pondpop: ") and "may not become so large" in said
     assert contents(result / "out") == before
+    assert asked("compare", result / "pond.toml", "--out", result / "out", "--resume")[0] == 0
+    assert contents(result / "out") == before and not (result / "out.partial").exists()
 
 
 @pytest.mark.parametrize("bytes_allowed", [0, 1000])

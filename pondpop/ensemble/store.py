@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import itertools
 import json
 import os
 import shutil
@@ -21,6 +22,11 @@ from pathlib import Path
 
 from pondpop import __version__
 from pondpop.checks import Fact, InputError
+
+try:
+    import fcntl
+except ImportError:  # Windows
+    fcntl = None  # type: ignore[assignment]
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -34,6 +40,7 @@ BLOCKS = "blocks"
 MEMBERS = "--members"  # by this name the number of members is part of a run
 PAGE_MARK = '<meta name="generator" content="pondpop'  # stands in the head of every page that pondpop wrote
 _PAGE_HEAD = 20_000  # bytes within which it stands
+MOST_TRIES = 20  # to take a folder into hand before which others ended
 _DIGEST = 32  # bytes of SHA-256 before a block
 _LONGEST_SAID = 60
 
@@ -61,28 +68,41 @@ class Output:
         if not self.path.name:
             raise InputError("--out", Fact(f"{self.path}, the top of the disk"), "a new folder", "give it a name")
         self.partial = self.path.with_name(self.path.name + ".partial")
+        self.blocks = self.partial / BLOCKS
         self._replaced = self.path.with_name(self.path.name + ".replaced")
         self._run = {name: _short(value) for name, value in run.items()} | {"version": json.dumps(package_versions())}
+        self._refuse(replace)
+        self._hold()
+        try:
+            self._begin(resume, replace)
+        except BaseException:
+            if _unbegun(self.partial):
+                self.discard()
+            self.release()
+            raise
+
+    def _begin(self, resume: bool, replace: bool) -> None:
+        """Put the folder into the state in which blocks can be kept; no other run is at work in it."""
+        if self.path.is_dir() and (held := self._locked(self.path)) is not None:  # else a run is about to end there
+            os.close(held)
         if _ours(self._replaced) and not self.path.exists():  # stopped between two renames: give the old one back
             os.rename(self._replaced, self.path)
-        _refuse_strange(self.path)
-        _refuse_strange(self.partial)
-        if self.partial.exists():
-            self._hold()
-        if not replace:
-            self._refuse_larger(self.path)
+        self._refuse(replace)
         if resume and not _unbegun(self.partial):
             self._refuse_another()
         else:
             if not replace:
                 self._refuse_larger(self.partial)
-            _remove(self.partial)
-            self._made = [place for place in self.partial.parents if not place.exists()]  # the innermost first
-            self.partial.mkdir(parents=True)
-            self._hold()
+            _empty(self.partial)
         _write_marker(self.partial, {"run": self._run})
-        self.blocks = self.partial / BLOCKS
         self.blocks.mkdir(exist_ok=True)
+
+    def _refuse(self, replace: bool) -> None:
+        """Refuse folders in which something could be lost. Raises InputError."""
+        _refuse_strange(self.path)
+        _refuse_strange(self.partial)
+        if not replace:
+            self._refuse_larger(self.path)
 
     def _refuse_another(self) -> None:
         """Refuse to go on with what a run began that differs from this one in anything. Raises InputError."""
@@ -150,21 +170,42 @@ class Output:
     __del__ = release
 
     def _hold(self) -> None:
-        """Keep other runs from this folder while this one lives. Raises InputError if one is at work there."""
-        self.release()
+        """Make the folder, unless it is there, and keep other runs from it while this one lives.
+
+        Raises InputError if one is at work there.
+        """
+        for tries in itertools.count(1):
+            _refuse_strange(self.partial)
+            above = [place for place in self.partial.parents if not place.exists()]  # the innermost first
+            try:
+                self.partial.mkdir(parents=True, exist_ok=True)
+                self._made = above or self._made
+                self._held = self._locked(self.partial)
+                if self._held is None or os.path.samestat(os.fstat(self._held), os.stat(self.partial)):
+                    return
+            except (FileExistsError, FileNotFoundError):
+                if tries == MOST_TRIES:
+                    raise
+            self.release()  # another run has just ended, and its folder has taken its name
+
+    def _locked(self, folder: Path) -> int | None:
+        """A descriptor that locks a folder while it is open, None where nothing can be locked.
+
+        Raises InputError if another run has locked it.
+        """
+        if fcntl is None:
+            return None
+        held = os.open(folder, os.O_RDONLY)
         try:
-            import fcntl
-        except ImportError:  # Windows
-            return
-        self._held = os.open(self.partial, os.O_RDONLY)
-        try:
-            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            self.release()
+            os.close(held)
             given = Fact(f"{self.partial}, in which another run is at work")
             raise InputError("--out", given, "a folder of its own", "wait for that run, or name another") from None
         except OSError:  # a disk that cannot lock
-            self.release()
+            os.close(held)
+            return None
+        return held
 
     def finish(self, files: Mapping[str, Callable[[Path], None]]) -> None:
         """Write each file by its function, then let the folder take its name in place of an earlier one."""
@@ -311,12 +352,17 @@ def _remove(folder: Path) -> None:
     """Remove a folder of ours, if it is there; its marker goes last, so that what a stop leaves is still ours."""
     if not folder.exists():
         return
-    for item in folder.iterdir():
+    _empty(folder)
+    folder.rmdir()
+
+
+def _empty(folder: Path) -> None:
+    """Remove what is in a folder of ours; its marker goes last."""
+    for item in sorted(folder.iterdir(), key=lambda item: item.name == MARKER):
         if item.is_dir() and not item.is_symlink():
             shutil.rmtree(item)
-        elif item.name != MARKER:
+        else:
             item.unlink()
-    shutil.rmtree(folder)
 
 
 def _refuse_strange(folder: Path) -> None:

@@ -295,7 +295,7 @@ def test_a_comparison_writes_its_files_and_the_same_bytes_again(tmp_path):
 def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
     file = tmp_path / "pond.toml"
     file.write_text(TEXT)
-    command = ["sweep", str(file), "--vary", "strategies.few.stocking.young_bass.date=2026-04-10..2026-05-09/1", "--out"]
+    command = ["sweep", str(file), "--vary", "strategies.few.stocking.young_bass.date=2026-04-10..2026-04-17/1", "--out"]
     here = [sys.executable, "-m", "pondpop", *command, str(tmp_path / "out")]
     stopped = subprocess.Popen(
         here,
@@ -314,7 +314,7 @@ def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
         assert said.count("\n") == 1 and "interrupted" in said and "--resume" in said
     assert not (tmp_path / "out").exists()
     left = len(list(blocks.glob("*.block")))
-    assert 1 <= left < 60
+    assert 1 <= left < 16
     assert cli.main([*command, str(tmp_path / "out"), "--resume"]) == 0
     assert cli.main([*command, str(tmp_path / "again")]) == 0
     assert contents(tmp_path / "out") == contents(tmp_path / "again")
