@@ -85,7 +85,7 @@ def test_stocked_fish_stay_by_themselves_and_year_classes_apart(unjoined):
 
 def test_only_fish_of_one_kind_and_length_are_alike(unjoined):
     s = unjoined.state
-    unjoined.parameters = unjoined.parameters.replace("pond.join_within", 1.0)
+    unjoined.parameters = unjoined.parameters.replace("pond.join_within", 0.3)
     s.high[:, -1] = 1.0  # cut by a removal
     labels = joining.alike(unjoined)
     assert (labels[:, -1] == -1).all()
@@ -95,7 +95,14 @@ def test_only_fish_of_one_kind_and_length_are_alike(unjoined):
         assert np.unique(s.columns.species[group]).size == 1
         for kind in (s.columns.sex, s.columns.growth_z):
             assert np.unique(kind[member, group]).size == 1
-        assert np.ptp(s.log_length[member, group]) <= 0.065
+        year = joining.year_of_birth(unjoined)
+        assert np.unique(year[member, group]).size == 1
+        m, species = member[0], s.columns.species[group[0]]
+        brood = (labels[m] >= 0) & (s.columns.species == species) & (year[m] == year[m, group[0]])
+        fish, length = s.number[m, group], s.log_length[m, group]
+        between = (fish * (length - np.average(length, weights=fish)) ** 2).sum() / s.number[m, brood].sum()
+        assert between <= (group.size - 1) * 0.3**2 * 0.065**2 / 4.0 + 1e-15
+        assert np.ptp(length) <= (group.size - 1) * 0.065
     assert len(SPECIES) * s.members < np.unique(labels).size < (labels >= 0).sum()
     assert s.high[:, 0].max() == UNCUT
 
@@ -108,7 +115,7 @@ def test_a_threshold_of_none_joins_none(unjoined):
 
 
 def test_fewer_groups_are_nearly_the_same_pond():
-    many, few = engine_after(720, 0.0), engine_after(720, 1.0)
+    many, few = engine_after(720, 0.0), engine_after(720, 0.3)
     assert (few.state.number > 0.0).sum() < 0.9 * (many.state.number > 0.0).sum()
     crops = [np.stack([e.state.biomass()[:, g].sum(axis=1) for g in e.slices], axis=1) for e in (many, few)]
     worth = crops[0] > 1.0

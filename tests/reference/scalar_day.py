@@ -16,6 +16,7 @@ Beddington 1975 and DeAngelis et al. 1975 (from memory). All other forms are ass
 """
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import cos, erfc, exp, expm1, floor, inf, isnan, log, log1p, log10, pi, prod, sqrt
 from types import SimpleNamespace
 
@@ -362,12 +363,31 @@ def one_day(pond, day, p, tables, steps=1):
 
 
 def joined(groups, p):
-    """Fish born in the pond in one year, of one species, sex and growth, whose mean lengths fall into one interval, join."""
-    width, kept = p.join_within * p.length_cv, {}
+    """Fish born in the pond in one year, of one species, sex and growth, join where it changes their brood's lengths little.
+
+    Parts f and g of a brood, of its fish or of its weight, whose means are d apart: 4 f g / (f + g) d^2 up to a limit.
+    """
+    cells, fish, weight = {}, {}, {}
     for i, g in enumerate(groups):
-        by_itself = g.brood is None or g.cut != (-UNCUT, UNCUT)
-        key = i if by_itself else (g.species, g.sex, g.growth, g.brood, int(log(g.length) / width))
-        kept.setdefault(key, []).append(g)
+        if g.brood is not None and g.cut == (-UNCUT, UNCUT):
+            brood = (g.species, g.brood)
+            cells.setdefault((*brood, g.sex, g.growth), []).append(i)
+            fish[brood] = fish.get(brood, 0.0) + g.number
+            weight[brood] = weight.get(brood, 0.0) + g.biomass
+    kept = {i: [g] for i, g in enumerate(groups)}
+    for (*brood, _, _), members in cells.items():
+        parts = [
+            ([i], groups[i].number / fish[*brood], groups[i].biomass / weight[*brood], log(groups[i].length))
+            for i in sorted(members, key=lambda i: groups[i].length)
+        ]
+        while near := nearest(parts, p):
+            for k in reversed(near):
+                (a, f, w, x), (b, g, v, y) = parts[k : k + 2]
+                parts[k : k + 2] = [(a + b, f + g, w + v, (f * x + g * y) / (f + g))]
+        for members, *_ in parts:
+            first, *others = sorted(members)
+            for i in others:
+                kept[first] += kept.pop(i)
     for alike in kept.values():
         if len(alike) == 1:
             continue
@@ -380,6 +400,16 @@ def joined(groups, p):
         first.number, first.weight, first.length, first.spread = number, 1000 * biomass / number, exp(mean), spread
         first.age, first.ration = age, ration
     return [alike[0] for alike in kept.values()]
+
+
+def nearest(parts, p):
+    """Places of parts that join those after them: alike, and more so than with their other neighbours."""
+    changes = []
+    for (_, f, w, x), (_, g, v, y) in pairwise(parts):
+        change = 4 * max(f * g / (f + g), w * v / (w + v)) * ((y - x) / (p.join_within * p.length_cv)) ** 2
+        changes.append(change if y - x <= p.length_cv else inf)
+    beside = [inf, *changes, inf]
+    return [k for k, c in enumerate(changes) if c <= 1 and c < beside[k] and c <= beside[k + 2]]
 
 
 def one_step(pond, day, p, tables, dt):
