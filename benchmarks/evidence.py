@@ -4,7 +4,8 @@
     python benchmarks/evidence.py --rows-only  the verdicts alone
 
 A row (tests/evidence/rows.toml) is judged on the median of an ensemble with the shipped spreads. Out of fold: a
-documented pond is judged with parameters that were refitted without it (benchmarks/fit.toml, made by benchmarks/fit.py).
+documented pond is judged with parameters that were refitted without it (benchmarks/fit.toml, made by benchmarks/fit.py),
+and its range is widened by the error from pond to pond that the other ponds showed.
 """
 
 from __future__ import annotations
@@ -31,6 +32,9 @@ from pondpop.species import Parameters, load_parameters, paths
 
 HELD = HOME / "tests" / "evidence" / "held.txt"
 TABLE = HOME / "benchmarks" / "EVIDENCE.md"
+HALF_OF_80 = 1.2816  # standard deviations of a normal within which 80 % lie
+POOLED = 6  # rows that the misfit of all kinds counts for beside that of a kind of reading
+FARTHEST = 3.0  # a misfit counts for no more standard deviations
 Array = np.ndarray
 
 
@@ -52,6 +56,19 @@ class Verdict:
         return self.low <= float(self.row["value"]) <= self.high
 
     @property
+    def misfit(self) -> float:
+        """Distance of the observation from the median, in standard deviations of the range."""
+        low, high, middle, seen = (float(scaled(self.row, x)) for x in (self.low, self.high, self.median, self.row["value"]))  # type: ignore[arg-type]
+        return (seen - middle) / ((high - low) / (2.0 * HALF_OF_80))
+
+    def widened(self, times: float) -> Verdict:
+        """The same with a range so many times as wide, on the row's scale."""
+        middle = float(scaled(self.row, self.median))
+        ends = [middle + times * (float(scaled(self.row, end)) - middle) for end in (self.low, self.high)]
+        low, high = ends if self.row["scale"] == "linear" else np.exp(ends)
+        return Verdict(self.row, self.median, float(low), float(high))
+
+    @property
     def near_edge(self) -> bool:
         """Within 5 % of the interval's width of one of its ends, on the row's scale."""
         low, high, here = (float(scaled(self.row, x)) for x in (self.row["low"], self.row["high"], self.median))  # type: ignore[arg-type]
@@ -64,7 +81,7 @@ def judge(row: Row, values: Array) -> Verdict:
     if 2 * there.size <= values.size:
         return Verdict(row, np.nan, np.nan, np.nan)
     middle = float(np.median(there))
-    half = 1.2816 * np.hypot(spread_of(row, there), float(row["error"]))  # type: ignore[arg-type]
+    half = HALF_OF_80 * np.hypot(spread_of(row, there), float(row["error"]))  # type: ignore[arg-type]
     ends = [float(scaled(row, middle)) + sign * half for sign in (-1.0, 1.0)]
     low, high = ends if row["scale"] == "linear" else np.exp(ends)
     return Verdict(row, middle, float(low), float(high))
@@ -88,6 +105,31 @@ def out_of_fold(rows: dict[str, Row], fit: dict[str, object], executor: Executor
         values = evaluate(mine, parameters, executor, Chance(MEMBERS))
         verdicts |= {name: judge(row, values[name]) for name, row in mine.items()}
     return {name: verdicts[name] for name in rows if name in verdicts}
+
+
+def pond_to_pond(verdicts: dict[str, Verdict], without: str = "") -> dict[str, float]:
+    """How many times as wide the range of each kind of reading must be for what ponds showed, but for one pond; 1 or more.
+
+    A kind's standard deviation is the root of its mean square misfit, drawn to that of all rows; then all are widened alike
+    until eight in ten of those rows lie within.
+    """
+    there = [v for v in verdicts.values() if np.isfinite(v.misfit) and v.row["pond"] != without]
+    squares = np.array([min(abs(v.misfit), FARTHEST) ** 2 for v in there])
+    about = np.array([str(v.row["about"]) for v in there])
+    every = sorted({str(v.row["about"]) for v in verdicts.values()})
+    if not there:
+        return dict.fromkeys(every, 1.0)
+    pooled = POOLED * squares.mean()
+    spread = {kind: float(np.sqrt((pooled + squares[about == kind].sum()) / (POOLED + (about == kind).sum()))) for kind in every}
+    relative = [abs(v.misfit) / spread[str(v.row["about"])] for v in there]
+    alike = float(np.quantile(relative, 0.8)) / HALF_OF_80
+    return {kind: max(1.0, alike * one) for kind, one in spread.items()}
+
+
+def widened(verdicts: dict[str, Verdict]) -> dict[str, Verdict]:
+    """Each pond's ranges with the error from pond to pond that the other ponds showed."""
+    times = {pond: pond_to_pond(verdicts, pond) for pond in {str(v.row["pond"]) for v in verdicts.values()}}
+    return {name: v.widened(times[str(v.row["pond"])][str(v.row["about"])]) for name, v in verdicts.items()}
 
 
 def load_fit() -> dict[str, object]:
@@ -279,11 +321,14 @@ def formula_checks() -> list[tuple[str, bool]]:
 # ---------------------------------------------------------------------- the page
 
 
-def page(rows: dict[str, Row], inside: dict[str, Verdict], outside: dict[str, Verdict], fit: dict[str, object]) -> list[str]:
+def page(rows: dict[str, Row], inside: dict[str, Verdict], raw: dict[str, Verdict], fit: dict[str, object]) -> list[str]:
     """The verdicts, out of fold first; without the parts that take long."""
     every = ("documented", "expectation", "physiology", "apart")
     kinds = {kind: {n: r for n, r in rows.items() if r["kind"] == kind} for kind in every}
     within = {kind: {n: inside[n] for n in part} for kind, part in kinds.items()}
+    outside, times = widened(raw), pond_to_pond(raw)
+    before = f"{100.0 * sum(v.covered for v in raw.values()) / max(1, len(raw)):.0f} % without the error from pond to pond"
+    wider = ", ".join(f"{kind} {times_as_wide:.1f}" for kind, times_as_wide in times.items())
     old = stale(fit)
     formulas = formula_checks()
     return [
@@ -292,9 +337,12 @@ def page(rows: dict[str, Row], inside: dict[str, Verdict], outside: dict[str, Ve
         "Made by `python benchmarks/evidence.py`. Rows, errors and sources: tests/evidence/rows.toml; ponds: tests/ponds;",
         f"fit and refits: benchmarks/fit.py. A row is judged on the median of {MEMBERS} members with the shipped spreads; in",
         "brackets the range of 80 %, members and the stated error of the observation together; a row is covered if the",
-        "observation lies there.",
+        "observation lies there. Out of fold each pond's ranges are widened by the error from pond to pond that the other",
+        "ponds showed, by kind of reading (times, over all ponds:",
+        f"{wider}).",
         "",
-        f"**Documented ponds, out of fold** (refitted without the pond, in {len(folds_of(rows))} folds): {shares(outside)}.",
+        f"**Documented ponds, out of fold** (refitted without the pond, in {len(folds_of(rows))} folds): {shares(outside)}",
+        f"({before}).",
         f"Documented ponds, in sample: {shares(within['documented'])}.",
         f"Expectations, all in sample: {shares(within['expectation'])}.",
         f"Physiology: {shares(within['physiology'])}; formulas {sum(ok for _, ok in formulas)} of {len(formulas)}.",
@@ -358,6 +406,7 @@ def main() -> None:
         inside = in_sample(rows, executor)
         outside = out_of_fold(rows, fit, executor)
         parts = page(rows, inside, outside, fit)
+        outside = widened(outside)
         counted = [verdict for verdict in inside.values() if verdict.row["kind"] != "apart"]
         held = sum(verdict.holds for verdict in counted)
         last = f"out of fold: {shares(outside)}; in sample: {held} of {len(counted)}"

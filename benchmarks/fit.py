@@ -9,7 +9,8 @@ little weight for what lies far out, plus the squares of the parameters' distanc
 (benchmarks/priors.toml) are normal on a scale on which no value can reach a bound. Physiology has no prior there and stays.
 A step is Gauss-Newton with Levenberg's damping: one block of members runs the base and each parameter moved, others the
 steps that several dampings propose. Rows are run without luck; how far the median of an ensemble with the shipped
-spreads lies from that is estimated at every step and added. The spreads then are estimated from what is left, by source.
+spreads lies from that is estimated at every step and added. The spreads then are estimated, by source, from what refits
+without each fold miss of its ponds.
 
 Writes pondpop/species/*.toml (values, ranges, spreads), the spreads in pondpop/scenario/schema.py, and benchmarks/fit.toml,
 which holds prior, mode, uncertainty and each fold's values; benchmarks/evidence.py judges them.
@@ -185,10 +186,11 @@ class Fit:
             axis=1,
         )
 
-    def with_luck(self, names: tuple[str, ...] = ()) -> dict[str, Array]:
-        """Rows' values in an ensemble around the estimate, one a member."""
+    def with_luck(self, names: tuple[str, ...] = (), z: Array | None = None) -> dict[str, Array]:
+        """Rows' values in an ensemble around the estimate, or another place, one a member."""
         chance = Chance(MEMBERS, spreads=self.spreads)
-        return evaluate(names or tuple(self.rows), parameters_at(self.priors, self.z[None]), self.executor, chance)
+        here = parameters_at(self.priors, (self.z if z is None else z)[None])
+        return evaluate(names or tuple(self.rows), here, self.executor, chance)
 
     def find_offsets(self, without: dict[str, float]) -> None:
         """How far the median with luck lies from the value without, on each row's scale."""
@@ -292,14 +294,23 @@ SPREAD_PRIORS = {
 }  # fmt: skip
 
 
-def spreads_from_misfit(fit: Fit, names: tuple[str, ...]) -> dict[str, float]:
-    """The spread of each source that makes the misfit of some rows most likely, given priors (log-normal).
+def out_of_fold(fit: Fit, names: tuple[str, ...], folds: list[list[str]], places: Array) -> dict[str, float]:
+    """Distances of the medians with luck of some rows, each at the place [fold, parameter] refitted without its pond."""
+    found = {}
+    for ponds, z in zip(folds, places, strict=True):
+        mine = tuple(name for name in names if str(fit.rows[name].get("pond", "")) in ponds)
+        found |= {name: float(np.median(distance(fit.rows[name], v))) for name, v in fit.with_luck(mine, z).items()}
+    return found
+
+
+def spreads_from_misfit(fit: Fit, misfit_of: dict[str, float]) -> dict[str, float]:
+    """The spread of each source that makes the misfit of some rows, in their errors, most likely given priors (log-normal).
 
     Each source alone gives what a member differs by; squares add up with the error of the observation.
     """
     from scipy.optimize import minimize
 
-    parameters = parameters_at(fit.priors, fit.z[None])
+    parameters, names = parameters_at(fit.priors, fit.z[None]), tuple(misfit_of)
     off = {name: 0.0 for name in SPREADS}
     alone = []
     for source, (spread, _) in SPREAD_PRIORS.items():
@@ -307,7 +318,7 @@ def spreads_from_misfit(fit: Fit, names: tuple[str, ...]) -> dict[str, float]:
         values = evaluate(names, parameters, fit.executor, chance)
         alone.append([spread_of(fit.rows[name], values[name]) / float(fit.rows[name]["error"]) for name in names])
     share = np.array(alone) ** 2  # [source, row], in squared errors at the first spread
-    middle = np.array([float(np.median(distance(fit.rows[n], v))) for n, v in fit.with_luck(names).items()])
+    middle = np.array(list(misfit_of.values()))
 
     def misfit(log_ratio: Array) -> float:
         variance = 1.0 + np.exp(2.0 * log_ratio) @ share
@@ -422,6 +433,7 @@ def main() -> None:
     asked = parser.parse_args()
     priors = load_priors()
     rows = {name: row for name, row in load_rows().items() if row["fit"]}
+    folds = folds_of(load_rows())
     z = np.array([np.clip(p.place(float(load_parameters().value(p.path)[0])), -2.5, 2.5) for p in priors])
     if asked.from_priors:
         z[:] = 0.0
@@ -429,17 +441,16 @@ def main() -> None:
         fit = Fit(rows, priors, executor, z)
         spreads = {name: SPREADS[name].default for name in SPREAD_PRIORS}
         if not asked.folds_only:
-            if asked.steps > 1:
-                fit.iterate(asked.steps - 1, lambda: write_values(priors, fit.z))
+            found, slope = fit.iterate(max(1, asked.steps - 1), lambda: write_values(priors, fit.z))
             documented = tuple(name for name, row in rows.items() if row["kind"] == "documented")
-            spreads = spreads_from_misfit(fit, documented)
+            places = refit_without(fit, folds, found, slope)
+            spreads = spreads_from_misfit(fit, out_of_fold(fit, documented, folds, places))
             print("spreads", spreads, flush=True)
             write_spreads(spreads)
             fit.spreads = tuple(spreads.items())
         found, slope = fit.iterate(1, lambda: write_values(priors, fit.z))
         matrix, _ = normal_matrix(found, slope)
         sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
-        folds = folds_of(load_rows())
         write_values(priors, fit.z)
         fold_z = None
         if not asked.no_folds:

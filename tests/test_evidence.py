@@ -132,3 +132,30 @@ def test_last_line_tells_out_of_fold_first(rows):
     counted = {name for name, row in rows.items() if row["kind"] != "apart"}
     assert (int(match[2]), int(match[5])) == (documented, len(counted))
     assert int(match[4]) == len(counted.intersection(HELD.read_text(encoding="utf-8").split()))
+
+
+def test_error_from_pond_to_pond_comes_of_other_ponds_and_covers_eight_in_ten():
+    """Misfits of 60 ponds, twice the stated error in one kind of reading and as stated in the other."""
+    evidence = script("evidence")
+    deal = np.random.default_rng(5)
+    verdicts = {}
+    for k in range(60):
+        about, times = ("growth", 1.0) if k % 2 else ("crop", 3.0)
+        seen = 10.0 + times * deal.standard_normal()
+        row = {"scale": "linear", "value": seen, "error": 1.0, "low": 0.0, "high": 20.0, "about": about, "pond": f"P{k}"}
+        verdicts[str(k)] = evidence.judge(row, np.full(8, 10.0))
+    assert verdicts["1"].misfit == pytest.approx(verdicts["1"].row["value"] - 10.0)
+    wide = evidence.widened(verdicts)
+    covered = np.mean([v.covered for v in wide.values()])
+    assert 0.7 <= covered <= 0.9
+    assert np.mean([v.covered for v in verdicts.values()]) < 0.7
+    times = evidence.pond_to_pond(verdicts)
+    assert times["crop"] > 1.5 * times["growth"] >= 1.5
+    other = evidence.judge(verdicts["0"].row | {"value": 1e6}, np.full(8, 10.0))
+    # A pond's own misfit widens the ranges of other ponds, not its own.
+    assert evidence.pond_to_pond(verdicts | {"0": other}, "P0") == evidence.pond_to_pond(verdicts, "P0")
+
+
+def test_documented_rows_say_what_they_read(rows):
+    kinds = {row["about"] for row in rows.values() if row["kind"] in ("documented", "apart")}
+    assert kinds == {"growth", "condition", "crop", "numbers", "structure", "catch"}
