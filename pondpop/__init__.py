@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pondpop.scenario import Scenario, load
     from pondpop.scenario.describe import describe
     from pondpop.update import update_ensemble
+    from pondpop.update.verify import verify
 
 __version__ = "0.1.0"
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "read_records",
     "sweep",
     "update_ensemble",
+    "verify",
     "write_report",
 ]
 
@@ -60,6 +62,7 @@ _HOME = {
     "read_records": "pondpop.records",
     "sweep": "pondpop.decide.sweep",
     "update_ensemble": "pondpop.update",
+    "verify": "pondpop.update.verify",
     "write_report": "pondpop.report",
 }
 

@@ -222,6 +222,23 @@ def _parser() -> argparse.ArgumentParser:
     _long_work(update, "folder to write (default: the file's name + -updated)")
     update.set_defaults(command=_update)
 
+    verify = commands.add_parser(
+        "verify", parents=[units], help="hold a stored projection against what was seen since: does the pond follow it?"
+    )
+    verify.add_argument("file", metavar="FILE", type=_path, help="projection.nc of a comparison")
+    verify.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
+    verify.add_argument("--strategy", metavar="NAME", help="the strategy that was followed (default: the first)")
+    verify.add_argument(
+        "--since", metavar="DATE", type=_day, help="only later records (default: what the ensemble has not learned from)"
+    )
+    verify.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
+    verify.add_argument("--out", metavar="DIR", type=_path, help="folder to write (default: the file's folder + -verified)")
+    verify.add_argument("--workers", metavar="N", type=_whole, help="processes to work with (default: all cores)")
+    verify.add_argument("--resume", action="store_true", help="go on with what an interrupted run left in DIR.partial")
+    verify.add_argument("--replace", action="store_true", help="also replace a result of more members")
+    _with_ensemble(verify)
+    verify.set_defaults(command=_verify)
+
     report = commands.add_parser("report", parents=[units], help="write the report of stored projections again")
     report.add_argument(
         "files",
@@ -561,6 +578,37 @@ def _update(given: argparse.Namespace) -> None:
     output.finish(files)
     print(told, end="")
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+
+
+def _verify(given: argparse.Namespace) -> None:
+    from pondpop import checks
+    from pondpop.records import read_records
+
+    checks.ordinary_file(given.file, "the projection.nc of a comparison", "check the path")
+    if given.workers is not None:
+        checks.integer("--workers", given.workers, 1, 256)
+    records = read_records(given.records, given.strict)
+
+    from pondpop.decide.goals import scenario_of
+    from pondpop.ensemble import results
+    from pondpop.ensemble.store import text
+    from pondpop.update.verify import verify
+    from pondpop.update.verify_text import verify_csv, verify_text
+
+    dataset = results.read(given.file)
+    scenario = scenario_of(dataset)
+    scenario = scenario._replace(units=given.units or scenario.units)
+    source = None if given.ensemble is None else _source(given)
+    folder = given.file.absolute().parent
+    out = given.out if given.out is not None else folder.with_name(f"{folder.name}-verified")
+    asked = {"--strategy": given.strategy, "--since": given.since, "records": records}
+    output = _output(given, out, scenario, source, **asked)
+    with _working(given, output) as how:
+        found = verify(dataset, records, given.strategy, since=given.since, source=source, **how)
+    told = verify_text(found, scenario.units)
+    output.finish({"verify.txt": text(told), "verify.csv": text(verify_csv(found, scenario.units))})
+    print(told, end="")
+    print(f"Everything is in {out}.")
 
 
 def _output(

@@ -127,7 +127,7 @@ def update_ensemble(
     dealt = prior_uniforms(past, name, until, doubts(seen.observations))
     prior = members(dealt, watched(dealt), seen.observations)
     before = view_of(past, seen.watched, prior.seen, dict(prior.uniforms))
-    figures = _figures(seen.observations, before, 0)
+    figures = figures_of(seen.observations, before, 0)
     is_far = {id(o): _far(shown) for o, shown in zip(seen.observations, figures, strict=True)}
     far = [o for o in seen.observations if is_far[id(o)]]
     kept = tuple(o for o in seen.observations if not is_far[id(o)])
@@ -144,7 +144,7 @@ def update_ensemble(
     observed = np.concatenate([np.zeros(0), *(one.summary(one.data) for one in kept)])
     learned, stages = learn(prior, lambda u: members(u, watched(u), kept), observed, scenario.ensemble.seed)
     after = view_of(past, seen.watched, learned.seen, dict(learned.uniforms))
-    shown = _figures(seen.observations, after, 1)
+    shown = figures_of(seen.observations, after, 1)
     fits = _fits(seen.observations, is_far, figures, shown)
     against = tuple(
         _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if not is_far[id(o)] and _far(now)
@@ -250,7 +250,7 @@ def _provenance(scenario: Scenario, strategy: str, records: Records | None) -> d
 Figures = dict[str, tuple[str, float, Array]]  # name: unit, observed, what each member would have shown
 
 
-def _figures(observations: tuple[Observation, ...], view: View, salt: int) -> list[Figures]:
+def figures_of(observations: tuple[Observation, ...], view: View, salt: int) -> list[Figures]:
     rng = np.random.default_rng([salt, len(observations)])
     found = []
     for one in observations:

@@ -1,0 +1,303 @@
+"""Whether a pond follows its forecast: what was foretold of every record since, what was seen, and what to suspect.
+
+The ensemble of a projection is run again up to the last record, with the same members and luck, and makes the records
+that it would have shown; no member is weighed. A right forecast holds 8 of 10 figures in its ranges of 80 % and ranks
+them evenly. Where it does not, a linear regression of what differs between members on what they would have shown says
+which assumption the records speak against (the best linear estimate of each, against its scatter in a right forecast).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from pondpop.checks import Fact, InputError, RunError, nearest
+from pondpop.decide.goals import scenario_of
+from pondpop.ensemble import results
+from pondpop.ensemble.draws import Prior, Source, streams
+from pondpop.ensemble.run import Job, Readings, Store, at_once, blocks, run_all
+from pondpop.model.inputs import Luck
+from pondpop.records import Records, read_records
+from pondpop.scenario import Scenario
+from pondpop.species import MEASURED, SPECIES
+from pondpop.update import figures_of, up_to
+from pondpop.update.likelihood import (
+    CATCHABILITY,
+    Haul,
+    Mean,
+    MeanGrowth,
+    MeanWr,
+    Observation,
+    View,
+    doubts,
+    evidence,
+    view_of,
+)
+from pondpop.update.posterior import Posterior
+from pondpop.update.simulate import Watched
+
+Array = NDArray[np.float64]
+
+LOW, HIGH = 0.1, 0.9  # of the range in which 8 of 10 figures are expected
+DRAWN = 16  # records that each member makes for the regression (a choice)
+SHRINK = 0.1  # of the correlations between figures towards none, in the regression (a choice)
+SUSPECT = 2.5  # standard deviations of an estimate in a right forecast from which an assumption is suspected (a choice)
+FEWEST_MEMBERS = 20  # of whom ranges can be read
+
+
+@dataclass(frozen=True)
+class Checked:
+    """One figure of one record: what was seen, and what each member would have shown. `before` is the same figure when
+    it was last seen, NaN where this is the first."""
+
+    title: str
+    species: str
+    name: str
+    unit: str
+    day: dt.date
+    seen: float
+    foretold: Array
+    before: float
+
+    @property
+    def band(self) -> tuple[float, float, float]:
+        low, middle, high = np.quantile(self._known, (LOW, 0.5, HIGH))
+        return float(low), float(middle), float(high)
+
+    @property
+    def inside(self) -> bool:
+        low, _, high = self.band
+        return low <= self.seen <= high
+
+    @property
+    def rank(self) -> float:
+        """Share of the members below what was seen, ties by half: 0 to 1, even over many figures of a right forecast."""
+        return float((self._known < self.seen).mean() + 0.5 * (self._known == self.seen).mean())
+
+    @property
+    def miss(self) -> float:
+        """Continuous ranked probability score (Matheson & Winkler 1976, from memory): mean distance of members from what
+        was seen less half their mean distance from one another; for a single number, the distance."""
+        x = np.sort(self._known)
+        between = 2.0 * float((x * (2.0 * np.arange(1, x.size + 1) - x.size - 1.0)).sum()) / x.size**2
+        return float(np.abs(x - self.seen).mean()) - 0.5 * between
+
+    @property
+    def miss_of_no_change(self) -> float:
+        """Distance from what was seen when it was last seen; NaN where this is the first time."""
+        return abs(self.before - self.seen)
+
+    @property
+    def _known(self) -> Array:
+        return self.foretold[np.isfinite(self.foretold)]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What the records say of an assumption: standard deviations in which a right forecast scatters; positive is more."""
+
+    assumption: str
+    score: float
+
+    @property
+    def suspected(self) -> bool:
+        return abs(self.score) >= SUSPECT
+
+
+@dataclass(frozen=True)
+class Verification:
+    """Figures in the order of the records, estimates with those first that the records speak of most."""
+
+    scenario: Scenario
+    strategy: str
+    since: dt.date
+    members: int
+    figures: tuple[Checked, ...]
+    estimates: tuple[Estimate, ...]
+    unused: tuple[str, ...]
+
+    @property
+    def inside(self) -> int:
+        return sum(one.inside for one in self.figures)
+
+    @property
+    def suspects(self) -> tuple[Estimate, ...]:
+        return tuple(one for one in self.estimates if one.suspected)
+
+    @property
+    def gain_on_no_change(self) -> float:
+        """Share by which the forecast misses less than "no change" does; NaN where nothing was seen twice.
+
+        Figures differ in unit: each counts in units of the mean distance of the two misses.
+        """
+        pairs = [(one.miss, one.miss_of_no_change) for one in self.figures if np.isfinite(one.before)]
+        scaled = [(2.0 * a / (a + b), 2.0 * b / (a + b)) for a, b in pairs if a + b > 0.0]
+        if not scaled:
+            return float("nan")
+        own, other = np.sum(scaled, axis=0)
+        return float(1.0 - own / other) if other > 0.0 else float("nan")
+
+
+def verify(
+    projection: xr.Dataset | str | Path,
+    records: Records | str | Path,
+    strategy: str | None = None,
+    *,
+    since: dt.date | None = None,
+    source: Source | None = None,
+    executor: Executor | None = None,
+    store: Store | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Verification:
+    """Hold a stored projection against what was seen since.
+
+    projection: a Dataset of `compare`, or the path of its projection.nc; records: as read, or their folder. strategy: the
+    one that was followed (default: the first). since: records later than this day count, by default those that the
+    projection's ensemble has not learned from. source: the ensemble, where the projection was made of one. Raises
+    InputError, where nothing is there to compare too; RunError; OSError.
+
+    >>> import pondpop
+    >>> pondpop.verify(pondpop.compare("pond.toml"), "records")  # of another pond and time
+    Traceback (most recent call last):
+    pondpop.checks.InputError: records: got nothing later than 2026-04-01 on this run, needs a record since the forecast
+    """
+    dataset = projection if isinstance(projection, xr.Dataset) else results.read(Path(projection))
+    scenario = scenario_of(dataset)
+    drawn = source or Prior()
+    made_of = dataset.attrs.get("members_from")
+    if (made_of or Prior().identity) != drawn.identity:
+        given = Fact("another ensemble than the projection was made of" if source else "a projection made of an ensemble")
+        raise InputError("--ensemble", given, "the posterior.nc that the projection was made with", "name it with --ensemble")
+    names = list(scenario.strategies)
+    name = names[0] if strategy is None else strategy
+    if name not in names:
+        raise InputError("--strategy", name, "a strategy of the projection", nearest(name, names))
+    records = records if isinstance(records, Records) else read_records(records)
+    learned = drawn.until if isinstance(drawn, Posterior) else scenario.run.start
+    after = learned if since is None else since
+    every = evidence(records, scenario)
+    days = {id(one): scenario.run.start + dt.timedelta(days=_last_day(one, every.watched)) for one in every.observations}
+    later = tuple(one for one in every.observations if days[id(one)] > after)
+    if not later:
+        raise InputError("records", Fact(f"nothing later than {after} on this run"), "a record since the forecast")
+    members = int(dataset.sizes["member"])
+    if members < FEWEST_MEMBERS:
+        raise RunError(f"{members} members have no ranges to speak of: compare with {FEWEST_MEMBERS} or more, then verify")
+    past = up_to(scenario, name, scenario.run.start + dt.timedelta(days=every.last_day))
+    jobs = [
+        Job(((past, name),), part.start, len(part), drawn, every.watched)
+        for part in blocks(members, at_once(executor))
+    ]
+    parts: dict[int, Readings] = {}
+    for k, (readings,), _ in run_all(jobs, executor, store):
+        parts[k] = readings
+        if progress:
+            progress(sum(jobs[n].members for n in parts), members)
+    seen = results.stack_members([parts[k] for k in range(len(jobs))])
+    deal = streams(scenario.ensemble.seed, range(members))
+    uniforms = {doubt: deal(doubt, 1) for doubt in doubts(later)}
+    view = view_of(past, every.watched, seen, uniforms)
+    luck = drawn.draw(past, past.strategies[name], 0, members)[1]
+    return Verification(
+        scenario=scenario,
+        strategy=name,
+        since=after,
+        members=members,
+        figures=tuple(_checked(later, every.observations, view, days)),
+        estimates=tuple(estimates(later, view, assumptions(luck, view))),
+        unused=every.unused,
+    )
+
+
+def _last_day(one: Observation, watched: Watched) -> int:
+    """The last day of the run that a record is of."""
+    if isinstance(one, Haul):
+        return max(outing.day for outing in one.outings)
+    assert isinstance(one, Mean)
+    if isinstance(one.read, MeanWr):
+        return one.read.day
+    assert isinstance(one.read, MeanGrowth)
+    return watched.growth[one.read.k].last
+
+
+def _checked(
+    later: tuple[Observation, ...], every: Sequence[Observation], view: View, days: Mapping[int, dt.date]
+) -> list[Checked]:
+    known: dict[tuple[str, str], list[tuple[dt.date, float]]] = {}
+    for one in every:
+        for figure, (_, values) in one.figures(one.data).items():
+            if np.isfinite(float(values)):
+                known.setdefault((_what(one.title), figure), []).append((days[id(one)], float(values)))
+    found = []
+    for one, shown in zip(later, figures_of(later, view, 4), strict=True):
+        for figure, (unit, seen, foretold) in shown.items():
+            if not np.isfinite(seen) or np.isfinite(foretold).sum() < FEWEST_MEMBERS:
+                continue
+            day, species = days[id(one)], next(s for s in SPECIES if s in one.title.split())
+            earlier = [(when, value) for when, value in known[_what(one.title), figure] if when < day]
+            before = max(earlier, default=(day, float("nan")))[1]
+            found.append(Checked(_what(one.title), species, figure, unit, day, seen, foretold, before))
+    return found
+
+
+def _what(title: str) -> str:
+    """A record's title without its date or dates."""
+    return re.sub(r"^[\d-]+( to [\d-]+)? ", "", title)
+
+
+# ---------------------------------------------------------------------- what to suspect
+
+
+def assumptions(luck: Luck, view: View) -> dict[str, Array]:
+    """What differs between members, one number each [member], larger where there is more of it."""
+    found = {"food of the pond": np.log(luck.productivity).mean(axis=1)}
+    for species in MEASURED:
+        k = SPECIES.index(species)
+        found[f"growth of {species}"] = np.log(luck.growth[:, k])
+        found[f"young of {species}"] = np.log(luck.recruitment[:, k]).mean(axis=1)
+        found[f"natural deaths of {species}"] = np.log(luck.background_deaths[:, k]).mean(axis=1)
+    if luck.stocking_survival.shape[1]:
+        found["survival of stocked fish"] = np.log(np.maximum(luck.stocking_survival, 1e-9)).mean(axis=1)
+    found["luck of anglers"] = np.log(luck.angler_success).mean(axis=1)
+    for name, z in view.doubts.items():
+        if name.startswith(CATCHABILITY):
+            found[f"catchability by {name.removeprefix(CATCHABILITY)}"] = z
+    return {name: values for name, values in found.items() if np.ptp(values) > 0.0}
+
+
+def estimates(observations: Sequence[Observation], view: View, by_name: Mapping[str, Array]) -> list[Estimate]:
+    """The best linear estimate of every assumption from the records, in standard deviations of its scatter.
+
+    Members make DRAWN sets of records each; means and covariances of assumptions and figures follow from these, and the
+    scatter of the estimate from its application to them.
+    """
+    rng = np.random.default_rng([19, len(observations)])
+    expected = [one.expected(view) for one in observations]
+    every = np.stack([
+        np.concatenate([one.summary(one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
+        for _ in range(DRAWN)
+    ])  # fmt: skip
+    seen = np.concatenate([one.summary(one.data) for one in observations])
+    flat = every.reshape(-1, every.shape[-1])
+    middle, spread = flat.mean(axis=0), flat.std(axis=0)
+    told = spread > 1e-9
+    x = (flat - middle)[:, told] / spread[told]
+    observed = (seen - middle)[told] / spread[told]
+    own = x.T @ x / len(x)
+    own = (1.0 - SHRINK) * own + SHRINK * np.eye(len(own))
+    found = []
+    for name, values in by_name.items():
+        z = np.tile((values - values.mean()) / values.std(), DRAWN)
+        weights = np.linalg.solve(own, x.T @ z / len(x))
+        scatter = float((x @ weights).std())
+        if scatter > 1e-9:
+            found.append(Estimate(name, float(observed @ weights) / scatter))
+    return sorted(found, key=lambda one: -abs(one.score))

@@ -1,0 +1,123 @@
+"""A verification in words: whether the pond follows its forecast, what is under suspicion, figure by figure."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from pondpop.decide.console import columns, wrapped
+from pondpop.units import NONE, Units, brief, converted, joined, unit_of
+from pondpop.update.verify import Checked, Estimate, Verification
+
+SURE = 0.05  # chance of as few, or as many, figures inside, below which it is told as such (a choice)
+MOST_SHOWN = 12  # figures on the terminal, those farthest out first
+KINDS = {"mm": "length", "mm a year": "length"}  # of units that have two systems
+WHAT_TO_DO = {
+    "food": "look at fertility, plants and the water; compare with a poorer or richer pond in the scenario",
+    "growth": "compare Wr and length at age; a survey of the prey tells food from growth",
+    "young": "seine in early summer, and count the young in the autumn survey",
+    "natural": "look for deaths that the scenario does not know (kills, predators, unreported harvest)",
+    "survival": "count what was stocked again in the next survey",
+    "luck": "ask the anglers: unreported trips or fish make catches look small",
+    "catchability": "the gear may see other fish than was thought; note water temperature, hours and crew",
+}
+CAUTION = (
+    "A forecast that fails is no proof of its cause. Survey again before you stock, harvest or treat on this; ask the "
+    "state agency and a certified fisheries professional."
+)
+
+
+def verify_text(found: Verification, units: Units) -> str:
+    """The whole answer."""
+    shown = sorted(found.figures, key=lambda one: -abs(one.rank - 0.5))[:MOST_SHOWN]
+    rows = [["record", "figure", "foretold", "seen", "", "no change"], *(_row(one, units) for one in shown)]
+    more = len(found.figures) - len(shown)
+    lines = [*wrapped(verdict(found)), *wrapped(score(found)), *wrapped(suspicion(found)), ""]
+    lines.append(f"Figures, those farthest out first{f' ({more} more in verify.csv)' if more else ''}:")
+    text = "\n".join(lines) + "\n" + columns(rows)
+    for line in found.unused:
+        text += f"Not used: {line}.\n"
+    return text + "\n".join(wrapped(CAUTION)) + "\n"
+
+
+def verdict(found: Verification) -> str:
+    """How many figures lie where the forecast had them, and whether that is few."""
+    count, inside = len(found.figures), found.inside
+    expected = f"8 of 10 are expected, about {0.8 * count:.0f}"
+    head = f"Of {count} figures seen after {found.since}, {inside} lie inside the range foretold for 8 of 10 ({expected}). "
+    few, many = stats.binom.cdf(inside, count, 0.8), stats.binom.sf(inside - 1, count, 0.8)
+    if few < SURE:
+        return head + "That is too few for chance alone, were they independent: the pond does not follow its forecast."
+    if many < SURE:
+        return head + "That is more than chance would have it: the forecast is vaguer than it need be."
+    return head + "The pond follows its forecast as well as could be expected."
+
+
+def score(found: Verification) -> str:
+    """The forecast against "no change"."""
+    gain = found.gain_on_no_change
+    if not np.isfinite(gain):
+        return "Nothing was seen twice, so there is no comparing with “no change”."
+    seen = sum(np.isfinite(one.before) for one in found.figures)
+    how = f"{abs(100 * gain):.0f} % {'nearer to' if gain >= 0 else 'farther from'} what was seen than “no change”"
+    return f"Over the {seen} figures that had been seen before, the forecast was {how}."
+
+
+def suspicion(found: Verification) -> str:
+    """Which assumptions the records speak against."""
+    if not found.suspects:
+        first = found.estimates[:1]
+        least = f" (most of all they ask for {_more(first[0])}, which chance may do)" if first else ""
+        return f"No assumption is under suspicion{least}."
+    told = joined(f"{_more(one)} ({abs(one.score):.1f} standard deviations)" for one in found.suspects[:3])
+    what = WHAT_TO_DO.get(found.suspects[0].assumption.partition(" ")[0], "")
+    return f"Under suspicion: the records ask for {told} than the forecast had.{f' Next: {what}.' if what else ''}"
+
+
+def _more(one: Estimate) -> str:
+    word = "more" if one.score > 0 else "less"
+    if one.assumption.startswith(("young", "natural")):
+        word = "more" if one.score > 0 else "fewer"
+    return f"{word} {one.assumption}"
+
+
+def _row(one: Checked, units: Units) -> list[str]:
+    low, middle, high = (_in(value, one, units) for value in one.band)
+    unit = _unit(one, units)
+    seen = f"{brief(_in(one.seen, one, units), 3)} {unit}"
+    where = "" if one.inside else "below" if one.rank < 0.5 else "above"
+    band = f"{brief(middle, 3)} [{brief(low, 3)}–{brief(high, 3)}]"
+    before = brief(_in(one.before, one, units), 3) if np.isfinite(one.before) else NONE
+    return [f"{one.day} {one.title}", one.name, band, seen, where, before]
+
+
+def _in(value: float, one: Checked, units: Units) -> float:
+    kind = KINDS.get(one.unit)
+    return float(value if kind is None else converted(np.array(value), kind, units))
+
+
+def _unit(one: Checked, units: Units) -> str:
+    kind = KINDS.get(one.unit)
+    return one.unit if kind is None else one.unit.replace("mm", unit_of(kind, units))
+
+
+def verify_csv(found: Verification, units: Units) -> str:
+    """Every figure: what was foretold and seen, whether inside, its rank, and how far forecast and no change miss."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    heads = ("date", "record", "figure", "unit", "p10", "p50", "p90", "seen", "inside", "rank", "miss", "miss_of_no_change")
+    rows.writerow(heads)
+    for one in found.figures:
+        numbers: Sequence[float] = [*one.band, one.seen]
+        cells = [f"{_in(value, one, units):.6g}" for value in numbers]
+        misses = [f"{_in(value, one, units):.6g}" if np.isfinite(value) else "" for value in (one.miss, one.miss_of_no_change)]
+        rows.writerow([one.day, one.title, one.name, _unit(one, units), *cells, "yes" if one.inside else "no",
+                       f"{one.rank:.3f}", *misses])  # fmt: skip
+    for estimate in found.estimates:
+        rows.writerow(["", "assumption", estimate.assumption, "standard deviations", "", "", "", f"{estimate.score:.2f}",
+                       "no" if estimate.suspected else "yes", "", "", ""])  # fmt: skip
+    return out.getvalue()

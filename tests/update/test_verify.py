@@ -1,0 +1,192 @@
+"""Verification: ranks and scores of a right forecast, suspicion of what is wrong, and the command on a small pond."""
+
+import csv
+import datetime as dt
+import io
+import tomllib
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from small import TEXT
+
+from pondpop import cli
+from pondpop.checks import InputError, RunError
+from pondpop.ensemble.run import compare
+from pondpop.records import read_records
+from pondpop.scenario import resolve
+from pondpop.update.likelihood import View
+from pondpop.update.verify import SUSPECT, Checked, Estimate, Verification, estimates, verify
+from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
+
+DAY = dt.date(2026, 9, 15)
+
+
+def checked(seen, foretold, before=float("nan"), unit="%"):
+    return Checked("electrofishing bass", "bass", "mean Wr", unit, DAY, seen, np.asarray(foretold, float), before)
+
+
+# --- figures
+
+
+def test_rank_and_range_of_a_figure():
+    one = checked(7.0, [np.nan, *range(10)])
+    assert one.rank == pytest.approx(0.75) and one.inside
+    assert checked(9.5, range(10)).rank == 1.0 and not checked(9.5, range(10)).inside
+
+
+def test_miss_is_the_mean_distance_less_half_that_of_members():
+    dealt = np.random.default_rng(1)
+    x, seen = dealt.normal(size=57), 0.4
+    known = np.abs(x - seen).mean() - 0.5 * np.abs(x[:, None] - x).mean()
+    assert checked(seen, x).miss == pytest.approx(known, rel=1e-12)
+    assert checked(3.0, np.full(30, 1.0)).miss == pytest.approx(2.0)  # of one number, the distance
+
+
+def test_ranks_of_a_right_forecast_are_even_and_its_ranges_hold_eight_of_ten():
+    dealt = np.random.default_rng(2)
+    every = [checked(dealt.normal(), dealt.normal(size=80)) for _ in range(2000)]
+    ranks = np.array([one.rank for one in every])
+    assert np.histogram(ranks, bins=5, range=(0, 1))[0] / 2000 == pytest.approx(np.full(5, 0.2), abs=0.03)
+    assert np.mean([one.inside for one in every]) == pytest.approx(0.8, abs=0.03)
+
+
+# --- suspicion
+
+
+@dataclass
+class Shows:
+    """A record that shows a member's number with noise."""
+
+    name: str
+    noise: float
+    data: np.ndarray
+
+    def expected(self, view):
+        return view.seen[self.name][:, None] * np.ones(6)
+
+    def draw(self, expected, rng):
+        return expected + self.noise * rng.normal(size=expected.shape)
+
+    def summary(self, data):
+        return data
+
+
+def _problem(seed, food=0.0, young=0.0, members=100):
+    """Two assumptions, of which records show one each; those of the pond may be off by so many standard deviations."""
+    dealt = np.random.default_rng(seed)
+    z = {"food of the pond": dealt.normal(size=members), "young of bass": dealt.normal(size=members)}
+    other = dealt.normal(size=members)
+    view = View({"a": z["food of the pond"] + 0.3 * other, "b": z["young of bass"] + 0.3 * other}, (0,), 1.0, np.zeros(1), {})
+    truth = {"a": dealt.normal() * 1e-9 + food, "b": young}
+    if not (food or young):
+        truth = {name: dealt.normal() for name in truth}
+    seen = [Shows(name, 0.3, truth[name] + 0.3 * dealt.normal(size=6)) for name in ("a", "b")]
+    return seen, view, z
+
+
+def test_a_right_forecast_is_seldom_suspected():
+    scores = np.array([one.score for seed in range(150) for one in estimates(*_problem(seed))])
+    assert abs(scores.mean()) < 0.15 and scores.std() == pytest.approx(1.0, abs=0.15)
+    assert np.mean(np.abs(scores) >= SUSPECT) < 0.04
+
+
+@pytest.mark.parametrize(
+    ("food", "young", "first", "sign"), [(-4.0, 0.0, "food of the pond", -1), (0.0, 4.0, "young of bass", 1)]
+)
+def test_the_assumption_that_is_wrong_is_suspected(food, young, first, sign):
+    found = [estimates(*_problem(seed, food, young))[0] for seed in range(30)]
+    right = [one.suspected and one.assumption == first and np.sign(one.score) == sign for one in found]
+    assert np.mean(right) >= 0.9
+
+
+# --- words
+
+
+def _verification(figures, some=()):
+    return Verification(resolve(_raw()), "few", dt.date(2026, 4, 1), 40, tuple(figures), tuple(some), ("a note",))
+
+
+def _raw():
+    return tomllib.loads(TEXT)
+
+
+def test_the_verdict_knows_few_and_many():
+    inside, outside = checked(5.0, range(11)), checked(99.0, range(11))
+    assert "as well as could be expected" in verdict(_verification([inside] * 8 + [outside] * 2))
+    assert "does not follow" in verdict(_verification([inside] * 3 + [outside] * 7))
+    assert "vaguer" in verdict(_verification([inside] * 30))
+
+
+def test_the_score_is_against_no_change():
+    better = checked(5.0, np.linspace(4.9, 5.1, 21), before=9.0)
+    worse = checked(5.0, np.linspace(8.9, 9.1, 21), before=5.1)
+    assert _verification([better]).gain_on_no_change > 0.9 and "nearer to" in score(_verification([better]))
+    assert _verification([worse]).gain_on_no_change < 0.0 and "farther from" in score(_verification([worse]))
+    assert "Nothing was seen twice" in score(_verification([checked(5.0, range(11))]))
+
+
+def test_suspicion_names_what_and_which_way():
+    told = suspicion(_verification([], [Estimate("young of bass", -3.1), Estimate("food of the pond", 0.2)]))
+    assert "fewer young of bass (3.1 standard deviations)" in told and "seine" in told
+    assert "No assumption is under suspicion" in suspicion(_verification([], [Estimate("food of the pond", 1.2)]))
+
+
+# --- on a pond
+
+
+SURVEY = "date,gear,species,length_in,weight_lb\n" + "".join(
+    f"2026-09-15,electrofishing,bass,{length},{weight}\n" for length, weight in [(13, 1.1), (13.5, 1.2), (14, 1.4), (7, 0.15)] * 3
+)
+EFFORT = "date,gear,hours,species_sought\n2026-09-15,electrofishing,1.5,bass bluegill\n"
+
+
+@pytest.fixture
+def records(tmp_path):
+    folder = tmp_path / "records"
+    folder.mkdir()
+    (folder / "survey.csv").write_text(SURVEY)
+    (folder / "effort.csv").write_text(EFFORT)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def projection():
+    return compare(resolve(_raw() | {"ensemble": {"members": 24}}))
+
+
+def test_a_pond_is_held_against_its_records(projection, records):
+    found = verify(projection, records)
+    assert {one.name for one in found.figures} >= {"caught", "mean length"}
+    assert all(one.foretold.shape == (24,) and one.day == DAY for one in found.figures)
+    assert {one.assumption for one in found.estimates} >= {"food of the pond", "growth of bass"}
+    assert [verify(projection, read_records(records)).estimates] == [found.estimates]
+    text = verify_text(found, "us")
+    assert "Figures, those farthest out first" in text and "state agency" in text
+    rows = list(csv.DictReader(io.StringIO(verify_csv(found, "us"))))
+    assert len(rows) == len(found.figures) + len(found.estimates)
+    length = next(row for row in rows if row["figure"] == "mean length" and "bass" in row["record"])
+    assert length["unit"] == "in" and 8 < float(length["seen"]) < 14
+
+
+def test_only_what_is_later_counts(projection, records):
+    with pytest.raises(InputError, match="nothing later than 2026-09-15"):
+        verify(projection, records, since=DAY)
+    with pytest.raises(InputError, match="a strategy of the projection"):
+        verify(projection, records, "nobody")
+    with pytest.raises(InputError, match=r"the posterior\.nc that the projection was made with"):
+        verify(projection.assign_attrs(members_from="ensemble until 2025"), records)
+    with pytest.raises(RunError, match="5 members have no ranges"):
+        verify(projection.isel(member=slice(5)), records)
+
+
+def test_the_command_writes_a_folder(tmp_path, records, capsys):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+    assert cli.main(["compare", str(file), "--members", "20", "--workers", "1", "--out", str(tmp_path / "out")]) == 0
+    given = ["verify", str(tmp_path / "out" / "projection.nc"), "--records", str(records), "--workers", "1"]
+    assert cli.main(given) == 0
+    assert "figures seen after 2026-04-01" in capsys.readouterr().out
+    assert {path.name for path in (tmp_path / "out-verified").iterdir()} >= {"verify.txt", "verify.csv"}
+    assert cli.main(["verify", str(tmp_path / "nothing.nc"), "--records", str(records)]) in (1, 2)
+    assert capsys.readouterr().err.count("\n") == 1
