@@ -183,7 +183,7 @@ class Block:
 
 
 def one_pond(years: int):
-    """Inputs of one member without luck."""
+    """Inputs of one member without luck, and without the nights that fish die of want of oxygen."""
     from pondpop.ensemble.prepare import prepare, run_days
     from pondpop.model.inputs import Luck
     from pondpop.species import load_parameters
@@ -191,7 +191,7 @@ def one_pond(years: int):
     scenario = pond(1, years, 1)
     strategy = next(iter(scenario.strategies.values()))
     luck = Luck.none(1, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
-    return prepare(scenario, strategy, load_parameters(), luck)
+    return dataclasses.replace(prepare(scenario, strategy, load_parameters(), luck), oxygen=None)
 
 
 class Plain:

@@ -45,6 +45,7 @@ Family = dict[str, Unit]
 LENGTH: Family = {"mm": Unit(1.0, "mm"), "in": Unit(MM_PER_IN, "in")}
 WEIGHT: Family = {"g": Unit(1.0, "g"), "lb": Unit(G_PER_LB, "lb"), "kg": Unit(1000.0, "kg")}
 AREA: Family = {"ha": Unit(1.0, "ha"), "acres": Unit(HA_PER_ACRE, "acres")}
+DEPTH: Family = {"m": Unit(1.0, "m"), "ft": Unit(0.3048, "ft")}
 TEMPERATURE: Family = {"c": Unit(1.0, "°C"), "f": Unit(5 / 9, "°F", 32.0)}
 CROP: Family = {"kg_per_ha": Unit(1.0, "kg/ha"), "lb_per_acre": Unit(KG_PER_HA_IN_LB_PER_ACRE, "lb/acre")}
 FEED: Family = {

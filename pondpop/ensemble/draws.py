@@ -31,6 +31,8 @@ Deal = Callable[[str, int], Array]
 
 # Share of a day's departure from the mean temperature that is still there on the next day (assumed).
 DAY_MEMORY = 0.8
+# The same of the state of the sky and of the wind, so that dark and still days come in spells (assumed).
+CLOUD_MEMORY, WIND_MEMORY = 0.65, 0.5
 
 
 class Source(Protocol):
@@ -120,6 +122,7 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
             doubt = np.sqrt(np.log1p(event.share_cv**2))
             there = there * multiplier(_deviates(deal(f"number of {event.name}", 1)), doubt)[:, 0]
         stocked.append(there)
+    sky, wind, bloom = _air(scenario, deal, days, growth.shape[0])
     surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
     return Luck(
         water_c=_weather(scenario, deal, years, days),
@@ -129,6 +132,9 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         background_deaths=np.repeat(deaths, years, axis=2),
         stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
         angler_success=angler_success,
+        cloud=sky,
+        wind=wind,
+        bloom=bloom,
         survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
     )
 
@@ -144,12 +150,32 @@ def _weather(scenario: Scenario, deal: Deal, years: int, days: int) -> Array:
     yearly = spreads["weather_year"] * _deviates(deal("weather of the year", years))[:, year]
     if spreads["weather_day"] == 0.0:
         return yearly
-    fresh = _deviates(deal("weather of the day", days))
+    return yearly + spreads["weather_day"] * _spells(_deviates(deal("weather of the day", days)), DAY_MEMORY)
+
+
+def _air(scenario: Scenario, deal: Deal, days: int, members: int) -> tuple[Array, Array, Array]:
+    """Sky, wind and the luck of the bloom [member, day], as `inputs.Luck` has them; neutral where oxygen is left out."""
+    spreads = scenario.ensemble.spreads
+    neutral = Luck.none(members, days, 1, 0)
+    sky, wind, bloom = neutral.cloud, neutral.wind, neutral.bloom
+    if not scenario.pond.oxygen_risk:
+        return sky, wind, bloom
+    if spreads["weather_cloud"]:
+        sky = spreads["weather_cloud"] * _spells(_deviates(deal("cloud", days)), CLOUD_MEMORY)
+    if spreads["weather_wind"]:
+        wind = multiplier(_spells(_deviates(deal("wind", days)), WIND_MEMORY), spreads["weather_wind"])
+    if spreads["bloom_collapse"]:
+        bloom = deal("bloom", days) / spreads["bloom_collapse"]
+    return sky, wind, bloom
+
+
+def _spells(fresh: Array, memory: float) -> Array:
+    """Standard deviates [member, day] of which each remembers the last one, made of fresh ones."""
     daily = np.empty_like(fresh)
     daily[:, 0] = fresh[:, 0]
-    for day in range(1, days):
-        daily[:, day] = DAY_MEMORY * daily[:, day - 1] + np.sqrt(1.0 - DAY_MEMORY**2) * fresh[:, day]
-    return yearly + spreads["weather_day"] * daily
+    for day in range(1, fresh.shape[1]):
+        daily[:, day] = memory * daily[:, day - 1] + np.sqrt(1.0 - memory**2) * fresh[:, day]
+    return daily
 
 
 # ---------------------------------------------------------------------- numbers

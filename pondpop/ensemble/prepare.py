@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
+from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
 from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, temperature
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters
 
@@ -97,6 +97,7 @@ def prepare(
             )
             for event in strategy.removals
         ),
+        oxygen=OxygenInput(scenario.pond.depth_m) if scenario.pond.oxygen_risk else None,
         local_growth=local["growth"],
         local_survival=local["survival"],
         local_spawning=local["spawning"],

@@ -8,11 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pondpop.arrays import Array, total
 from pondpop.model.community import FOODS, foods_of
 from pondpop.model.feeding import FoodEaten
 from pondpop.model.mortality import EVERY, Deaths, Rates, Where
+from pondpop.model.oxygen import KILLERS
 from pondpop.model.state import Columns, Pond
 from pondpop.species import SPECIES, TRAITS, species_with
 
@@ -21,10 +23,11 @@ PREDATORS = tuple(SPECIES[k] for k in PREDATOR_PLACES)
 FOODS_OF_PREDATORS = sorted(set().union(*(foods_of(TRAITS[name]) for name in PREDATORS)))
 PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
 CAUSES = (
-    "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "harvest", "release", "removal",
+    "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "oxygen", "harvest", "release", "removal",
     "die_off", "last_few",
 )  # fmt: skip
-"""Of what fish die, or go: by the names of `mortality`, in one-off removals, and as the last few of a group."""
+"""Of what fish die, or go: by the names of `mortality`, of nights short of oxygen, in one-off removals, and as the last few
+of a group."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +64,8 @@ class Flows:
     born_biomass: Array
     deaths_number: Array  # [member, species, cause] fish
     deaths_biomass: Array  # [member, species, cause] kg
+    suffocated_number: Array  # of those, want of oxygen by what it was put down to [member, species, killer] fish
+    suffocated_biomass: Array  # [member, species, killer] kg
     growth_biomass: Array  # [member, species] kg
     spawning_biomass: Array  # [member, species] kg
     pellets_given: Array  # [member] kg
@@ -69,7 +74,9 @@ class Flows:
     @classmethod
     def zero(cls, members: int) -> Flows:
         species, causes = (members, len(SPECIES)), (members, len(SPECIES), len(CAUSES))
-        shapes = [(members, len(PREDATORS), len(PREY)), *[species] * 4, *[causes] * 2, *[species] * 2, (members,), (members,)]
+        killers = (members, len(SPECIES), len(KILLERS))
+        eaten, one = (members, len(PREDATORS), len(PREY)), (members,)
+        shapes = [eaten, *[species] * 4, *[causes] * 2, *[killers] * 2, *[species] * 2, *[one] * 2]
         return cls(*map(np.zeros, shapes))
 
     @property
@@ -133,6 +140,15 @@ class Flows:
             of_species = np.add.reduce(by_group[groups], axis=0).reshape(len(rows), -1)
             for place, amount in zip(places, of_species, strict=True):
                 place[:, species] += amount
+
+    def suffocated(self, pond: Pond, fish: Array, killer: NDArray[np.intp]) -> None:
+        """Add fish that a night kills [member, group], and what it was put down to [member]."""
+        kilograms = fish * pond.state.weight() / 1000.0
+        member = np.arange(killer.size)
+        for species, groups in enumerate(pond.slices):
+            self.gone(species, "oxygen", fish[:, groups], kilograms[:, groups])
+            self.suffocated_number[member, species, killer] += total(fish[:, groups])
+            self.suffocated_biomass[member, species, killer] += total(kilograms[:, groups])
 
     def gone(self, species: int, cause: str, fish: Array, kilograms: Array) -> None:
         """Add fish of some groups of a species [member, group] that are gone at once, and their weight in kg."""

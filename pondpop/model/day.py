@@ -14,7 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import keep_memory, total
-from pondpop.model import bioenergetics, feeding, grid, harvest, joining, mortality, predation, recruitment, stocking
+from pondpop.model import (
+    bioenergetics,
+    feeding,
+    grid,
+    harvest,
+    joining,
+    mortality,
+    oxygen,
+    predation,
+    recruitment,
+    stocking,
+)
 from pondpop.model.budget import Books, Flows, Step
 from pondpop.model.community import community, kinds_present
 from pondpop.model.forcing import DayFactors
@@ -46,6 +57,9 @@ class Engine(Pond):
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
         self.state = State.empty(inputs.members, self.food_capacity, len(self.community))
         self.richness = np.ones((len(self.community.foods), inputs.members))
+        self.algae_richness = np.ones(inputs.members)
+        self.fish_kg_per_ha = np.zeros(inputs.members)
+        self.night: oxygen.Night | None = None  # the last one, where oxygen is followed
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows = Flows.zero(inputs.members)
@@ -61,6 +75,7 @@ class Engine(Pond):
         taken: removals beside those of the inputs.
         """
         self.flows = Flows.zero(self.inputs.members)
+        self.pass_night()
         self.stock()
         self.remove((*self.inputs.removals, *taken))
         for _ in range(self.inputs.steps_per_day):
@@ -80,8 +95,26 @@ class Engine(Pond):
         if day == 0 or year != inputs.year[day - 1] or (fertility[day] != fertility[day - 1]).any():
             self.fertility = fertility[day] * inputs.luck.productivity[:, year]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
+            self.algae_of_day = feeding.rich_in_algae(self.fertility, self.parameters.algae_light_limit)
         if day == 0 or inputs.cover[day] != inputs.cover[day - 1]:
             self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day])
+
+    def pass_night(self) -> None:
+        """The water of the night before this day, and of the day: its oxygen, whom that kills, and how well fish will eat."""
+        if self.inputs.oxygen is None:
+            return
+        s = self.state
+        night = self.night = oxygen.night(self)
+        s.oxygen, s.bloom, s.lately, s.waste = night.dusk, night.bloom, night.lately, night.waste
+        killed = oxygen.killed(self, night)
+        if killed is not None:
+            dead = s.number * killed
+            self.flows.suffocated(self, dead, oxygen.killer(self, night))
+            s.number -= dead
+        eats = oxygen.eats(night)
+        if eats is not None:
+            today = self.today
+            self.today = today._replace(max_intake=today.max_intake * eats[:, None], search=today.search * eats[:, None])
 
     def stock(self) -> None:
         """Put in the fish that are stocked on this day."""
@@ -110,10 +143,10 @@ class Engine(Pond):
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
         s, length = self.state, 1.0 / self.inputs.steps_per_day
-        self.today = self.by_day.of(self.day)
         weight = s.weight()
         biomass = s.number * weight
         biomass *= 1e-3
+        self.fish_kg_per_ha = total(biomass)
         place = grid.place_on_grid(self.log_length_of_weight(), self.first_points, len(self.community))
         log_condition = self.log_condition()
 
@@ -132,7 +165,7 @@ class Engine(Pond):
 
         sated[:, self.hunters] += hunt.fish_met
         pellets = feeding.eat_pellets(self, appetite, biomass, sated)
-        self.richness = feeding.richness_with_pellets(self, pellets, biomass)
+        self.richness, self.algae_richness = feeding.richness_with_pellets(self, pellets, biomass)
         food = feeding.eat_food(self, appetite, biomass, food_met, sated, pellets, length)
         ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
 

@@ -64,14 +64,18 @@ def richness(p: Parameters, fertility: Array) -> Array:
     return np.stack(np.broadcast_arrays(*foods))
 
 
-def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> Array:
-    """Renewal of food relative to fertility 1 [food, member]; pellets that are not eaten fertilise."""
+def richness_with_pellets(pond: Pond, pellets: Array | None, biomass: Array) -> tuple[Array, Array]:
+    """Renewal of food relative to fertility 1 [food, member], and that of algae, eaten or not [member].
+
+    Pellets that are not eaten fertilise.
+    """
     if pellets is None:
-        return pond.richness_of_day
+        return pond.richness_of_day, pond.algae_of_day
     p = pond.parameters
     eaten = total(pellets * biomass)
     left = pond.inputs.pellets_kg_per_ha[pond.day] - eaten
-    return richness(p, pond.fertility + p.pellet_fertility_ha_day_per_kg * left)
+    fertility = pond.fertility + p.pellet_fertility_ha_day_per_kg * left
+    return richness(p, fertility), rich_in_algae(fertility, p.algae_light_limit)
 
 
 # ---------------------------------------------------------------------- food of the pond

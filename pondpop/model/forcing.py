@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pondpop.arrays import Array
-from pondpop.model import bioenergetics, feeding, fertility, mortality, recruitment
+from pondpop.model import bioenergetics, feeding, fertility, mortality, oxygen, recruitment
 from pondpop.model.community import community
 from pondpop.model.inputs import Inputs
 from pondpop.scenario import COLDEST_LIQUID_C
@@ -17,7 +17,7 @@ from pondpop.species import Parameters
 class Today(NamedTuple):
     """The factors of one day, as `DayFactors` has them.
 
-    What of them depends on the state of the pond, as on its oxygen, a process puts in their place at the start of a step.
+    What of them depends on the state of the pond, as intake does on its oxygen, a process puts in their place as a day begins.
     """
 
     max_intake: Array  # [member, kind], as are the next six
@@ -49,7 +49,8 @@ class DayFactors:
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
     and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
     (relative to that at the best temperature), cold_deaths (of a fish of 100 mm, per day) and pulse_due; search
-    [day, member, predator]; pulses: the kinds of which one is due in some member, by day.
+    [day, member, predator]; pulses: the kinds of which one is due in some member, by day; oxygen: what the weather makes of it,
+    None where it is left out.
     """
 
     def __init__(self, inputs: Inputs, p: Parameters) -> None:
@@ -80,6 +81,7 @@ class DayFactors:
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         self.pulse_due = recruitment.pulse_due(p, year_day)
         self.pulses = [np.flatnonzero(due.any(axis=0)).tolist() for due in self.pulse_due]
+        self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)
         self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(p.kinds))], axis=2)
 
     def of(self, day: int) -> Today:

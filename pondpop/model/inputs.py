@@ -20,7 +20,9 @@ from pondpop.species import SPECIES, SPECIES_OF_KIND, Parameters
 class Luck:
     """What differs between members besides their parameters; neutral unless drawn (see `draws`).
 
-    water_c [member, day] is added to the water temperature; the others are multipliers of 1 on average.
+    water_c [member, day] is added to the water temperature; cloud is the state of the sky, of a standard deviation of 1 and
+    higher where it is clearer; a bloom collapses where its number, between 0 and 1, is below the chance of the day. The others
+    are multipliers of 1 on average.
     """
 
     water_c: Array
@@ -30,6 +32,9 @@ class Luck:
     background_deaths: Array  # [member, species, year]
     stocking_survival: Array  # [member, stocking event]
     angler_success: Array  # [member, year]
+    cloud: Array  # [member, day]
+    wind: Array  # [member, day]
+    bloom: Array  # [member, day]
     survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
 
     @classmethod
@@ -43,6 +48,9 @@ class Luck:
             background_deaths=np.ones((members, kinds, years)),
             stocking_survival=np.ones((members, stockings)),
             angler_success=np.ones((members, years)),
+            cloud=np.zeros((members, days)),
+            wind=np.ones((members, days)),
+            bloom=np.ones((members, days)),
         )
 
 
@@ -99,6 +107,13 @@ class RemovalInput:
 
 
 @dataclass(frozen=True)
+class OxygenInput:
+    """What the oxygen of the water depends on besides weather, food and fish."""
+
+    mean_depth_m: float
+
+
+@dataclass(frozen=True)
 class Inputs:
     """All that a block of members needs. Days count from 0 at the start of the run; years are calendar years from 0."""
 
@@ -118,6 +133,7 @@ class Inputs:
     stockings: tuple[StockingInput, ...] = ()
     fishing: tuple[FishingInput, ...] = ()
     removals: tuple[RemovalInput, ...] = ()
+    oxygen: OxygenInput | None = None  # None: water that is always rich in it
     local_growth: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_survival: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_spawning: Array = field(default_factory=lambda: np.ones(len(SPECIES)))

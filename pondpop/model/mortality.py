@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, Value, logistic, total
+from pondpop.arrays import Array, Value, logistic
 from pondpop.model import harvest
 from pondpop.model.predation import Hunt
 from pondpop.model.state import Pond
@@ -71,7 +71,7 @@ def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_lim
 def crowding_deaths(biomass: Array, limit: Value, per_day: Value) -> Array:
     """Deaths per day where the water holds B kg/ha of fish, more than it can carry: d·(B/limit − 1), at most 1 (assumed shape).
 
-    Oxygen is no part of the model; without this, fish without number lived on one another for years.
+    Beside the deaths from want of oxygen; without this, fish without number lived on one another for years.
     """
     return np.clip(np.asarray(per_day) * (biomass / limit - 1.0), 0.0, 1.0)
 
@@ -154,7 +154,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
             g.old_age_ramp_days[:, old],
             p.old_age_ramp_limit[:, None],
         )
-    crowded = crowding_deaths(total(biomass), p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
+    crowded = crowding_deaths(pond.fish_kg_per_ha, p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
     if crowded.any():
         rates["crowding"] = EVERY, crowded[:, None]
     thin = np.flatnonzero(log_condition < np.log(p.starvation_below_condition)[:, None])

@@ -79,6 +79,10 @@ class State:
     spawn_gathered: Array  # [member, kind]: spawning done this year, and
     spawn_released: Array  # [member, kind]: that part of it which pulses have used
     wariness: Array  # [member, species]: recent catches per catchable fish
+    oxygen: Array  # [member]: of the water at dusk, mg/L,
+    bloom: Array  # the bloom relative to its ordinary state,
+    lately: Array  # oxygen that it made of late, g/m² a day, and
+    waste: Array  # what feed and dead plankton will still take, g/m²
 
     @classmethod
     def empty(cls, members: int, food: Array, kinds: int) -> State:
@@ -101,6 +105,10 @@ class State:
             spawn_gathered=np.zeros((members, kinds)),
             spawn_released=np.zeros((members, kinds)),
             wariness=np.zeros((members, len(SPECIES))),
+            oxygen=np.full(members, 8.0),
+            bloom=np.ones(members),
+            lately=np.full(members, 4.0),
+            waste=np.zeros(members),
         )
 
     @property
@@ -293,6 +301,9 @@ class Pond:
     fertility: Array  # [member], of the day
     richness_of_day: Array  # [food, member], renewal of food relative to fertility 1, and
     richness: Array  # [food, member], the same of late, with what uneaten pellets add
+    algae_of_day: Array  # [member], renewal of algae, which may be nobody's food, relative to fertility 1, and
+    algae_richness: Array  # [member], the same of late
+    fish_kg_per_ha: Array  # [member], at the start of the last step
     rule_holds: list[NDArray[np.bool_]]  # of each harvest rule [member]
 
     @property

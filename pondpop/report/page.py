@@ -34,7 +34,7 @@ CAUTIONS = (
      "ice. Electrofishing is for trained crews with a permit."),
     ("This model", "A projection is not a promise. It knows bass, bluegill, redear, threadfin shad and minnows in a mixed "
                    "pond, not "
-     "disease, oxygen kills, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
+     "disease, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
 )  # fmt: skip
 LIMITS = (
     "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",

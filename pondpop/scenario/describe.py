@@ -31,6 +31,7 @@ from pondpop.units import (
     AREA,
     CROP,
     DENSITY,
+    DEPTH,
     EFFORT,
     FEED,
     FEED_PRICE,
@@ -103,9 +104,13 @@ class _Words:
             yield f"from {scenario.source_file}"
         yield ""
         yield f"Pond: {self.both(pond.area_ha, AREA)}; cover {brief(pond.cover)} times that of an ordinary pond"
+        assumed = "" if pond.mean_depth_m is not None else ", assumed as none was given"
+        yield f"  mean depth {self.both(pond.depth_m, DEPTH)}{assumed}"
         for loss in pond.fertility_losses:
             yield self.loss(loss)
         yield from self.water(pond.temperature)
+        if not pond.oxygen_risk:
+            yield "Oxygen: left out; the water is taken to be rich in it at all times"
         yield from self.run(scenario.run)
         for item in scenario.local_knowledge:
             yield f"Local knowledge: {item.process} of {item.species} × {brief(item.multiplier)} ({item.reason})"

@@ -4,7 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from pondpop.scenario.schema import Costs, Goal, Harvest, Scenario, Season, Strategy, Temperature, WhatIf
+from pondpop.scenario.schema import Costs, Goal, Harvest, Pond, Scenario, Season, Strategy, Temperature, WhatIf
 
 
 def dump(scenario: Scenario) -> str:
@@ -12,8 +12,9 @@ def dump(scenario: Scenario) -> str:
     ensemble, run = scenario.ensemble, scenario.run
     parts = [
         _lines({"title": scenario.title}),
-        _table("pond", {"area_ha": scenario.pond.area_ha, "cover": scenario.pond.cover}),
+        _table("pond", _pond(scenario.pond)),
         *_tables("pond.fertility_loss", map(_lasting, scenario.pond.fertility_losses)),
+        _table("oxygen", {"risk": scenario.pond.oxygen_risk}),
         _table("water", _water(scenario.pond.temperature)),
         *_tables("water.spell", map(_lasting, scenario.pond.temperature.spells)),
         _table("run", {"start": run.start, "years": run.years, "surveys": list(run.survey_dates)}),
@@ -31,6 +32,10 @@ def dump(scenario: Scenario) -> str:
     for one in scenario.what_if:
         parts += _what_if(one)
     return "\n".join(parts)
+
+
+def _pond(pond: Pond) -> dict[str, Any]:
+    return {"area_ha": pond.area_ha, "mean_depth_m": pond.mean_depth_m, "cover": pond.cover}
 
 
 def _water(temperature: Temperature) -> dict[str, Any]:

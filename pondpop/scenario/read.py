@@ -20,6 +20,7 @@ from pondpop.units import (
     AREA,
     CROP,
     DENSITY,
+    DEPTH,
     EFFORT,
     FEED,
     FEED_PRICE,
@@ -46,9 +47,10 @@ _DAYS = ["from", "to"]
 _EVENTS = ["stocking", "harvest", "removal", "feeding", "angling"]
 
 KEYS: dict[str, list[str]] = {
-    "": ["title", "pond", "water", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge", "ensemble",
-         "goals", "costs", "report"],
-    "pond": [*keys("area", AREA), "fertility", "cover", "fertility_loss"],
+    "": ["title", "pond", "water", "oxygen", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge",
+         "ensemble", "goals", "costs", "report"],
+    "pond": [*keys("area", AREA), *keys("mean_depth", DEPTH), "fertility", "cover", "fertility_loss"],
+    "oxygen": ["risk"],
     "fertility_loss": ["name", *_DAYS, "share"],
     "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin", "spell"],
     "spell": ["name", *_DAYS, *keys("at_most", TEMPERATURE), *keys("at_least", TEMPERATURE)],
@@ -80,7 +82,7 @@ KEYS: dict[str, list[str]] = {
 def _quantities(known: list[str]) -> list[checks.Quantity]:
     """The quantities of a table, with the keys of their units, the SI one last as readers meet US ones first."""
     found: list[checks.Quantity] = []
-    for family in (AREA, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, COUNTS):
+    for family in (AREA, DEPTH, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, COUNTS):
         si_suffix, *others = family
         for key in known:
             stem = key.removesuffix(si_suffix).removesuffix("_")

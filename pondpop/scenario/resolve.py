@@ -10,7 +10,7 @@ from pondpop.checks import MISSING, Fact, InputError, alternatives
 from pondpop.scenario.dump import dump
 from pondpop.scenario.events import Events
 from pondpop.scenario.initial import residents
-from pondpop.scenario.read import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number
+from pondpop.scenario.read import MOST_EVENTS, Table, month_day, read, word_or_number, words_or_number, yes_or_no
 from pondpop.scenario.schema import (
     COVERS,
     DEFAULT_SEED,
@@ -33,7 +33,7 @@ from pondpop.scenario.schema import (
 )
 from pondpop.scenario.water import day_passing, temperature
 from pondpop.species.registry import SPECIES
-from pondpop.units import AREA, CROP, FEED_PRICE, WEIGHT
+from pondpop.units import AREA, CROP, DEPTH, FEED_PRICE, WEIGHT
 
 MOST_STRATEGIES = 20
 MOST_WHAT_IFS = 10
@@ -85,13 +85,15 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     area_ha = pond_table.quantity("area", AREA, 0.01, 200)
     fertility = pond_table.get("fertility", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2), None)
     cover = pond_table.get("cover", lambda p, v: word_or_number(p, v, COVERS, 0, 3), COVERS["some"])
+    depth_m = pond_table.quantity("mean_depth", DEPTH, 0.3, 10, needed=False)
+    risk = top.table("oxygen", {}).get("risk", yes_or_no, True)
     water = temperature(top, folder)
     run = _run(top.table("run"), water)
 
     events = Events(run, area_ha)
     if "water" in top.raw:
         water = water._replace(spells=events.spells(top.table("water")))
-    pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table))
+    pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table), depth_m, risk)
     common = events.lists(top, None)
     if "start_from_survey" in top.raw:
         there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature)

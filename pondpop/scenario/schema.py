@@ -28,6 +28,7 @@ COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it do
 
 FERTILITIES = {"unfertilized": 0.35, "fertilized": 1.0}  # renewal of food, assumed
 COVERS = {"bare": 0.3, "some": 1.0, "much": 2.0}  # relative to the cover of the calibration, assumed
+ASSUMED_DEPTH_M = 5 * 0.3048  # mean depth of a pond
 PROCESSES = ("growth", "survival", "spawning")
 GOALS = ("balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost")
 MATTERS = {
@@ -85,6 +86,9 @@ SPREADS = {
     "angler_success": Spread(0.32, 1.0, "what anglers catch of a quota, standard deviation of the logarithm", FITTED),
     "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
     "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),
+    "weather_cloud": Spread(1.0, 2.0, "state of the sky between days, as a multiple of a spread that brings dark spells"),
+    "weather_wind": Spread(0.5, 1.0, "wind between days, standard deviation of its logarithm"),
+    "bloom_collapse": Spread(1.0, 5.0, "chance that a bloom collapses, as a multiple of that in `pondpop sources`"),
     "parameters": Spread(
         1.1, 3.0, "uncertain parameters of the model, as a multiple of the spreads in `pondpop sources`", FITTED
     ),
@@ -228,12 +232,22 @@ class Temperature(NamedTuple):
 
 
 class Pond(NamedTuple):
-    """`cover` is relative to an ordinary pond (1)."""
+    """`cover` is relative to an ordinary pond (1). `mean_depth_m` None is that of `ASSUMED_DEPTH_M`.
+
+    Without `oxygen_risk` the water is always rich in oxygen.
+    """
 
     area_ha: float
     cover: float
     temperature: Temperature
     fertility_losses: tuple[FertilityLoss, ...] = ()
+    mean_depth_m: float | None = None
+    oxygen_risk: bool = True
+
+    @property
+    def depth_m(self) -> float:
+        """Mean depth, as given or assumed."""
+        return ASSUMED_DEPTH_M if self.mean_depth_m is None else self.mean_depth_m
 
 
 class Run(NamedTuple):

@@ -136,6 +136,10 @@ class Parameters:
     cold_deaths_width_c: PerKind
     cold_deaths_size_exponent: PerKind
 
+    # Want of oxygen
+    oxygen_limit_mg_l: PerKind
+    oxygen_limit_width_mg_l: PerKind
+
     # Spawning and young
     spawning_from_c: PerKind
     spawning_width_c: PerKind
@@ -249,6 +253,38 @@ class Parameters:
     catch_density_exponent: Shared
     wariness_per_catch: Shared
     wariness_memory_days: Shared
+
+    # Oxygen of the water
+    mixing_depth_at_1_ha_m: Shared
+    mixing_depth_exponent: Shared
+    oxygen_production_most: Shared
+    oxygen_production_half: Shared
+    bloom_light_point: Shared
+    bloom_respires_today: Shared
+    bloom_respires_lately: Shared
+    bloom_memory_days: Shared
+    mud_oxygen_g_per_m2_day: Shared
+    fish_oxygen_mg_per_kg_hour: Shared
+    feed_oxygen_kg_per_kg: Shared
+    waste_decay_per_day: Shared
+    oxygen_fade_mg_l: Shared
+    overcast_light: Shared
+    cloud_steepness: Shared
+    mean_wind_m_s: Shared
+    night_wind_share: Shared
+    bloom_collapse_per_day: Shared
+    bloom_collapse_above_c: Shared
+    bloom_left_after_collapse: Shared
+    bloom_recovery_per_day: Shared
+    oxygen_of_collapse_g_per_m2: Shared
+    turnover_cooling_c: Shared
+    deep_shortage_mg_l_per_day: Shared
+    deep_shortage_most_mg_l: Shared
+    ice_below_c: Shared
+    ice_water_g_per_m3_day: Shared
+    ice_bottom_rich_g_per_m2_day: Shared
+    ice_bottom_poor_g_per_m2_day: Shared
+    ice_limited_below_mg_l: Shared
 
     # Spawning
     mature_age_years: Shared

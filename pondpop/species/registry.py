@@ -16,6 +16,7 @@ _NAMES: Final = ("bass", "bluegill", "shad", "minnow", "redear")
 _KINDS: Final[tuple[str, ...]] = ()
 
 ALWAYS: Final = (
+    "oxygen_limit_mg_l", "oxygen_limit_width_mg_l",
     "max_intake_at_1_g", "max_intake_exponent", "intake_dome_q", "intake_optimum_c", "intake_maximum_c",
     "feeding_stops_below_c", "feeding_stop_width_c", "respiration_at_1_g", "respiration_exponent", "winter_rest_share",
     "activity_multiplier", "egested_share", "excreted_share", "digestion_cost_share", "body_energy_j_per_g",

@@ -117,7 +117,8 @@ def test_a_longer_run_begins_with_the_luck_of_a_shorter_one():
     for name in ("productivity", "recruitment", "background_deaths", "angler_success"):
         years = getattr(short, name).shape[-1]
         np.testing.assert_array_equal(getattr(long, name)[..., :years], getattr(short, name))
-    np.testing.assert_array_equal(long.water_c[:, :365], short.water_c)
+    for name in ("water_c", "cloud", "wind", "bloom"):
+        np.testing.assert_array_equal(getattr(long, name)[:, :365], getattr(short, name))
 
 
 def test_without_spreads_luck_is_neutral():
@@ -139,6 +140,9 @@ FIELD_OF = {
     "angler_success": "angler_success",
     "weather_year": "water_c",
     "weather_day": "water_c",
+    "weather_cloud": "cloud",
+    "weather_wind": "wind",
+    "bloom_collapse": "bloom",
 }
 
 
@@ -149,8 +153,10 @@ def test_each_spread_moves_what_it_names_and_nothing_else(source, name):
     for other in set(FIELDS) - {"survey", name}:
         assert np.ptp(getattr(dealt, other)) == 0.0
     values = getattr(dealt, name).reshape(400, -1)[:, 0]
-    if name == "water_c":
+    if name in ("water_c", "cloud"):
         assert abs(values.mean()) < 0.08 and 0.44 < values.std() < 0.56
+    elif name == "bloom":  # numbers between 0 and 1, twice as high as the chance is halved
+        assert 0.9 < values.mean() < 1.1 and values.max() < 2.0 and (values < 0.2).mean() == pytest.approx(0.1, abs=0.05)
     else:
         assert 0.93 < values.mean() < 1.07  # five standard errors of a mean of 1 would be 0.13
         assert 0.44 < np.log(values).std() < 0.56
@@ -162,6 +168,30 @@ def test_each_day_remembers_the_last():
     ahead = np.corrcoef(water[:, :-1].ravel(), water[:, 1:].ravel())[0, 1]
     assert ahead == pytest.approx(0.8, abs=0.02)
     assert water.std() == pytest.approx(1.5, abs=0.05)
+
+
+def test_dark_and_still_days_come_in_spells():
+    scenario = pond()
+    dealt = draw_luck(scenario, scenario.strategies["few"], streams(scenario.ensemble.seed, range(60)))
+    for air, memory, spread in ((dealt.cloud, 0.65, 1.0), (np.log(dealt.wind), 0.5, 0.5)):
+        ahead = np.corrcoef(air[:, :-1].ravel(), air[:, 1:].ravel())[0, 1]
+        assert ahead == pytest.approx(memory, abs=0.02)
+        assert air.std() == pytest.approx(spread, abs=0.03)
+    bloom = dealt.bloom
+    assert abs(np.corrcoef(bloom[:, :-1].ravel(), bloom[:, 1:].ravel())[0, 1]) < 0.02
+
+
+def test_where_oxygen_is_left_out_no_luck_of_it_is_dealt():
+    asked = []
+    scenario = pond(extra="[oxygen]\nrisk = false\n")
+
+    def deal(decision, size):
+        asked.append(decision)
+        return streams(1, range(2))(decision, size)
+
+    dealt = draw_luck(scenario, scenario.strategies["few"], deal)
+    assert not {"cloud", "wind", "bloom"} & set(asked)
+    assert (dealt.cloud == 0.0).all() and (dealt.wind == 1.0).all() and (dealt.bloom == 1.0).all()
 
 
 def test_the_weather_of_the_year_changes_on_new_years_day():

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from copy import deepcopy
+from dataclasses import replace
 from math import exp, log
 
 import numpy as np
@@ -11,7 +12,7 @@ from reference.scalar_day import BASS, BLUEGILL, MINNOW, REDEAR, SHAD, Day, Fish
 
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
-from pondpop.model.inputs import FishingInput, Inputs, Luck, RemovalInput, StockingInput
+from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
 from pondpop.species import load_parameters
 
 P = scalar_day.one_member(load_parameters())
@@ -223,8 +224,13 @@ def everything_at_once(parameters, steps):
     pellets = np.where(season > 0, 1.5, 0.0)
     hours = season * 150.0
     years = int(year[-1]) + 1
+    rng = np.random.default_rng(5)
+    cloud, wind = rng.normal(0.0, 1.0, ENGINE_DAYS), rng.lognormal(0.0, 0.8, ENGINE_DAYS)
+    bloom = np.ones(ENGINE_DAYS)
+    bloom[[75, 110, 430]], cloud[111:113], wind[111:113] = 1e-9, -3.0, 0.2  # collapses; the second in still and dark days
+    luck = replace(Luck.none(1, ENGINE_DAYS, years, len(stocked)), cloud=cloud[None, :], wind=wind[None, :], bloom=bloom[None, :])
     inputs = Inputs(
-        parameters=parameters, luck=Luck.none(1, ENGINE_DAYS, years, len(stocked)), area_ha=1.0, steps_per_day=steps,
+        parameters=parameters, luck=luck, area_ha=1.0, steps_per_day=steps, oxygen=OxygenInput(1.3),
         start=dt.date(2025, 5, 31), year_day=year_day, year=year, water_c=water_c[None, :],
         fertility=np.full(ENGINE_DAYS, 0.7), cover=np.full(ENGINE_DAYS, 1.2),
         pellets_kg_per_ha=pellets, angling_hours_per_ha=hours,
@@ -244,7 +250,8 @@ def everything_at_once(parameters, steps):
                           for r in rules if season[k] > 0),
             angling_hours_per_ha=float(hours[k]), death_after_release=0.1, first_of_run=k == 0,
             year=int(year[k]), joins=k % 32 == 0,
-            local_growth=growth, local_survival=survival, local_spawning=spawning)
+            local_growth=growth, local_survival=survival, local_spawning=spawning, mean_depth_m=1.3,
+            cloud=float(cloud[k]), wind=float(wind[k]), collapse=float(bloom[k]))
         for k in range(ENGINE_DAYS)
     ]
     return inputs, days
@@ -275,3 +282,41 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
     np.testing.assert_allclose(s.food[:, 0], [pond.food[name] for name in scalar_day.FOODS], rtol=1e-9)
     np.testing.assert_allclose(moved.harvest_number[0], pond.caught_number, rtol=1e-9)
     np.testing.assert_allclose(moved.harvest_biomass[0], pond.caught_biomass, rtol=1e-9)
+    water = (pond.oxygen, pond.bloom, pond.made_lately, pond.waste)
+    np.testing.assert_allclose([s.oxygen[0], s.bloom[0], s.lately[0], s.waste[0]], water, rtol=1e-9)
+    suffocated = moved.suffocated_number[0].sum(axis=1)
+    np.testing.assert_allclose(suffocated, pond.suffocated, rtol=1e-9)
+    assert suffocated[BASS] > 1.0 and suffocated[SHAD] > 1.0, "no night killed bass and shad"
+
+
+def test_the_water_of_the_engine_agrees_with_the_plain_one_through_ice_storms_and_collapses():
+    """Three years of a shallow pond without fish: its oxygen day by day, and what is left of appetite."""
+    days, p, rng = 1000, scalar_day.one_member(load_parameters()), np.random.default_rng(7)
+    year_day = np.arange(days) % 365
+    water_c = np.maximum(1.0, 15.0 - 16.0 * np.cos(2 * np.pi * (year_day - 20) / 365)) + rng.uniform(0.0, 3.0, days)
+    luck = replace(
+        Luck.none(1, days, 3, 0), cloud=rng.normal(0.0, 1.5, (1, days)), wind=rng.lognormal(0.0, 1.0, (1, days)),
+        bloom=rng.uniform(0.0, 0.02, (1, days)),
+    )  # fmt: skip
+    pellets = np.where((year_day > 100) & (year_day < 280), 15.0, 0.0)
+    inputs = Inputs(
+        parameters=load_parameters(), luck=luck, area_ha=0.4, steps_per_day=1, start=dt.date(2025, 1, 1), year_day=year_day,
+        year=np.arange(days) // 365, water_c=water_c[None, :], fertility=np.full(days, 0.9), cover=np.ones(days),
+        pellets_kg_per_ha=pellets, angling_hours_per_ha=np.zeros(days), death_after_release=np.zeros(days),
+        oxygen=OxygenInput(1.6),
+    )  # fmt: skip
+    engine, pond, tables = Engine(inputs), scalar_day.new_pond(p), scalar_day.Tables(p)
+    engine.columns_changed()
+    seen = []
+    for k in range(days):
+        day = Day(int(year_day[k]), float(water_c[k]), fertility=0.9, pellets_kg_per_ha=float(pellets[k]), mean_depth_m=1.6,
+                  area_ha=0.4, cloud=float(luck.cloud[0, k]), wind=float(luck.wind[0, k]),
+                  collapse=float(luck.bloom[0, k]), first_of_run=k == 0)  # fmt: skip
+        scalar_day.one_day(pond, day, p, tables)
+        engine.run_day()
+        s = engine.state
+        plain = (pond.oxygen, pond.bloom, pond.made_lately, pond.waste)
+        np.testing.assert_allclose((s.oxygen[0], s.bloom[0], s.lately[0], s.waste[0]), plain, rtol=1e-9, err_msg=str(k))
+        seen.append((engine.night.dawn[0], s.bloom[0], bool(engine.by_day.oxygen.frozen[k, 0])))
+    dawn, bloom, frozen = map(np.array, zip(*seen, strict=True))
+    assert dawn.min() < 1.0 < 8.0 < dawn.max() and bloom.min() < 0.5 and frozen.sum() > 10

@@ -72,6 +72,15 @@ class Pond:
     wariness: float = 0.0  # recent catches per catchable bass, from angling with release
     caught_number: list = field(default_factory=lambda: [0.0] * 5)  # by harvest rules since the start, fish/ha
     caught_biomass: list = field(default_factory=lambda: [0.0] * 5)  # kg/ha
+    algae_richness: float = 1.0  # renewal of algae relative to fertility 1
+    fish: float = 0.0  # kg/ha at the start of the last step
+    oxygen: float = 8.0  # mg/L at dusk
+    bloom: float = 1.0  # relative to its ordinary state
+    made_lately: float = 4.0  # g O2/m2/d
+    waste: float = 0.0  # g O2/m2 that feed and dead plankton will still take
+    deep_short: float = 0.0  # mg/L that deep water is behind the mixed water
+    warmth: float | None = None  # temperature of the last days
+    suffocated: list = field(default_factory=lambda: [0.0] * 5)  # fish/ha since the start
 
 
 @dataclass(frozen=True)
@@ -121,6 +130,11 @@ class Day:
     fishing: tuple = ()
     angling_hours_per_ha: float = 0.0  # all bass that are caught are let go
     death_after_release: float = 0.0  # share
+    mean_depth_m: float | None = None  # None: water that is always rich in oxygen
+    area_ha: float = 1.0
+    cloud: float = 0.0  # state of the sky
+    wind: float = 1.0  # relative to the mean
+    collapse: float = 1.0  # number below whose chance the bloom collapses
     first_of_run: bool = False
     year: int = 0  # of the run
     joins: bool = False  # whether groups that have become alike join at the end of the day
@@ -347,12 +361,13 @@ def food_use(p, species, food, length):
 
 def one_day(pond, day, p, tables, steps=1):
     """Change the pond by one day, in `steps` equal steps. Ages move once a day; spawning comes last."""
+    intake = pass_night(pond, day, p) if day.mean_depth_m is not None else 1.0
     for event in day.stockings:
         stock(pond, event, p)
     for event in day.removals:
         remove(pond, event, p)
     for _ in range(steps):
-        one_step(pond, day, p, tables, 1 / steps)
+        one_step(pond, day, p, tables, 1 / steps, intake)
     for g in pond.groups:
         g.age += 1 / DAYS_PER_YEAR
         g.days_since_stocked += 1
@@ -412,10 +427,13 @@ def nearest(parts, p):
     return [k for k, c in enumerate(changes) if c <= 1 and c < beside[k] and c <= beside[k + 2]]
 
 
-def one_step(pond, day, p, tables, dt):
-    """All rates use the state at the start of the step."""
+def one_step(pond, day, p, tables, dt, intake=1.0):
+    """All rates use the state at the start of the step; `intake` is what the water's oxygen leaves of intake."""
     groups = pond.groups
+    pond.fish = sum(g.biomass for g in groups)
     set_temperature_factors(groups, day, p)
+    for g in groups:
+        g.intake_factor *= intake
     set_maximum_intake_and_search(groups, day, p)
     set_food_met(pond, p, tables)
     out_of_cover = hunt(groups, day, p, tables)
@@ -440,6 +458,99 @@ def one_step(pond, day, p, tables, dt):
 def of_species(value, species):
     """A parameter that may be shared or one of each species."""
     return value[species] if hasattr(value, "__len__") else value
+
+
+# ---------------------------------------------------------------------------------------------- oxygen
+
+
+def saturation(t):
+    k = t + 273.15
+    return exp(-139.34411 + 1.575701e5 / k - 6.642308e7 / k**2 + 1.243800e10 / k**3 - 8.621949e11 / k**4)
+
+
+def part_of_day(oxygen, made, taken, wind, share, depth, day, frozen):
+    """Oxygen after a share of the day in which some is made and taken, g/m2, and the air exchanged with."""
+    speed = 0.0 if frozen else 0.24 * (2.07 + 0.215 * wind**1.7)
+    exchange = speed * share / depth
+    stays = exp(-exchange)
+    counts = (1 - stays) / exchange if exchange > 1e-9 else 1.0
+    full = saturation(day.water_c)
+    return full + (oxygen - full) * stays + (made - taken) / depth * counts
+
+
+def pass_night(pond, day, p):
+    """Deep water mixes, the night takes, some fish die, the day gives; returns the share of intake that is left."""
+    t = day.water_c
+    frozen = t < p.ice_below_c
+    mixed = p.mixing_depth_at_1_ha_m * day.area_ha**p.mixing_depth_exponent
+    deep = max(0.0, 1 - mixed / (2 * day.mean_depth_m)) ** 2
+    depth = day.mean_depth_m if frozen else min(mixed, day.mean_depth_m)
+    night = 0.46 - 0.06 * cos(2 * pi * (day.year_day - 172) / DAYS_PER_YEAR)
+    wind = p.mean_wind_m_s * day.wind
+
+    dense = pond.algae_richness / (pond.algae_richness + p.oxygen_production_half) * pond.bloom
+    relative = (1 + p.oxygen_production_half) * dense  # to a fertilised pond's ordinary bloom
+    if day.collapse < p.bloom_collapse_per_day * relative * step_up((t - p.bloom_collapse_above_c) / 1.5):
+        left = p.bloom_left_after_collapse
+        pond.waste += p.oxygen_of_collapse_g_per_m2 * relative * (1 - left)
+        pond.bloom *= left
+        dense *= left
+
+    if pond.warmth is None:
+        pond.warmth = t
+    mixes = step_up((wind - 9) / 0.7) + step_up(12 - t) + step_up((pond.warmth - t - p.turnover_cooling_c) / 0.4)
+    mixes = min(1.0, mixes)
+    start = max(0.0, pond.oxygen - (0.0 if frozen else mixes * deep * pond.deep_short))
+    fallen_behind = pond.deep_short * (1 - mixes) + p.deep_shortage_mg_l_per_day * 1.07 ** (t - 25)
+    pond.deep_short = min(p.deep_shortage_most_mg_l, fallen_behind)
+    pond.warmth += (t - pond.warmth) / 3
+
+    debris = 0.0 if frozen else p.waste_decay_per_day * pond.waste
+    pond.waste -= debris
+    if frozen:
+        rich = min(1.0, max(0.0, (pond.algae_richness - 0.35) / 0.65))
+        poorest, richest = p.ice_bottom_poor_g_per_m2_day, p.ice_bottom_rich_g_per_m2_day
+        taken = p.ice_water_g_per_m3_day * depth + poorest + (richest - poorest) * rich
+    else:
+        taken = p.bloom_respires_lately * pond.made_lately
+        taken += p.mud_oxygen_g_per_m2_day * 1.07 ** (t - 25)
+        taken += 1e-4 * pond.fish * p.fish_oxygen_mg_per_kg_hour * 24 / 1000 * 1.07 ** (t - 28)
+        taken += debris
+
+    def fades(oxygen):
+        return min(1.0, oxygen / p.ice_limited_below_mg_l) if frozen else oxygen / (oxygen + p.oxygen_fade_mg_l)
+
+    dawn = part_of_day(start, 0.0, taken * fades(start) * night, p.night_wind_share * wind, night, depth, day, frozen)
+    dawn = max(0.0, dawn)
+    sky = p.overcast_light + (1 - p.overcast_light) * step_up(p.cloud_steepness * (day.cloud + 1))
+    light = sky * (0.62 + 0.38 * cos(2 * pi * (day.year_day - 172) / DAYS_PER_YEAR))
+    response = (1 - exp(-light / p.bloom_light_point)) / (1 - exp(-1 / p.bloom_light_point))
+    made = 0.0 if frozen else p.oxygen_production_most * dense * response * 1.05 ** (t - 28)
+    kept = made * (1 - p.bloom_respires_today)
+    dusk = part_of_day(dawn, kept, taken * fades(dawn) * (1 - night), wind, 1 - night, depth, day, frozen)
+    pond.oxygen = min(max(dusk, 0.0), 2.2 * saturation(t))
+    pond.made_lately += (made - pond.made_lately) / p.bloom_memory_days
+    pond.bloom += p.bloom_recovery_per_day * pond.bloom * (1 - pond.bloom)
+    pond.waste += 0.1 * day.pellets_kg_per_ha * p.feed_oxygen_kg_per_kg
+
+    rise = 1 + 0.03 * (min(max(t, 4.0), 36.0) - 28)
+    for g in pond.groups:
+        large = step_up((log(g.weight) - log(1000)) / 0.2)
+        limit = (p.oxygen_limit_mg_l[g.species] + 0.2 * large) * rise
+        share = (step_up((limit - dawn) / (p.oxygen_limit_width_mg_l[g.species] * rise)) - 1e-3) / (1 - 1e-3)
+        dead = g.number * max(0.0, share)
+        pond.suffocated[g.species] += dead
+        g.number -= dead
+    return max(0.05, growth_in((start + dawn) / 2))
+
+
+def growth_in(oxygen):
+    """Growth of bass at a steady oxygen relative to full, by straight lines."""
+    table = ((1.0, 0.0), (3.0, 0.77), (4.0, 0.91), (5.0, 0.99), (6.0, 1.0))
+    for (low, at_low), (high, at_high) in pairwise(table):
+        if oxygen < high:
+            return at_low + (at_high - at_low) * max(0.0, oxygen - low) / (high - low)
+    return 1.0
 
 
 # ---------------------------------------------------------------------------------------------- stocking and removal
@@ -809,7 +920,7 @@ def set_food_eaten(pond, day, p, dt):
     eaten = sum(g.pellets_eaten * g.biomass for g in pond.groups)
     f = day.fertility + p.pellet_fertility_ha_day_per_kg * (day.pellets_kg_per_ha - eaten)
     pond.richness = f * sqrt((1 + p.renewal_saturation) / (p.renewal_saturation + f * f))
-    algae_rich = f / (1 + (f / p.algae_light_limit) ** 4) ** 0.25  # linear up to a limit of light
+    pond.algae_richness = f / (1 + (f / p.algae_light_limit) ** 4) ** 0.25  # linear up to a limit of light
     sun = max(0.0, cos(2 * pi * (day.year_day - p.light_peak_day) / DAYS_PER_YEAR))
     light = p.light_floor + (1 - p.light_floor) * sun
     warmth = p.renewal_q10 ** ((day.water_c - p.renewal_reference_c) / 10)
@@ -822,7 +933,7 @@ def set_food_eaten(pond, day, p, dt):
     for food in FOODS:
         capacity, renewal = (getattr(p, f"{food}_{what}") for what in ("capacity_kg_per_ha", "renewal_per_day"))
         before = pond.food[food]
-        renewed = renewal * warmth * (algae_rich if food == "algae" else pond.richness) * light * dt
+        renewed = renewal * warmth * (pond.algae_richness if food == "algae" else pond.richness) * light * dt
         wanted = sum(g.food_eaten[food] * g.biomass for g in pond.groups) * dt
         after[food] = max((before + renewed * capacity) / (1 + renewed + wanted / before), p.resource_floor_kg_per_ha)
         for g in pond.groups:
