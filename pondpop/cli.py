@@ -140,8 +140,8 @@ def _parser() -> argparse.ArgumentParser:
     compare = commands.add_parser(
         "compare", parents=[units], help="project every strategy of a scenario and write the comparison"
     )
-    compare.add_argument("file", metavar="FILE", help="a scenario (TOML)")
-    _long_work(compare, "folder to write (default: the file's name + -result)")
+    compare.add_argument("files", metavar="FILE", nargs="+", help="a scenario (TOML); of several, each pond is compared")
+    _long_work(compare, "folder to write (default: the file's name + -result; of several ponds, ponds-result)")
     _with_ensemble(compare)
     compare.add_argument("--details", action="store_true", help="print all that the comparison shows, not the answer only")
     compare.add_argument("--against", metavar="NAME", help="strategy to tell differences from (default: the best one)")
@@ -387,6 +387,9 @@ def _check(given: argparse.Namespace) -> None:
 def _compare(given: argparse.Namespace) -> None:
     from pondpop import checks
 
+    if len(given.files) > 1:
+        return _compare_ponds(given)
+    given.file = given.files[0]
     scenario = _load(given)
     if given.against is not None:
         checks.choice("--against", given.against, scenario.strategies)
@@ -414,6 +417,47 @@ def _compare(given: argparse.Namespace) -> None:
     print(answer_text(told, against, where), end="")
     if given.details:
         print(f"\n{balance_table(dataset, scenario.units)}\n{details_text(told, against)}", end="")
+
+
+def _compare_ponds(given: argparse.Namespace) -> None:
+    """Several ponds: each in a folder of its own, and a page that leads to all."""
+    from pondpop import checks
+
+    scenarios: dict[str, Scenario] = {}
+    for file in given.files:
+        given.file, name = file, _path(file).stem
+        if name in scenarios:
+            raise checks.InputError("FILE", name, "files of different names, which name their folders", "rename one of them")
+        scenarios[name] = _load(given)
+    for option, value in (("--against", given.against), ("--today", given.today)):
+        if value is not None:
+            raise checks.InputError(option, str(value), "one pond", "compare that pond alone")
+    out = given.out if given.out is not None else _path("ponds-result")
+
+    from pondpop.decide.console import answer_text, pond_line
+    from pondpop.decide.phrases import teller
+    from pondpop.ensemble.run import compare_ponds
+    from pondpop.ensemble.store import text
+    from pondpop.report import can_draw, ponds_page
+    from pondpop.report.files import comparison_files
+    from pondpop.scenario import dump
+
+    can_draw()
+    source = _source(given, *scenarios.values())
+    first, *others = scenarios.values()
+    output = _output(given, out, first, source, **{"other ponds": "\n".join(map(dump, others))})
+    with _working(given, output) as how:
+        datasets = dict(zip(scenarios, compare_ponds(list(scenarios.values()), source=source, **how), strict=True))
+    told = {name: teller(dataset, scenarios[name].units) for name, dataset in datasets.items()}
+    files = {
+        f"{name}/{file}": write
+        for name, dataset in datasets.items()
+        for file, write in comparison_files(scenarios[name], dataset).items()
+    }
+    output.finish(files | {"index.html": text(ponds_page(told))})
+    for name, one in told.items():
+        print(f"{name}\n{answer_text(one)}" if given.details else pond_line(name, one), end="")
+    print(f"Everything is in {out}; {out / 'index.html'} leads to each pond.")
 
 
 def _first_words(scenario: Scenario, progress: Progress) -> Callable[[Any], None] | None:

@@ -45,6 +45,11 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
     return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
 
 
+def pond_line(name: str, told: Teller) -> str:
+    """One pond of several: its name and what to choose there."""
+    return "\n".join(wrapped(f"{name}: {told.head.lower()}: {told.choice()}")) + "\n"
+
+
 def _said(told: Teller, against: int | None, goals: int | None) -> list[str]:
     """The three sentences, as lines."""
     said = wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")

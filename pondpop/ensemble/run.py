@@ -300,9 +300,6 @@ def compare(
     Raises InputError, also for a scenario that was altered to what no file could state, and RunError.
     """
     scenario = as_scenario(scenario)
-    events = [one.name for one in scenario.what_if]
-    worlds = [scenario._replace(what_if=()), *(befallen(scenario, name) for name in events)]
-    variants = [Variant(world, name) for world in worlds for name in scenario.strategies]
 
     def first_members(count: int, every: list[Readings]) -> None:
         of_count = scenario._replace(ensemble=scenario.ensemble._replace(members=count))
@@ -310,14 +307,46 @@ def compare(
             early(results.to_dataset(of_count, dict(zip(scenario.strategies, every, strict=False)), {}))  # events come after
 
     projected = project_all(
-        variants,
+        _of_comparison(scenario),
         source=source,
         executor=executor,
         store=store,
         progress=progress,
         early=first_members if early else None,
     )
-    every = [dict(zip(scenario.strategies, projected, strict=False)) for _ in worlds]
+    return _compared(scenario, projected, source)
+
+
+def compare_ponds(
+    scenarios: Sequence[Scenario | str | Path],
+    executor: Executor | None = None,
+    *,
+    source: Source | None = None,
+    store: Store | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Iterator[xr.Dataset]:
+    """`compare` of several ponds, each as soon as it is whole; the blocks of all stand in one queue.
+
+    Each Dataset is, to the bit, the one that `compare` gives for that pond alone. Raises InputError and RunError as
+    `compare` does.
+    """
+    ponds = [as_scenario(scenario) for scenario in scenarios]
+    variants = [variant for pond in ponds for variant in _of_comparison(pond)]
+    projected = project_all(variants, source=source, executor=executor, store=store, progress=progress)
+    for pond in ponds:
+        yield _compared(pond, projected, source)
+
+
+def _of_comparison(scenario: Scenario) -> list[Variant]:
+    """Every strategy of a scenario, without events and then with each of them."""
+    worlds = [scenario._replace(what_if=()), *(befallen(scenario, one.name) for one in scenario.what_if)]
+    return [Variant(world, name) for world in worlds for name in scenario.strategies]
+
+
+def _compared(scenario: Scenario, projected: Iterator[Readings], source: Source | None) -> xr.Dataset:
+    """The comparison of a scenario from the readings of its variants, which come next."""
+    events = [one.name for one in scenario.what_if]
+    every = [{name: next(projected) for name in scenario.strategies} for _ in ("without", *events)]
     dataset = results.to_dataset(scenario, every[0], package_versions())
     if events:
         dataset = results.with_events(dataset, scenario, dict(zip(events, every[1:], strict=True)))

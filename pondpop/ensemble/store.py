@@ -208,9 +208,13 @@ class Output:
         return held
 
     def finish(self, files: Mapping[str, Callable[[Path], None]]) -> None:
-        """Write each file by its function, then let the folder take its name in place of an earlier one."""
+        """Write each file by its function, then let the folder take its name in place of an earlier one.
+
+        files: by their paths from the folder.
+        """
         try:
             for name, write in files.items():
+                (self.partial / name).parent.mkdir(exist_ok=True)
                 write(self.partial / name)
             shutil.rmtree(self.blocks)
             _write_marker(self.partial, {"run": self._run, "files": sorted(_files(self.partial))})

@@ -8,8 +8,9 @@ import os
 from pondpop.checks import InputError
 from pondpop.report.assessment_page import For, assessment_page
 from pondpop.report.page import write_report
+from pondpop.report.ponds_page import ponds_page
 
-__all__ = ["For", "assessment_page", "can_draw", "write_report"]
+__all__ = ["For", "assessment_page", "can_draw", "ponds_page", "write_report"]
 
 
 def can_draw() -> None:
