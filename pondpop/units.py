@@ -56,6 +56,7 @@ EFFORT: Family = {
     "hours_per_ha": Unit(1.0, "hours/ha"),
     "hours_per_acre": Unit(1 / HA_PER_ACRE, "hours/acre"),
 }
+LIME: Family = {"tonnes_per_ha": Unit(1.0, "t/ha"), "tons_per_acre": Unit(2 * G_PER_LB / 1000 / HA_PER_ACRE, "tons/acre")}
 DENSITY: Family = {"per_ha": Unit(1.0, "per ha"), "per_acre": Unit(1 / HA_PER_ACRE, "per acre")}
 FEED_PRICE: Family = {"per_kg_feed": Unit(1.0, "per kg"), "per_lb_feed": Unit(1000 / G_PER_LB, "per lb")}
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 import xarray as xr
 
 from pondpop.scenario import (
+    FERTILITIES,
     LONGEST_MM,
     SHORTEST_MM,
     Angling,
@@ -20,13 +22,18 @@ from pondpop.scenario import (
     Run,
     Scenario,
     Stocking,
+    Strategy,
 )
 from pondpop.species import TRAITS
-from pondpop.units import Units, both, brief, day, day_of_year, joined, window
+from pondpop.units import LIME, Units, both, brief, day, day_of_year, joined, window
 
-Deed = Literal["stock", "take out", "harvest", "feed", "fish", "upkeep", "survey", "seine"]
+Deed = Literal["stock", "take out", "harvest", "feed", "fish", "fertilize", "level", "upkeep", "survey", "seine"]
 LOOKING = ("upkeep", "survey", "seine")  # deeds that every plan has
 PLURAL = {name: one.plural for name, one in TRAITS.items()}
+CARP = (
+    "Sterile (triploid) grass carp only, and only with the state's permit: in many states they need one, in some they are "
+    "forbidden. Keep them from leaving by the spillway."
+)
 WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
 
 
@@ -97,6 +104,7 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
         for season in seasons(angling, run, now):
             what = f"Fish for bass, all released: about {brief(angling.hours_per_ha * area, 2)} hours a year"
             yield Action(*season, "fish", what, "Land them fast; fewer live when the water is hot.")
+    yield from _water(strategy, scenario)
     for date in run.survey_dates:
         yield Action(date, day(date), "survey", "Survey")
     for year in range(run.start.year, run.end.year + 1):
@@ -105,10 +113,44 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
             yield Action(max(first, now), f"June to mid-July {year}", "seine", "Seine the shore")
         for (month, day_), (end_month, end_day), fertilized, what, mind in UPKEEP:
             first, last = dt.date(year, month, day_), dt.date(year, end_month, end_day)
-            wanted = strategy.fertility >= FERTILIZED if fertilized else True
+            wanted = fertility_in(strategy, last) >= FERTILIZED if fertilized else True
             if wanted and last >= now and first < run.end:
                 when = f"{dt.date(year, month, 1):%B} to {dt.date(year, end_month, 1):%B} {year}"
                 yield Action(max(first, now), when, "upkeep", what, mind)
+
+
+def fertility_in(strategy: Strategy, day: dt.date) -> float:
+    """The fertility that is aimed at on a day."""
+    rules = [rule.level for rule in strategy.fertilization if rule.first <= day <= rule.last]
+    return rules[0] if rules else strategy.fertility
+
+
+def _water(strategy: Strategy, scenario: Scenario) -> Iterator[Action]:
+    """Fertilizer, lime, plants, level and grass carp."""
+    area, units = scenario.pond.area_ha, scenario.units
+    for rule in strategy.fertilization:
+        when = f"{day(rule.first)} to {day(rule.last)}"
+        if rule.level <= FERTILITIES["unfertilized"]:
+            what, mind = "No fertilizer any more", "What it gave is lost over two to three years."
+        else:
+            what, mind = f"Fertilize to a fertility of {brief(rule.level, 2)} (1: a good bloom)", ""
+        yield Action(rule.first, when, "fertilize", what, mind)
+    for liming in strategy.liming:
+        tons = brief(LIME["tons_per_acre"].from_si(liming.tonnes_per_ha), 2)
+        what = f"Spread lime, {tons} tons an acre ({brief(liming.tonnes_per_ha, 2)} t/ha), over the whole bottom"
+        yield Action(liming.date, day(liming.date), "fertilize", what, "Agricultural limestone; test the water after two months.")
+    for low in strategy.drawdown:
+        when = f"{day(low.first)} to {day(low.last)}"
+        what = f"Draw the pond down to {brief(100 * low.area_share, 2)} % of its area"
+        yield Action(low.first, when, "level", what, "Ask the state about permits downstream; stop if fish gasp.")
+    for carp in strategy.grass_carp:
+        what = f"Stock {brief(carp.per_ha * area)} grass carp: {both(carp.per_ha, 'density', units)}"
+        yield Action(carp.date, day(carp.date), "stock", what, CARP)
+    for before, after in pairwise(strategy.plants):
+        if after.share < before.share:
+            what = f"Have the plants down to {brief(100 * after.share, 2)} % of the area (from {brief(100 * before.share, 2)} %)"
+            mind = "Dying plants use up oxygen: treat a part at a time; herbicides by their label, with the state's leave."
+            yield Action(before.date, f"{day(before.date)} to {day(after.date)}", "level", what, mind)
 
 
 def seasons(rule: Harvest | Feeding | Angling, run: Run, now: dt.date) -> Iterator[tuple[dt.date, str]]:

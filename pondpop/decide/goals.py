@@ -19,7 +19,7 @@ from pondpop.decide import harvest_outcome
 from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import PSD_CATEGORIES
 from pondpop.observe import indices
-from pondpop.scenario import SPECIES, Goal, Scenario, resolve
+from pondpop.scenario import FERTILITIES, SPECIES, Drawdown, Goal, GrassCarp, Plants, Scenario, resolve
 from pondpop.species import MEASURED
 
 Array = NDArray[np.float64]
@@ -219,7 +219,7 @@ def costs(dataset: xr.Dataset) -> Cost:
     scenario = scenario_of(dataset)
     prices, area = scenario.costs, scenario.pond.area_ha
     members = dataset.sizes["member"]
-    fish, events = np.zeros((2, len(scenario.strategies)))
+    fish, events, water, level = np.zeros((4, len(scenario.strategies)))
     unpriced: set[str] = set()
     for s, strategy in enumerate(scenario.strategies.values()):
         for stocking in strategy.stocking:
@@ -235,6 +235,18 @@ def costs(dataset: xr.Dataset) -> Cost:
             events[s] += removal.cost or 0.0
             if removal.cost is None and removal.reason == "removal":
                 unpriced.add("some removals")
+        for rule in strategy.fertilization:
+            water[s] += (rule.cost or 0.0) * ((rule.last - rule.first).days + 1) / 365.25
+            if rule.cost is None and rule.level > FERTILITIES["unfertilized"]:
+                unpriced.add("fertilizer")
+        for liming in strategy.liming:
+            water[s] += liming.cost or 0.0
+            if liming.cost is None:
+                unpriced.add("lime")
+        worked: list[Plants | Drawdown | GrassCarp] = [*strategy.plants, *strategy.drawdown, *strategy.grass_carp]
+        level[s] = sum(event.cost or 0.0 for event in worked)
+        if any(carp.cost is None for carp in strategy.grass_carp):
+            unpriced.add("grass carp")
     per_kg = prices.per_kg_feed if prices else None
     per_hour = prices.per_hour if prices else None
     feed = dataset["pellets_given"].values.sum(axis=-1) * area
@@ -246,6 +258,8 @@ def costs(dataset: xr.Dataset) -> Cost:
     parts = {
         "fish": np.repeat(fish[:, None], members, axis=1),
         "removals": np.repeat(events[:, None], members, axis=1),
+        "fertilizer and lime": np.repeat(water[:, None], members, axis=1),
+        "plants and level": np.repeat(level[:, None], members, axis=1),
         "feed": feed * (per_kg or 0.0),
         "hours of harvest": hours * (per_hour or 0.0),
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields, replace
 from typing import Any
 
@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array
 from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
-from pondpop.scenario import Feeding, Harvest, Scenario, Strategy, temperature
-from pondpop.species import KINDS, SPECIES, TRAITS, Parameters
+from pondpop.scenario import SHORTEST_MM, Drawdown, Feeding, Harvest, Scenario, Strategy, temperature
+from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, species_with
 
 
 def run_days(scenario: Scenario) -> int:
@@ -64,7 +64,13 @@ def prepare(
         year_day=np.array([date.timetuple().tm_yday - 1 for date in dates], dtype=np.intp),
         year=year,
         water_c=daily_water(scenario)[None, :],
-        fertility=np.full(days, strategy.fertility),
+        fertility=_fertility(strategy, start, days),
+        fertility_at_start=strategy.fertility,
+        alkalinity_mg_l=scenario.pond.alkalinity_mg_l,
+        limings=tuple(((event.date - start).days, event.tonnes_per_ha) for event in strategy.liming),
+        plants=_plants(strategy, start, days),
+        carp=tuple(((event.date - start).days, event.per_ha) for event in strategy.grass_carp),
+        area_share=_area_share(strategy, start, days),
         cover=np.full(days, scenario.pond.cover),
         pellets_kg_per_ha=pellets,
         angling_hours_per_ha=hours,
@@ -85,17 +91,20 @@ def prepare(
             for number, event in enumerate(strategy.stocking)
         ),
         fishing=tuple(_fishing(rule, dates, year) for rule in strategy.harvest),
-        removals=tuple(
-            RemovalInput(
-                day=(event.date - start).days,
-                species=SPECIES.index(event.species),
-                shortest_mm=event.length_mm[0],
-                longest_mm=event.length_mm[1],
-                kind=_kind(event),
-                amount=_amount(event),
-                cause=event.reason,
-            )
-            for event in strategy.removals
+        removals=(
+            *(
+                RemovalInput(
+                    day=(event.date - start).days,
+                    species=SPECIES.index(event.species),
+                    shortest_mm=event.length_mm[0],
+                    longest_mm=event.length_mm[1],
+                    kind=_kind(event),
+                    amount=_amount(event),
+                    cause=event.reason,
+                )
+                for event in strategy.removals
+            ),
+            *(one for event in strategy.drawdown for one in _stranded(event, start, parameters, luck)),
         ),
         oxygen=OxygenInput(scenario.pond.depth_m) if scenario.pond.oxygen_risk else None,
         local_growth=local["growth"],
@@ -119,6 +128,42 @@ def _spells(
         for day in range((spell.first - dates[0]).days, (spell.last - dates[0]).days + 1):
             limits[day] = stricter(limits[day], getattr(spell, side))
     return limits
+
+
+def _fertility(strategy: Strategy, start: dt.date, days: int) -> Array:
+    """The fertility to which the pond tends [day]: that of the rule that holds, or else its own."""
+    target = np.full(days, strategy.fertility)
+    for rule in strategy.fertilization:
+        target[(rule.first - start).days : (rule.last - start).days + 1] = rule.level
+    return target
+
+
+def _plants(strategy: Strategy, start: dt.date, days: int) -> Array | None:
+    """Share of the area in plants [day]: straight lines between the days stated, then as it is, NaN before; None if none are."""
+    if not strategy.plants:
+        return None
+    at, shares = zip(*(((point.date - start).days, point.share) for point in strategy.plants), strict=True)
+    return np.interp(np.arange(days), at, shares, left=np.nan)
+
+
+def _area_share(strategy: Strategy, start: dt.date, days: int) -> Array | None:
+    """Share of the area under water [day], the least of several drawdowns; None without any."""
+    if not strategy.drawdown:
+        return None
+    share = np.ones(days)
+    for event in strategy.drawdown:
+        held = slice((event.first - start).days, (event.last - start).days + 1)
+        share[held] = np.minimum(share[held], event.area_share)
+    return share
+
+
+def _stranded(event: Drawdown, start: dt.date, p: Parameters, luck: Luck) -> Iterator[RemovalInput]:
+    """Small sunfish that are left on dry ground on the first day."""
+    members = luck.growth.shape[0]
+    for species in species_with("feeds by the shore when small"):
+        share = np.broadcast_to(p.stranded_share * (1.0 - event.area_share), (members,))
+        longest = float(p.stranded_below_mm[0])
+        yield RemovalInput((event.first - start).days, species, SHORTEST_MM, longest, "share", share, "die_off")
 
 
 def _losses(scenario: Scenario, dates: list[dt.date]) -> Array | None:

@@ -22,6 +22,7 @@ from pondpop.model import (
     joining,
     mortality,
     oxygen,
+    plants,
     predation,
     recruitment,
     stocking,
@@ -96,8 +97,16 @@ class Engine(Pond):
             self.fertility = fertility[day] * inputs.luck.productivity[:, year]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
             self.algae_of_day = feeding.rich_in_algae(self.fertility, self.parameters.algae_light_limit)
-        if day == 0 or inputs.cover[day] != inputs.cover[day - 1]:
-            self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day])
+        share, stands = self.by_day.area_share, self.by_day.plants
+        self.area_share = float(share[day])
+        if (
+            day == 0
+            or inputs.cover[day] != inputs.cover[day - 1]
+            or share[day] != share[day - 1]
+            or (stands is not None and (stands[day] != stands[day - 1]).any())
+        ):
+            planted = None if stands is None else plants.relative_cover(self.parameters, stands[day]) * share[day]
+            self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day] * share[day], planted)
 
     def pass_night(self) -> None:
         """The water of the night before this day, and of the day: its oxygen, whom that kills, and how well fish will eat."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from pondpop.arrays import Array
 from pondpop.model.inputs import Inputs
+from pondpop.scenario import FERTILITIES
 from pondpop.species import Parameters
 
 
@@ -21,14 +22,16 @@ def course(p: Parameters, inputs: Inputs) -> Array:
     """
     kept = np.ones(inputs.days) if inputs.fertility_lost is None else 1.0 - inputs.fertility_lost
     start = inputs.fertility[0] if inputs.fertility_at_start is None else inputs.fertility_at_start
-    target = inputs.fertility * kept
-    if (target == start).all():
-        return np.asarray(target[:, None])
-    rises, falls = np.broadcast_arrays(p.fertility_rise_days, p.fertility_fall_days)
+    if inputs.alkalinity_mg_l is None and (inputs.fertility * kept == start).all():
+        return np.asarray(inputs.fertility[:, None])
+    answer = response(p, inputs)  # [day, m]
+    target = fertilized(inputs.fertility[:, None], answer) * kept[:, None]
+    start = fertilized(np.full(1, start), answer[0])
+    rises, falls, start = np.broadcast_arrays(p.fertility_rise_days, p.fertility_fall_days, start)
     rising, falling = -np.expm1(-1.0 / rises), -np.expm1(-1.0 / falls)
-    out = np.empty((target.size, rising.size))
-    now, kept_before = np.full(rising.size, start), 1.0
-    for day in range(target.size):
+    out = np.empty((inputs.days, rising.size))
+    now, kept_before = start.copy(), 1.0
+    for day in range(inputs.days):
         if kept[day] < kept_before:
             now = now * (kept[day] / kept_before)
         kept_before = kept[day]
@@ -36,3 +39,24 @@ def course(p: Parameters, inputs: Inputs) -> Array:
             now = now + (target[day] - now) * np.where(target[day] > now, rising, falling)
         out[day] = now
     return out
+
+
+def response(p: Parameters, inputs: Inputs) -> Array:
+    """Share of what fertiliser gives in hard water that the pond's alkalinity lets it give [day, m].
+
+    min(1, alkalinity/enough)^e (assumed shape). Lime lifts the alkalinity in proportion to its dose and is flushed out.
+    """
+    if inputs.alkalinity_mg_l is None:
+        return np.ones((inputs.days, 1))
+    days = np.arange(inputs.days)[:, None]
+    alkalinity = np.full((inputs.days, 1), inputs.alkalinity_mg_l)
+    for day, dose in inputs.limings:
+        since = np.maximum(days - day, 0)
+        alkalinity = alkalinity + np.where(days >= day, dose * p.lime_mg_l_per_t_per_ha * np.exp(-since / p.lime_days), 0.0)
+    return np.asarray(np.minimum(1.0, alkalinity / p.alkalinity_enough_mg_l) ** p.alkalinity_exponent)
+
+
+def fertilized(level: Array, response: Array) -> Array:
+    """A level of fertility where fertiliser gives only a share of what it could; what the pond has without it stays."""
+    own = FERTILITIES["unfertilized"]
+    return np.where(level > own, own + (level - own) * response, level) if (response < 1.0).any() else np.asarray(level)

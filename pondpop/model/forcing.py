@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pondpop.arrays import Array
-from pondpop.model import bioenergetics, feeding, fertility, mortality, oxygen, recruitment
+from pondpop.model import bioenergetics, feeding, fertility, mortality, oxygen, plants, recruitment
 from pondpop.model.community import community
 from pondpop.model.inputs import Inputs
 from pondpop.scenario import COLDEST_LIQUID_C
@@ -44,7 +44,8 @@ def water_of_day(inputs: Inputs) -> Array:
 class DayFactors:
     """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
-    water_c [member or 1, day]; fertility before luck [day, m or 1]; renewal [food, day, member], for fertility 1;
+    water_c [member or 1, day]; fertility before luck and, or None, share of the area in plants [day, m or 1]; share of it under
+    water [day]; renewal [food, day, member], for fertility 1;
     [day, member, kind]: max_intake,
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
     and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
@@ -57,6 +58,8 @@ class DayFactors:
         year_day, of_kind, predators = inputs.year_day[:, None], community(p.kinds).species, community(p.kinds).predators
         self.water_c = water_of_day(inputs)
         self.fertility = fertility.course(p, inputs)
+        self.area_share = np.ones(inputs.days) if inputs.area_share is None else inputs.area_share
+        self.plants = plants.share_of_area(p, inputs)
         water_c = np.ascontiguousarray(self.water_c.T)
         t = water_c[:, :, None]
         dome = bioenergetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)
@@ -68,6 +71,10 @@ class DayFactors:
         search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
         self.length_growth = dome
         self.search = np.ascontiguousarray(intake[:, :, :predators] * search[:, :, :predators])
+        if inputs.area_share is not None:  # fish meet as if there were more of them
+            self.search /= self.area_share[:, None, None]
+        if self.plants is not None:
+            self.search *= plants.hunting_in_plants(p, self.plants)[:, :, None]
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
         energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
         respiration = bioenergetics.respiration_of_day(p, water_c)
@@ -79,6 +86,8 @@ class DayFactors:
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
+        if inputs.area_share is not None:
+            self.renewal = self.renewal * self.area_share[:, None]
         self.pulse_due = recruitment.pulse_due(p, year_day)
         self.pulses = [np.flatnonzero(due.any(axis=0)).tolist() for due in self.pulse_due]
         self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)

@@ -141,6 +141,11 @@ class Inputs:
     spell_least_c: Array | None = None  # [day], and at least
     fertility_lost: Array | None = None  # [day], share of the fertility that the pond lacks
     fertility_at_start: float | None = None  # None for that to which it tends on the first day
+    alkalinity_mg_l: float | None = None  # of the pond itself; None where it is not short
+    limings: tuple[tuple[int, float], ...] = ()  # day, t/ha
+    plants: Array | None = None  # [day], share of the area in plants, were there no carp; NaN: as `cover` says
+    carp: tuple[tuple[int, float], ...] = ()  # day, sterile grass carp per ha
+    area_share: Array | None = None  # [day], share of the area under water; None for all of it
 
     @property
     def days(self) -> int:

@@ -19,6 +19,7 @@ from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_
 from pondpop.model.state import Pond
 from pondpop.species import SPECIES, Parameters, kinds_with, species_with
 
+MOST_HIDDEN = 0.99  # however dense the cover, some fish are out of it
 PREDATOR_SPECIES, EGG_EATERS = species_with("role: predator"), species_with("eats eggs")
 
 # ---------------------------------------------------------------------- what depends on parameters and length alone
@@ -77,14 +78,19 @@ def predation_tables(p: Parameters) -> PredationTables:
     )
 
 
-def leaving_cover(p: Parameters, relative_cover: float) -> Array:
+def leaving_cover(p: Parameters, relative_cover: float, planted: Array | None = None) -> Array:
     """Rate per day at which prey of each kind and length come out of a pond's cover [m, kind * length].
 
     The share of prey of length b in cover is cover · share · e^−(b/length)²; what is not in cover leaves it at
-    `exposure_per_day` (assumed shape).
+    `exposure_per_day` (assumed shape). planted: the cover [m or 1] where plants are stated, which hides kinds of the open
+    water only as far as `plants_hide` says.
     """
-    cover = relative_cover * p.cover_share[:, None] * np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
-    leaving = p.exposure_per_day[:, :, None] * (1.0 - cover[:, None, :])
+    of_kind = np.full((1, 1), relative_cover)
+    if planted is not None:
+        of_kind = relative_cover + np.nan_to_num(p.plants_hide, nan=1.0) * (planted[:, None] - relative_cover)
+    short = np.exp(-((GRID_MM / p.cover_length_mm[:, None]) ** 2))
+    cover = of_kind[:, :, None] * p.cover_share[:, None, None] * short[:, None, :]
+    leaving = p.exposure_per_day[:, :, None] * (1.0 - np.minimum(cover, MOST_HIDDEN))
     return np.asarray(leaving.reshape(leaving.shape[0], -1))
 
 
@@ -212,7 +218,7 @@ def _found(pond: Pond, kind: int, biomass: Array) -> Array:
 
     B is the kg/ha of the species.
     """
-    there = total(biomass[:, pond.slices[pond.community.species[kind]]]) ** 2
+    there = (total(biomass[:, pond.slices[pond.community.species[kind]]]) / pond.area_share) ** 2
     return np.asarray(there / (there + pond.parameters.exposure_half_saturation_kg_per_ha[:, kind] ** 2))[:, None]
 
 
@@ -236,7 +242,7 @@ def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
     """
     groups = pond.hunters
     large = lay(at_length, biomass * pond.weight_longer(groups, pond.of_hunters("interference_from_mm")))
-    in_the_way = prey_within_reach(large, pond.tables.gives_way)
+    in_the_way = prey_within_reach(large, pond.tables.gives_way) / pond.area_share
     crowding = 1.0 + by_length(pond.parameters.interference_ha_per_kg[:, : pond.community.predators]) * in_the_way
     area = pond.state.log_weight[:, groups] * -pond.of_hunters("search_area_exponent")
     area += pond.group.log_search_at_1_g[:, groups]

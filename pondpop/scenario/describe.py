@@ -12,10 +12,15 @@ from pondpop.scenario.schema import (
     SPREADS,
     Angling,
     Costs,
+    Drawdown,
     Feeding,
     FertilityLoss,
+    Fertilization,
     Goal,
+    GrassCarp,
     Harvest,
+    Liming,
+    Plants,
     Removal,
     Run,
     Scenario,
@@ -36,6 +41,7 @@ from pondpop.units import (
     FEED,
     FEED_PRICE,
     LENGTH,
+    LIME,
     TEMPERATURE,
     WEIGHT,
     Family,
@@ -51,6 +57,9 @@ _GOALS = {
     "bass_above": "bass above a weight",
     "cost": "low cost",
 }
+
+
+CARP = "ask the state: many require a permit, some forbid them"
 
 
 def describe(scenario: Scenario | str | Path) -> str:
@@ -106,6 +115,8 @@ class _Words:
         yield f"Pond: {self.both(pond.area_ha, AREA)}; cover {brief(pond.cover)} times that of an ordinary pond"
         assumed = "" if pond.mean_depth_m is not None else ", assumed as none was given"
         yield f"  mean depth {self.both(pond.depth_m, DEPTH)}{assumed}"
+        if pond.alkalinity_mg_l is not None:
+            yield f"Alkalinity of the water: {brief(pond.alkalinity_mg_l)} mg/l as CaCO3"
         for loss in pond.fertility_losses:
             yield self.loss(loss)
         yield from self.water(pond.temperature)
@@ -131,6 +142,8 @@ class _Words:
             yield from map(self.spell, one.spells)
             yield from map(self.removal, one.die_offs)
             yield from map(self.loss, one.fertility_losses)
+            yield from map(self.drawdown, one.droughts)
+            yield from map(self.plants, one.plants)
         yield ""
         yield from self.doubt()
         for goal in scenario.goals:
@@ -187,8 +200,26 @@ class _Words:
             yield self.feeding(feeding)
         for angling in strategy.angling:
             yield self.angling(angling)
+        yield from map(self.fertilization, strategy.fertilization)
+        for liming in strategy.liming:
+            yield f"  {liming.date}  {liming.name}: lime, {self.both(liming.tonnes_per_ha, LIME)}{_cost(liming)}"
+        yield from map(self.plants, strategy.plants)
+        yield from map(self.drawdown, strategy.drawdown)
+        for carp in strategy.grass_carp:
+            yield f"  {carp.date}  {carp.name}: sterile (triploid) grass carp, {self.density(carp.per_ha)}{_cost(carp)}; {CARP}"
         if not strategy.harvest:
             yield "  no harvest"
+
+    def fertilization(self, rule: Fertilization) -> str:
+        cost = f", cost {brief(rule.cost)} a year" if rule.cost is not None else ""
+        return f"  {rule.first} to {rule.last}  {rule.name}: the pond tends to a fertility of {brief(rule.level)}{cost}"
+
+    def plants(self, point: Plants) -> str:
+        return f"  {point.date}  {point.name}: plants on {brief(100 * point.share)} % of the area{_cost(point)}"
+
+    def drawdown(self, low: Drawdown) -> str:
+        share = brief(100 * low.area_share)
+        return f"  {low.first} to {low.last}  {low.name}: water on {share} % of the area{_cost(low)}"
 
     def stocking(self, event: Stocking) -> str:
         more = []
@@ -290,6 +321,10 @@ class _Words:
         if costs.per_hour is not None:
             parts.append(f"{brief(costs.per_hour)} an hour")
         return f"Costs in {costs.currency}: {', '.join(parts) or 'none given'}"
+
+
+def _cost(event: Liming | Plants | Drawdown | GrassCarp) -> str:
+    return f", cost {brief(event.cost)}" if event.cost is not None else ""
 
 
 def _day(month: int, day: int) -> str:

@@ -35,7 +35,8 @@ def dump(scenario: Scenario) -> str:
 
 
 def _pond(pond: Pond) -> dict[str, Any]:
-    return {"area_ha": pond.area_ha, "mean_depth_m": pond.mean_depth_m, "cover": pond.cover}
+    values = {"area_ha": pond.area_ha, "mean_depth_m": pond.mean_depth_m, "cover": pond.cover}
+    return values | {"alkalinity_mg_l": pond.alkalinity_mg_l}
 
 
 def _water(temperature: Temperature) -> dict[str, Any]:
@@ -63,6 +64,11 @@ def _strategy(strategy: Strategy) -> list[str]:
         *_tables(f"{path}.removal", (event._asdict() for event in strategy.removals)),
         *_tables(f"{path}.feeding", (_seasonal(rule) for rule in strategy.feeding)),
         *_tables(f"{path}.angling", (_seasonal(rule) for rule in strategy.angling)),
+        *_tables(f"{path}.fertilization", map(_lasting, strategy.fertilization)),
+        *_tables(f"{path}.liming", (event._asdict() for event in strategy.liming)),
+        *_tables(f"{path}.plants", (event._asdict() for event in strategy.plants)),
+        *_tables(f"{path}.drawdown", map(_lasting, strategy.drawdown)),
+        *_tables(f"{path}.grass_carp", (event._asdict() for event in strategy.grass_carp)),
     ]
 
 
@@ -73,6 +79,8 @@ def _what_if(one: WhatIf) -> list[str]:
         *_tables(f"{path}.spell", map(_lasting, one.spells)),
         *_tables(f"{path}.die_off", (event._asdict() | {"reason": None} for event in one.die_offs)),
         *_tables(f"{path}.fertility_loss", map(_lasting, one.fertility_losses)),
+        *_tables(f"{path}.drought", map(_lasting, one.droughts)),
+        *_tables(f"{path}.plants", (event._asdict() for event in one.plants)),
     ]
 
 

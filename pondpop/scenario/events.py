@@ -3,21 +3,28 @@ what befalls the pond."""
 
 import datetime as dt
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any, TypeVar
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.read import AMOUNTS, MOST_EVENTS, Table, naming, season, yes_or_no
+from pondpop.scenario.read import AMOUNTS, KEYS, MOST_EVENTS, Table, naming, season, word_or_number, yes_or_no
 from pondpop.scenario.schema import (
     COLDEST_LIQUID_C,
     CONDITION_QUANTITIES,
+    FERTILITIES,
     LONGEST_MM,
     SHORTEST_MM,
     Angling,
     Condition,
+    Drawdown,
     Feeding,
     FertilityLoss,
+    Fertilization,
+    GrassCarp,
     Harvest,
+    Liming,
+    Plants,
     Removal,
     Run,
     Season,
@@ -27,14 +34,18 @@ from pondpop.scenario.schema import (
     WhatIf,
 )
 from pondpop.species.registry import KINDS
-from pondpop.units import CROP, EFFORT, FEED, LENGTH, TEMPERATURE, WEIGHT, density
+from pondpop.units import CROP, EFFORT, FEED, LENGTH, LIME, TEMPERATURE, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
 DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
 DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample of stock-length bass
 
 
-_Event = TypeVar("_Event", Stocking, Harvest, Removal, Feeding, Angling, Spell, FertilityLoss)
+_Event = TypeVar(
+    "_Event",
+    Stocking, Harvest, Removal, Feeding, Angling,
+    Fertilization, Liming, Plants, Drawdown, GrassCarp, Spell, FertilityLoss
+)
 
 
 class Events:
@@ -44,17 +55,29 @@ class Events:
         self.run, self.density = run, density(area_ha)
 
     def lists(self, table: Table, common: dict[str, Any] | None) -> dict[str, tuple[Any, ...]]:
-        """The five lists of a strategy: the common ones and its own; or, with common None, the common ones."""
-        result = {
+        """The lists of a strategy: the common ones and its own; or, with common None, the common ones."""
+        result: dict[str, tuple[Any, ...]] = {
             "stocking": self._list(table, "stocking", self._stocking, common),
             "harvest": self._list(table, "harvest", self._harvest, common),
             "removals": self._list(table, "removal", self._removal, common, "removals"),
             "feeding": self._list(table, "feeding", self._feeding, common),
             "angling": self._list(table, "angling", self._angling, common),
+            "fertilization": self._list(table, "fertilization", self._fertilization, common),
+            "liming": self._list(table, "liming", self._liming, common),
+            "plants": self._list(table, "plants", self._plants, common),
+            "drawdown": self._list(table, "drawdown", self._drawdown, common),
+            "grass_carp": self._list(table, "grass_carp", self._grass_carp, common),
         }
         count = sum(map(len, result.values()))
         if count > MOST_EVENTS:
             raise InputError(table.path or "events", Fact(f"{count} events and rules"), f"at most {MOST_EVENTS}")
+        for before, after in pairwise(result["fertilization"]):
+            if after.first <= before.last:
+                given = Fact(f"{after.name}, which begins before {before.name} ends")
+                raise InputError(table.at("fertilization"), given, "one level a day", "let one end before the next begins")
+        dates = [point.date for point in result["plants"]]
+        if len(set(dates)) < len(dates):
+            raise InputError(table.at("plants"), Fact("two shares on one day"), "one share a day")
         if common is not None and not result["stocking"]:
             raise InputError(f"{table.path}.stocking", MISSING, "at least one stocking", "a pond without fish stays so")
         return result
@@ -73,6 +96,8 @@ class Events:
             spells=self.spells(table),
             die_offs=self._list(table, "die_off", self._die_off),
             fertility_losses=self.fertility_losses(table),
+            droughts=self._list(table, "drought", self._drawdown),
+            plants=self._list(table, "plants", self._plants),
         )
         if not any(found[2:]):
             raise InputError(table.path, Fact("nothing that befalls the pond"), f"a list such as [[{table.path}.spell]]")
@@ -235,6 +260,45 @@ class Events:
     def _fertility_loss(self, table: Table) -> FertilityLoss:
         first, last = self._days(table)
         return FertilityLoss(self._name(table, f"loss_{first}"), first, last, table.number("share", 0, 0.9))
+
+    def _cost(self, table: Table) -> float | None:
+        cost: float | None = table.number("cost", 0, 1e7, None) if "cost" in KEYS[table.kind] else None
+        return cost
+
+    def _fertilization(self, table: Table) -> Fertilization:
+        run = self.run
+        by_date = [key for key in ("from", "to") if key in table.raw]
+        by_year = [key for key in ("from_year", "to_year") if key in table.raw]
+        if by_date and by_year:
+            raise InputError(table.at(by_year[0]), table.raw[by_year[0]], "days or years, not both", f"remove {by_date[0]}")
+        if by_date:
+            first, last = self._days(table)
+        else:
+            begin = table.run_year("from_year", run, 1, 1)
+            until = table.run_year("to_year", run, begin, run.last_year)
+            first = max(run.start, dt.date(run.start.year + begin - 1, 1, 1))
+            last = min(run.end - dt.timedelta(days=1), dt.date(run.start.year + until - 1, 12, 31))
+        level = table.get("level", lambda p, v: word_or_number(p, v, FERTILITIES, 0.1, 2))
+        return Fertilization(self._name(table, f"fertilization_{first}"), level, first, last, self._cost(table))
+
+    def _liming(self, table: Table) -> Liming:
+        date = self._date(table)
+        dose = table.quantity("", LIME, 0, 20)
+        return Liming(self._name(table, f"liming_{date}"), date, dose, self._cost(table))
+
+    def _plants(self, table: Table) -> Plants:
+        date = self._date(table)
+        return Plants(self._name(table, f"plants_{date}"), date, table.number("share", 0, 1), self._cost(table))
+
+    def _drawdown(self, table: Table) -> Drawdown:
+        first, last = self._days(table)
+        share = table.number("area_share", 0.1, 1)
+        return Drawdown(self._name(table, f"{table.kind}_{first}"), first, last, share, self._cost(table))
+
+    def _grass_carp(self, table: Table) -> GrassCarp:
+        date = self._date(table)
+        per_ha = table.quantity("", self.density, 0, 1000)
+        return GrassCarp(self._name(table, f"grass_carp_{date}"), date, per_ha, self._cost(table))
 
     def _feeding(self, table: Table) -> Feeding:
         return Feeding(self._name(table, "feeding"), table.quantity("", FEED, 0, 50), **self._years(table))

@@ -63,11 +63,11 @@ def keys_text(table: str = "") -> str:
         return _told(tables[checks.choice("TABLE", name_of(table), tables)])
     # entries of lists in a table, and the tables within them
     inside = [name for name, one in tables.items() if one.heading == name != "top" or one.heading.endswith(f".{name}]]")]
-    outer = [one for name, one in tables.items() if name not in inside]
+    outer = [one for name, one in tables.items() if name not in (*inside, "top")]
     wide = max(len(one.heading) for one in outer)
     lines = [f"{one.heading:{wide}}  {one.about}" for one in outer]
-    head = "Tables of a scenario; `pondpop keys TABLE` tells the keys of one, `pondpop keys all` all."
-    return "\n".join([head, *lines, f"Inside these: {', '.join(inside)}", ""])
+    head = "`pondpop keys TABLE` tells the keys of one of these, or of top; `pondpop keys all` all."
+    return "\n".join([head, *lines, f"Inside: {', '.join(inside)}", ""])
 
 
 def _told(table: KeyTable) -> str:

@@ -25,6 +25,7 @@ from pondpop.units import (
     FEED,
     FEED_PRICE,
     LENGTH,
+    LIME,
     TEMPERATURE,
     WEIGHT,
     Family,
@@ -44,12 +45,12 @@ COUNTS = [*DENSITY, "count"]
 AMOUNTS = [*CROP, *COUNTS, "share"]
 _YEARS = ["from_year", "to_year"]
 _DAYS = ["from", "to"]
-_EVENTS = ["stocking", "harvest", "removal", "feeding", "angling"]
+_EVENTS = ["stocking", "harvest", "removal", "feeding", "angling", "fertilization", "liming", "plants", "drawdown", "grass_carp"]
 
 KEYS: dict[str, list[str]] = {
     "": ["title", "pond", "water", "oxygen", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge",
          "ensemble", "goals", "costs", "report"],
-    "pond": [*keys("area", AREA), *keys("mean_depth", DEPTH), "fertility", "cover", "fertility_loss"],
+    "pond": [*keys("area", AREA), *keys("mean_depth", DEPTH), "fertility", "cover", "alkalinity_mg_l", "fertility_loss"],
     "oxygen": ["risk"],
     "fertility_loss": ["name", *_DAYS, "share"],
     "water": ["climate", *keys("monthly", TEMPERATURE), "readings_csv", *keys("readings", TEMPERATURE), "origin", "spell"],
@@ -57,7 +58,13 @@ KEYS: dict[str, list[str]] = {
     "run": ["start", "years", "surveys"],
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
-    "what_if": ["title", "spell", "die_off", "fertility_loss"],
+    "what_if": ["title", "spell", "die_off", "fertility_loss", "drought", "plants"],
+    "fertilization": ["name", "level", *_YEARS, *_DAYS, "cost"],
+    "liming": ["name", "date", *LIME, "cost"],
+    "plants": ["name", "date", "share", "cost"],
+    "drawdown": ["name", *_DAYS, "area_share", "cost"],
+    "drought": ["name", *_DAYS, "area_share"],
+    "grass_carp": ["name", "date", *COUNTS, "cost"],
     "die_off": ["name", "species", "date", *keys("length", LENGTH), *AMOUNTS],
     "stocking": ["name", "species", "kind", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
                  "age_years", "female_share", "resident", "cost_each", "number_cv", "share_cv"],
@@ -82,7 +89,7 @@ KEYS: dict[str, list[str]] = {
 def _quantities(known: list[str]) -> list[checks.Quantity]:
     """The quantities of a table, with the keys of their units, the SI one last as readers meet US ones first."""
     found: list[checks.Quantity] = []
-    for family in (AREA, DEPTH, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, COUNTS):
+    for family in (AREA, DEPTH, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, LIME, COUNTS):
         si_suffix, *others = family
         for key in known:
             stem = key.removesuffix(si_suffix).removesuffix("_")

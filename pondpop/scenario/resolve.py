@@ -93,7 +93,8 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     events = Events(run, area_ha)
     if "water" in top.raw:
         water = water._replace(spells=events.spells(top.table("water")))
-    pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table), depth_m, risk)
+    alkalinity = pond_table.number("alkalinity_mg_l", 1, 500, None)
+    pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table), depth_m, risk, alkalinity)
     common = events.lists(top, None)
     if "start_from_survey" in top.raw:
         there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature)
@@ -110,6 +111,8 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
             raise InputError("pond.fertility", MISSING, words_or_number(FERTILITIES, 0.1, 2), f"or set {path}")
         strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " ").strip())
         strategies[name] = Strategy(name, strategy_title, given, **own)
+        if own["liming"] and alkalinity is None:
+            raise InputError("pond.alkalinity_mg_l", MISSING, "a number from 1 to 500", "lime acts by it: have the water tested")
     tables = _named_tables(top, "what_if", MOST_WHAT_IFS, "cold_winter", "events") if "what_if" in top.raw else []
     what_if = tuple(events.what_if(name, table) for name, table in tables)
     for one in what_if:
@@ -178,9 +181,16 @@ def _named_tables(top: Table, kind: str, most: int, like: str, words: str) -> li
 
 def _room_for(one: WhatIf, pond: Pond, strategies: dict[str, Strategy]) -> None:
     """Refuse what, with what stands there already, would be more than a list may hold. Raises InputError."""
+    for strategy in strategies.values():
+        taken = {point.date for point in strategy.plants}
+        if any(point.date in taken for point in one.plants):
+            given = Fact(f"plants on a day on which those of {strategy.name} are stated")
+            raise InputError(f"what_if.{one.name}.plants", given, "days of its own")
     removals = max(len(strategy.removals) for strategy in strategies.values())
     for there, more in (
         (removals, one.die_offs),
+        (max(len(strategy.drawdown) for strategy in strategies.values()), one.droughts),
+        (max(len(strategy.plants) for strategy in strategies.values()), one.plants),
         (len(pond.temperature.spells), one.spells),
         (len(pond.fertility_losses), one.fertility_losses),
     ):

@@ -193,6 +193,53 @@ class Angling(NamedTuple):
     to_year: int
 
 
+class Fertilization(NamedTuple):
+    """The fertility to which a pond tends between two days, both included; `cost` is that of a year of it."""
+
+    name: str
+    level: float
+    first: dt.date
+    last: dt.date
+    cost: float | None = None
+
+
+class Liming(NamedTuple):
+    """Agricultural limestone spread on one day."""
+
+    name: str
+    date: dt.date
+    tonnes_per_ha: float
+    cost: float | None = None
+
+
+class Plants(NamedTuple):
+    """The share of the area that stands in plants on a day; between days straight lines."""
+
+    name: str
+    date: dt.date
+    share: float
+    cost: float | None = None
+
+
+class Drawdown(NamedTuple):
+    """Days, first and last included, on which the water covers only a share of the area."""
+
+    name: str
+    first: dt.date
+    last: dt.date
+    area_share: float
+    cost: float | None = None
+
+
+class GrassCarp(NamedTuple):
+    """Sterile (triploid) grass carp put in to eat plants."""
+
+    name: str
+    date: dt.date
+    per_ha: float
+    cost: float | None = None
+
+
 class LocalKnowledge(NamedTuple):
     """What is known of this pond or strain and not of ponds in general."""
 
@@ -232,7 +279,8 @@ class Temperature(NamedTuple):
 
 
 class Pond(NamedTuple):
-    """`cover` is relative to an ordinary pond (1). `mean_depth_m` None is that of `ASSUMED_DEPTH_M`.
+    """`cover` is relative to an ordinary pond (1); alkalinity in mg/l as CaCO3, None where it is not short.
+    `mean_depth_m` None is that of `ASSUMED_DEPTH_M`.
 
     Without `oxygen_risk` the water is always rich in oxygen.
     """
@@ -243,6 +291,7 @@ class Pond(NamedTuple):
     fertility_losses: tuple[FertilityLoss, ...] = ()
     mean_depth_m: float | None = None
     oxygen_risk: bool = True
+    alkalinity_mg_l: float | None = None
 
     @property
     def depth_m(self) -> float:
@@ -268,7 +317,8 @@ class Run(NamedTuple):
 
 
 class Strategy(NamedTuple):
-    """What is done; `fertility` is the renewal of food relative to a fertilised pond (1)."""
+    """What is done; `fertility` is the renewal of food relative to a fertilised pond (1), at the start and where no rule
+    of fertilization holds."""
 
     name: str
     title: str
@@ -278,6 +328,11 @@ class Strategy(NamedTuple):
     removals: tuple[Removal, ...] = ()
     feeding: tuple[Feeding, ...] = ()
     angling: tuple[Angling, ...] = ()
+    fertilization: tuple[Fertilization, ...] = ()
+    liming: tuple[Liming, ...] = ()
+    plants: tuple[Plants, ...] = ()
+    drawdown: tuple[Drawdown, ...] = ()
+    grass_carp: tuple[GrassCarp, ...] = ()
 
     @property
     def species(self) -> tuple[str, ...]:
@@ -294,6 +349,8 @@ class WhatIf(NamedTuple):
     spells: tuple[Spell, ...] = ()
     die_offs: tuple[Removal, ...] = ()
     fertility_losses: tuple[FertilityLoss, ...] = ()
+    droughts: tuple[Drawdown, ...] = ()
+    plants: tuple[Plants, ...] = ()
 
 
 class Ensemble(NamedTuple):

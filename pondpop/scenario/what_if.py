@@ -5,17 +5,17 @@ from collections.abc import Iterable
 from typing import TypeVar
 
 from pondpop.checks import InputError, nearest
-from pondpop.scenario.schema import FertilityLoss, Removal, Scenario, Spell, WhatIf
+from pondpop.scenario.schema import Drawdown, FertilityLoss, Plants, Removal, Scenario, Spell, WhatIf
 
 _LONGEST_NAME = 40
-_Event = TypeVar("_Event", Spell, FertilityLoss, Removal)
+_Event = TypeVar("_Event", Spell, FertilityLoss, Removal, Drawdown, Plants)
 
 
 def befallen(scenario: Scenario, name: str) -> Scenario:
     """The scenario in which what `[what_if.NAME]` says happens under every strategy, and nothing else is asked.
 
-    It is one that a file could state: spells of the water, losses of fertility, and die-offs among the removals. Raises
-    InputError for a name that there is not.
+    It is one that a file could state: spells of the water, losses of fertility, die-offs among the removals, droughts among
+    the drawdowns, plants. Raises InputError for a name that there is not.
     """
     every = {one.name: one for one in scenario.what_if}
     if name not in every:
@@ -31,7 +31,9 @@ def befallen(scenario: Scenario, name: str) -> Scenario:
         ),
         strategies={
             key: strategy._replace(
-                removals=tuple(sorted(_with(strategy.removals, one.die_offs, name), key=lambda e: (e.date, e.name)))
+                removals=tuple(sorted(_with(strategy.removals, one.die_offs, name), key=lambda e: (e.date, e.name))),
+                drawdown=tuple(sorted(_with(strategy.drawdown, one.droughts, name), key=lambda e: (e.first, e.name))),
+                plants=tuple(sorted(_with(strategy.plants, one.plants, name), key=lambda e: (e.date, e.name))),
             )
             for key, strategy in scenario.strategies.items()
         },
@@ -41,8 +43,10 @@ def befallen(scenario: Scenario, name: str) -> Scenario:
 
 def begins(one: WhatIf) -> dt.date:
     """The first day on which an event changes anything."""
-    spells, losses = (event.first for event in one.spells), (event.first for event in one.fertility_losses)
-    return min([*spells, *losses, *(event.date for event in one.die_offs)])
+    lasting = [[event.first for event in one.spells], [event.first for event in one.fertility_losses],
+               [event.first for event in one.droughts]]  # fmt: skip
+    dated = [[event.date for event in one.die_offs], [event.date for event in one.plants]]
+    return min(day for days in (*lasting, *dated) for day in days)
 
 
 def _with(there: Iterable[_Event], more: Iterable[_Event], name: str) -> list[_Event]:

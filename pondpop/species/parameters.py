@@ -94,6 +94,7 @@ class Parameters:
     young_gape_full_at_mm: PerKind
     capture_ease: PerKind
     exposure_per_day: PerKind
+    plants_hide: PerKind
     exposure_half_saturation_kg_per_ha: PerKind
 
     # Natural food
@@ -197,6 +198,14 @@ class Parameters:
     # Cover and hatchery fish
     cover_share: Shared
     cover_length_mm: Shared
+    plants_of_ordinary_pond: Shared
+    plants_hinder_from_share: Shared
+    plants_hinder_per_share: Shared
+    plants_regrowth_per_year: Shared
+    carp_enough_per_ha: Shared
+    carp_deaths_per_year: Shared
+    stranded_share: Shared
+    stranded_below_mm: Shared
     naive_ease: Shared
     naive_days: Shared
 
@@ -231,6 +240,10 @@ class Parameters:
     resource_floor_kg_per_ha: Shared
     fertility_rise_days: Shared
     fertility_fall_days: Shared
+    alkalinity_enough_mg_l: Shared
+    alkalinity_exponent: Shared
+    lime_mg_l_per_t_per_ha: Shared
+    lime_days: Shared
     pellet_waste_share: Shared
 
     # Deaths and harvest

@@ -72,6 +72,7 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "richer when large": ("body_energy_exponent",),
     "forages better when small": ("foraging_size_exponent", "foraging_size_offset_g", "foraging_size_reference_g"),
     "finds little where benthos is grazed down": ("benthos_grazing_exponent",),
+    "hides little in plants": ("plants_hide",),
     "feeds by the shore when small": ("littoral_use", "littoral_use_until_mm", "littoral_use_width_mm"),
     "eats algae": ("algae_use",),
     "eats snails": ("snails_use", "snails_use_from_mm", "snails_use_width_mm"),

@@ -16,7 +16,7 @@ from pondpop.checks import Fact, InputError, RunError
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters
 from pondpop.model.inputs import Luck
-from pondpop.scenario import Scenario, Strategy
+from pondpop.scenario import Plants, Scenario, Strategy
 from pondpop.species import Parameters
 from pondpop.update.simulate import deal_past
 
@@ -74,6 +74,14 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
         begun = [one._replace(name="", to_year=min(one.to_year, year)) for one in every if one.from_year <= year]
         return sorted(map(repr, begun))
 
+    def begun(every: tuple) -> list:
+        """What began, with its days up to the last; of plants also the next share, which draws the line."""
+        dated = sorted(every, key=lambda one: getattr(one, "first", None) or one.date)
+        found = [one for one in dated if (getattr(one, "first", None) or one.date) <= until]
+        lasting = [one._replace(last=min(one.last, until)) if hasattr(one, "last") else one for one in found]
+        line = [one for one in dated[len(found) : len(found) + 1] if isinstance(one, Plants) and found]
+        return [repr(one._replace(name="", cost=None)) for one in (*lasting, *line)]
+
     watched = any(rule.when for rule in strategy.harvest if rule.from_year <= year)
     pond, water = scenario.pond, scenario.pond.temperature
     spells = tuple(one._replace(name="") for one in water.spells if one.first <= until)
@@ -88,6 +96,8 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
         sorted(repr(one._replace(cost_each=None)) for one in strategy.stocking if one.date <= until),
         sorted(repr(one._replace(name="", cost=None)) for one in strategy.removals if one.date <= until),
         *(rules(every) for every in (strategy.harvest, strategy.feeding, strategy.angling)),
+        *(begun(every) for every in (strategy.fertilization, strategy.liming, strategy.plants)),
+        *(begun(every) for every in (strategy.drawdown, strategy.grass_carp)),
     )
     return hashlib.sha256(repr(what).encode()).hexdigest()
 

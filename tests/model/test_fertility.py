@@ -74,3 +74,31 @@ def test_members_may_differ_in_how_soon():
     slow = P.replace("pond.fertility_fall_days", [250.0, 330.0])
     found = course(slow, inputs_of(fertility=target((0, 0.35)), fertility_at_start=1.0))
     assert found.shape == (1096, 2) and (found[1:, 0] < found[1:, 1]).all()
+
+
+def soft(alkalinity, limings=()):
+    return course(P, inputs_of(alkalinity_mg_l=alkalinity, limings=limings))[:, 0]
+
+
+def test_fertilizer_does_less_in_soft_water_and_as_much_where_alkalinity_suffices():
+    assert (soft(20.0) == 1.0).all() and (soft(200.0) == 1.0).all()
+    assert soft(8.0) == pytest.approx(0.35 + 0.65 * (8 / 20) ** 0.3)
+    own = course(P, inputs_of(fertility=target((0, 0.35)), fertility_at_start=0.35, alkalinity_mg_l=8.0))
+    assert (own == 0.35).all()  # what the pond has without fertilizer stays
+
+
+def test_lime_lifts_a_soft_pond_and_is_flushed_out_within_years():
+    limed = soft(8.0, ((100, 4.5),))
+    assert (limed[:100] == limed[0]).all() and limed[400] > limed[0] + 0.1
+    assert soft(8.0, ((100, 0.2),))[-1] < limed[400]
+    assert (soft(30.0, ((100, 4.5),)) == 1.0).all()
+
+
+def test_rules_give_the_level_of_each_day():
+    rules = "[[fertilization]]\nlevel = 'unfertilized'\nfrom = 2026-06-01\nto = 2026-12-31\n"
+    scenario = pond(members=1, years=2, extra=rules)
+    strategy = scenario.strategies["few"]
+    inputs = prepare(scenario, strategy, *Prior().draw(scenario, strategy, 0, 1))
+    found = course(P, inputs)[:, 0]
+    assert inputs.fertility[60] == 1.0 and inputs.fertility[61] == 0.35 and inputs.fertility[275] == 1.0
+    assert (found[:61] == 1.0).all() and (np.diff(found[61:275]) < 0).all() and found[-1] > 0.98

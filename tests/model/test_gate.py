@@ -229,6 +229,8 @@ def everything_at_once(parameters, steps):
     bloom = np.ones(ENGINE_DAYS)
     bloom[[75, 110, 430]], cloud[111:113], wind[111:113] = 1e-9, -3.0, 0.2  # collapses; the second in still and dark days
     luck = replace(Luck.none(1, ENGINE_DAYS, years, len(stocked)), cloud=cloud[None, :], wind=wind[None, :], bloom=bloom[None, :])
+    plants = np.interp(np.arange(ENGINE_DAYS), [100, 300], [0.1, 0.7], left=np.nan)
+    area_share = np.where((np.arange(ENGINE_DAYS) >= 200) & (np.arange(ENGINE_DAYS) < 260), 0.6, 1.0)
     inputs = Inputs(
         parameters=parameters, luck=luck, area_ha=1.0, steps_per_day=steps, oxygen=OxygenInput(1.3),
         start=dt.date(2025, 5, 31), year_day=year_day, year=year, water_c=water_c[None, :],
@@ -242,9 +244,12 @@ def everything_at_once(parameters, steps):
         removals=tuple(RemovalInput(day, r.species, r.shortest_mm, r.longest_mm, r.kind, r.amount, "removal")
                        for day, r in removals),
         local_growth=np.array(growth), local_survival=np.array(survival), local_spawning=np.array(spawning),
+        plants=plants, area_share=area_share,
     )
     days = [
-        Day(int(year_day[k]), float(water_c[k]), fertility=0.7, cover=1.2, pellets_kg_per_ha=float(pellets[k]),
+        Day(int(year_day[k]), float(water_c[k]), fertility=0.7, cover=1.2,
+            plants=float(plants[k]) if k >= 100 else 1.2 * parameters.plants_of_ordinary_pond[0],
+            area_share=float(area_share[k]), pellets_kg_per_ha=float(pellets[k]),
             stockings=tuple(e for day, e in stocked if day == k), removals=tuple(r for day, r in removals if day == k),
             fishing=tuple(Fishing(r.species, r.shortest_mm, r.longest_mm, r.kind, r.ask, float(season[k]))
                           for r in rules if season[k] > 0),

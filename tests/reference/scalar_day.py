@@ -124,6 +124,8 @@ class Day:
     water_c: float
     fertility: float = 1.0
     cover: float = 1.0  # relative to the ordinary pond
+    plants: float | None = None  # share of the area in plants; None: as cover says
+    area_share: float = 1.0  # under water
     pellets_kg_per_ha: float = 0.0
     stockings: tuple = ()
     removals: tuple = ()
@@ -681,7 +683,7 @@ def set_maximum_intake_and_search(groups, day, p):
             there * step_up(log(other / (p.interference_length_share[BASS] * own)) / p.interference_length_width[BASS])
             for other, there in zip(GRID, large, strict=True)
         )
-        unhindered.append(1 / (1 + p.interference_ha_per_kg[BASS] * in_the_way))
+        unhindered.append(1 / (1 + p.interference_ha_per_kg[BASS] * in_the_way / day.area_share))
     for g in groups:
         s = g.species
         g.max_intake = (
@@ -700,7 +702,9 @@ def set_maximum_intake_and_search(groups, day, p):
             g.appetite /= 1 + g.grown * full  # the grown cannot turn a surplus into length
             area = p.search_area_at_100_g[BASS] * (g.weight / 100) ** -p.search_area_exponent[BASS]
             area *= g.growth ** p.search_growth_exponent[BASS]
-            g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_of_weight(p, g))
+            g.search = area * g.intake_factor * g.search_factor * read(unhindered, place_of_weight(p, g)) / day.area_share
+            if day.plants is not None:
+                g.search *= 1 - p.plants_hinder_per_share * max(0.0, day.plants - p.plants_hinder_from_share)
 
 
 def set_food_met(pond, p, tables):
@@ -730,9 +734,15 @@ def hunt(groups, day, p, tables):
         g.naive = 1 + p.naive_ease * exp(-g.days_since_stocked / p.naive_days) if g.days_since_stocked < inf else 1.0
         g.fish_met = 0.0
     bass = [g for g in groups if g.species == BASS]
-    ease = ease_of_capture(groups, p)
-    cover = [day.cover * p.cover_share * exp(-((length / p.cover_length_mm) ** 2)) for length in GRID]
-    leaving_cover = [[p.exposure_per_day[s] * (1 - c) for c in cover] for s in range(5)]
+    ease = ease_of_capture(groups, day, p)
+    leaving_cover = []
+    for s in range(5):
+        stands = day.cover * day.area_share
+        if day.plants is not None:
+            planted = min(3.0, day.plants / p.plants_of_ordinary_pond) * day.area_share
+            stands += (p.plants_hide[s] if s in (SHAD, MINNOW) else 1.0) * (planted - stands)
+        cover = [min(0.99, stands * p.cover_share * exp(-((length / p.cover_length_mm) ** 2))) for length in GRID]
+        leaving_cover.append([p.exposure_per_day[s] * (1 - c) for c in cover])
     prey = lay_prey(groups, [g.biomass * g.naive for g in groups])
     out_of_cover = [[1.0] * GRID_POINTS for _ in range(5)]
 
@@ -749,10 +759,10 @@ def hunt(groups, day, p, tables):
     return [[o * e for o in out] for out, e in zip(out_of_cover, ease, strict=True)]
 
 
-def ease_of_capture(groups, p):
+def ease_of_capture(groups, day, p):
     """By prey species; shad are hard to find when few."""
     ease = list(p.capture_ease)
-    shad = sum(g.biomass for g in groups if g.species == SHAD)
+    shad = sum(g.biomass for g in groups if g.species == SHAD) / day.area_share
     half = p.exposure_half_saturation_kg_per_ha[SHAD]
     ease[SHAD] *= shad**2 / (shad**2 + half**2)
     return ease
@@ -933,7 +943,7 @@ def set_food_eaten(pond, day, p, dt):
     for food in FOODS:
         capacity, renewal = (getattr(p, f"{food}_{what}") for what in ("capacity_kg_per_ha", "renewal_per_day"))
         before = pond.food[food]
-        renewed = renewal * warmth * (pond.algae_richness if food == "algae" else pond.richness) * light * dt
+        renewed = day.area_share * renewal * warmth * (pond.algae_richness if food == "algae" else pond.richness) * light * dt
         wanted = sum(g.food_eaten[food] * g.biomass for g in pond.groups) * dt
         after[food] = max((before + renewed * capacity) / (1 + renewed + wanted / before), p.resource_floor_kg_per_ha)
         for g in pond.groups:

@@ -52,6 +52,7 @@ title = "Everything \\"at once\\" – ü \\\\"
 [pond]
 area_ha = 1.5
 cover = "much"
+alkalinity_mg_l = 12
 [water]
 monthly_f = [48, 52, 59, 68, 77, 83, 86, 85, 80.6, 70.7, 61, 52]
 origin = "a neighbour's pond"
@@ -121,6 +122,13 @@ name = "flush"
 from = 2026-03-01
 to = 2026-03-01
 share = 0.5
+[[what_if.flood-2.drought]]
+from = 2025-08-01
+to = 2025-10-01
+area_share = 0.5
+[[what_if.flood-2.plants]]
+date = 2026-06-01
+share = 0.7
 [[what_if.flood-2.spell]]
 from = 2026-07-01
 to = 2026-07-20
@@ -129,8 +137,34 @@ at_least_c = 33
 consultant = "N. N."
 note = "First line\\nsecond"
 units = "metric"
+[[plants]]
+date = 2024-06-01
+share = 0.5
+[[plants]]
+name = "treated"
+date = 2024-09-01
+share = 0.15
+cost = 400
 [strategies.a]
 fertility = 0.8
+[[strategies.a.fertilization]]
+level = "fertilized"
+to_year = 2
+cost = 300
+[[strategies.a.fertilization]]
+level = "unfertilized"
+from = 2026-01-01
+to = 2027-12-31
+[[strategies.a.liming]]
+date = 2024-11-01
+tons_per_acre = 1.5
+[[strategies.a.drawdown]]
+from = 2025-11-01
+to = 2026-01-31
+area_share = 0.6
+[[strategies.a.grass_carp]]
+date = 2025-04-01
+per_acre = 8
 [[strategies.a.harvest]]
 species = "bass"
 share = 0.3
@@ -412,6 +446,15 @@ WRONG = [
     ({"strategies": {}}, "strategies", "got 0 strategies"),
     ({"strategies": {"a b": {}}}, "strategies", "a name of"),
     ({"strategies__light": 4}, "strategies.light", "a table"),
+    ({"fertilization": [{"level": 1, "to_year": 2}, {"level": 0.5, "from_year": 2}]}, "fertilization", "one level a day"),
+    ({"fertilization": [{"level": 1, "to_year": 2, "from": dt.date(2027, 1, 1)}]}, "fertilization[0].to_year", "days or years"),
+    ({"fertilization": [{"level": "much"}]}, "fertilization[0].level", "unfertilized, fertilized or a number"),
+    ({"liming": [{"date": dt.date(2027, 1, 1), "tons_per_acre": 1}]}, "pond.alkalinity_mg_l", "have the water tested"),
+    ({"plants": [{"date": dt.date(2027, 1, 1), "share": 1.2}]}, "plants[0].share", "from 0 to 1"),
+    ({"plants": [{"date": dt.date(2027, 1, 1), "share": s} for s in (0.1, 0.2)]}, "plants", "one share a day"),
+    ({"drawdown": [{"from": dt.date(2027, 1, 1), "to": dt.date(2027, 2, 1), "area_share": 0.01}]},
+     "drawdown[0].area_share", "from 0.1 to 1"),
+    ({"grass_carp": [{"date": dt.date(2027, 1, 1), "per_acre": 5000}]}, "grass_carp[0].per_acre", "from 0 to 405 per acre"),
     ({"what_if": 3}, "what_if", "1 to 10 tables like [what_if.cold_winter]"),
     ({"what_if": {}}, "what_if", "got 0 events"),
     ({"what_if": {"cold": {}}}, "what_if.cold", "nothing that befalls the pond"),
@@ -636,9 +679,16 @@ def test_what_befalls_a_pond_befalls_every_strategy_and_is_none():
     assert cold.what_if == () and resolve(tomllib.loads(dump(cold))) == cold._replace(source_file=None)
     flood = befallen(scenario, "flood-2")
     assert [loss.share for loss in flood.pond.fertility_losses] == [0.2, 0.5]
-    assert flood.strategies == scenario.strategies
+    for name, strategy in flood.strategies.items():
+        assert len(strategy.drawdown) == len(scenario.strategies[name].drawdown) + 1
+        assert [point.share for point in strategy.plants] == [0.5, 0.15, 0.7]
     with pytest.raises(InputError, match='did you mean "flood-2"'):
         befallen(scenario, "flood")
+    words = describe(scenario)
+    for part in ["sterile (triploid) grass carp", "1.5 tons/acre", "the pond tends to a fertility of 0.35", "water on 60 %",
+                 "plants on 15 % of the area, cost 400",
+                 "Alkalinity of the water: 12 mg/l", "What if cold_winter: a cold winter"]:
+        assert part in words
     twice = befallen(cold._replace(what_if=scenario.what_if), "cold_winter")
     for strategy in twice.strategies.values():
         assert len({one.name for one in strategy.removals}) == len(strategy.removals) == 3
