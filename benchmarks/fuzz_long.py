@@ -1,12 +1,13 @@
 """The long run against odd, broken and hostile files: one command, the same cases every time for a seed.
 
-    python benchmarks/fuzz_long.py [--read N] [--run N] [--seed N]
+    python benchmarks/fuzz_long.py [--read N] [--ask N] [--run N] [--only KIND] [--seed N]
 
-By default 10,400 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged) and
-500 of further valid scenarios are run for one or two years, day by day with their books checked and as a whole with the
-Dataset, `yearly.csv`, projection file and (one in 25) the report. Each must be answered and satisfy the invariants of
-tests/laws.py, or be refused in one line with status 2. A numpy warning is a failure, and so are 60 seconds.
-Prints the figures and every failure; status 1 if there was one.
+By default 13,000 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged), 6,600
+command lines are asked (long work ends where it would begin), and 400 of further valid scenarios are run for one or two
+years, day by day with their books checked and as a whole with the Dataset, `yearly.csv`, projection file and (one in 25)
+the report. Each must be answered and satisfy the invariants of tests/laws.py, or be refused in one line that leaves all
+as it was. A numpy warning is a failure, and so are 60 seconds. Prints the figures and every failure; status 1 if there
+was one. benchmarks/HARD_TO_BREAK.md says what came of it.
 """
 
 from __future__ import annotations
@@ -25,17 +26,20 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+import command_lines  # noqa: E402
 import commands as fuzz  # noqa: E402
 import hypothesis_ponds as ponds  # noqa: E402
 from hypothesis import HealthCheck, Phase, given, seed, settings  # noqa: E402
 from hypothesis import strategies as st  # noqa: E402
 from laws import assert_dataset_sound, assert_lawful_days  # noqa: E402
+from small import pond  # noqa: E402
 
 from pondpop.ensemble import results  # noqa: E402
 from pondpop.ensemble.run import compare  # noqa: E402
 from pondpop.report import write_report  # noqa: E402
 from pondpop.scenario import resolve  # noqa: E402
 
+TOLD_EVERY = 500  # cases, so that a run that is ended early has told how far it came
 Case = Callable[[Any], Any]
 
 
@@ -64,10 +68,15 @@ class Tally:
                 self.failures.append(f"{kind}: {error!r}\n{traceback.format_exc(limit=-4)}\n{case!r:.3000}")
                 print(self.failures[-1], flush=True)
             self.outcomes[kind][outcome] += 1
+            if sum(self.outcomes[kind].values()) % TOLD_EVERY == 0:
+                tell("so far ")
+
+        def tell(when: str = "") -> None:
+            told = ", ".join(f"{count:,} {outcome}" for outcome, count in sorted(self.outcomes[kind].items()))
+            print(f"{kind}: {when}{told} ({time.monotonic() - started:.0f} s)", flush=True)
 
         each()
-        told = ", ".join(f"{count:,} {outcome}" for outcome, count in sorted(self.outcomes[kind].items()))
-        print(f"{kind}: {told} ({time.monotonic() - started:.0f} s)", flush=True)
+        tell()
 
 
 def status(of: Case) -> Case:
@@ -91,22 +100,58 @@ def run_whole(raw: dict[str, Any]) -> str:
     return f"run for {scenario.run.years} years"
 
 
+def ask_all(tally: Tally, number: int, seed_number: int) -> None:
+    """Give the program so many command lines, among the same files each."""
+    with tempfile.TemporaryDirectory() as above:
+        folder, file = Path(above) / "a" / "b" / "c", Path(above) / "projection.nc"
+        folder.mkdir(parents=True)
+        results.write(compare(pond(members=1)), file)
+        projection = file.read_bytes()
+
+        def judge(words: list[str]) -> str:
+            command_lines.laid_out(folder, projection)
+            return command_lines.judged(words, folder)
+
+        tally.try_all("command lines", number, seed_number, command_lines.command_lines(), judge)
+
+
 def main() -> int:
+    kinds = (
+        "valid scenarios",
+        "broken scenarios",
+        "damaged files",
+        "records",
+        "damaged records",
+        "command lines",
+        "runs",
+    )
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--read", type=int, default=10_400, help="cases that are only read")
-    parser.add_argument("--run", type=int, default=500, help="scenarios that are run")
+    parser.add_argument("--read", type=int, default=13_000, help="cases that are only read")
+    parser.add_argument("--ask", type=int, default=6_600, help="command lines")
+    parser.add_argument("--run", type=int, default=400, help="scenarios that are run")
+    parser.add_argument("--only", choices=kinds, action="append", help="one kind of cases alone, or several")
     parser.add_argument("--seed", type=int, default=1)
-    given_ = parser.parse_args()
-    tally, fifth = Tally(), max(1, given_.read // 13)
+    asked = parser.parse_args()
+    tally, part = Tally(), max(1, asked.read // 13)
     as_bytes = status(lambda raw: fuzz.check_bytes(ponds.toml(raw).encode("utf-8", "surrogatepass")))
-    tally.try_all("valid scenarios", fifth, given_.seed, ponds.scenarios(), as_bytes)
-    tally.try_all("broken scenarios", 5 * fifth, given_.seed, ponds.broken_scenarios(), as_bytes)
-    tally.try_all("damaged files", 4 * fifth, given_.seed, ponds.scenario_bytes(), status(fuzz.check_bytes))
-    tally.try_all("records", fifth, given_.seed, ponds.records(), status(fuzz.assess_files))
     damaged = st.tuples(ponds.records(broken=True), st.booleans())
-    judge = status(lambda case: fuzz.assess_files(case[0], *(["--strict"] if case[1] else [])))
-    tally.try_all("damaged records", 2 * fifth, given_.seed, damaged, judge)
-    tally.try_all("runs", given_.run, given_.seed, ponds.scenarios(years=2, members=2), run_whole)
+    strictly = status(lambda case: fuzz.assess_files(case[0], *(["--strict"] if case[1] else [])))
+    read: dict[str, tuple[int, st.SearchStrategy[Any], Case]] = {
+        "valid scenarios": (part, ponds.scenarios(), as_bytes),
+        "broken scenarios": (5 * part, ponds.broken_scenarios(), as_bytes),
+        "damaged files": (4 * part, ponds.scenario_bytes(), status(fuzz.check_bytes)),
+        "records": (part, ponds.records(), status(fuzz.assess_files)),
+        "damaged records": (2 * part, damaged, strictly),
+        "runs": (asked.run, ponds.scenarios(years=2, members=2), run_whole),
+    }
+    for kind in kinds:
+        if asked.only and kind not in asked.only:
+            continue
+        if kind == "command lines":
+            ask_all(tally, asked.ask, asked.seed)
+        else:
+            number, strategy, judge = read[kind]
+            tally.try_all(kind, number, asked.seed, strategy, judge)
     total = sum(sum(outcomes.values()) for outcomes in tally.outcomes.values())
     slow = ", ".join(f"{command} {seconds:.1f} s" for command, seconds in fuzz.slowest.items())
     print(f"{total:,} cases, {len(tally.failures)} failures; slowest reading in processor time: {slow}")

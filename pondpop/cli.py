@@ -111,7 +111,9 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """One line instead of the usage and a line."""
-        raise SystemExit(_complain(f"{message}; see {self.prog} --help", 2))
+        from pondpop.checks import Fact, shown
+
+        raise SystemExit(_complain(f"{shown(Fact(message))}; see {self.prog} --help", 2))
 
 
 def _parser() -> argparse.ArgumentParser:

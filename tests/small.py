@@ -75,7 +75,7 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
     sizes = {
         "survey_date": len(run.survey_dates),
         "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
-        "species": len(SPECIES), "length_class": 32, "big_weight": 3,
+        "species": len(SPECIES), "length_class": 32, "big_weight": 3, "bass_weight": 53,
         "predator": len(PREDATORS), "prey": len(PREY), "bass_class": 6, "catch_size": 2,
         "sex": 2, "age": 13, "cause": len(CAUSES), "year": run.last_year,
     }  # fmt: skip

@@ -247,6 +247,7 @@ def long_work(folder: Path, name: str, *options: str) -> subprocess.Popen[bytes]
     return subprocess.Popen(command, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", LONG_WORK)
 def test_killed_work_resumes_to_the_same_bytes(tmp_path, name):
     """Killed outright after one block, after two and after three; each time it goes on from what was there."""

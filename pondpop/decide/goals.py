@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from pondpop.decide import harvest_outcome
 from pondpop.ensemble.draws import at_least_one
@@ -160,28 +161,27 @@ def at_end(values: Array, dataset: xr.Dataset, by_year: int | None = None) -> Ar
 
 # ---------------------------------------------------------------------- big bass
 
+_NONE = 1e-300  # fish/ha, in place of none, which has no logarithm
+
 
 def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     """Bass heavier than a weight, fish/ha [strategy, member, survey].
 
-    For a weight that the Dataset holds, its own figure; for another, read from numbers and mean weights by inch class,
-    weight in a class rising as length to the third power, but never more than are above the next lighter weight that
-    the Dataset holds nor fewer than above the next heavier.
+    For a weight that the Dataset holds, its own figure; between two of them by a curve (Fritsch and Carlson 1980, from
+    memory) through the logarithms of all that it holds, which falls as they do.
     """
     kept, above = dataset["big_weight"].values, dataset["bass_above"].values
     same = np.flatnonzero(np.abs(kept - grams) < 1e-6 * grams)
     if same.size:
         return np.asarray(above[..., same[0]])
-    number = dataset["number"].sel(species="bass").values
-    biomass = dataset["biomass"].sel(species="bass").values
-    mean = np.divide(1000.0 * biomass, number, out=np.zeros_like(number), where=number > 1e-12)
-    low = np.arange(number.shape[-1], dtype=float)
-    lightest = mean * (np.maximum(low, 0.5) / (low + 0.5)) ** 3
-    heaviest = mean * ((low + 1.0) / (low + 0.5)) ** 3
-    span = np.maximum(heaviest - lightest, 1e-12)
-    heavier = (number * np.clip((heaviest - grams) / span, 0.0, 1.0)).sum(axis=-1)
-    most = above[..., kept < grams].min(axis=-1, initial=np.inf)
-    return np.asarray(np.clip(heavier, above[..., kept > grams].max(axis=-1, initial=0.0), most))
+    weights = np.concatenate([kept, dataset["bass_weight"].values])
+    order = np.argsort(weights)
+    every = np.concatenate([above, dataset["bass_heavier"].values], axis=-1)[..., order]
+    curve = PchipInterpolator(np.log(weights[order]), np.log(np.maximum(every, _NONE)), axis=-1)
+    found = np.exp(curve(np.log(np.clip(grams, weights.min(), weights.max()))))
+    next_heavier = int(np.searchsorted(weights[order], grams).clip(1, weights.size - 1))
+    within = np.clip(found, every[..., next_heavier], every[..., next_heavier - 1])  # but for rounding it is so already
+    return np.where(within > 2.0 * _NONE, within, 0.0)
 
 
 def chance_of_one(dataset: xr.Dataset, goal: Goal) -> Array:

@@ -22,7 +22,15 @@ from numpy.typing import NDArray
 from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import CAUSES, PREDATORS, PREY
 from pondpop.observe import indices
-from pondpop.observe.observers import AGES, BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN, SEXES
+from pondpop.observe.observers import (
+    AGES,
+    BASS_CLASSES_IN,
+    BASS_WEIGHTS_G,
+    BIG_BASS_LB,
+    CATCH_SIZES_IN,
+    LENGTH_CLASSES_IN,
+    SEXES,
+)
 from pondpop.scenario import Scenario, befallen, dump, resolve
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB
@@ -39,6 +47,7 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "relative_weight": (("survey_date", "species", "length_class"), "percent", "mean relative weight (Wr)"),
     "age0_number": (("survey_date", "species"), "ha-1", "young of the year"),
     "bass_above": (("survey_date", "big_weight"), "ha-1", "bass heavier than a weight"),
+    "bass_heavier": (("survey_date", "bass_weight"), "ha-1", "bass heavier than each of many weights"),
     "largest_weight": (("survey_date", "species"), "g", "weight that one expected fish of the pond exceeds"),
     "group_survivors": (("survey_date", "stocked_group"), "ha-1", "survivors of a stocked group"),
     "group_length": (("survey_date", "stocked_group"), "mm", "mean length of a stocked group"),
@@ -95,7 +104,8 @@ DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
 }
 # What is kept of a projection with an event of [what_if]: all that goals and costs are made of, and Wr
 UNDER_EVENTS = (
-    "number", "biomass", "relative_weight", "bass_above", "harvest_number", "harvest_biomass", "catch_rate", "pellets_given",
+    "number", "biomass", "relative_weight", "bass_above", "bass_heavier", "harvest_number", "harvest_biomass", "catch_rate",
+    "pellets_given",
 )  # fmt: skip
 UNDER = "_what_if"  # what their names end in
 # unit and meaning of the coordinates
@@ -111,6 +121,7 @@ COORDINATES: dict[str, tuple[str, str]] = {
     "age": ("year", f"calendar year less that of hatching; {OPEN}"),
     "bass_class": ("inch", f"lower bound of broad classes of total length of bass; {OPEN}"),
     "big_weight": ("g", "weight above which bass are counted"),
+    "bass_weight": ("g", "weight above which bass are counted, from the lightest to the heaviest of a goal"),
     "catch_size": ("inch", "total length above which caught bass are counted"),
     "predator": ("", "species that eats fish"),
     "prey": ("", "food of predators"),
@@ -221,6 +232,7 @@ def _labelled(
         "age": np.array(AGES, np.int32),
         "bass_class": np.array(BASS_CLASSES_IN, np.int32),
         "big_weight": np.array(BIG_BASS_LB) * G_PER_LB,
+        "bass_weight": BASS_WEIGHTS_G,
         "catch_size": np.array(CATCH_SIZES_IN, np.int32),
         "predator": _names(PREDATORS),
         "prey": _names(PREY),

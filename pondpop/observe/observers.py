@@ -34,6 +34,7 @@ SEXES = ("female", "male")
 AGES = tuple(range(13))  # years, by calendar year; the last is open above
 BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
 BIG_BASS_LB = (5.0, 8.0, 10.0)
+BASS_WEIGHTS_G = np.geomspace(100.0, 15_000.0, 53)  # steps of a tenth, over all that a goal may name
 CATCH_SIZES_IN = (8, 15)
 ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
 
@@ -174,6 +175,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     bass = engine.slices[SPECIES.index("bass")]
     heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
     out["bass_above"] = np.stack(heavy, axis=1)
+    out["bass_heavier"] = _bass_heavier(engine, bass)
     largest = [largest_weight(engine, s.number[:, groups], groups) for groups in engine.slices]
     out["largest_weight"] = np.stack(largest, axis=1)
     out |= _stocked_groups(engine, weight)
@@ -223,6 +225,17 @@ def _heavier(engine: Engine, groups: slice | NDArray[np.intp], log_weight: float
     spread, slope = engine.lengths(groups), engine.group.ws_slope[:, groups]
     length = lengths.log_length_of_weight(spread, engine.state.log_weight[:, groups], log_weight, slope)
     return lengths.share_longer(spread, length)
+
+
+def _bass_heavier(engine: Engine, bass: slice) -> Array:
+    """Bass/ha heavier than each of BASS_WEIGHTS_G [member, weight]."""
+    s = engine.state
+    if bass.start == bass.stop:
+        return np.zeros((s.members, BASS_WEIGHTS_G.size))
+    spread = lengths.Shape(*(part[:, :, None] for part in engine.lengths(bass)))
+    slope = engine.group.ws_slope[:, bass, None]
+    length = lengths.log_length_of_weight(spread, s.log_weight[:, bass, None], np.log(BASS_WEIGHTS_G), slope)
+    return _sum(s.number[:, bass, None] * lengths.share_longer(spread, length))
 
 
 def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.intp]) -> Array:

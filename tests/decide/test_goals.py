@@ -4,6 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 from small import dataset, pond, readings
 
 from pondpop.decide import goals, harvest_outcome
@@ -99,13 +100,21 @@ def test_bass_above_a_weight_of_the_dataset_is_its_own_figure():
     assert found.better == 1
 
 
-def test_bass_above_another_weight_follows_the_classes():
+def test_bass_above_another_weight_is_that_of_the_fish_not_of_classes():
+    """A group of known weights, of which the Dataset holds some: what lies between is told to half a percent."""
     scenario, read = two_ponds()
-    read["few"]["biomass"][..., 0, [9, 13, 16]] = np.array([60, 30, 10]) * np.array([180, 540, 1000]) / 1000
+
+    def heavier(grams):
+        return 100.0 * ndtr((np.log(1200.0) - np.log(grams)) / 0.25)
+
     ds = dataset(scenario, read)
+    read["few"]["bass_heavier"][:] = heavier(ds["bass_weight"].values)
+    read["few"]["bass_above"][:] = heavier(ds["big_weight"].values)
+    ds = dataset(scenario, read)
+    for grams in (300.0, 777.0, 1200.0, 7.0 * 453.59237, 8.01 * 453.59237):
+        np.testing.assert_allclose(goals.bass_above(ds, grams)[0], heavier(grams), rtol=5e-3)
     assert goals.bass_above(ds, 50.0)[0] == pytest.approx(100.0)
-    assert goals.bass_above(ds, 700.0)[0] == pytest.approx(10.0)
-    assert goals.bass_above(ds, 2000.0)[0] == pytest.approx(0.0)
+    assert (goals.bass_above(ds, 700.0)[1] == 0.0).all()
     falling = [goals.bass_above(ds, g)[0, 0, 0] for g in range(100, 1500, 50)]
     assert all(a >= b for a, b in pairwise(falling))
 

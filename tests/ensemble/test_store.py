@@ -291,6 +291,7 @@ def test_a_comparison_writes_its_files_and_the_same_bytes_again(tmp_path):
     assert made == contents(tmp_path / "b")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
 def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how):
     file = tmp_path / "pond.toml"

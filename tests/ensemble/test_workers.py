@@ -17,7 +17,10 @@ ROOT = Path(__file__).parents[2]
 PROC = Path("/proc")
 SECONDS = 5.0  # that a process may outlive the one that started it
 
-pytestmark = pytest.mark.skipif(not (PROC / "self/stat").exists(), reason="needs /proc to find processes")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not (PROC / "self/stat").exists(), reason="needs /proc to find processes"),
+]
 
 
 def begun_by(parent: int) -> set[int]:

@@ -19,7 +19,7 @@ from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.model.budget import CAUSES, PREY
-from pondpop.observe.observers import BASS_CLASSES_IN, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
+from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
@@ -37,7 +37,8 @@ from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": len(SPECIES), "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
-         "big_weight": len(BIG_BASS_LB), "catch_size": len(CATCH_SIZES_IN), "prey": len(PREY), "sex": 2,
+         "big_weight": len(BIG_BASS_LB),
+         "bass_weight": BASS_WEIGHTS_G.size, "catch_size": len(CATCH_SIZES_IN), "prey": len(PREY), "sex": 2,
          "age": 13, "cause": len(CAUSES)}  # fmt: skip
 
 

@@ -1,0 +1,38 @@
+"""Any command line is answered, or refused in one line that leaves everything as it was, before any work.
+
+A few hundred here, the same ones each time; benchmarks/fuzz_long.py tries thousands.
+"""
+
+from __future__ import annotations
+
+import collections
+
+import pytest
+from command_lines import command_lines, judged, laid_out
+from hypothesis import given
+from small import pond
+from test_inputs_fuzz import cases
+
+from pondpop.ensemble import results
+from pondpop.ensemble.run import compare
+
+
+@pytest.fixture(scope="module")
+def projection(tmp_path_factory):
+    path = tmp_path_factory.mktemp("projection") / "projection.nc"
+    results.write(compare(pond(members=1)), path)
+    return path.read_bytes()
+
+
+def test_command_lines_are_answered_or_refused(projection, tmp_path):
+    folder, became = tmp_path / "a" / "b" / "c", collections.Counter[str]()
+    folder.mkdir(parents=True)
+
+    @cases(250)
+    @given(command_lines())
+    def each(words):
+        laid_out(folder, projection)
+        became[judged(words, folder)] += 1
+
+    each()
+    assert min(became[name] for name in ("answered", "begun", "refused")) > 10  # else little would be tried
