@@ -15,6 +15,7 @@ Quantity = tuple[str, Sequence[str]]
 _LONGEST_SHOWN = 60
 _LONGEST_PATH = 160
 _LONGEST_FACT = 200
+_LONGEST_FILE = 1000  # longer than any path that is meant
 
 
 class Fact(str):
@@ -90,7 +91,7 @@ def reason(error: OSError) -> str:
     """Why something could not be read or written, with its path if that is known, in plain words."""
     words = _REASONS.get(error.errno or 0) or error.strerror or str(error) or "it could not be read or written"
     path = error.filename
-    return f"{os.fsdecode(path)}: {words}" if isinstance(path, str | bytes | os.PathLike) else words
+    return f"{_cut(os.fsdecode(path), _LONGEST_FILE)}: {words}" if isinstance(path, str | bytes | os.PathLike) else words
 
 
 def one_line(text: str) -> str:

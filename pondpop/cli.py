@@ -45,6 +45,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for library in ("OPENBLAS", "MKL", "OMP"):  # one thread each: the same bits for any number of processes
         os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     given = _parser().parse_args(arguments)
+    for name, value in vars(given).items():
+        if value == []:  # argparse takes "--" after a "=" for no value at all
+            return _complain(f'--{name.replace("_", "-")}: got "--", needs a value', 2)
 
     from pondpop.checks import InputError, RunError, reason
 

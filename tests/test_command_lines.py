@@ -36,3 +36,20 @@ def test_command_lines_are_answered_or_refused(projection, tmp_path):
 
     each()
     assert min(became[name] for name in ("answered", "begun", "refused")) > 10  # else little would be tried
+
+
+@pytest.mark.parametrize(
+    ("words", "became"),
+    [
+        (["x" * 5000], "refused"),
+        (["report", "projection.nc", "--out", "x" * 5000 + ".html"], "could not read or write"),
+        (["assess", "records", "--out=--"], "refused"),
+        (["update", "pond.toml", "--records=--"], "refused"),
+        (["compare", "pond.toml", "--members=--"], "refused"),
+    ],
+    ids=lambda value: value[0][:9] + value[-1][-9:] if isinstance(value, list) else "",
+)
+def test_long_words_and_missing_values_are_one_line(projection, tmp_path, words, became):
+    """Each of these was a line of thousands of letters or an internal fault."""
+    laid_out(tmp_path, projection)
+    assert judged(words, tmp_path) == became

@@ -250,7 +250,7 @@ def page_place(page: Path, sources: Iterable[Path] = (), replace: bool = False) 
         remedy = "write the page, open it in a browser and print it" if page.suffix.lower() == ".pdf" else ""
         raise InputError("--out", Fact(page) if page.name else str(page), "a file name that ends in .html", remedy)
     folder, remedy, ours = tables_folder(page), "name another one, or replace it with --replace", False
-    if os.path.lexists(page):
+    if _there(page):
         if page.is_symlink() or not page.is_file():
             kind = "a folder" if page.is_dir() else "no ordinary file"
             raise InputError("--out", Fact(f"{page}, {kind}"), "a new file", "name another one")
@@ -269,6 +269,15 @@ def page_place(page: Path, sources: Iterable[Path] = (), replace: bool = False) 
     above = next((place for place in page.parents if os.path.lexists(place)), None)
     if above is not None and not above.is_dir():
         raise InputError("--out", Fact(f"{above}, a file"), "a folder to write the page to", "name another page")
+
+
+def _there(place: Path) -> bool:
+    """Whether anything has that name. Raises OSError where nothing can have it, since it is too long, say."""
+    try:
+        os.lstat(place)
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True
 
 
 def tables_folder(page: Path) -> Path:
