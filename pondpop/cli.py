@@ -533,8 +533,9 @@ def _quota(given: argparse.Namespace) -> None:
 
     import numpy as np
 
+    from pondpop.decide.passages import to_json
     from pondpop.decide.quota import ask, search, with_quota
-    from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_text
+    from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_passages, quota_text
     from pondpop.ensemble.store import text
 
     question = ask(scenario, **asked)
@@ -548,6 +549,7 @@ def _quota(given: argparse.Namespace) -> None:
     told = quota_text(found)
     files = {
         "quota.txt": told,
+        "quota.json": to_json(scenario.title, quota_passages(found)),
         "quota.csv": quota_csv(found),
         "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
     }
@@ -567,8 +569,9 @@ def _plan(given: argparse.Namespace) -> None:
     search_members = checks.integer("--search-members", given.search_members, 1, 1000)
     axes = [read_axis(text) for text in given.vary]
 
+    from pondpop.decide.passages import to_json
     from pondpop.decide.plan import ask, find
-    from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
+    from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_passages, plan_text
     from pondpop.decide.survey_value import read_survey
     from pondpop.ensemble.store import text
 
@@ -583,6 +586,7 @@ def _plan(given: argparse.Namespace) -> None:
         found = find(question, search_members=search_members, source=source, **how)
     files = {
         "plan.txt": plan_text(found),
+        "plan.json": to_json(scenario.title, plan_passages(found)),
         "plan.csv": plan_csv(found),
         "scenario.resolved.toml": dump(found.chosen_scenario),
     }

@@ -10,6 +10,7 @@ import numpy as np
 
 from pondpop.decide.comparison import Decision
 from pondpop.decide.console import HIGH, WIDE, columns, wrapped
+from pondpop.decide.passages import Passage, in_text
 from pondpop.decide.phrases import FUTURES, Wording, of_members
 from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, Change, Plan
 from pondpop.decide.survey_value import SurveyValue
@@ -54,22 +55,26 @@ def _columns_of(table: Sequence[Sequence[str]], shown: Sequence[int]) -> list[li
 
 def plan_text(found: Plan) -> str:
     """The whole answer."""
+    return in_text([*plan_passages(found), Passage(CAUTION)])
+
+
+def plan_passages(found: Plan) -> list[Passage]:
+    """The whole answer but for the caution."""
     told = wording(found)
-    parts = ["\n".join(_choice(found)) + "\n", f"How sure: {told.sureness()}\n"]
+    parts = [Passage("\n".join(_choice(found))), Passage(f"How sure: {told.sureness()}")]
     if found.decision.cost is not None:
-        parts.append(f"Cost: {told.money()}\n")
-    parts.append(f"{searched(found)}\n")
+        parts.append(Passage(f"Cost: {told.money()}"))
+    parts.append(Passage(searched(found), detail=True))
     where = f"in {found.decision.members} futures that the search had not seen"
-    parts.append(f"The plans, {where}; {FUTURES}:\n{columns(plans_table(found))}")
+    parts.append(Passage(f"The plans, {where}; {FUTURES}:", plans_table(found)))
     if found.changes:
-        parts.append(f"What each decision is worth, the others as in the plan ({found.changes[0].decision.members} futures):\n"
-                     + columns(changes_table(found)))  # fmt: skip
-    parts += [f"{line}\n" for line in (*regrets(found), looking(found), survey_worth(found)) if line]
+        words = f"What each decision is worth, the others as in the plan ({found.changes[0].decision.members} futures):"
+        parts.append(Passage(words, changes_table(found)))
+    parts += [Passage(line) for line in (*regrets(found), looking(found), survey_worth(found)) if line]
     if len(found.frontier) > 1:
-        parts.append("What more money buys (in the futures of the search, worth in differences that matter):\n"
-                     + columns(frontier_table(found)))  # fmt: skip
-    parts.append(f"{CAUTION}\n")
-    return "\n".join(parts)
+        words = "What more money buys (in the futures of the search, worth in differences that matter):"
+        parts.append(Passage(words, frontier_table(found)))
+    return parts
 
 
 def _choice(found: Plan) -> list[str]:

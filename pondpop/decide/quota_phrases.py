@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.console import band, columns, wrapped
 from pondpop.decide.harvest_outcome import TAKEN
+from pondpop.decide.passages import Passage, in_text
 from pondpop.decide.phrases import FUTURES
 from pondpop.decide.quota import (
     MOST_FORAGE,
@@ -52,21 +53,18 @@ def quota_answer(found: Found) -> str:
     shown = [k for k, (_, short) in enumerate(HEADS) if short]
     rows = [[row[0], *(row[1 + k] for k in shown)] for row in _trade_off_rows(found)]
     rows[0] = ["", *(HEADS[k][1].format(unit=_unit(found)) for k in shown)]
-    return f"{lead}\n\n{_amounts(found)}{columns(rows)}{FUTURES}. {SHORT_CAUTION}\n"
+    return f"{lead}\n\n{_amounts(found).text()}{columns(rows)}{FUTURES}. {SHORT_CAUTION}\n"
 
 
 def quota_text(found: Found) -> str:
     """The whole answer."""
-    return "\n".join(
-        [
-            _lead(found),
-            _amounts(found),
-            _trade_off(found),
-            _schedule(found),
-            _catching(found),
-            CAUTION + "\n",
-        ]
-    )
+    return in_text([*quota_passages(found), Passage(CAUTION)])
+
+
+def quota_passages(found: Found) -> list[Passage]:
+    """The whole answer but for the caution."""
+    parts = [Passage(_lead(found).removesuffix("\n")), _amounts(found), *_trade_off(found), _schedule(found), _catching(found)]
+    return [part for part in parts if part.words]
 
 
 def quota_csv(found: Found) -> str:
@@ -147,7 +145,7 @@ def _not_asked(found: Found) -> str:
     return said
 
 
-def _amounts(found: Found) -> str:
+def _amounts(found: Found) -> Passage:
     question, start = found.question, found.scenario.run.start.year
     fish = whole_fish(found.best, question)
     rows = [["bass of", *(f"{start + a - 1}–{start + b - 1}" for a, b in question.periods)]]
@@ -158,22 +156,21 @@ def _amounts(found: Found) -> str:
             for p in range(len(question.periods))
         ]
         rows.append([_window(window, found), *cells])
-    note = "Fish are those of the whole pond, a year, at their mean weight at the time.\n"
-    return f"Take each year, {_season(question)}:\n{columns(rows)}{note}"
+    note = "Fish are those of the whole pond, a year, at their mean weight at the time."
+    return Passage(f"Take each year, {_season(question)}:", rows, note)
 
 
-def _trade_off(found: Found) -> str:
+def _trade_off(found: Found) -> list[Passage]:
     head, *rows = _trade_off_rows(found)
     scan = [
         [_scanned(trial, found), *(_cell(values) for _, values in _effects(found, trial))] for trial in found.scan
     ]
-    return (
-        f"What it does, and half and double of it ({found.best.members} futures that the search had not seen; "
-        f"median, {FUTURES}):\n"
-        f"{columns([head, *rows])}\n"
-        f"The scan ({found.scan[0].members} futures of the search; amounts in {_unit(found)} by window, "
-        f"all years alike):\n{columns([head, *scan])}"
-    )
+    fresh = f"{found.best.members} futures that the search had not seen; median, {FUTURES}"
+    looked = f"{found.scan[0].members} futures of the search; amounts in {_unit(found)} by window, all years alike"
+    return [
+        Passage(f"What it does, and half and double of it ({fresh}):", [head, *rows]),
+        Passage(f"The scan ({looked}):", [head, *scan], detail=True),
+    ]
 
 
 def _trade_off_rows(found: Found) -> list[list[str]]:
@@ -203,7 +200,7 @@ def _effects(found: Found, trial: Trial) -> list[tuple[str, Array | float]]:
     return [(head.format(unit=_unit(found)), value) for (head, _), value in zip(HEADS, values, strict=True)]
 
 
-def _schedule(found: Found) -> str:
+def _schedule(found: Found) -> Passage:
     """What falls on each month of a year of the last period: weight, fish and angler hours of the whole pond."""
     ds, question = found.best.dataset, found.question
     scenario = _quota_scenario(found)
@@ -228,10 +225,10 @@ def _schedule(found: Found) -> str:
         rows.append([MONTHS[month], *cells])
     start = found.scenario.run.start.year
     head = f"By month, mean of {start + begin - 1}–{start + end - 1} (median [p10–p90]; catch per hour at mid-month):"
-    return f"{head}\n{columns(rows)}" if len(rows) > 1 else "Nothing is to be taken, so there is no schedule.\n"
+    return Passage(head, rows) if len(rows) > 1 else Passage("Nothing is to be taken, so there is no schedule.")
 
 
-def _catching(found: Found) -> str:
+def _catching(found: Found) -> Passage:
     trial, scenario = found.best, _quota_scenario(found)
     chance = chance_caught(trial)
     hours = harvest_outcome.harvest_hours(trial.dataset, scenario)[0]
@@ -249,9 +246,9 @@ def _catching(found: Found) -> str:
             cells[1] += f" (the {brief(available * scenario.pond.area_ha)} hours fished suffice: {100 * enough:.0f} %)"
         rows.append(cells)
     if len(rows) == 1:
-        return ""
-    note = "Hours follow from the catch per hour of bass above 8 in and the share of them in the windows.\n"
-    return f"Whether it can be caught at all:\n{columns(rows)}{note}"
+        return Passage("")
+    note = "Hours follow from the catch per hour of bass above 8 in and the share of them in the windows."
+    return Passage("Whether it can be caught at all:", rows, note)
 
 
 # ---------------------------------------------------------------------- small helps
