@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from pondpop.scenario import Scenario
 
 _HELP_COLUMNS = 78
+NAMES = {"pond": "name of the pond", "client": "for whom", "consultant": "by whom"}
 CAUTION = (
     "Stocking, moving and harvesting fish are regulated: ask the state agency and a certified fisheries professional."
 )
@@ -244,24 +245,24 @@ def _parser() -> argparse.ArgumentParser:
     _with_ensemble(verify)
     verify.set_defaults(command=_verify)
 
-    report = commands.add_parser("report", parents=[units], help="write the report of stored projections again")
+    report = commands.add_parser("report", parents=[units], help="join comparisons, searches and records in one page")
     report.add_argument(
         "files",
-        metavar="FILE",
+        metavar="RESULT",
         nargs="+",
         type=_path,
-        help="projection.nc of a comparison; several side by side",
+        help="folder of a comparison, quota, plan, verification or records; several comparisons side by side",
     )
-    report.add_argument("--out", metavar="HTML", type=_path, help="page to write (default: report.html beside FILE)")
+    report.add_argument("--out", metavar="HTML", type=_path, help="page to write (default: report.html beside the projection)")
     report.add_argument("--replace", action="store_true", help="also replace a page that pondpop did not write")
     _with_today(report)
+    _for_whom(report)
     report.set_defaults(command=_report)
 
     assess = commands.add_parser("assess", help="judge survey, catch and tag records as a biologist would")
     assess.add_argument("folder", metavar="FOLDER", type=_path, help="folder with the record files (CSV)")
     assess.add_argument("--out", metavar="DIR", type=_path, help="folder to write text, table and a page for the client to")
-    for name, words in (("pond", "name of the pond"), ("client", "for whom"), ("consultant", "by whom")):
-        assess.add_argument(f"--{name}", metavar="TEXT", default="", help=f"{words}, for the page")
+    _for_whom(assess)
     assess.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
     assess.set_defaults(command=_assess)
@@ -318,6 +319,11 @@ def _day(text: str) -> date:
 def _with_today(command: argparse.ArgumentParser) -> None:
     help_ = "day from which the calendar tells what to do (default: the last record, or the start of the run)"
     command.add_argument("--today", metavar="DATE", type=_day, help=help_)
+
+
+def _for_whom(command: argparse.ArgumentParser) -> None:
+    for name, words in NAMES.items():
+        command.add_argument(f"--{name}", metavar="TEXT", default="", help=f"{words}, for the page")
 
 
 def _long_work(command: argparse.ArgumentParser, out: str) -> None:
@@ -706,22 +712,67 @@ def _working(given: argparse.Namespace, output: Output) -> Iterator[dict[str, An
 
 
 def _report(given: argparse.Namespace) -> None:
-    from pondpop.checks import ordinary_file
     from pondpop.ensemble.store import page_place
 
-    for file in given.files:
-        inside = file / "projection.nc"
-        remedy = f"name {inside}" if inside.is_file() else "check the path"
-        ordinary_file(file, "the projection.nc of a comparison", remedy)
-    out = given.out if given.out is not None else given.files[0].with_name("report.html")
-    page_place(out, given.files, given.replace)
+    projections, found, folders = _parts(given.files)
+    out = given.out if given.out is not None else projections[0].with_name("report.html")
+    page_place(out, [*projections, *found], given.replace)
+    whom = _whom(given)
 
+    from pondpop.assess import assess_records
     from pondpop.ensemble.results import read
-    from pondpop.report import can_draw, write_report
+    from pondpop.records import read_records
+    from pondpop.report import For, can_draw, write_report
 
     can_draw()
-    datasets = [_from_today(given, read(file)) for file in given.files]
-    write_report(datasets, out, given.units, given.replace)
+    assessment = assess_records(read_records(folders[0])) if folders else None
+    datasets = [_from_today(given, read(file)) for file in projections]
+    write_report(datasets, out, given.units, given.replace, assessment, found, For(**whom))
+
+
+def _parts(given: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
+    """Projections, files of searches and folders of records among what a page is to be made of. Raises InputError."""
+    from pondpop.checks import Fact, InputError, ordinary_file
+    from pondpop.decide.passages import FILES
+    from pondpop.records import COLUMNS
+
+    projections, searches, folders = [], [], []
+    parts = "a result of compare, quota, plan or verify, or a folder of records"
+    for path in given:
+        if path.is_dir():
+            inside = {name for name in ("projection.nc", *FILES, *COLUMNS) if (path / name).is_file()}
+            if "projection.nc" in inside:
+                projections.append(path / "projection.nc")
+            elif inside & FILES.keys():
+                searches += [path / name for name in FILES if name in inside]
+            elif inside & COLUMNS.keys():
+                folders.append(path)
+            else:
+                of_records = (path / "assessment.csv").is_file()
+                remedy = "name the folder of the records that were assessed" if of_records else "check the path"
+                raise InputError("", Fact("a folder without any"), parts, remedy, file=str(path))
+        elif path.name in FILES and path.is_file():
+            searches.append(path)
+        else:
+            ordinary_file(path, "the projection.nc of a comparison", "check the path")
+            projections.append(path)
+    if not projections:
+        remedy = "name one; `pondpop assess FOLDER --out DIR` makes a page of records alone"
+        raise InputError("", Fact("no comparison"), "at least one projection.nc, or the folder of one", remedy)
+    if len(folders) > 1:
+        raise InputError("", Fact(f"{len(folders)} folders of records"), "those of one pond", file=str(folders[1]))
+    return projections, searches, folders
+
+
+def _whom(given: argparse.Namespace) -> dict[str, str]:
+    """The names for a cover. Raises InputError."""
+    from pondpop.checks import text
+
+    names = {name: str(getattr(given, name)) for name in NAMES}
+    for name, words in names.items():
+        if words:
+            text(f"--{name}", words, 200)
+    return names
 
 
 def _from_today(given: argparse.Namespace, dataset: Dataset) -> Dataset:
@@ -737,13 +788,9 @@ def _from_today(given: argparse.Namespace, dataset: Dataset) -> Dataset:
 
 
 def _assess(given: argparse.Namespace) -> None:
-    from pondpop.checks import text
     from pondpop.records import read_records
 
-    names = {name: getattr(given, name) for name in ("pond", "client", "consultant")}
-    for name, words in names.items():
-        if words:
-            text(f"--{name}", words, 200)
+    names = _whom(given)
     records = read_records(given.folder, given.strict)
 
     from pondpop.assess import assess_records, assessment_text, write_assessment

@@ -11,8 +11,8 @@ from pondpop.checks import Fact, InputError, reason
 from pondpop.decide.console import columns
 
 LARGEST = 1_000_000  # bytes of such a file
-FILES = {"quota.json": "How many bass to take", "plan.json": "The plan"}
-"""Files of passages by what they are called on the page."""
+FILES = {"quota.json": "How many bass to take", "plan.json": "The plan", "verify.txt": "Whether the pond follows it"}
+"""Files of passages, and the plain text of a verification, with what they are called on the page."""
 
 
 class Passage(NamedTuple):
@@ -43,18 +43,21 @@ def to_json(title: str, passages: Iterable[Passage]) -> str:
 
 
 def read(path: Path) -> tuple[str, list[Passage]]:
-    """Title and passages of a file that `to_json` made. Raises InputError."""
+    """Title and passages of a file that `to_json` made; of a plain text its whole. Raises InputError."""
     try:
         if path.stat().st_size > LARGEST:
             raise ValueError
+        if path.suffix == ".txt":
+            return "", [Passage(path.read_text("utf-8"))]
         content = json.loads(path.read_text("utf-8"))
         if content["written_by"] != "pondpop":
             raise ValueError
         return _text(content["title"]), [_passage(one) for one in content["passages"]]
     except OSError as error:
-        raise InputError("", Fact(reason(error)), "a file that can be read") from None
+        raise InputError("", Fact(reason(error)), "a file that can be read", file=str(path)) from None
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise InputError("", Fact("a damaged file"), f"a {path.name} as pondpop wrote it", "run it again", file=str(path)) from None
+        allowed = f"a {path.name} as pondpop wrote it"
+        raise InputError("", Fact("a damaged file"), allowed, "run it again", file=str(path)) from None
 
 
 def _passage(raw: dict[str, object]) -> Passage:

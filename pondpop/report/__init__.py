@@ -6,7 +6,8 @@ matplotlib is imported when the first picture is drawn.
 import os
 
 from pondpop.checks import InputError
-from pondpop.report.assessment_page import For, assessment_page
+from pondpop.report.assessment_page import assessment_page
+from pondpop.report.document import For
 from pondpop.report.page import write_report
 from pondpop.report.ponds_page import ponds_page
 

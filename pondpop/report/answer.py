@@ -41,12 +41,13 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the page says first, for each projection in order; `best` stands for the page where one must be shown."""
+    """What the page says first (`lead`) and then, for each projection in order; `best` is what is shown where one must be."""
 
     best: Case
     option: str
     verdicts: list[Verdict]
     lead: list[list[tuple[str, str]]]
+    more: list[list[tuple[str, str]]]
 
     def shown(self, most: int) -> list[Case]:
         """The cases that are drawn where there is no room for all: the best of each projection in turn, by letter."""
@@ -68,19 +69,28 @@ def answer(material: Material) -> Answer:
             [f"{case.letter} ({case.title})" for case in cases],
         )
         verdicts.append(Verdict(projection, cases, told))
-    lead = [
-        [(head, text[0].upper() + text[1:]) for head, text in _lead(verdict.told) if text] for verdict in verdicts
-    ]
-    return Answer(verdicts[0].best, verdicts[0].told.option, verdicts, lead)
+    lead, more = ([_points(some(verdict.told)) for verdict in verdicts] for some in (_lead, _more))
+    return Answer(verdicts[0].best, verdicts[0].told.option, verdicts, lead, more)
+
+
+def _points(some: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    return [(head, text[0].upper() + text[1:]) for head, text in some if text]
 
 
 def _lead(told: Teller) -> list[tuple[str, str]]:
     return [
         (told.head, told.choice()),
-        ("How sure", told.sureness()),
-        ("What if", told.what_if()),
-        ("Cost", told.money()),
+        ("How sure", told.sureness(most=1)),
         ("Do next", told.next_steps()),
+        ("Cost", told.money(most=1)),
+    ]
+
+
+def _more(told: Teller) -> list[tuple[str, str]]:
+    others = told.sureness() if len(told.decision.names) > 2 else ""
+    return [
+        ("Against each of the others", others),
+        ("What if", told.what_if()),
         ("What to expect", told.expected()),
         ("Mind", told.mind()),
         ("The repair", told.repair()),

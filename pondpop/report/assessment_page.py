@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pondpop import __version__
 from pondpop.assess.size_and_condition import LEAST_WEIGHED
 from pondpop.assess.text import converted, how_read, state_words
-from pondpop.ensemble.store import PAGE_MARK
-from pondpop.report.format import EXPLAINED, html
-from pondpop.report.page import CAUTIONS
-from pondpop.report.style import CSS
+from pondpop.report.document import CAUTIONS, GEAR_CAUTION, NOBODY, Cover, For, Section, as_list, document, plots, under
+from pondpop.report.format import html
 from pondpop.report.tables import Table
 from pondpop.species import works_cited
 from pondpop.species.catalogue import standards
@@ -25,98 +21,65 @@ if TYPE_CHECKING:
     from pondpop.report.drawing import Picture
 
 MOST_SURVEYS = 3  # the last ones, whose lengths are drawn
-GEAR_CAUTION = (
-    "What the gear sees",
-    "A survey sees what its gear catches. Limits say how far chance of the day may mislead, not what the gear misses by "
-    "length; figures of different gears are not compared with each other.",
-)
 FAMILY = (("psd", "PSD"), ("psd_p", "PSD-P"), ("psd_m", "PSD-M"))
 
 
-@dataclass(frozen=True)
-class For:
-    """Whom the page is about and for; empty texts are left out."""
-
-    pond: str = ""
-    client: str = ""
-    consultant: str = ""
-
-
-def assessment_page(found: Assessment, units: Units = "us", whom: For = For()) -> str:
+def assessment_page(found: Assessment, units: Units = "us", whom: For = NOBODY) -> str:
     """The text of the page. Units "us" or "metric" (PSD always uses the inch categories). The same input, the same bytes."""
-    sections = [
-        ("answer", "What the records say, and what to do", _answer(found, units)),
-        ("sizes", "Size structure", _sizes(found)),
-        ("condition", "Condition", _condition(found)),
-        ("catch", "Catch rates and balance", _rates(found, units)),
-        ("growth", "Growth, numbers and survival", _growth(found, units)),
-        ("anglers", "What anglers caught", _figures("anglers", "By year; limits of 95 %.", found.anglers, units)),
-        ("changes", "What changed", _changes(found)),
-        ("gaps", "What these records cannot tell", _list(found.missing)),
-        ("read", "How the records were read", _list(text for _, text in how_read(found.records))),
-        ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("standards", "methods"))}</div>'),
-    ]
-    return "\n".join(_document(found, [s for s in sections if s[2]], whom)) + "\n"
-
-
-def _document(found: Assessment, sections: Sequence[tuple[str, str, str]], whom: For) -> Iterator[str]:
-    title = f"Assessment of {whom.pond}" if whom.pond else "Assessment of a pond"
-    yield "<!doctype html>"
-    yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
-    yield f'{PAGE_MARK} {__version__}">'
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<style>{CSS}</style></head>"
-    yield '<body><a class="skip" href="#answer">Skip to the answer</a>'
-    yield f"<header><h1>{html(title)}</h1>"
     r = found.records
     dates = sorted({row.date for rows in (r.fish, r.effort, r.catches, r.tags) for row in rows})
-    if dates:
-        fish, trips = sum(f.count for f in r.fish), len({(c.date, c.trip) for c in r.catches})
-        seen = f"{fish:,} survey fish, {trips:,} angling trips, {len({t.tag for t in r.tags}):,} tagged fish"
-        yield f'<p class="by">Records of {day(dates[0])} to {day(dates[-1])}: {seen}.</p>'
-    for words, name in (("For", whom.client), ("Prepared by", whom.consultant)):
-        if name:
-            yield f'<p class="by"><b>{words} {html(name)}</b></p>'
-    yield "</header>"
-    links = "".join(f'<li><a href="#{key}">{html(words)}</a></li>' for key, words, _ in sections)
-    yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
-    yield "<main>"
-    for n, (key, words, content) in enumerate(sections):
-        yield '<div class="first">' if n == 0 else ""
-        yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
-        yield f'<div class="beside">{_cautions()}{_explained()}</div></div>' if n == 0 else ""
-    yield "</main></body></html>"
+    lines = [f"Records of {day(dates[0])} to {day(dates[-1])}: {_seen(found)}."] if dates else []
+    cover = Cover(f"Assessment of {whom.pond}" if whom.pond else "Assessment of a pond", lines, whom)
+    lead, more = _answer(found, units)
+    sources = f'<div class="fine columns">{as_list(works_cited("standards", "methods"))}</div>'
+    return document(
+        cover,
+        Section("answer", "What the records say, and what to do", more),
+        lead,
+        [*assessment_sections(found, units), Section("sources", "Sources", sources)],
+        [*CAUTIONS, GEAR_CAUTION],
+    )
 
 
-def _cautions() -> str:
-    shown = [*CAUTIONS[:-1], GEAR_CAUTION]  # the last of a comparison is about its model
-    items = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in shown)
-    return f'<section class="warn" aria-labelledby="cautions"><h2 id="cautions">Cautions</h2><ul>{items}</ul></section>'
+def assessment_sections(found: Assessment, units: Units) -> list[Section]:
+    """What the records say, part by part, below the answer."""
+    return [
+        Section("sizes", "Size structure", _sizes(found)),
+        Section("condition", "Condition", _condition(found)),
+        Section("catch", "Catch rates and balance", _rates(found, units)),
+        Section("growth", "Growth, numbers and survival", _growth(found, units)),
+        Section("anglers", "What anglers caught", _figures("anglers", "By year; limits of 95 %.", found.anglers, units)),
+        Section("changes", "What changed", _changes(found)),
+        Section("gaps", "What these records cannot tell", as_list(found.missing)),
+        Section("read", "How the records were read", as_list(text for _, text in how_read(found.records))),
+    ]
 
 
-def _explained() -> str:
-    terms = "".join(f"<dt>{html(short)}</dt><dd>{html(text)}</dd>" for short, text in EXPLAINED.items())
-    return f'<section class="fine" aria-labelledby="words"><h2 id="words">Words used</h2><dl>{terms}</dl></section>'
+def assessment_part(found: Assessment, units: Units) -> str:
+    """The whole assessment as one section of a larger page."""
+    lead, more = _answer(found, units)
+    return f"<p>{html(_seen(found))}.</p>{lead}{more}{under(assessment_sections(found, units))}"
 
 
-def _list(lines: Iterable[str]) -> str:
-    items = "".join(f"<li>{html(line)}</li>" for line in lines)
-    return f"<ul>{items}</ul>" if items else ""
+def _seen(found: Assessment) -> str:
+    r = found.records
+    fish, trips = sum(f.count for f in r.fish), len({(c.date, c.trip) for c in r.catches})
+    return f"{fish:,} survey fish, {trips:,} angling trips, {len({t.tag for t in r.tags}):,} tagged fish"
 
 
-def _answer(found: Assessment, units: Units) -> str:
+def _answer(found: Assessment, units: Units) -> tuple[str, str]:
+    """The advice, and what it rests on."""
     advice = found.advice(units)
     if advice is None:
         words = "The state of the pond cannot be told from these records; what they lack stands at the end."
-        return f'<div class="lead"><p>{words}</p></div>'
+        return f'<div class="lead"><p>{words}</p></div>', ""
     steps = "".join(f"<li>{html(line)}</li>" for line in advice.steps)
     other = [(words, chance) for words, chance in _pair_chances(found) if chance >= 0.05]
     rows = [[words, in_ten(chance)] for words, chance in other]
     read = Table("readings", "How probable each reading of the two PSD values is", ("Reading", "Chance"), rows, (), look="texts")
-    return (
-        f'<div class="lead"><p>{html(state_words(advice))}.</p><ul>{steps}</ul></div>'
-        f"<h3>What was seen</h3>{_list(line[0].upper() + line[1:] + '.' for line in advice.why)}{read.to_html()}"
-    )
+    lead = f'<div class="lead"><p>{html(state_words(advice))}.</p><ul>{steps}</ul></div>'
+    seen = as_list(line[0].upper() + line[1:] + "." for line in advice.why)
+    return lead, f"<h3>What was seen</h3>{seen}{read.to_html()}"
 
 
 def _pair_chances(found: Assessment) -> list[tuple[str, float]]:
@@ -161,7 +124,7 @@ def _sizes(found: Assessment) -> str:
             rows.append([_when(s, gear), species, f"{mine['psd'].count:,}", *family, floor])
     header = ("Survey", "Species", "Fish of stock length", *(name for _, name in FAMILY), "At best")
     words = "Limits of 95 % below each figure. At best: how closely these days can tell PSD, however many fish are measured."
-    return Table("sizes", words, header, rows, ()).to_html() + _plots(_pictures(found))
+    return Table("sizes", words, header, rows, ()).to_html() + plots(_pictures(found))
 
 
 def _pictures(found: Assessment) -> Iterator[Picture]:
@@ -176,13 +139,6 @@ def _pictures(found: Assessment) -> Iterator[Picture]:
             yield length_frequency(last, species, f"lengths-{gear}-{species}", f"Lengths of {species}, {gear}")
 
 
-def _plots(some: Iterable[Picture]) -> str:
-    drawn = "".join(
-        f"<figure><h3>{html(one.title)}</h3>{one.svg}<figcaption>{html(one.caption)}</figcaption></figure>" for one in some
-    )
-    return f'<div class="plots">{drawn}</div>' if drawn else ""
-
-
 def _condition(found: Assessment) -> str:
     rows = []
     for s, gear, species in _groups(found):
@@ -193,7 +149,7 @@ def _condition(found: Assessment) -> str:
     low, high = standards()["relative_weight"]["target"]
     words = f"Mean relative weight, %; {low} to {high} is wanted (Anderson 1980). Limits of 95 % beside it."
     table = Table("condition", words, ("Survey", "Species", "Length", "Fish weighed", "Wr"), rows, ())
-    return table.to_html() + _plots(_wr_picture(found))
+    return table.to_html() + plots(_wr_picture(found))
 
 
 def _class(name: str) -> str:
@@ -258,9 +214,9 @@ def _shown_elsewhere(f: Finding) -> bool:
 def _rates(found: Assessment, units: Units) -> str:
     rates = [f for s in reversed(found.surveys) for f in s.findings if not _shown_elsewhere(f)]
     words = "Limits of 95 % hold that days differ; one day's catch says little of the next."
-    odd = _list(f"{line}." for s in found.surveys for line in s.disagreements)
+    odd = as_list(f"{line}." for s in found.surveys for line in s.disagreements)
     seined = [f"{s.first}: {s.seining.words} (seine)." for s in reversed(found.surveys) if s.seining]
-    return _figures("rates", words, rates, units) + _list(seined) + odd
+    return _figures("rates", words, rates, units) + as_list(seined) + odd
 
 
 def _growth(found: Assessment, units: Units) -> str:

@@ -3,39 +3,42 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import xarray as xr
 
-from pondpop import __version__
+from pondpop.decide import passages
+from pondpop.decide.passages import FILES, Passage
 from pondpop.ensemble import results
-from pondpop.ensemble.store import PAGE_MARK, page_place, tables_folder, write_page_files
+from pondpop.ensemble.store import page_place, tables_folder, write_page_files
 from pondpop.report import calendar, tables
 from pondpop.report.answer import Answer, answer
-from pondpop.report.format import EXPLAINED, html
+from pondpop.report.document import (
+    CAUTIONS,
+    GEAR_CAUTION,
+    MODEL_CAUTION,
+    NOBODY,
+    Cover,
+    For,
+    Section,
+    as_list,
+    document,
+    plots,
+    under,
+)
+from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material, Projection, gather
-from pondpop.report.style import CSS
-from pondpop.report.tables import Table
+from pondpop.report.tables import Cell, Table
 from pondpop.scenario import SPREADS
 from pondpop.species import works_cited
 from pondpop.units import AREA, Units, day, in_words, joined
 
-CAUTIONS = (
-    ("The law", "Stocking and moving fish, the species and strains you may stock, and harvest are regulated by the "
-                "state, "
-     "often with permits and health certificates. Ask the state agency, and a certified fisheries professional, before "
-     "you act on this report."),
-    ("Eating fish", "Follow the state's consumption advisories; fish of some waters should not be eaten often, or "
-                    "at all."),
-    ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off "
-               "thin "
-     "ice. Electrofishing is for trained crews with a permit."),
-    ("This model", "A projection is not a promise. It knows bass, bluegill, redear, threadfin shad and minnows in a mixed "
-                   "pond, not "
-     "disease, weeds, floods, other fish, otters or poachers. Survey the pond and correct the course."),
-)  # fmt: skip
+if TYPE_CHECKING:
+    from pondpop.assess import Assessment
+
 LIMITS = (
     "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",
     "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were "
@@ -53,29 +56,45 @@ def write_report(
     path: str | Path,
     units: Units | None = None,
     replace: bool = False,
+    assessment: Assessment | None = None,
+    found: Sequence[Path] = (),
+    whom: For = NOBODY,
 ) -> None:
     """Write report.html, and beside it a folder of CSV files named after it (`report_tables`).
 
     projections: one for each scenario file, as a Dataset of `compare` or the path of a projection.nc, told side by side.
     units: those that come first; the first scenario's unless given. replace: also in place of a file that pondpop did
-    not write. The same input gives the same bytes. Raises InputError where something is in the way, OSError, RunError.
+    not write. assessment: of the pond's records, told on the same page. found: files quota.json, plan.json and verify.txt,
+    told on it too. whom: names for the cover. The same input gives the same bytes. Raises InputError where something is in
+    the way, OSError, RunError.
 
     >>> import pondpop
     >>> pondpop.write_report(pondpop.compare("pond.toml"), "report.html")
     """
     every = [projections] if isinstance(projections, xr.Dataset | str | Path) else list(projections)
     path = Path(path)
-    page_place(path, [Path(one) for one in every if not isinstance(one, xr.Dataset)], replace)
+    page_place(path, [*(Path(one) for one in every if not isinstance(one, xr.Dataset)), *found], replace)
     datasets = [one if isinstance(one, xr.Dataset) else results.read(Path(one)) for one in every]
     material = gather(datasets, units)
-    text, sheets = make_page(material, tables_folder(path).name)
+    searches = [(FILES[one.name], *passages.read(one)) for one in found]
+    text, sheets = make_page(material, tables_folder(path).name, assessment, searches, whom)
     write_page_files(path, text, {f"{sheet.name}.csv": sheet.to_csv() for sheet in sheets})
 
 
-def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
-    """The text of the page, and the tables whose CSV belongs beside it."""
+def make_page(
+    material: Material,
+    folder: str,
+    assessment: Assessment | None = None,
+    searches: Sequence[tuple[str, str, list[Passage]]] = (),
+    whom: For = NOBODY,
+) -> tuple[str, list[Table]]:
+    """The text of the page, and the tables whose CSV belongs beside it.
+
+    searches: what each is called, the title of its scenario, and its passages.
+    """
     from pondpop.report import comparisons, figures, forage_supply, posterior_charts
-    from pondpop.report.drawing import MOST_CASES, Picture, look
+    from pondpop.report.assessment_page import assessment_part
+    from pondpop.report.drawing import MOST_CASES, look
 
     said = answer(material)
     best, shown = said.best, said.shown(MOST_CASES)
@@ -91,65 +110,74 @@ def make_page(material: Material, folder: str) -> tuple[str, list[Table]]:
     outcomes, years, prey = tables.outcomes(material), tables.by_year(material, yearly), forage_supply.table(material, best)
     signs = calendar.signs(material.cases)
     goals = [*comparisons.goal_tables(said.verdicts), *comparisons.what_if_tables(said.verdicts)]
-
-    def plots(some: Sequence[Picture]) -> str:
-        return f'<div class="plots">{"".join(map(_figure, some))}</div>' if some else ""
-
-    sections = [
-        ("answer", "The answer", _answer(material, said, goals) + plots(squares)),
-        ("actions", "What to do and when",
-         "".join(t.to_html() for t in coming) + _list([*calendar.HOW_TO_SURVEY, *_moving(material)])
-         + "".join(t.to_html() for t in harvest) + signs.to_html()),
-        ("years", "The pond year by year",
-         "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
-         + plots(pictures)
-         + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
-        ("hunger", "Which bass go hungry, and when",
-         f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
-         + "".join(t.to_html() for t in prey)),
-        ("records", "What the records say", _records(material, [plots(some) for some in told])),
-        ("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
-        ("limits", "Limits", _list(LIMITS)),
-        ("sources", "Sources", f'<div class="fine columns">{_list(works_cited("model", "standards"))}</div>'),
-        ("again", "How to run it again", _again(material)),
-    ]  # fmt: skip
     sheets = [
         next(iter(same)) for _, same in groupby(
             [*goals, *coming, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
              tables.length_classes(material)], key=lambda t: t.name)
     ]  # fmt: skip
-    return "\n".join(_document(material, [s for s in sections if s[2]], sheets, folder)) + "\n", sheets
+    files = "Tables as CSV beside this page: " + ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets) + "."
+    appendix = [
+        Section("learned", "What was learned from the records", _records(material, [plots(some) for some in told])),
+        Section("searched", "How it was searched", "".join(_passage(p) for _, _, some in searches for p in some if p.detail)),
+        Section("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
+        Section("again", "How to run it again", f"{_again(material)}<p>{html(files)}</p>"),
+    ]
+    works = works_cited("model", "standards", *(["methods"] if assessment else []))
+    sections = [
+        Section("records", "What the records say, and what to do",
+                assessment_part(assessment, material.units) if assessment else ""),
+        *(Section(f"search-{n}", name, _search(title, some)) for n, (name, title, some) in enumerate(searches)),
+        Section("actions", "What to do and when",
+                "".join(t.to_html() for t in coming) + as_list([*calendar.HOW_TO_SURVEY, *_moving(material)])
+                + "".join(t.to_html() for t in harvest) + signs.to_html()),
+        Section("years", "The pond year by year",
+                "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
+                + plots(pictures)
+                + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
+        Section("hunger", "Which bass go hungry, and when",
+                f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
+                + "".join(t.to_html() for t in prey)),
+        Section("limits", "Limits", as_list(LIMITS)),
+        Section("sources", "Sources", f'<div class="fine columns">{as_list(works)}</div>'),
+        Section("appendix", "Appendix", under(appendix)),
+    ]  # fmt: skip
+    more = _more(material, said, goals) + plots(squares)
+    cautions = [*CAUTIONS, MODEL_CAUTION, *([GEAR_CAUTION] if assessment else [])]
+    rest = Section("answer", "The answer", more)
+    return document(_cover(material, whom), rest, _lead(material, said), sections, cautions), sheets
 
 
-def _document(
-    material: Material, sections: Sequence[tuple[str, str, str]], sheets: Sequence[Table], folder: str
-) -> Iterator[str]:
-    title = " / ".join(dict.fromkeys(p.scenario.title for p in material.projections))
-    yield "<!doctype html>"
-    yield f'<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>'
-    yield f'{PAGE_MARK} {__version__}">'
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<style>{CSS}</style></head>"
-    yield '<body><a class="skip" href="#answer">Skip to the answer</a>'
-    yield f"<header><h1>{html(title)}</h1>"
-    for projection in material.projections:
-        yield f'<p class="by">{html(_pond(projection, len(material.projections) > 1))}</p>'
-    for who in dict.fromkeys(p.scenario.consultant for p in material.projections if p.scenario.consultant):
-        yield f'<p class="by"><b>Prepared by {html(who)}</b></p>'
-    for note in dict.fromkeys(p.scenario.note for p in material.projections if p.scenario.note):
-        yield f'<p class="note">{html(note)}</p>'
-    yield "</header>"
-    links = "".join(f'<li><a href="#{key}">{html(words)}</a></li>' for key, words, _ in sections)
-    yield f'<nav aria-label="Contents"><ul>{links}</ul></nav>'
-    yield "<main>"
-    for n, (key, words, content) in enumerate(sections):
-        yield '<div class="first">' if n == 0 else ""
-        yield f'<section aria-labelledby="{key}"><h2 id="{key}">{html(words)}</h2>{content}</section>'
-        yield f'<div class="beside">{_cautions()}{_explained()}</div></div>' if n == 0 else ""
-    yield "</main>"
-    files = ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets)
-    yield f"<footer><p>Tables as CSV beside this page: {html(files)}.</p></footer>"
-    yield "</body></html>"
+def _cover(material: Material, whom: For) -> Cover:
+    scenarios = [projection.scenario for projection in material.projections]
+    title = " / ".join(dict.fromkeys(scenario.title for scenario in scenarios))
+    by = joined(dict.fromkeys(scenario.consultant for scenario in scenarios if scenario.consultant))
+    lines = [_pond(projection, len(scenarios) > 1) for projection in material.projections]
+    notes = list(dict.fromkeys(scenario.note for scenario in scenarios if scenario.note))
+    full = f"{whom.pond}: {title}" if whom.pond else title
+    return Cover(full, lines, For(whom.pond, whom.client, whom.consultant or by), notes)
+
+
+def _search(title: str, some: Sequence[Passage]) -> str:
+    if not title:
+        return "".join(f"<pre>{html(one.words.strip())}</pre>" for one in some)
+    return f"<p>For the scenario “{html(title)}”.</p>" + "".join(_passage(one) for one in some if not one.detail)
+
+
+def _passage(one: Passage) -> str:
+    """A passage of a search, a value's range in brackets put beside it."""
+    if not one.rows:
+        return "".join(f"<p>{html(line)}</p>" for line in one.words.splitlines())
+    head, *rows = one.rows
+    cells = [[first, *map(_split, rest)] for first, *rest in rows]
+    lines = one.words.splitlines()
+    before = "".join(f"<p>{html(line)}</p>" for line in lines[:-1])
+    note = f"<p>{html(one.note)}</p>" if one.note else ""
+    return before + Table("search", lines[-1].removesuffix(":") + ".", head, cells, [], look="bands").to_html() + note
+
+
+def _split(cell: str) -> Cell:
+    value, mark, rest = cell.partition(" [")
+    return (value, rest[:-1]) if mark and rest.endswith("]") else cell
 
 
 def _pond(projection: Projection, several: bool) -> str:
@@ -178,20 +206,30 @@ def _key(material: Material) -> str:
     return f'<ul class="key">{"".join(items)}</ul>'
 
 
-def _answer(material: Material, said: Answer, goals: Sequence[Table]) -> str:
+def _lead(material: Material, said: Answer) -> str:
+    """What to choose, how surely, what to do next; for each pond."""
     several = len(material.projections) > 1
     parts = []
     for projection, points in zip(material.projections, said.lead, strict=True):
         head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
         lines = "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points)
         parts.append(f'<div class="lead">{head}{lines}</div>')
-    return f'{_key(material)}<div class="leads">{"".join(parts)}</div>' + "".join(t.to_html() for t in goals)
+    return f'<div class="leads">{"".join(parts)}</div>'
+
+
+def _more(material: Material, said: Answer, goals: Sequence[Table]) -> str:
+    several = len(material.projections) > 1
+    parts = []
+    for projection, points in zip(material.projections, said.more, strict=True):
+        head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
+        parts.append(head + "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points))
+    return _key(material) + "".join(t.to_html() for t in goals) + "".join(parts)
 
 
 def _differences(material: Material, said: Answer) -> str:
     lines = [line for verdict in said.verdicts for line in verdict.details_on("stocked group", "differences")]
     band = " (middle and range of 8 of 10 futures)" if material.banded else ""
-    return f'<h3>What differs{band}</h3><div class="fine columns">{_list(lines)}</div>' if lines else ""
+    return f'<h3>What differs{band}</h3><div class="fine columns">{as_list(lines)}</div>' if lines else ""
 
 
 def _left_out(material: Material, shown: Sequence[Case]) -> str:
@@ -203,27 +241,6 @@ def _left_out(material: Material, shown: Sequence[Case]) -> str:
         f"<p>Pictures show the {len(shown)} strategies that do best on their goals, yearly tables the best one; "
         f"{html(joined(rest))} stand in the tables above and in the CSV files.</p>"
     )
-
-
-def _cautions() -> str:
-    items = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in CAUTIONS)
-    return f'<section class="warn" aria-labelledby="cautions"><h2 id="cautions">Cautions</h2><ul>{items}</ul></section>'
-
-
-def _figure(one: object) -> str:
-    return (
-        f"<figure><h3>{html(one.title)}</h3>{one.svg}"  # type: ignore[attr-defined]
-        f"<figcaption>{html(one.caption)}</figcaption></figure>"  # type: ignore[attr-defined]
-    )
-
-
-def _list(lines: Sequence[str]) -> str:
-    return f"<ul>{''.join(f'<li>{html(line)}</li>' for line in lines)}</ul>" if lines else ""
-
-
-def _explained() -> str:
-    terms = "".join(f"<dt>{html(short)}</dt><dd>{html(text)}</dd>" for short, text in EXPLAINED.items())
-    return f'<section class="fine" aria-labelledby="words"><h2 id="words">Words used</h2><dl>{terms}</dl></section>'
 
 
 def _moving(material: Material) -> list[str]:
@@ -247,9 +264,9 @@ def _advice(cases: Sequence[Case], units: Units) -> str:
             for text in help_with:
                 if case.letter not in helps.setdefault(text, []):
                     helps[text].append(case.letter)
-        parts.append(f"<h3>{head}</h3>{_list(seen)}")
+        parts.append(f"<h3>{head}</h3>{as_list(seen)}")
     said = [f"{text} ({', '.join(letters)})" if len(cases) > 1 else text for text, letters in helps.items()]
-    return "".join(parts) + (f"<h3>What helps</h3>{_list(said)}" if said else "")
+    return "".join(parts) + (f"<h3>What helps</h3>{as_list(said)}" if said else "")
 
 
 def _records(material: Material, pictures: Sequence[str]) -> str:
@@ -260,7 +277,7 @@ def _records(material: Material, pictures: Sequence[str]) -> str:
         for name in ("assessment", "update"):
             text = str(projection.dataset.attrs.get(name, ""))
             if text.strip():
-                parts.append(f"<h3>{html(name.capitalize())}</h3><pre>{html(text.strip())}</pre>")
+                parts.append(f"<h4>{html(name.capitalize())}</h4><pre>{html(text.strip())}</pre>")
     return "".join(parts)
 
 
@@ -273,8 +290,8 @@ def _assumptions(projection: Projection) -> str:
         if value
     ]
     known = [line for line in lines if not any(line.strip().startswith(f"{name}:") for name in SPREADS)]
-    doubts = f"<p>Doubts that make the futures differ:</p>{_list(spreads)}" if projection.members > 1 else ""
-    return f'<h3>{html(scenario.title)}</h3><div class="fine columns">{_list([k.strip() for k in known])}{doubts}</div>'
+    doubts = f"<p>Doubts that make the futures differ:</p>{as_list(spreads)}" if projection.members > 1 else ""
+    return f'<h4>{html(scenario.title)}</h4><div class="fine columns">{as_list([k.strip() for k in known])}{doubts}</div>'
 
 
 def _again(material: Material) -> str:

@@ -6,10 +6,10 @@ CSS = """
 html{-webkit-text-size-adjust:100%}
 body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.5 Georgia,"Times New Roman",serif;
 overflow-wrap:break-word}
-h1,h2,h3,nav,table,figure,.key,.note,footer,.lead b{font-family:Arial,Helvetica,sans-serif}
+h1,h2,h3,nav,table,figure,.key,.note,.lead b{font-family:Arial,Helvetica,sans-serif}
 a{color:#14418b}
 .skip{position:absolute;left:-999px}.skip:focus{left:8px;top:8px;background:#fff;padding:8px}
-header,main,footer,nav{max-width:1240px;margin:0 auto;padding:0 20px}
+header,main{max-width:1240px;margin:0 auto;padding:0 20px}
 header{padding-top:22px;border-top:10px solid var(--deep)}
 h1{font-size:1.75rem;line-height:1.2;margin:0 0 6px}
 h2{font-size:1.3rem;line-height:1.25;margin:34px 0 8px;padding-top:10px;border-top:2px solid var(--deep);
@@ -19,7 +19,8 @@ p,ul,ol{margin:0 0 10px;max-width:78ch}
 ul,ol{padding-left:1.3em}
 .by{color:var(--soft);font-size:.95rem}
 .note{white-space:pre-line;border-left:4px solid var(--line);padding:2px 0 2px 12px;font-size:.92rem}
-nav ul{list-style:none;padding:8px 0;margin:8px 0 0;display:flex;flex-wrap:wrap;gap:4px 18px;max-width:none;
+nav{margin:0 0 14px}nav b{font-size:.9rem}
+nav ul{list-style:none;padding:4px 0;margin:0;display:flex;flex-wrap:wrap;gap:4px 18px;max-width:none;
 font-size:.9rem}
 .key{padding:0;list-style:none;display:flex;flex-wrap:wrap;gap:4px 20px;font-size:.95rem;max-width:none}
 .key svg{width:38px;height:10px;vertical-align:middle;margin-right:4px}
@@ -49,27 +50,27 @@ th:first-child,.texts th,.texts td{text-align:left}
 thead th{border-bottom:2px solid var(--deep);vertical-align:bottom;font-weight:700}
 tbody th{font-weight:600}
 .texts tbody th{min-width:6.2em}
-small{display:block;font-size:.85em;color:var(--soft);white-space:nowrap}
-.bands small{display:inline;margin-left:.35em}
+.years tr:not(.range) td{border-bottom:0;padding-bottom:0}.years .range td{padding-top:0}
+.range,.range td{font-size:.94em;color:var(--soft)}td.range{padding-left:0}
 code,pre{font-family:"Courier New",monospace;font-size:.86rem;white-space:pre-wrap;overflow-wrap:anywhere}
 .fine{font-size:.85rem;line-height:1.4}
 .fine ul{padding-left:1.1em}.fine li{margin:0 0 3px;break-inside:avoid}
 .columns{columns:3 300px;column-gap:28px;max-width:none}
 dl{max-width:none;margin:0}dt{font-weight:700;float:left;clear:left;margin-right:.5em}dd{margin:0 0 3px}
-footer{margin-top:30px;padding:12px 20px 30px;color:var(--soft);font-size:.82rem}
+main{padding-bottom:30px}h4{font-size:.95rem;margin:12px 0 4px}
 @media(max-width:520px){
-header,main,footer,nav{padding-left:14px;padding-right:14px}
+header,main{padding-left:14px;padding-right:14px}
 h1{font-size:1.4rem}
 table{font-size:.74rem}th,td{padding:3px 3px}
 .texts tbody th{min-width:4.6em}
-.bands th,.bands td{padding-right:6px}.bands small{display:block;margin:0}small{white-space:normal}
+.bands th,.bands td{padding-right:3px}
 }
 @media(min-width:1000px){.first{grid-template-columns:minmax(0,1fr) 370px;align-items:start}
 .first .warn{margin-top:34px}}
 @media print{
 @page{size:letter;margin:11mm 13mm}
 body{font-size:9pt;line-height:1.35;background:#fff}
-header,main,footer,nav{max-width:none;padding:0}
+header,main{max-width:none;padding:0}
 nav,.skip{display:none}
 header{border-top-width:5px;padding-top:8px}
 h1{font-size:15pt}h2{font-size:12pt;margin:12px 0 5px;padding-top:5px;break-after:avoid}
@@ -81,7 +82,6 @@ p,ul,ol{max-width:none;margin-bottom:5px}
 figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}
 figcaption{font-size:7pt;line-height:1.3}
 table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}
-small{font-size:.82em}
 tr,.bands,.numbers{break-inside:avoid}thead{display:table-header-group}
 .first{display:block}.first .warn ul{columns:2;column-gap:20px}
 .two{display:block}.two figure{width:100%;margin:0}

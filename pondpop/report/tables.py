@@ -15,8 +15,8 @@ from pondpop.report.strategies import Case, Material
 from pondpop.species import MEASURED, SPECIES, TRAITS
 from pondpop.units import NONE, converted, other, unit_of, with_band, with_unit
 
-Cell = str | tuple[str, str]  # text, or text with a smaller second line
-COLUMNS = 5  # strategies beside each other in one table
+Cell = str | tuple[str, str]  # a value, or a value and its range
+COLUMNS = 4  # strategies beside each other in one table
 
 OTHERS = [(species, TRAITS[species].plural.capitalize()) for species in MEASURED if species not in ("bass", "bluegill")]
 # quantity, how it is called, whether the other system stands beside it
@@ -67,19 +67,39 @@ class Table:
     rows: Sequence[Sequence[Cell]]
     csv_header: Sequence[str]
     csv_rows: Sequence[Sequence[object]] = field(default_factory=list)
-    look: str = "numbers"  # numbers, bands (each on its line where there is room), or texts
+    look: str = "numbers"  # numbers, bands (few columns), years (many), or texts
 
     def to_html(self) -> str:
         """The table with scoped headers, or nothing where it has no rows."""
         if not self.rows:
             return ""
-        head = "".join(f'<th scope="col">{html(text)}</th>' for text in self.header)
+        if self.look == "years":
+            return self._in_rows()
+        ranged = [any(isinstance(row[k], tuple) and row[k][1] for row in self.rows) for k in range(len(self.header))]
+        head = "".join(
+            f'<th scope="col"{" colspan=2" * wide}>{html(text)}</th>' for text, wide in zip(self.header, ranged, strict=True)
+        )
         body = []
         for first, *rest in self.rows:
-            cells = "".join(f"<td>{_cell(cell)}</td>" for cell in rest)
+            cells = "".join(_cells(cell, wide) for cell, wide in zip(rest, ranged[1:], strict=True))
             body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
         return (
             f'<table class="{self.look}"><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>'
+            f"<tbody>{''.join(body)}</tbody></table>"
+        )
+
+    def _in_rows(self) -> str:
+        """Many columns: each range stands in a row of its own, below its value."""
+        head = "".join(f'<th scope="col">{html(text)}</th>' for text in self.header)
+        body = []
+        for first, *rest in self.rows:
+            pairs = [(cell, "") if isinstance(cell, str) else cell for cell in rest]
+            ranged = any(beside for _, beside in pairs)
+            values, ranges = ("".join(f"<td>{html(pair[k])}</td>" for pair in pairs) for k in (0, 1))
+            body.append(f'<tr><th scope="row"{" rowspan=2" * ranged}>{_cell(first)}</th>{values}</tr>')
+            body += [f'<tr class="range">{ranges}</tr>'] * ranged
+        return (
+            f'<table class="years"><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>'
             f"<tbody>{''.join(body)}</tbody></table>"
         )
 
@@ -92,10 +112,13 @@ class Table:
 
 
 def _cell(cell: Cell) -> str:
-    if isinstance(cell, str):
-        return html(cell)
-    text, small = cell
-    return html(text) + (f" <small>{html(small)}</small>" if small else "")
+    return html(cell if isinstance(cell, str) else ": ".join(filter(None, cell)))
+
+
+def _cells(cell: Cell, wide: bool) -> str:
+    """A value, and where its column has ranges its range in a column of its own, so that copying gives numbers."""
+    value, beside = (cell, "") if isinstance(cell, str) else cell
+    return f"<td>{html(value)}</td>" + (f'<td class="range">{html(beside)}</td>' if wide else "")
 
 
 def harmless(cell: object) -> object:
@@ -181,7 +204,7 @@ def by_year(material: Material, shown: Sequence[Case]) -> list[Table]:
         heads = [words + (f", {crop}" if name.endswith("standing_crop") else "") for name, words in BY_YEAR]
         tables.append(Table(
             "by_year", f"{case.letter}: {case.title}. Last survey of each year{below}.",
-            ["Year", *heads], rows, header, csv_rows,
+            ["Year", *heads], rows, header, csv_rows, look="years",
         ))  # fmt: skip
     return tables
 

@@ -8,6 +8,7 @@ import io
 import re
 import tomllib
 from html.parser import HTMLParser
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ import xarray as xr
 
 from pondpop.cli import main
 from pondpop.decide.actions import today, water_c
+from pondpop.decide.passages import Passage, to_json
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
@@ -23,10 +25,11 @@ from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_
 from pondpop.report import write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
+from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION
 from pondpop.report.drawing import INK, look
 from pondpop.report.figures import _far_apart, length_frequency
 from pondpop.report.forage_supply import advice
-from pondpop.report.page import CAUTIONS, make_page
+from pondpop.report.page import make_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
@@ -35,6 +38,7 @@ from pondpop.scenario import resolve
 from pondpop.species import SPECIES
 from pondpop.units import figure_of, in_ten, months_in_words, with_band
 
+RECORDS = Path(__file__).parents[2] / "scenarios" / "records"
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": len(SPECIES), "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
          "big_weight": len(BIG_BASS_LB),
@@ -308,8 +312,8 @@ def test_thin_bass_are_told_though_prey_of_their_size_is_there():
 
 def expectation(raw, change) -> str:
     """What the page expects of the best strategy."""
-    (lead,) = answer(gather([dataset_of(raw, change=change)], "us")).lead
-    return dict(lead)["What to expect"]
+    (more,) = answer(gather([dataset_of(raw, change=change)], "us")).more
+    return dict(more)["What to expect"]
 
 
 def test_harvest_is_blamed_only_where_there_is_one():
@@ -337,8 +341,8 @@ def test_a_harvest_that_is_not_caught_is_minded():
             ds["harvest_biomass"].values[:] = 0.0
             ds["harvest_biomass"].values[1, :, 16::12, 0] = kilograms  # July of strategy B, which asks for 20 lb/acre
 
-        (lead,) = answer(gather([dataset_of(raw_scenario(), change=change)], "us")).lead
-        return dict(lead).get("Mind", "")
+        (more,) = answer(gather([dataset_of(raw_scenario(), change=change)], "us")).more
+        return dict(more).get("Mind", "")
 
     assert "B asks for 20 lb/acre of bass a year in 2027–2028, and 7.1 are caught" in caught(8.0)
     assert "asks for" not in caught(25.0)
@@ -380,7 +384,7 @@ def test_valid_structure(outline):
         wanted = value.split() if name == "aria-labelledby" else [value[1:]] if name == "href" else []
         wanted += re.findall(r"url\(#([^)]+)\)", value or "")
         assert set(wanted) <= known
-    for landmark in ("header", "nav", "main", "footer", "h1", "title"):
+    for landmark in ("header", "nav", "main", "h1", "title"):
         assert [tag for tag, _ in outline.tags].count(landmark) == 1 + (
             sum(tag == "svg" and attrs.get("role") == "img" for tag, attrs in outline.tags)
             if landmark == "title"
@@ -412,13 +416,86 @@ def test_every_picture_has_a_text_alternative_and_a_caption(page):
 
 
 def test_order_of_the_page(page):
-    order = ["answer", "cautions", "actions", "years", "hunger", "assumptions", "limits", "sources", "again"]
+    order = ["answer", "cautions", "actions", "years", "hunger", "limits", "sources", "appendix", "assumptions", "again"]
     places = [page.index(f'id="{key}"') for key in order]
     assert places == sorted(places)
 
 
+SEARCH = [
+    Passage("Quota for <light>.\nTake each year:", [["bass of", "2027"], ["8–12 in", "17.5 [12–20]"]], "Fish of the pond."),
+    Passage("The scan (8 futures):", [["", "caught"], ["6 + 0", "5.9 [5–7]"]], detail=True),
+]
+
+
+@pytest.fixture(scope="module")
+def client(dataset, tmp_path_factory):
+    """A comparison, a quota and records on one page."""
+    path = tmp_path_factory.mktemp("client")
+    carrying = dataset.assign_attrs(update="bass.growth 1.395e+04", update_table=LEARNED)
+    results.write(carrying, path / "projection.nc")
+    (path / "quota").mkdir()
+    (path / "quota" / "quota.json").write_text(to_json("An invented pond", SEARCH), "utf-8")
+    (path / "verified").mkdir()
+    (path / "verified" / "verify.txt").write_text("The pond <follows> it.\n", "utf-8")
+    names = ["--pond", "Hill <pond>", "--client", "A. Client", "--consultant", "B. Consultant"]
+    assert main(["report", str(path), str(path / "quota"), str(path / "verified"), str(RECORDS), "--out", str(path / "plan.html"), *names]) == 0
+    return path
+
+
+def test_one_document_joins_comparison_search_and_records(client):
+    text = (client / "plan.html").read_text("utf-8")
+    outline = Outline(text)
+    assert len(outline.ids) == len(set(outline.ids))
+    assert "Hill <pond>: An invented pond" in outline.text and "For A. Client. Prepared by B. Consultant" in outline.text
+    order = ["answer", "cautions", "records", "sizes", "search-0", "search-1", "actions", "years", "limits", "sources", "appendix"]
+    places = [text.index(f'id="{key}"') for key in order]
+    assert places == sorted(places)
+    contents = text[text.index("<nav") : text.index("</nav>")]
+    for key in ("records", "search-0", "actions", "appendix"):
+        assert f'href="#{key}"' in contents
+    assert "How many bass to take" in contents and "Quota for <light>." in outline.text
+    assert ["8–12 in", "17.5", "12–20"] in [row for table in outline.tables for row in table]
+    for words in [words for _, words in (*CAUTIONS, MODEL_CAUTION, GEAR_CAUTION)]:
+        assert outline.text.count(words) == 1  # said once
+    assert text.count('id="sources"') == 1 and "<pre>The pond &lt;follows&gt; it.</pre>" in text
+
+
+def test_the_words_of_developers_stand_in_the_appendix_alone(client):
+    text = (client / "plan.html").read_text("utf-8")
+    body, _, appendix = text[text.index("<main>") :].partition('id="appendix"')
+    seen = re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", body, flags=re.S))
+    for pattern in (r"\d(\.\d+)?e[+-]?\d", r"\b(bass|bluegill|shad|minnow|pond)\.[a-z]+", r"\bseed\b", r"projection\.nc"):
+        assert not re.search(pattern, seen), pattern
+    for words in ("1.395e+04", "seed", "The scan", "plan_tables/goals.csv"):
+        assert words in appendix
+
+
+@pytest.mark.parametrize(
+    ("parts", "says"),
+    [
+        (["quota"], "got no comparison, needs at least one projection.nc"),
+        (["projection.nc", "empty"], "empty: got a folder without any, needs a result of compare, quota, plan or verify"),
+        (["projection.nc", "records", "records"], "got 2 folders of records, needs those of one pond"),
+        (["projection.nc", "damaged"], "got a damaged file, needs a quota.json as pondpop wrote it; run it again"),
+        (["projection.nc", "--out", "plan.pdf"], "open it in a browser and print it"),
+        (["projection.nc", "--client", "bad\nname"], "--client: got"),
+    ],
+)
+def test_what_cannot_be_joined_is_refused(client, parts, says, monkeypatch, capsys):
+    monkeypatch.chdir(client)
+    for name in ("empty", "damaged", "records"):
+        (client / name).mkdir(exist_ok=True)
+    (client / "records" / "survey.csv").write_text("date,gear,species,length_in\n", "utf-8")
+    (client / "damaged" / "quota.json").write_text(to_json("t", SEARCH).replace('"bass of"', "7"), "utf-8")
+    before = sorted(client.rglob("*"))
+    assert main(["report", *parts]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1) and says in err, err
+    assert sorted(client.rglob("*")) == before
+
+
 def test_cautions_are_in_every_report(outline):
-    for _, words in CAUTIONS:
+    for _, words in (*CAUTIONS, MODEL_CAUTION):
         assert words in outline.text
     for word in ("state agency", "certified fisheries professional", "advisories", "Electrofishing", "Ice"):
         assert word in outline.text
@@ -435,7 +512,7 @@ def test_scenario_text_is_escaped_and_shown():
     outline = Outline(text)
     assert "<script" not in text
     assert "Pond of 1.62 ha (4 acres)" in outline.text
-    assert f"What the records say Assessment Bass PSD 40 (31–50) {HOSTILE}" in outline.text
+    assert f"What was learned from the records Assessment Bass PSD 40 (31–50) {HOSTILE}" in outline.text
     assert f"Prepared by {HOSTILE}" in outline.text and f"one {HOSTILE}" in outline.text
     assert f"A: =cmd {HOSTILE[:20]}" in outline.text
     assert ">B: for $5 or $6</text>" in text  # above the panels of the pictures, dollars and all
