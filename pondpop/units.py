@@ -123,6 +123,9 @@ def brief(value: float, digits: int = 3) -> str:
     if value == 0:
         return "0"
     rounded = float(f"{value:.{digits}g}")
+    if abs(rounded) < 1e-4:
+        places = digits - 1 - math.floor(math.log10(abs(rounded)))
+        return f"{rounded:.{places}f}".rstrip("0")
     return f"{rounded:,.0f}" if abs(rounded) >= 10 ** (digits - 1) else f"{rounded:.10g}"
 
 

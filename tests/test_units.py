@@ -87,3 +87,8 @@ def test_few_members_make_no_certainty():
     assert in_ten(1.0, 4) == "9 of 10" and in_ten(0.0, 4) == "1 of 10" and in_ten(1.0, 1000) == "more than 9 of 10"
     assert in_hundred(1.0, 4) == "over 80 %" and in_hundred(0.0, 4) == "under 20 %" and in_hundred(0.799) == "79 %"
     assert in_hundred(1.0) == "over 99 %" and in_ten(math.nan) == "not known"
+
+
+@pytest.mark.parametrize(("value", "told"), [(4.7e-5, "0.000047"), (-1e-9, "-0.000000001"), (2.5e6, "2,500,000")])
+def test_no_number_is_told_in_powers_of_ten(value, told):
+    assert brief(value) == told

@@ -438,7 +438,8 @@ def client(dataset, tmp_path_factory):
     (path / "verified").mkdir()
     (path / "verified" / "verify.txt").write_text("The pond <follows> it.\n", "utf-8")
     names = ["--pond", "Hill <pond>", "--client", "A. Client", "--consultant", "B. Consultant"]
-    assert main(["report", str(path), str(path / "quota"), str(path / "verified"), str(RECORDS), "--out", str(path / "plan.html"), *names]) == 0
+    parts = [str(path), str(path / "quota"), str(path / "verified"), str(RECORDS)]
+    assert main(["report", *parts, "--out", str(path / "plan.html"), *names]) == 0
     return path
 
 
@@ -447,7 +448,7 @@ def test_one_document_joins_comparison_search_and_records(client):
     outline = Outline(text)
     assert len(outline.ids) == len(set(outline.ids))
     assert "Hill <pond>: An invented pond" in outline.text and "For A. Client. Prepared by B. Consultant" in outline.text
-    order = ["answer", "cautions", "records", "sizes", "search-0", "search-1", "actions", "years", "limits", "sources", "appendix"]
+    order = ["answer", "cautions", "records", "sizes", "search-0", "search-1", "actions", "limits", "sources", "appendix"]
     places = [text.index(f'id="{key}"') for key in order]
     assert places == sorted(places)
     contents = text[text.index("<nav") : text.index("</nav>")]
