@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from pondpop import __version__
 from pondpop.decide.phrases import Teller
 from pondpop.ensemble.store import PAGE_MARK
+from pondpop.report.document import CAUTIONS, MODEL_CAUTION
 from pondpop.report.format import html
-from pondpop.report.page import CAUTIONS
 from pondpop.report.style import CSS
 from pondpop.report.tables import Table
 
@@ -26,7 +26,7 @@ def ponds_page(ponds: Mapping[str, Teller]) -> str:
         f'<li><a href="{html(name)}/report.html">{html(told.scenario.title)}</a> ({html(name)})</li>'
         for name, told in ponds.items()
     )
-    cautions = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in CAUTIONS)
+    cautions = "".join(f"<li><b>{html(head)}.</b> {html(text)}</li>" for head, text in (*CAUTIONS, MODEL_CAUTION))
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{html(title)}</title>\n'
         f'{PAGE_MARK} {__version__}">\n'
