@@ -157,5 +157,5 @@ def test_error_from_pond_to_pond_comes_of_other_ponds_and_covers_eight_in_ten():
 
 
 def test_documented_rows_say_what_they_read(rows):
-    kinds = {row["about"] for row in rows.values() if row["kind"] in ("documented", "apart")}
+    kinds = {row["about"] for row in rows.values() if row["kind"] == "documented"}
     assert kinds == {"growth", "condition", "crop", "numbers", "structure", "catch"}
