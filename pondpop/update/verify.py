@@ -281,16 +281,18 @@ def estimates(observations: Sequence[Observation], view: View, by_name: Mapping[
     """
     rng = np.random.default_rng([19, len(observations)])
     expected = [one.expected(view) for one in observations]
-    every = np.stack([
-        np.concatenate([one.summary(one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
+    every = np.concatenate([
+        np.concatenate([_figures(one, one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
         for _ in range(DRAWN)
     ])  # fmt: skip
-    seen = np.concatenate([one.summary(one.data) for one in observations])
-    flat = every.reshape(-1, every.shape[-1])
-    middle, spread = flat.mean(axis=0), flat.std(axis=0)
+    seen = np.concatenate([_figures(one, one.data[None])[0] for one in observations])
+    known = np.isfinite(every)
+    count = np.maximum(known.sum(axis=0), 1)
+    middle = np.where(known, every, 0.0).sum(axis=0) / count
+    spread = np.sqrt(np.where(known, (every - middle) ** 2, 0.0).sum(axis=0) / count)
     told = spread > 1e-9
-    x = (flat - middle)[:, told] / spread[told]
-    observed = (seen - middle)[told] / spread[told]
+    x = np.nan_to_num((every - middle)[:, told] / spread[told])  # what could not be read says nothing
+    observed = np.nan_to_num((seen - middle)[told] / spread[told])
     own = x.T @ x / len(x)
     own = (1.0 - SHRINK) * own + SHRINK * np.eye(len(own))
     found = []
@@ -301,3 +303,10 @@ def estimates(observations: Sequence[Observation], view: View, by_name: Mapping[
         if scatter > 1e-9:
             found.append(Estimate(name, float(observed @ weights) / scatter))
     return sorted(found, key=lambda one: -abs(one.score))
+
+
+def _figures(one: Observation, data: Array) -> Array:
+    """The figures of a record [draw, figure], numbers of fish by their logarithm: few, so that members can tell how they
+    vary together."""
+    columns = [np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()]
+    return np.column_stack(columns)

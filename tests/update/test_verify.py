@@ -68,8 +68,8 @@ class Shows:
     def draw(self, expected, rng):
         return expected + self.noise * rng.normal(size=expected.shape)
 
-    def summary(self, data):
-        return data
+    def figures(self, data):
+        return {f"{k}": ("%", data[..., k]) for k in range(data.shape[-1])}
 
 
 def _problem(seed, food=0.0, young=0.0, members=100):

@@ -1,0 +1,343 @@
+"""Do plans, what is said of them, verification and the value of a survey hold? Writes benchmarks/DECISIONS.md.
+
+    python benchmarks/decisions.py [--seeds 20] [--ponds 60] [--truth 2000] [--workers 2] [--only plan|verify|survey]
+
+plan: a small invented pond with four decisions of 1,000 plans in all, each evaluated once at `truth` members (kept in
+benchmarks/.decisions.npz, since it takes hours); then `pondpop plan` from so many seeds: how far the plan that it follows
+is from the best one, in differences that matter, at how many looks; and whether "better than the file's own plan in x of
+10 futures" holds on `truth` other members.
+verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong by WRONG
+standard deviations (it must be under suspicion, or at least stand first).
+survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import os
+import sys
+import time
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+for _library in ("OPENBLAS", "MKL", "OMP"):
+    os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from pondpop.decide import goals
+from pondpop.decide.comparison import judge
+from pondpop.decide.plan import ask, find, worth
+from pondpop.decide.survey_value import DRAWN, gain_from, ponds_on
+from pondpop.decide.sweep_paths import Axis
+from pondpop.ensemble import results
+from pondpop.ensemble.prepare import daily_water
+from pondpop.ensemble.run import Variant, project_all
+from pondpop.ensemble.workers import processes
+from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
+from pondpop.scenario import resolve
+from pondpop.update import figures_of, prior_uniforms, up_to
+from pondpop.update.likelihood import Haul, Outing, doubts, view_of, wr_of
+from pondpop.update.simulate import Watched, watch_all
+from pondpop.update.verify import SUSPECT, Checked, assumptions, estimates
+
+POND = """
+title = "an invented pond for a test of plans"
+[pond]
+area_acres = 3
+fertility = "fertilized"
+[water]
+climate = "deep_south"
+[run]
+start = 2026-04-01
+years = 2
+surveys = ["10-15"]
+[[stocking]]
+name = "bluegill"
+species = "bluegill"
+resident = true
+per_acre = 600
+length_in = 4
+[[stocking]]
+name = "old_bass"
+species = "bass"
+resident = true
+per_acre = 30
+length_in = 11
+[strategies.only]
+title = "only"
+[[strategies.only.stocking]]
+name = "adults"
+species = "bass"
+date = 2026-10-20
+per_acre = 4
+length_in = 14
+[[strategies.only.harvest]]
+name = "small"
+species = "bass"
+length_in = [8, 12]
+lb_per_acre = 5
+[[strategies.only.feeding]]
+name = "feed"
+lb_per_acre_day = 1
+[[goals]]
+kind = "bass_above"
+above_lb = 2
+matters = 2
+[[goals]]
+kind = "balanced"
+[[goals]]
+kind = "cost"
+matters = 150
+[costs]
+per_bass = 12
+per_lb_feed = 0.5
+"""
+AXES = (
+    Axis("strategies.only.stocking.adults.per_acre", (0, 4, 8, 12, 16)),
+    Axis("strategies.only.harvest.small.lb_per_acre", (0, 5, 10, 20, 30)),
+    Axis("strategies.only.feeding.feed.lb_per_acre_day", (0, 0.5, 1, 2, 3)),
+    Axis("stocking.bluegill.per_acre", (200, 300, 400, 500, 600, 800, 1000, 1500)),
+)
+TRUE_FIRST = 500_000  # members that no search and no confirmation reaches
+CHUNK = 25  # plans evaluated together
+WRONG = 3.0  # standard deviations by which an assumption is off in the ponds that have a wrong one
+KEPT = HERE / ".decisions.npz"
+
+
+# ---------------------------------------------------------------------- plans
+
+
+def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -> list[str]:
+    scenario = resolve(tomllib.loads(POND))
+    question = ask(scenario, [Axis(_resolved(axis), _values(axis)) for axis in AXES])
+    places = list(itertools.product(*(range(len(axis.values)) for axis in AXES)))
+    began = time.monotonic()
+    true = _kept(truth) if KEPT.exists() else None
+    if true is None:
+        true = np.array(_evaluate(question, places, truth, executor))
+        np.savez(KEPT, truth=truth, worth=true)
+    spent = time.monotonic() - began
+    mean = true.mean(axis=1)
+    best = int(mean.argmax())
+    gaps, looks, stated, held = [], [], [], []
+    for seed in range(1, seeds + 1):
+        ensemble = scenario.ensemble._replace(seed=seed, members=confirm)
+        asked = ask(scenario, [Axis(_resolved(axis), _values(axis)) for axis in AXES], ensemble=ensemble)
+        found = find(asked, search_members=search_members, executor=executor)
+        looks.append(sum(one.members for one in found.tried))
+        if found.best is None:
+            continue
+        followed = tuple(asked.axes[k].values.index(v) for k, v in enumerate(found.best))
+        gaps.append(float(mean[best] - mean[places.index(followed)]))
+        d = found.decision
+        own = len(found.finalists)
+        stated.append(float(d.better[d.followed, own]))
+        held.append(_share_better(asked, found.best, truth, executor))
+        print(f"seed {seed}: gap {gaps[-1]:.2f}, {looks[-1]} looks, said {stated[-1]:.2f}, true {held[-1]:.2f}", flush=True)
+    off = 100 * (np.array(stated) - np.array(held))
+    near, share = sum(gap < 1.0 for gap in gaps), len(places) * truth / np.mean(looks)
+    return [
+        "## Plans",
+        "",
+        f"{len(places):,} plans of four decisions, each once at {truth:,} members ({spent / 60:.0f} minutes, 0 if kept).",
+        f"Of {seeds} seeds {near} led to a plan within the smallest difference that matters of the best one; the worst was "
+        f"{max(gaps):.2f} such differences off.",
+        f"Looks (a member of a plan each) of a search: {np.mean(looks):.0f} on average, 1/{share:.0f} of those of the whole.",
+        f"“Better than the file's own plan” was said with {np.mean(stated):.3f} on average ({confirm} members) and is "
+        f"{np.mean(held):.3f} on {truth:,} others: off by {off.mean():+.1f} points, {np.abs(off).mean():.1f} in size.",
+        "",
+    ]
+
+
+def _resolved(axis: Axis) -> str:
+    return (
+        axis.path.replace("lb_per_acre_day", "kg_per_ha_day")
+        .replace("lb_per_acre", "kg_per_ha")
+        .replace("per_acre", "per_ha")
+    )
+
+
+def _values(axis: Axis):
+    factor = 1.12085 if "lb_per_acre" in axis.path else 2.47105
+    return tuple(round(factor * value, 4) for value in axis.values)
+
+
+def _kept(truth: int):
+    with np.load(KEPT) as kept:
+        return kept["worth"] if int(kept["truth"]) == truth else None
+
+
+def _evaluate(question, places, members: int, executor) -> list[np.ndarray]:
+    found = []
+    for begin in range(0, len(places), CHUNK):
+        made = [question.made(question.values(place)) for place in places[begin : begin + CHUNK]]
+        made = [one._replace(ensemble=one.ensemble._replace(members=members)) for one in made]
+        read = project_all([Variant(one, "only") for one in made], first=TRUE_FIRST, executor=executor)
+        for one, readings in zip(made, read, strict=True):
+            found.append(worth(goals.scores(results.to_dataset(one, {"only": readings}, {})))[0])
+        print(f"{begin + len(made)} of {len(places)} plans", file=sys.stderr, flush=True)
+    return found
+
+
+def _share_better(question, values, members: int, executor) -> float:
+    made = [question.made(values), question.made(["as in the file"] * len(values))]
+    made = [one._replace(ensemble=one.ensemble._replace(members=members)) for one in made]
+    read = project_all([Variant(one, "only") for one in made], first=TRUE_FIRST, executor=executor)
+    sets = [goals.scores(results.to_dataset(one, {"only": r}, {})) for one, r in zip(made, read, strict=True)]
+    scores = [replace(a, values=np.concatenate([a.values, b.values])) for a, b in zip(*sets, strict=True)]
+    return float(judge(["plan", "own"], scores).better[0, 1])
+
+
+# ---------------------------------------------------------------------- verification
+
+DAYS = (197, 380, 562, 745, 927)  # October and April of three years
+WATER = (20.0, 18.0, 20.0, 18.0, 20.0)
+
+
+def records() -> tuple:
+    found = []
+    for day, water in zip(DAYS, WATER, strict=True):
+        for k, species in enumerate(("bass", "bluegill")):
+            found.append(
+                Haul(f"{day} electrofishing {species}", k, "electrofishing", (Outing(day, 1.0, water),), np.zeros(33))
+            )
+            for low, high in ((8, 12), (12, 15)) if species == "bass" else ((3, 6), (6, 8)):
+                found.append(wr_of(day, species, "electrofishing", low, high, np.nan, 15, f"{day} electrofishing {species}"))
+    return tuple(found)
+
+
+WRONGS = {  # decision whose luck is off, way, and the assumptions that say so
+    "productivity": (-1, ("food of the pond",)),
+    "recruitment of bass": (-1, ("young of bass",)),
+    "natural deaths of bass": (1, ("natural deaths of bass",)),
+    "growth of bass": (-1, ("growth of bass",)),
+}
+
+
+def verification(ponds: int, members: int, executor) -> list[str]:
+    text = POND.replace("years = 2", "years = 3")
+    scenario = resolve(tomllib.loads(text))
+    scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=members))
+    seen = records()
+    past = up_to(scenario, "only", scenario.run.start.replace(year=2028, month=10, day=15))
+    watched = Watched(DAYS)
+    uniforms = prior_uniforms(past, "only", scenario.run.start.replace(year=2028, month=10, day=15), doubts(seen))
+    view = view_of(past, watched, watch_all(past, "only", watched, uniforms, executor=executor), uniforms)
+    from pondpop.ensemble.draws import draw_luck, streams
+
+    luck = draw_luck(past, past.strategies["only"], streams(scenario.ensemble.seed, range(members)))
+    by_name = assumptions(luck, view)
+    foretold = figures_of(seen, view, 4)
+    rng = np.random.default_rng(5)
+
+    def truths(wrong: str | None, way: int) -> list:
+        other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 1, members=ponds))
+        dealt = prior_uniforms(other, "only", scenario.run.start.replace(year=2028, month=10, day=15), doubts(seen))
+        if wrong:
+            dealt[wrong] = ndtr(0.3 * ndtri(dealt[wrong]) + way * WRONG)
+        own = view_of(other, watched, watch_all(other, "only", watched, dealt, executor=executor), dealt)
+        drawn = [one.draw(one.expected(own), rng) for one in seen]
+        return [tuple(replace(one, data=data[k]) for one, data in zip(seen, drawn, strict=True)) for k in range(ponds)]
+
+    ranks, inside, alarms = [], [], []
+    for pond in truths(None, 0):
+        for one, shown in zip(pond, foretold, strict=True):
+            for name, (unit, _, values) in shown.items():
+                at = float(one.figures(one.data)[name][1])
+                if np.isfinite(at) and np.isfinite(values).sum() > 20:
+                    checked = Checked(one.title, "", name, unit, None, at, values, np.nan)
+                    ranks.append(checked.rank)
+                    inside.append(checked.inside)
+        alarms.append(sum(abs(one.score) >= SUSPECT for one in estimates(pond, view, by_name)))
+    counts = np.histogram(ranks, 10, (0, 1))[0] / len(ranks)
+    lines = [
+        "## Verification", "",
+        f"{ponds} ponds like the forecast of {members} members, {len(ranks)} figures: shares of their ranks in ten bins "
+        f"{', '.join(f'{c:.2f}' for c in counts)}; {100 * np.mean(inside):.0f} % inside ranges of 80 %.",
+        f"An assumption was under suspicion in {100 * np.mean(np.array(alarms) > 0):.0f} % of them, though none is wrong.", "",
+        f"| wrong by {WRONG:g} standard deviations | under suspicion | and stands first |", "|---|---|---|",
+    ]  # fmt: skip
+    for wrong, (way, names) in WRONGS.items():
+        suspected, first = [], []
+        for pond in truths(wrong, way):
+            made = estimates(pond, view, by_name)
+            right = [one for one in made if one.assumption in names and np.sign(one.score) == way]
+            suspected.append(any(one.suspected for one in right))
+            first.append(suspected[-1] and made[0] in right)
+        lines.append(f"| {wrong} | {100 * np.mean(suspected):.0f} % | {100 * np.mean(first):.0f} % |")
+        print(lines[-1], flush=True)
+    return [*lines, ""]
+
+
+# ---------------------------------------------------------------------- what a survey is worth
+
+
+def survey(members: int, executor) -> list[str]:
+    text = POND.replace('name = "old_bass"', 'name = "old_bass"\nnumber_cv = 1.0')  # few or many: who knows
+    scenario = resolve(tomllib.loads(text))
+    scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=members))
+    date = scenario.run.start.replace(month=10, day=15)
+    (seen,) = ponds_on([scenario], "only", date, 0, members, executor=executor)
+    number = seen["number"]
+    bass_there = np.log(number[:, 0, 8:].sum(-1))
+    every = np.stack([np.zeros(members), 2.0 * (bass_there - bass_there.mean()) / bass_there.std()])
+    used, bass = gear("electrofishing"), 0
+    water = float(daily_water(scenario)[197])
+    mean = expected_catch(number, used, 0.25, water, scenario.pond.area_ha)[:, bass] + 1e-6
+    rng = np.random.default_rng(7)
+    drawn = np.stack([scatter(mean, used, rng) for _ in range(DRAWN)])
+    share = np.sqrt(drawn / np.maximum(drawn.sum(-1, keepdims=True), 1))
+    shown = np.concatenate([np.log1p(drawn.sum(-1, keepdims=True)), share[..., 4:20]], axis=-1)
+    gain, error = gain_from(every, shown)
+    without = every.mean(axis=1).max()
+    nested = []
+    for k in range(members):
+        weight = log_chance(np.broadcast_to(drawn[0, k], mean.shape), mean, used)
+        weight[k] = -np.inf  # a survey is not weighed by the pond that made it
+        weight = np.exp(weight - weight.max())
+        nested.append(float((every @ weight / weight.sum()).max()))
+    reference = float(np.mean(nested)) - float(without)
+    known = float(every.max(axis=0).mean() - without)
+    return [
+        "## What a survey is worth",
+        "",
+        f"A quarter of an hour of electrofishing in the first October, {members} ponds with few or many bass, where one plan "
+        f"is worth 2 for each standard deviation of (log) bass of 8 in and more, another always 0: by "
+        f"regression {gain:.2f} differences that matter (standard error {error:.2f}), by nested simulation {reference:.2f}; "
+        f"to know each member's future would gain {known:.2f}.",
+        "",
+    ]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    for name, default in (("seeds", 20), ("ponds", 60), ("truth", 2000), ("workers", 2), ("search-members", 32),
+                          ("confirm", 100), ("members", 200)):  # fmt: skip
+        parser.add_argument(f"--{name}", type=int, default=default)
+    parser.add_argument("--only", choices=("plan", "verify", "survey"))
+    given = parser.parse_args()
+    lines = [
+        "# Decisions",
+        "",
+        "Made by `python benchmarks/decisions.py " + " ".join(sys.argv[1:]) + "`; ponds are invented.",
+        "",
+    ]
+    with processes(given.workers) as executor:
+        if given.only in (None, "survey"):
+            lines += survey(given.members, executor)
+        if given.only in (None, "verify"):
+            lines += verification(given.ponds, given.members, executor)
+        if given.only in (None, "plan"):
+            lines += plans(given.seeds, given.truth, given.search_members, given.confirm, executor)
+    (HERE / "DECISIONS.md").write_text("\n".join(lines), encoding="utf-8")
+    print("\n".join(lines))
+
+
+if __name__ == "__main__":
+    main()
