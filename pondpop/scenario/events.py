@@ -2,6 +2,7 @@
 what befalls the pond."""
 
 import datetime as dt
+import math
 from collections.abc import Callable
 from itertools import pairwise
 from typing import Any, TypeVar
@@ -184,6 +185,7 @@ class Events:
             raise InputError(
                 table.at("date"), date, f"the start, {self.run.start}, for fish that live there", "leave it out"
             )
+        _wants_length(table, species)
         length = table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM)
         weight = table.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
         if weight is not None and not 4e-6 <= weight / length**3 <= 5e-5:
@@ -316,6 +318,27 @@ def _day(event: Any, start: dt.date) -> dt.date:
     """The day by which an event is put in order."""
     first: dt.date = getattr(event, "first", start)
     return getattr(event, "date", first)
+
+
+def _wants_length(table: Table, species: str) -> None:
+    """Refuses fish that are told by weight alone, with the length at which such a fish is of standard weight."""
+    if table.one_of("length", LENGTH, needed=False) or not table.one_of("weight", WEIGHT, needed=False):
+        return
+    from pondpop.species.catalogue import standards  # only this refusal has use for it
+
+    key = table.one_of("weight", WEIGHT) or ""
+    weight = table.quantity("weight", WEIGHT, 0.001, 15_000)
+    yardsticks = standards()["standard_weight"]
+    row = next((row for name, row in yardsticks.items() if name == species or name.startswith(f"{species}_")), None)
+    lengths = [f"length_{suffix}" for suffix in LENGTH][::-1]
+    remedy = f"give {checks.alternatives(lengths)}"
+    if row is not None:
+        usual = 10 ** ((math.log10(weight) - row["intercept"]) / row["slope"])
+        suffix = "in" if key == "weight_lb" else "mm"
+        told = f"{LENGTH[suffix].from_si(usual):.0f}"
+        fish = f"a {species} of {table.told('weight', WEIGHT, weight)}"
+        remedy = f"{fish} is about {told} {suffix} long: give length_{suffix} = {told}"
+    raise InputError(table.at(key), table.raw[key], "a length beside the weight", remedy)
 
 
 def _trigger(table: Table) -> Trigger:

@@ -695,6 +695,15 @@ def test_what_befalls_a_pond_befalls_every_strategy_and_is_none():
     assert resolve(tomllib.loads(dump(twice))).strategies == twice.strategies
 
 
+def test_fish_told_by_weight_alone_are_refused_with_their_usual_length():
+    raw = tomllib.loads(SMALL)
+    bass = raw["strategies"]["light"]["stocking"][0]
+    bass["weight_lb"] = 2
+    del bass["length_in"]
+    with pytest.raises(InputError, match=r"a bass of 2 lb is about 15 in long: give length_in = 15"):
+        resolve(raw)
+
+
 def test_keys_are_told_by_table():
     assert "[[stocking]]" in keys_text() and "per_acre" not in keys_text()
     assert keys_text("catch") == keys_text("[[start_from_survey.catch]]")
