@@ -177,7 +177,7 @@ def _losses(scenario: Scenario, dates: list[dt.date]) -> Array | None:
 
 
 def side_by_side(every: Sequence[Inputs]) -> Inputs:
-    """The members of several variants as one block: numbers stocked, asked for or removed may differ, nothing else."""
+    """The members of several variants as one block: fertility and numbers stocked, fed, asked for or removed may differ."""
     one = every[0]
     if len(every) == 1:
         return one
@@ -188,6 +188,11 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
 
     def joined(values: Sequence[Array]) -> Array:
         return np.concatenate([np.broadcast_to(v, (n, *v.shape[1:])) for v, n in zip(values, members, strict=True)])
+
+    def by_day(values: Sequence[Array]) -> Array:
+        if all(np.array_equal(other, values[0]) for other in values):
+            return values[0]
+        return np.repeat(np.stack(values, axis=1), members, axis=1)
 
     luck: dict[str, Any] = {}
     for field in fields(Luck):
@@ -200,6 +205,9 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
             for name, mine in one.parameters.arrays().items()
         }),
         luck=Luck(**luck),
+        fertility=by_day([other.fertility for other in every]),
+        fertility_at_start=None if one.fertility_at_start is None else each(other.fertility_at_start for other in every),
+        pellets_kg_per_ha=by_day([other.pellets_kg_per_ha for other in every]),
         stockings=tuple(
             replace(event, per_ha=each(other.stockings[k].per_ha for other in every))
             for k, event in enumerate(one.stockings)

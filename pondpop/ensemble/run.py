@@ -264,9 +264,11 @@ def _but_for_numbers(scenario: Scenario, strategy: str) -> str:
     own = own._replace(
         name="any",
         title="any",
+        fertility=1.0,
         stocking=tuple(event._replace(per_ha=1.0) for event in own.stocking),
         harvest=tuple(map(_any_amount, own.harvest)),
         removals=tuple(map(_any_amount, own.removals)),
+        feeding=tuple(rule._replace(kg_per_ha_day=1.0) for rule in own.feeding),
     )
     return dump(scenario._replace(strategies={"any": own}))
 

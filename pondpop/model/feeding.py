@@ -248,7 +248,7 @@ def eat_pellets(pond: Pond, appetite: Array, biomass: Array, sated: Array) -> Ar
     where less is given. sated is 1 and all food met [member, group].
     """
     given = pond.inputs.pellets_kg_per_ha[pond.day]
-    if given == 0.0:
+    if not np.any(given):
         return None
     wish = np.zeros_like(biomass)
     for species in PELLET_EATERS:

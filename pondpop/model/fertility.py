@@ -21,13 +21,14 @@ def course(p: Parameters, inputs: Inputs) -> Array:
     first day of a loss. It begins in equilibrium. Where nothing changes, the targets themselves, to the bit.
     """
     kept = np.ones(inputs.days) if inputs.fertility_lost is None else 1.0 - inputs.fertility_lost
-    start = inputs.fertility[0] if inputs.fertility_at_start is None else inputs.fertility_at_start
-    if inputs.alkalinity_mg_l is None and (inputs.fertility * kept == start).all():
-        return np.asarray(inputs.fertility[:, None])
+    levels = inputs.fertility.reshape(inputs.days, -1)
+    start = levels[0] if inputs.fertility_at_start is None else np.atleast_1d(inputs.fertility_at_start)
+    if inputs.alkalinity_mg_l is None and (levels * kept[:, None] == start).all():
+        return np.asarray(levels)
     answer = response(p, inputs)  # [day, m]
-    target = fertilized(inputs.fertility[:, None], answer) * kept[:, None]
-    start = fertilized(np.full(1, start), answer[0])
-    rises, falls, start = np.broadcast_arrays(p.fertility_rise_days, p.fertility_fall_days, start)
+    target = fertilized(levels, answer) * kept[:, None]
+    start = fertilized(start, answer[0])
+    rises, falls, start, _ = np.broadcast_arrays(p.fertility_rise_days, p.fertility_fall_days, start, target[0])
     rising, falling = -np.expm1(-1.0 / rises), -np.expm1(-1.0 / falls)
     out = np.empty((inputs.days, rising.size))
     now, kept_before = start.copy(), 1.0

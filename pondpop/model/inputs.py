@@ -125,9 +125,9 @@ class Inputs:
     year_day: NDArray[np.intp]  # [day], days since 1 January
     year: NDArray[np.intp]  # [day]
     water_c: Array  # [member or 1, day]
-    fertility: Array  # [day], relative renewal of the pond's food, to which the pond tends
+    fertility: Array  # [day] or [day, member], relative renewal of the pond's food, to which the pond tends
     cover: Array  # [day], relative to the ordinary pond
-    pellets_kg_per_ha: Array  # [day]
+    pellets_kg_per_ha: Array  # [day] or [day, member]
     angling_hours_per_ha: Array  # [day]
     death_after_release: Array  # [day], share
     stockings: tuple[StockingInput, ...] = ()
@@ -140,7 +140,7 @@ class Inputs:
     spell_most_c: Array | None = None  # [day], what the water of every member is at most; None for nothing of the kind
     spell_least_c: Array | None = None  # [day], and at least
     fertility_lost: Array | None = None  # [day], share of the fertility that the pond lacks
-    fertility_at_start: float | None = None  # None for that to which it tends on the first day
+    fertility_at_start: float | Array | None = None  # or [member]; None for that to which it tends on the first day
     alkalinity_mg_l: float | None = None  # of the pond itself; None where it is not short
     limings: tuple[tuple[int, float], ...] = ()  # day, t/ha
     plants: Array | None = None  # [day], share of the area in plants, were there no carp; NaN: as `cover` says

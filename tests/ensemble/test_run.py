@@ -189,6 +189,48 @@ def test_variants_that_differ_in_numbers_only_run_side_by_side_to_the_same_bits(
     assert float(together["number"].std("strategy").max()) > 0
 
 
+FED = """
+[[strategies.few.feeding]]
+lb_per_acre_day = 1
+[[strategies.many.feeding]]
+lb_per_acre_day = 6
+[strategies.poor]
+fertility = "unfertilized"
+[[strategies.poor.stocking]]
+name = "young_bass"
+species = "bass"
+date = 2026-04-10
+per_acre = 30
+length_in = 6
+[[strategies.poor.feeding]]
+lb_per_acre_day = 0
+"""
+FLOOD = """
+[[pond.fertility_loss]]
+name = "flood"
+from = 2026-05-01
+to = 2026-05-20
+share = 0.4
+"""
+
+
+@pytest.mark.parametrize("extra", [FED, FED + FLOOD])
+def test_so_do_variants_that_differ_in_fertility_and_feed(monkeypatch, extra):
+    scenario = pond(members=2, extra=extra)
+    ran = []
+    monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
+    together = compare(scenario)
+    assert [len(job.variants) for job in ran] == [3]
+    for name in scenario.strategies:
+        alone = compare(scenario._replace(strategies={name: scenario.strategies[name]}))
+        for variable in alone.data_vars:
+            np.testing.assert_array_equal(
+                alone[variable].values[0], together[variable].sel(strategy=name).values, err_msg=f"{name} {variable}"
+            )
+    eaten = together["pellets_eaten"].sum("month")
+    assert (eaten.sel(strategy="poor") == 0).all() and (eaten.sel(strategy="many") > eaten.sel(strategy="few")).all()
+
+
 @pytest.mark.parametrize(
     "extra",
     [
