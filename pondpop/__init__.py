@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pondpop.decide.sweep import sweep
     from pondpop.ensemble.run import compare
     from pondpop.ensemble.simulation import Simulation, Take
+    from pondpop.ensemble.summary import summarise
     from pondpop.records import read_records
     from pondpop.report import write_report
     from pondpop.scenario import Scenario, load
@@ -41,6 +42,7 @@ __all__ = [
     "load",
     "plan",
     "read_records",
+    "summarise",
     "sweep",
     "update_ensemble",
     "verify",
@@ -60,6 +62,7 @@ _HOME = {
     "load": "pondpop.scenario",
     "plan": "pondpop.decide.plan",
     "read_records": "pondpop.records",
+    "summarise": "pondpop.ensemble.summary",
     "sweep": "pondpop.decide.sweep",
     "update_ensemble": "pondpop.update",
     "verify": "pondpop.update.verify",

@@ -162,7 +162,7 @@ def project_all(
     has are not run again. progress is told the members done and those there are, before the work and after each block;
     early is given the first members of all variants, how many and their readings, whenever they have become more.
     """
-    placed = _jobs(variants, first, source or Prior(), at_once(executor))
+    placed = jobs_of(variants, first, source or Prior(), at_once(executor))
     jobs = [job for _, job in placed]
     total = sum(job.members * len(job.variants) for job in jobs)
     blocks_of: list[list[int]] = [[] for _ in variants]  # numbers of the first members, in order
@@ -212,10 +212,10 @@ def blocks(members: int, least: int = 1, most: int | None = None) -> list[range]
     return [range(a, b) for a, b in pairwise(ends)]
 
 
-def _jobs(
-    variants: Sequence[Variant], first: int, source: Source, least: int
+def jobs_of(
+    variants: Sequence[Variant], first: int, source: Source, least: int, look: Callable[[Scenario], Look] | None = None
 ) -> list[tuple[tuple[int, ...], Job]]:
-    """Jobs and the places of their variants, the first members first.
+    """Jobs and the places of their variants, the first members first. look makes of a scenario of one strategy what is read.
 
     Variants that differ in numbers only stand side by side, as many as fill a block. Together they are at least so
     many jobs, unless these were tiny.
@@ -238,7 +238,9 @@ def _jobs(
             parts = blocks(members, -(-wanted // len(sides)))
         for part, side in itertools.product(parts, sides):
             own_places = tuple(places[k] for k in side)
-            job = Job(tuple(bare[k] for k in own_places), first + part.start, len(part), source, Whole(counted))
+            own = tuple(bare[k] for k in own_places)
+            read = look(own[0][0]) if look else Whole(counted)
+            job = Job(own, first + part.start, len(part), source, read)
             made.append((own_places, job))
     return sorted(made, key=lambda one: one[1].first)
 

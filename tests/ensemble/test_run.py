@@ -241,7 +241,7 @@ def test_so_do_variants_that_differ_in_fertility_and_feed(monkeypatch, extra):
 )
 def test_variants_that_differ_in_more_do_not_share_a_block(extra):
     scenario = pond(extra=extra)
-    placed = run._jobs([Variant(scenario, name) for name in scenario.strategies], 0, Prior(), 1)
+    placed = run.jobs_of([Variant(scenario, name) for name in scenario.strategies], 0, Prior(), 1)
     assert [places for places, _ in placed] == [(0,), (1,)]
 
 
@@ -250,7 +250,7 @@ def test_dates_and_names_of_stockings_are_no_mere_numbers():
     for change in ({"date": one.strategies["few"].stocking[-1].date.replace(day=12)}, {"name": "other"}, {"length_mm": 160.0}):
         events = one.strategies["few"].stocking
         other = one.strategies["few"]._replace(stocking=(*events[:-1], events[-1]._replace(**change)))
-        placed = run._jobs([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 1)
+        placed = run.jobs_of([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 1)
         assert len(placed) == 2, change
 
 
@@ -261,7 +261,7 @@ def test_dates_and_names_of_stockings_are_no_mere_numbers():
 )  # fmt: skip
 def test_small_runs_are_split_so_that_all_workers_share_them(variants, members, least, jobs):
     scenario = pond(members=members, only="few")
-    placed = run._jobs([Variant(scenario, "few")] * variants, 0, Prior(), least)
+    placed = run.jobs_of([Variant(scenario, "few")] * variants, 0, Prior(), least)
     assert len(placed) == jobs
     every = [(place, m) for places, job in placed for place in places for m in range(job.first, job.first + job.members)]
     assert sorted(every) == [(place, m) for place in range(variants) for m in range(members)]
@@ -326,7 +326,7 @@ def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
 
 
 def identity(variant, first=0, source=None):
-    ((_, job),) = run._jobs([variant], first, source or Prior(), 1)
+    ((_, job),) = run.jobs_of([variant], first, source or Prior(), 1)
     return job.identities[0]
 
 

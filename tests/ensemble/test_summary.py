@@ -1,0 +1,64 @@
+"""Ensembles too large to be held: what is kept of them is right, whoever runs the blocks and in whatever order they come."""
+
+import numpy as np
+import pytest
+from small import pond
+
+from pondpop.checks import InputError
+from pondpop.ensemble import run
+from pondpop.ensemble.quantities import QUANTILES, quantities
+from pondpop.ensemble.run import compare
+from pondpop.ensemble.summary import Gathered, summarise
+
+OTHER = """
+[[strategies.many.stocking]]
+name = "more_bass"
+species = "bass"
+date = 2026-04-12
+per_acre = 3
+length_in = 12
+"""
+
+
+@pytest.fixture(scope="module")
+def scenario():
+    return pond(members=5, extra=OTHER)
+
+
+@pytest.fixture(scope="module")
+def told(scenario):
+    return summarise(scenario)
+
+
+def test_values_at_the_end_are_those_of_a_comparison(scenario, told):
+    for one in quantities(compare(scenario)):
+        for strategy, values in zip(scenario.strategies, one.values, strict=True):
+            kept = told["at_end"].sel(strategy=strategy, quantity=one.name)
+            np.testing.assert_array_equal(kept, values[:, -1], err_msg=one.name)
+            defined = told["defined"].sel(strategy=strategy, quantity=one.name)
+            np.testing.assert_array_equal(defined, np.isfinite(values).sum(axis=0), err_msg=one.name)
+
+
+def test_blocks_in_any_order_change_no_bit(scenario, told, monkeypatch):
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 2)
+    monkeypatch.setattr("pondpop.ensemble.summary.run_all", lambda jobs, *_: reversed(list(run.run_all(jobs, None, None))))
+    assert summarise(scenario).identical(told)
+
+
+def test_quantiles_are_right_to_two_parts_in_a_thousand():
+    values = np.random.default_rng(1).lognormal(2.0, 4.0, (4001, 3))
+    values[:, 1] = 0.0
+    values[::2, 2] = np.nan
+    gathered = Gathered(4001)
+    for first in (2000, 0):  # blocks as they come
+        gathered.add(first, {"crop": values[first : first + 2000 + first // 1000], "none": np.full((2000, 3), np.nan)})
+    found = gathered.quantiles()
+    wanted = np.nanquantile(values, QUANTILES, axis=0, method="nearest").T
+    np.testing.assert_allclose(found[0], wanted, rtol=2.1e-3, atol=2.1e-6)
+    assert np.isnan(found[1]).all()
+
+
+def test_so_many_members_as_are_asked_for(scenario):
+    assert summarise(pond(members=1, only="few"), members=3).sizes["member"] == 3
+    with pytest.raises(InputError):
+        summarise(scenario, members=0)
