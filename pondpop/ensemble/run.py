@@ -238,9 +238,9 @@ def jobs_of(
             parts = blocks(members, -(-wanted // len(sides)))
         for part, side in itertools.product(parts, sides):
             own_places = tuple(places[k] for k in side)
-            own = tuple(bare[k] for k in own_places)
-            read = look(own[0][0]) if look else Whole(counted)
-            job = Job(own, first + part.start, len(part), source, read)
+            those = tuple(bare[k] for k in own_places)
+            read = look(those[0][0]) if look else Whole(counted)
+            job = Job(those, first + part.start, len(part), source, read)
             made.append((own_places, job))
     return sorted(made, key=lambda one: one[1].first)
 
