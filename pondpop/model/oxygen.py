@@ -243,7 +243,7 @@ def night(pond: Pond) -> Night:
     bloom = bloom + p.bloom_recovery_per_day * bloom * (1.0 - bloom)
     given = pond.inputs.pellets_kg_per_ha[day]
     waste = waste - debris
-    if given:
+    if np.any(given):
         waste += 0.1 * given * p.feed_oxygen_kg_per_kg
     return Night(
         day, s.oxygen, start, dawn, dusk, made, plankton, bottom, fish, debris, night_fade, day_fade, bloom, lately, waste
