@@ -194,6 +194,7 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
             return values[0]
         return np.repeat(np.stack(values, axis=1), members, axis=1)
 
+    starts = [start for other in every if (start := other.fertility_at_start) is not None]
     luck: dict[str, Any] = {}
     for field in fields(Luck):
         dealt = [getattr(other.luck, field.name) for other in every]
@@ -206,7 +207,7 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
         }),
         luck=Luck(**luck),
         fertility=by_day([other.fertility for other in every]),
-        fertility_at_start=None if one.fertility_at_start is None else each(other.fertility_at_start for other in every),
+        fertility_at_start=each(starts) if len(starts) == len(every) else None,
         pellets_kg_per_ha=by_day([other.pellets_kg_per_ha for other in every]),
         stockings=tuple(
             replace(event, per_ha=each(other.stockings[k].per_ha for other in every))
