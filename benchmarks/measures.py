@@ -1042,3 +1042,17 @@ _add("p21_number", P21[0], _redear_over_bluegill(0, lambda redear, bluegill: blu
 _add("p21_length", P21[0], _redear_over_bluegill(1, _ratio))
 _add("p21_earlier", P21[0], _redear_over_bluegill(2, lambda redear, bluegill: bluegill - redear))
 _two("p21_bluegill", lambda r: r.at(1, 9, 15).crop(BLUEGILL), *P21, _ratio)
+
+
+def _strains(year: int, above: str, below: str) -> Callable[[Run], Array]:
+    """Mean weight of one strain over that of another in October."""
+    return lambda r: r.founders(year, 10, 15, above)[1] / r.founders(year, 10, 15, below)[1]
+
+
+P23 = ("documented_p23", "pond")
+_add("p23_first_florida", P23, _strains(1, "northern", "florida"))
+_add("p23_first_cross", P23, _strains(1, "northern", "first_cross"))
+_add("p23_second_cross", P23, _strains(2, "first_cross", "northern"))
+_add("p23_second_florida", P23, _strains(2, "northern", "florida"))
+_add("p23_third_cross", P23, _strains(3, "first_cross", "northern"))
+_add("p23_third_florida", P23, _strains(3, "florida", "northern"))

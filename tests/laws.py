@@ -125,7 +125,7 @@ def assert_books_close(page: Books, water_c: float) -> None:
         gone = page.food[:, r] - page.food_after[:, r]
         assert (taken <= gone + renewed + 1e-9).all()
 
-    energy = (page.ate_food * of_foods(p, "energy_j_per_g")[:, :, None]).sum(axis=0)
+    energy = (page.ate_food * of_foods(p, "energy_j_per_g")[: len(page.ate_food), :, None]).sum(axis=0)
     energy[:, kind == BASS] += page.ate_fish * p.prey_fish_energy_j_per_g
     energy += page.ate_pellets * p.pellet_energy_j_per_g
     kept = ((1 - p.egested_share) * (1 - p.excreted_share - p.digestion_cost_share))[0, kind]

@@ -25,7 +25,7 @@ from pondpop.observe.limits import (
     share_of,
 )  # fmt: skip
 from pondpop.records import Effort, Fish
-from pondpop.species import FIRST_KINDS, MEASURED, SPECIES, load_parameters
+from pondpop.species import MEASURED, SPECIES, load_parameters
 from pondpop.units import MM_PER_IN
 
 GAME = MEASURED
@@ -268,7 +268,7 @@ def balance_ratios(survey: Survey, gear: str) -> Iterator[Finding]:
     weight = np.stack(
         [np.histogram(lengths_of(rows)[0], INCH_EDGES_MM, weights=[f.weight_g or 0 for f in rows])[0] for rows in of]
     )
-    longest = load_parameters().prey_length_ratio_max[0, FIRST_KINDS]
+    longest = load_parameters().of_kinds(SPECIES).prey_length_ratio_max[0]
     values = {
         "forage_carnivore_ratio": ("", indices.forage_carnivore_ratio(weight)),
         "edible_forage_carnivore_ratio": ("", indices.edible_forage_carnivore_ratio(number, weight, longest)),

@@ -78,7 +78,7 @@ def prepare(
         stockings=tuple(
             StockingInput(
                 day=(event.date - start).days,
-                kind=list(KINDS).index(event.kind or event.species),
+                species=SPECIES.index(event.species),
                 per_ha=event.per_ha,
                 length_mm=event.length_mm,
                 length_cv=event.length_cv,
@@ -87,6 +87,7 @@ def prepare(
                 female_share=0.5 if event.female_share is None else event.female_share,
                 origin=number,
                 resident=event.resident,
+                blood=0.0 if event.strain is None else KINDS[event.strain].blood,
             )
             for number, event in enumerate(strategy.stocking)
         ),

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pondpop.observe import indices
 from pondpop.observe.gears import as_sampled_psd, gear
-from pondpop.species import FIRST_KINDS, MEASURED, TRAITS, load_parameters
+from pondpop.species import MEASURED, SPECIES, STRAINS, TRAITS, load_parameters
 from pondpop.units import G_PER_LB, Units, converted, unit_of
 
 Array = NDArray[np.float64]
@@ -69,9 +69,13 @@ def _quantities(ds: xr.Dataset) -> Iterator[Quantity]:
             name = f"{species}_density_{low}_{below}in" if below else f"{species}_density_{low}in_up"
             inside = ds["number"].sel(species=species, length_class=slice(low, below and below - 1))
             yield Quantity(name, "density", inside.values.sum(axis=-1))
+    for species in names(ds, "species"):
+        blood = ds["other_blood"].sel(species=species).values
+        if STRAINS[species] and blood.any():
+            yield Quantity(f"{species}_{STRAINS[species][-1]}_share", "percent", 100.0 * blood)
     yield Quantity("bass_age0_density", "density", ds["age0_number"].sel(species="bass").values)
     yield Quantity("forage_carnivore_ratio", "ratio", indices.forage_carnivore_ratio(biomass))
-    largest_prey = load_parameters().prey_length_ratio_max[0, FIRST_KINDS]
+    largest_prey = load_parameters().of_kinds(SPECIES).prey_length_ratio_max[0]
     edible = indices.edible_forage_carnivore_ratio(number, biomass, largest_prey)
     yield Quantity("edible_forage_carnivore_ratio", "ratio", edible)
     yield Quantity("harvestable_share", "percent", indices.harvestable_share(biomass))

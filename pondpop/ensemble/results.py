@@ -36,7 +36,7 @@ from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB
 
 Array = NDArray[np.float64]
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 EPOCH = "days since 1970-01-01"
 OPEN = "the last one is open above"
 
@@ -46,6 +46,7 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "biomass": (("survey_date", "species", "length_class"), "kg ha-1", "standing crop by length class"),
     "relative_weight": (("survey_date", "species", "length_class"), "percent", "mean relative weight (Wr)"),
     "age0_number": (("survey_date", "species"), "ha-1", "young of the year"),
+    "other_blood": (("survey_date", "species"), "1", "share of blood of other strains than the own, mean over weight"),
     "bass_above": (("survey_date", "big_weight"), "ha-1", "bass heavier than a weight"),
     "bass_heavier": (("survey_date", "bass_weight"), "ha-1", "bass heavier than each of many weights"),
     "largest_weight": (("survey_date", "species"), "g", "weight that one expected fish of the pond exceeds"),

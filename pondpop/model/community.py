@@ -1,4 +1,4 @@
-"""Which fish a pond has, or can come to have, and which foods of the pond they eat: the axes of kinds and of food.
+"""Which species a pond has, or can come to have, and which foods of the pond they eat: the axes of kinds and of food.
 
 What no fish of a pond is or eats takes no part in its days, so that a species costs nothing where it does not live.
 """
@@ -11,25 +11,21 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.species import FIRST_KINDS, KINDS, SPECIES, SPECIES_OF_KIND, TRAITS, Species, kinds_with, species_with
+from pondpop.species import KINDS, SPECIES, TRAITS, Species, kinds_with, species_with
 
 FOODS = ("plankton", "benthos", "littoral", "algae", "snails")  # of the pond itself, in the order of the axis of food
 PLANKTON, BENTHOS, LITTORAL, ALGAE, SNAILS = range(len(FOODS))
-ALL_KINDS = tuple(KINDS)
 
 
 class Community:
-    """The kinds of fish of a pond and their foods; places are those among the kinds, which stand species by species.
+    """The kinds of fish of a pond, by their names, and their foods. In a pond each is a species, all strains together.
 
-    kinds: their names; places: theirs among all kinds; species: that of each kind; of_species: the places of the kinds of
-    each species of `SPECIES`; predators: the first so many kinds; foods: the first so many of FOODS.
+    species: the place among `SPECIES` of each kind's; predators: the first so many kinds; foods: the first so many of FOODS.
     """
 
     def __init__(self, kinds: tuple[str, ...]) -> None:
         self.kinds = kinds
-        self.places: NDArray[np.intp] = np.array([ALL_KINDS.index(kind) for kind in kinds], np.intp)
-        self.species: NDArray[np.intp] = np.array(SPECIES_OF_KIND, np.intp)[self.places]
-        self.of_species = [np.flatnonzero(self.species == k).tolist() for k in range(len(SPECIES))]
+        self.species: NDArray[np.intp] = np.array([SPECIES.index(KINDS[kind].species) for kind in kinds], np.intp)
         self.predators = len(kinds_with("role: predator", kinds))
         eaten = set().union(*(foods_of(self.traits(k)) for k in range(len(kinds))))
         self.foods = FOODS[: max(eaten, default=0) + 1]
@@ -60,7 +56,6 @@ def community(kinds: tuple[str, ...]) -> Community:
     return Community(kinds)
 
 
-def kinds_present(stocked: Iterable[int]) -> list[str]:
-    """The kinds of a pond in which some are stocked (places among all kinds), and each species of predator."""
-    predators = {FIRST_KINDS[species] for species in species_with("role: predator")}
-    return [ALL_KINDS[k] for k in sorted({*stocked, *predators})]
+def species_present(stocked: Iterable[int]) -> list[str]:
+    """The species of a pond in which some are stocked (places among `SPECIES`), and every predator."""
+    return [SPECIES[k] for k in sorted({*stocked, *species_with("role: predator")})]

@@ -28,10 +28,11 @@ from pondpop.model import (
     stocking,
 )
 from pondpop.model.budget import Books, Flows, Step
-from pondpop.model.community import community, kinds_present
+from pondpop.model.community import community, species_present
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
 from pondpop.model.state import GroupFactors, Pond, State, of_foods
+from pondpop.model.strains import strains_of
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
@@ -44,7 +45,7 @@ class Engine(Pond):
 
     def __init__(self, inputs: Inputs, keep_books: bool = False) -> None:
         keep_memory()
-        p = inputs.parameters.of_kinds(kinds_present(event.kind for event in inputs.stockings))
+        p = inputs.parameters.of_kinds(species_present(event.species for event in inputs.stockings))
         self.inputs = inputs
         self.parameters = p
         self.community = community(p.kinds)
@@ -52,11 +53,13 @@ class Engine(Pond):
         self.tables = predation.predation_tables(p)
         self.food_use = feeding.food_use(p)
         self.by_day = DayFactors(inputs, p)
+        self.strains = strains_of(inputs, self.by_day.water_c.T)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
         self.food_energy = of_foods(p, "energy_j_per_g")
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
-        self.state = State.empty(inputs.members, self.food_capacity, len(self.community))
+        counters = len(self.community) + sum(len(one.names) for one in self.strains)
+        self.state = State.empty(inputs.members, self.food_capacity, counters)
         self.richness = np.ones((len(self.community.foods), inputs.members))
         self.algae_richness = np.ones(inputs.members)
         self.fish_kg_per_ha = np.zeros(inputs.members)
@@ -228,18 +231,21 @@ class Engine(Pond):
         if year_day == 0:
             s.spawn_gathered[:] = 0.0
             s.spawn_released[:] = 0.0
-        s.spawn_gathered += self.by_day.spawning[self.day]
+        kinds = len(self.community)
+        s.spawn_gathered[:, :kinds] += self.by_day.spawning[self.day]
+        for strains, counters in recruitment.counters_of_strains(self):
+            s.spawn_gathered[:, counters] += strains.spawning[self.day]
         for kind in self.by_day.pulses[self.day]:
             pulse = recruitment.pulse(self, kind)
             if pulse is None:
                 continue
-            s.spawn_released[:, kind] += pulse.released
-            groups = self.kind_slices[kind]
+            s.spawn_released[:, pulse.counters] += pulse.released
+            groups = self.slices[self.community.species[kind]]
             parents = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
             self.flows.spawning_biomass[:, self.community.species[kind]] -= total(parents * np.expm1(pulse.parents_gain))
             s.log_weight[:, groups] += pulse.parents_gain
             if pulse.young.any():
-                self.add(recruitment.young_groups(self, kind, pulse.young))
+                self.add(recruitment.young_groups(self, kind, pulse.young, pulse.blood))
 
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; now and then those that have become alike join and the others close up."""
@@ -273,11 +279,15 @@ class Engine(Pond):
         s = self.state
         self.group = GroupFactors(self.parameters, s.columns)
         self.slices = s.species_slices()
+        for strains in self.strains:
+            groups = self.slices[strains.species]
+            strains.see(s.columns.blood[:, groups])
+            self.group.log_growth[:, groups] += np.log(strains.factor("strain_intake"))
+            self.group.log_asymptotic_length[:, groups] += np.log(strains.factor("strain_length"))
         here = self.community
-        self.kind_slices = s.kind_slices(here.places)
-        self.columns_of_kind = [groups.stop - groups.start for groups in self.kind_slices]
-        self.hunters = slice(0, self.kind_slices[here.predators - 1].stop)
-        self.first_points = grid.first_points(s.members, np.searchsorted(here.places, s.columns.kind), len(here))
+        self.columns_of_kind = [self.slices[k].stop - self.slices[k].start for k in here.species]
+        self.hunters = slice(0, self.slices[here.species[here.predators - 1]].stop)
+        self.first_points = grid.first_points(s.members, np.searchsorted(here.species, s.columns.species), len(here))
         self.points_fewer = grid.points_fewer(here.predators, len(here), s.members)
         self.last_stocked_of = s.columns.stocked.max(axis=0)
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))

@@ -216,7 +216,7 @@ def eat_food(
     per_met *= met.smaller
     eaters = lay(met.place, per_met * biomass)
     wish = met_by(eaters, met.field)
-    wish_of_predators = np.stack([np.add.reduce(wish[pond.community.of_species[k]], axis=0) for k in PREDATOR_SPECIES])
+    wish_of_predators = np.stack([np.add.reduce(wish[pond.community.species == k], axis=0) for k in PREDATOR_SPECIES])
     wished = np.add.reduce(wish, axis=0)
     renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)

@@ -79,9 +79,14 @@ class Taken(NamedTuple):
         return cls(per_fish, per_gram, longer, np.ones_like(number))
 
     def take(self, pond: Pond, species: int, shortest_mm: float, longest_mm: float, per_day: Array, length: float) -> None:
-        """Let fish of a window die at a rate [member] per day over a step of so many days."""
+        """Let fish of a window die at a rate [member] per day over a step of so many days; those easily caught more."""
         groups = pond.slices[species]
-        share = np.minimum(-np.expm1(-per_day * length), MOST_IN_A_STEP)[:, None]
+        rate = per_day[:, None]
+        if pond.strains:
+            inside = pond.longer(groups, shortest_mm) - pond.longer(groups, longest_mm)
+            if ease := ease_of_catching(pond, species, pond.state.number[:, groups] * inside):
+                rate = rate * ease[0]
+        share = np.minimum(-np.expm1(-rate * length), MOST_IN_A_STEP)
         shortest, longest = np.log(shortest_mm), np.log(longest_mm)
         left = lengths.left_by_window(pond.lengths(groups), shortest, longest, share, pond.group.ws_slope[:, groups])
         self.per_fish[:, groups] -= np.log(np.maximum(left.number, lengths.NOTHING)) / length
@@ -107,6 +112,20 @@ def harvested(pond: Pond, length: float) -> Taken:
     return taken
 
 
+def ease_of_catching(pond: Pond, species: int, fish: Array) -> tuple[Array, Array] | None:
+    """Ease of catching the groups of a species relative to the mean of some of its fish, and that mean; None where all are alike.
+
+    fish: those that could be caught [member, group of the species]. Returns [member, group of the species] and [member].
+    """
+    for strains in pond.strains:
+        if strains.species == species:
+            ease = strains.factor("strain_catching")
+            there = total(fish)
+            mean = np.where(there > 0.0, total(fish * ease) / np.maximum(there, 1e-300), 1.0)
+            return ease / mean[:, None], mean
+    return None
+
+
 def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wariness: Array) -> Array:
     """Fish caught per angler hour [member] from N catchable fish/ha, falling as fish grow scarce and wary.
 
@@ -128,10 +147,13 @@ def released(pond: Pond, length: float) -> Taken:
 def _caught_and_released(pond: Pond, species: int) -> Array:
     """How often a catchable fish of a species is caught and let go, per day [member]."""
     p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[species]
-    there = np.maximum(total(s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)), 1e-12)
+    fish = s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)
+    there = np.maximum(total(fish), 1e-12)
     per_hour = catch_per_hour(
         there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness[:, species]
     )
+    if ease := ease_of_catching(pond, species, fish):
+        per_hour = per_hour * ease[1]
     success = inputs.luck.angler_success[:, inputs.year[pond.day]]
     return np.asarray(per_hour * success * inputs.angling_hours_per_ha[pond.day] / there)
 

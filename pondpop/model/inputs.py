@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array
 from pondpop.scenario import Trigger
-from pondpop.species import SPECIES, SPECIES_OF_KIND, Parameters
+from pondpop.species import SPECIES, Parameters
 
 
 @dataclass(frozen=True)
@@ -56,10 +56,13 @@ class Luck:
 
 @dataclass(frozen=True)
 class StockingInput:
-    """Fish put in on one day, of one kind of a species; `origin` numbers the event within the strategy."""
+    """Fish put in on one day; `origin` numbers the event within the strategy.
+
+    `blood` is the share of their blood that is of another strain than the species' own.
+    """
 
     day: int
-    kind: int
+    species: int
     per_ha: float | Array  # or [member]
     length_mm: float
     length_cv: float | None
@@ -68,10 +71,7 @@ class StockingInput:
     female_share: float
     origin: int
     resident: bool = False  # has always lived in the pond: not naive
-
-    @property
-    def species(self) -> int:
-        return SPECIES_OF_KIND[self.kind]
+    blood: float = 0.0
 
 
 @dataclass(frozen=True)

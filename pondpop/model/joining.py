@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array
 from pondpop.model.lengths import UNCUT
 from pondpop.model.state import Pond
-from pondpop.species import KINDS
+from pondpop.species import SPECIES
 
 FARTHEST = 1.0  # difference of mean log length, relative to `length_cv`, beyond which no groups join
 
@@ -32,7 +32,7 @@ def alike(pond: Pond) -> NDArray[np.intp]:
     if not can.any():
         return labels
     member, column = np.nonzero(can)
-    brood = (member * len(KINDS) + c.kind[column]) * pond.inputs.years + year_of_birth(pond)[can]
+    brood = (member * len(SPECIES) + c.species[column]) * pond.inputs.years + year_of_birth(pond)[can]
     cell = (brood * 3 + _code(c.sex, can)) * 3 + _code(c.growth_z, can)
     order = np.lexsort((s.log_length[can], cell))
     brood, cell = brood[order], cell[order]

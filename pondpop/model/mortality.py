@@ -146,6 +146,9 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
         rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
     if pond.today.cold_deaths.any():
         rates["cold"] = EVERY, _cold(pond)
+    for strains in pond.strains:
+        if (chill := strains.chill[day]).any():
+            rates[f"cold of {SPECIES[strains.species]}"] = np.s_[:, pond.slices[strains.species]], strains.of_groups(chill)
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
         rates["old_age"] = np.s_[:, old], old_age_deaths(

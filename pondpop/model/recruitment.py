@@ -5,7 +5,8 @@ Nothing here changes the pond.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,15 +17,18 @@ from pondpop.model.community import PLANKTON, community
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, Species
 
+if TYPE_CHECKING:
+    from pondpop.model.strains import Strains
 
-def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
+
+def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp], later_c: Value = 0.0) -> Array:
     """Spawning that each day's water allows [day, member]: a hazard for fish that spawn once a year, else a share of a cycle.
 
     1/(1 + e^((T0 − T)/width)), per day times the hazard or over the days of a cycle, within the days of the year on
-    which the species spawns (values and sources in the species files; the shape is ours).
+    which the species spawns (values and sources in the species files; the shape is ours). later_c is added to T0.
     """
     of = community(p.kinds).traits(kind)
-    today = logistic((water_c - p.spawning_from_c[:, kind]) / p.spawning_width_c[:, kind])
+    today = logistic((water_c - (p.spawning_from_c[:, kind] + later_c)) / p.spawning_width_c[:, kind])
     if of.spawning == "once a year":
         today = p.spawning_hazard_per_day[:, kind] * today
     else:
@@ -38,12 +42,12 @@ def spawning_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[
     return np.where((year_day < first) | (year_day > last), 0.0, today)
 
 
-def hatching_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp]) -> Array:
+def hatching_of_day(p: Parameters, kind: int, water_c: Array, year_day: NDArray[np.intp], later_c: Value = 0.0) -> Array:
     """Spawning of which each day brings the young to recruit length [day, member]: that of `recruit_delay_days` ago.
 
     Parts of a day are shared between two days. What was spawned before the run began is not known and counts as none.
     """
-    spawning = spawning_of_day(p, kind, water_c, year_day)
+    spawning = spawning_of_day(p, kind, water_c, year_day, later_c)
     delay = np.nan_to_num(p.recruit_delay_days[:, kind])
     if not delay.any():
         return spawning
@@ -95,44 +99,60 @@ def nests_guarded(males: Array, half: Value) -> Array:
 class Pulse(NamedTuple):
     """What spawning has gathered and now releases, of one kind."""
 
-    released: Array  # [member] part of the year's spawning
+    counters: list[int]  # which counters of the state it is told by: that of the kind, or those of its strains
+    released: Array  # [member, counter] part of the year's spawning
     young: Array  # [member] fish/ha
     parents_gain: Array  # [member, group of the kind] in log weight, below 0: what spawning costs them
+    blood: float | Array  # [member] share of blood of another strain in the young
+
+
+def counters_of_strains(pond: Pond) -> Iterator[tuple[Strains, list[int]]]:
+    """The strains of each species that has several, and the places of their counters of spawning, behind those of kinds."""
+    first = len(pond.community)
+    for strains in pond.strains:
+        yield strains, list(range(first, first + len(strains.names)))
+        first += len(strains.names)
 
 
 def pulse(pond: Pond, kind: int) -> Pulse | None:
     """What spawning has gathered since the last pulse, as young of one group; None where nothing is ready in any member.
 
-    The kinds of a species share what its females can bring up, each by its part of them; crosses are not modelled.
-
     young = released · recruits(S) · left · (richness · plankton / capacity)^e · luck, S the kg/ha of mature females and left
     what egg predators and nests without a male leave of the spawn: more females do not make up for it. Larvae live
     on plankton: fewer recruits where it is grazed down or renews slowly (larval survival follows zooplankton; DeVries
     & Stein 1990, 1992, from memory; the shape is ours).
+
+    Strains of a species spawn in water of their own and share what its females can bring up: released is then the mean over
+    females, each as ready as its blood says, and the young have the mean blood of the mothers and fathers that are ready.
     """
-    p, s, groups, of = pond.parameters, pond.state, pond.kind_slices[kind], pond.community.traits(kind)
-    ready = spawning_done(s.spawn_gathered[:, kind], of) - s.spawn_released[:, kind]
-    ready = np.where(pond.by_day.pulse_due[pond.day, :, kind] & (ready >= p.pulse_min_weight), ready, 0.0)
-    if not ready.any():
+    p, s, of, species = pond.parameters, pond.state, pond.community.traits(kind), int(pond.community.species[kind])
+    strains, counters = next((own for own in counters_of_strains(pond) if own[0].species == species), (None, [kind]))
+    released = spawning_done(s.spawn_gathered[:, counters], of) - s.spawn_released[:, counters]
+    due = pond.by_day.pulse_due[pond.day, :, kind, None] & (released >= p.pulse_min_weight[:, None])
+    released = np.where(due, released, 0.0)
+    if not released.any():
         return None
-    columns, species = s.columns, int(pond.community.species[kind])
+    columns, groups, ready = s.columns, pond.slices[species], released[:, 0]
+    ready_of_group, blood = released, np.zeros(1)  # [member, 1 or group], [member or 1]
     mature = _mature(pond, groups, p.mature_length_mm[:, kind, None])
-    mine = spawners = _kilograms(pond, groups, mature * columns.female_share[:, groups])
-    alone, everyone = len(pond.community.of_species[species]) == 1, pond.slices[species]
-    if not alone:
-        of_all = _mature(pond, everyone, pond.of("mature_length_mm", species))
-        spawners = _kilograms(pond, everyone, of_all * columns.female_share[:, everyone])
-    part = 1.0 if alone else mine / np.maximum(spawners, 1e-300)
+    females = mature * columns.female_share[:, groups]
+    spawners = _kilograms(pond, groups, females)
+    if strains is not None:
+        ready_of_group = strains.of_groups(released)
+        ready = _mean(pond, groups, females, ready_of_group)
+        blood = _mean(pond, groups, females * ready_of_group, columns.blood[:, groups])
     left: Value = 1.0
     if of.has("loses eggs"):
         left = left * spawn_left_by_egg_predators(
             predation.egg_predators(pond), p.egg_predator_half_kg_per_ha[:, kind], p.egg_predator_exponent[:, kind]
         )
     if of.sexes == "apart":
-        male = _mature(pond, everyone, pond.of("male_mature_length_mm", species)) * (1.0 - columns.female_share[:, everyone])
-        left = left * nests_guarded(_kilograms(pond, everyone, male), p.male_half_saturation_kg_per_ha[:, kind])
+        males = _mature(pond, groups, p.male_mature_length_mm[:, kind, None]) * (1.0 - columns.female_share[:, groups])
+        left = left * nests_guarded(_kilograms(pond, groups, males), p.male_half_saturation_kg_per_ha[:, kind])
+        if strains is not None:
+            blood = 0.5 * (blood + _mean(pond, groups, males * ready_of_group, columns.blood[:, groups]))
     most = recruits(spawners, p.recruits_cap_per_ha[:, kind], p.recruits_half_saturation_kg_per_ha[:, kind])
-    young = ready * most * left * part
+    young = ready * most * left
     larval_food = pond.richness[PLANKTON] * s.plankton / p.plankton_capacity_kg_per_ha
     young = young * larval_food ** p.recruit_food_exponent[:, kind]
     young = young * pond.inputs.luck.recruitment[:, species, pond.inputs.year[pond.day]]
@@ -141,7 +161,8 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
     cost = np.where(
         columns.sex[:, groups] < 0.0, p.spawning_cost_male[:, kind, None], p.spawning_cost_female[:, kind, None]
     )
-    return Pulse(ready, young, np.log1p(-cost * np.minimum(ready, 1.0)[:, None] * mature))
+    parents_gain = np.log1p(-cost * np.minimum(ready_of_group, 1.0) * mature)
+    return Pulse(counters, released, young, parents_gain, blood)
 
 
 def _mature(pond: Pond, groups: slice, from_mm: Array) -> Array:
@@ -157,12 +178,17 @@ def _kilograms(pond: Pond, groups: slice, share: Array) -> Array:
     return total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * share)
 
 
-def young_groups(pond: Pond, kind: int, young: Array) -> stocking.Groups:
-    """The groups of a pulse of young [member], fish/ha: all of recruit length, sharing one birthday."""
+def _mean(pond: Pond, groups: slice, share: Array, of: Array) -> Array:
+    """Mean of a value over the weight of a share of some groups [member]; 0 where there are none."""
+    return _kilograms(pond, groups, share * of) / np.maximum(_kilograms(pond, groups, share), 1e-300)
+
+
+def young_groups(pond: Pond, kind: int, young: Array, blood: float | Array) -> stocking.Groups:
+    """The groups of a pulse of young [member], fish/ha: all of recruit length, sharing one birthday; blood [member or 1]."""
     p = pond.parameters
     return stocking.groups_of(
         pond,
-        kind=int(pond.community.places[kind]),
+        species=int(pond.community.species[kind]),
         number=young,
         female_share=p.female_share,
         age_years=p.recruit_age_years - 1.0 / 365.0,  # that age at the next day's start
@@ -170,4 +196,5 @@ def young_groups(pond: Pond, kind: int, young: Array) -> stocking.Groups:
         origin=-1,
         length_mm=p.recruit_length_mm[:, kind],
         ration=p.recruit_ration,
+        blood=blood,
     )

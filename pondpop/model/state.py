@@ -3,16 +3,17 @@
 `State` is what a day changes; `Pond` is the state with what its rates are made of, and what can be read off it without
 changing it.
 
-A *group* is fish of one kind, one origin (a stocking event or a spawning pulse) and one growth type. A kind is of one
-species, and a species without kinds of its own is the one kind of it. Each member has its own groups, in order of birth or
-stocking, in the columns of the kind; columns stand kind by kind in the order of `registry.KINDS`, and so species by species,
-those of predators first. Now and then each member's groups close up, so that a column may hold other groups in other
-members; where a member has no more groups, its columns are empty.
+A *group* is fish of one species, one origin (a stocking event or a spawning pulse) and one growth type. Each member has its own
+groups, in order of birth or stocking, in the columns of the species; columns stand species by species in the order of
+`registry.SPECIES`, those of predators first. Now and then each member's groups close up, so that a column may hold other
+groups in other members; where a member has no more groups, its columns are empty. On the axis of kinds stand the species
+that the pond has (`community`).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,43 +24,39 @@ from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.community import BENTHOS, PLANKTON, Community, community
 from pondpop.model.inputs import Inputs
-from pondpop.species import SPECIES, SPECIES_OF_KIND, Parameters
+from pondpop.species import SPECIES, Parameters
 
 if TYPE_CHECKING:
     from pondpop.model.forcing import DayFactors, Today
     from pondpop.model.predation import PredationTables
+    from pondpop.model.strains import Strains
 
 ALL = slice(None)
-OF_KIND = np.array(SPECIES_OF_KIND, np.intp)  # the species of each of all kinds
 
 
 @dataclass
 class Columns:
-    """What never changes about the groups: [member, group], but one kind for each column.
+    """What never changes about the groups: [member, group], but one species for each column.
 
     All members may share one row.
     """
 
-    kind: NDArray[np.intp]  # [group], among all kinds
+    species: NDArray[np.intp]  # [group]
     growth_z: Array  # place of the growth type in the spread of growth, in standard deviations
     sex: Array  # +1 female, −1 male, 0 both together
     female_share: Array  # share of females: 1, 0, or that of an unsexed group
     born: Array  # day of the run at which age was 0
     stocked: Array  # day of the run of stocking; −inf for fish born in the pond
     origin: NDArray[np.intp]  # index of the stocking event, −1 for fish born in the pond
+    blood: Array  # share of blood of another strain than the species' own
 
     @classmethod
     def none(cls, members: int) -> Columns:
         real, integer = np.empty((members, 0)), np.empty((members, 0), np.intp)
-        return cls(np.empty(0, np.intp), real, real.copy(), real.copy(), real.copy(), real.copy(), integer)
-
-    @property
-    def species(self) -> NDArray[np.intp]:
-        """The species of each column [group]."""
-        return OF_KIND[self.kind]
+        return cls(np.empty(0, np.intp), real, real.copy(), real.copy(), real.copy(), real.copy(), integer, real.copy())
 
     def __len__(self) -> int:
-        return self.kind.size
+        return self.species.size
 
 
 @dataclass
@@ -76,8 +73,8 @@ class State:
     grown: Array  # log length that the fish have gained since they came into the pond
     ration: Array  # running mean of the share of maximum intake that was eaten
     food: Array  # kg/ha [food, member], in the order of the community's
-    spawn_gathered: Array  # [member, kind]: spawning done this year, and
-    spawn_released: Array  # [member, kind]: that part of it which pulses have used
+    spawn_gathered: Array  # [member, counter]: spawning done this year by kinds, and by strains behind them; and
+    spawn_released: Array  # [member, counter]: that part of it which pulses have used
     wariness: Array  # [member, species]: recent catches per catchable fish
     oxygen: Array  # [member]: of the water at dusk, mg/L,
     bloom: Array  # the bloom relative to its ordinary state,
@@ -85,8 +82,8 @@ class State:
     waste: Array  # what feed and dead plankton will still take, g/m²
 
     @classmethod
-    def empty(cls, members: int, food: Array, kinds: int) -> State:
-        """A pond without fish and with its food, kg/ha [food, member or 1], for so many kinds."""
+    def empty(cls, members: int, food: Array, counters: int) -> State:
+        """A pond without fish and with its food, kg/ha [food, member or 1], with so many counters of spawning."""
 
         def groups() -> Array:
             return np.empty((members, 0))
@@ -102,8 +99,8 @@ class State:
             grown=groups(),
             ration=groups(),
             food=np.broadcast_to(food, (food.shape[0], members)).astype(float),
-            spawn_gathered=np.zeros((members, kinds)),
-            spawn_released=np.zeros((members, kinds)),
+            spawn_gathered=np.zeros((members, counters)),
+            spawn_released=np.zeros((members, counters)),
             wariness=np.zeros((members, len(SPECIES))),
             oxygen=np.full(members, 8.0),
             bloom=np.ones(members),
@@ -125,11 +122,7 @@ class State:
 
     def species_slices(self) -> tuple[slice, ...]:
         """The columns of each species, in the order of `SPECIES`."""
-        return _runs(self.columns.species, np.arange(len(SPECIES)))
-
-    def kind_slices(self, places: NDArray[np.intp]) -> tuple[slice, ...]:
-        """The columns of some kinds, from their places among all kinds."""
-        return _runs(self.columns.kind, places)
+        return _runs(self.columns.species, len(SPECIES))
 
     def weight(self) -> Array:
         """Mean weight of each group, g [member, group]."""
@@ -142,9 +135,9 @@ class State:
     def add(
         self, columns: Columns, number: Array, log_weight: Array, log_length: Array, spread: Array, ration: Array
     ) -> None:
-        """Add groups with uncut lengths; each goes behind the others of its kind."""
-        kind = np.concatenate([self.columns.kind, columns.kind])
-        order = np.argsort(kind, kind="stable")
+        """Add groups with uncut lengths; each goes behind the others of its species."""
+        species = np.concatenate([self.columns.species, columns.species])
+        order = np.argsort(species, kind="stable")
 
         def joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
             return np.concatenate([old, np.broadcast_to(new, (self.members, len(columns)))], axis=1).take(order, axis=1)
@@ -154,12 +147,12 @@ class State:
         for name, new in zip(_VARIABLES, new_groups, strict=True):
             setattr(self, name, joined(getattr(self, name), new))
         constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
-        self.columns = Columns(kind[order], *constants)
+        self.columns = Columns(species[order], *constants)
 
     def join(self, alike: NDArray[np.intp]) -> bool:
         """Put groups of one label [member, group] into the first of them; those with a label below 0 stay as they are.
 
-        True if any join. Number, biomass, mean and variance of log length, mean birthday and mean growth are kept.
+        True if any join. Number, biomass, mean and variance of log length, mean birthday, blood and growth are kept.
         """
         labels, first, inverse, count = np.unique(alike, return_index=True, return_inverse=True, return_counts=True)
         joins = (count > 1) & (labels >= 0)
@@ -174,7 +167,7 @@ class State:
             return in_group_order[joins].astype(float, copy=False)
 
         number, weight = self.number[joining], self.weight()[joining]
-        mean, born = self.log_length[joining], np.broadcast_to(self.columns.born, alike.shape)[joining]
+        mean = self.log_length[joining]
         all_fish, biomass = sums(number), sums(number * weight)
         log_length = sums(number * mean) / all_fish
         apart = mean - _spread_out(log_length, joins)[of]
@@ -189,17 +182,18 @@ class State:
         self.number[joining] = 0.0
         for name, values in whole.items():
             getattr(self, name).reshape(-1)[into] = values
-        self.columns.born = np.broadcast_to(self.columns.born, alike.shape).copy()
-        self.columns.born.reshape(-1)[into] = sums(number * born) / all_fish
+        for name in ("born", "blood"):
+            own = np.broadcast_to(getattr(self.columns, name), alike.shape).copy()
+            own.reshape(-1)[into] = sums(number * own[joining]) / all_fish
+            setattr(self.columns, name, own)
         return True
 
     def close_up(self) -> bool:
-        """Move each member's groups to the first columns of their kind, in their order; True if any column goes."""
+        """Move each member's groups to the first columns of their species, in their order; True if any column goes."""
         alive, order = self.number > 0.0, []
-        kinds = np.unique(self.columns.kind)
-        if not kinds.size:
+        if not len(self.columns):
             return False
-        for groups in self.kind_slices(kinds):
+        for groups in self.species_slices():
             inside = alive[:, groups]
             first = np.argsort(~inside, axis=1, kind="stable")
             order.append(groups.start + first[:, : int(inside.sum(axis=1).max())])
@@ -209,7 +203,7 @@ class State:
         for name in _VARIABLES:
             setattr(self, name, np.take_along_axis(getattr(self, name), index, axis=1))
         constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
-        self.columns = Columns(np.repeat(kinds, [part.shape[1] for part in order]), *constants)
+        self.columns = Columns(np.repeat(np.arange(len(SPECIES)), [part.shape[1] for part in order]), *constants)
         return True
 
 
@@ -221,20 +215,20 @@ def _spread_out(values: Array, where: NDArray[np.bool_]) -> Array:
 
 
 _VARIABLES = ("number", "log_weight", "log_length", "spread", "low", "high", "grown", "ration")
-_CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "kind")
+_CONSTANTS = tuple(f.name for f in fields(Columns) if f.name != "species")
 
 
-def _runs(places: NDArray[np.intp], wanted: NDArray[np.intp]) -> tuple[slice, ...]:
-    """Where each of the wanted places stands among places in rising order."""
-    first, behind = np.searchsorted(places, wanted), np.searchsorted(places, wanted, side="right")
-    return tuple(slice(int(a), int(b)) for a, b in zip(first, behind, strict=True))
+def _runs(places: NDArray[np.intp], count: int) -> tuple[slice, ...]:
+    """Where each place from 0 to count − 1 stands among places in rising order."""
+    ends = np.searchsorted(places, np.arange(count + 1))
+    return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
 
 
 class GroupFactors:
     """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
 
     def __init__(self, p: Parameters, columns: Columns) -> None:
-        place = np.searchsorted(community(p.kinds).places, columns.kind)
+        place = np.searchsorted(community(p.kinds).species, columns.species)
 
         def spread(of_kind: Array) -> Array:
             return of_kind.take(place, axis=1)
@@ -288,9 +282,9 @@ class Pond:
     food_use: Array  # [food, member, kind, length]: see `feeding.food_use`
     food_capacity: Array  # kg/ha [food, member or 1]
     food_energy: Array  # J/g [food, member or 1]
-    slices: tuple[slice, ...]  # the columns of each species, and
-    kind_slices: tuple[slice, ...]  # of each kind
+    slices: tuple[slice, ...]  # the columns of each species
     columns_of_kind: list[int]
+    strains: tuple[Strains, ...]  # of species of which there are others than the own
     hunters: slice  # the columns of all predators
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
     points_fewer: NDArray[np.intp]  # [member, 1]: see `grid.points_fewer`
@@ -318,10 +312,7 @@ class Pond:
 
     def of_groups_of(self, species: int, of_kind: Array) -> Array:
         """Values of [member, kind] at the groups of a species, to stand against [member, group of the species]."""
-        kinds = self.community.of_species[species]
-        if len(kinds) == 1:
-            return of_kind[:, kinds[0], None]
-        return of_kind[:, kinds].repeat([self.columns_of_kind[k] for k in kinds], axis=1)
+        return of_kind[:, self.community.species == species]
 
     def of(self, parameter: str, species: int) -> Array:
         """A parameter of the kinds of a species, to stand against [member, group of the species]."""

@@ -10,7 +10,7 @@ from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import StockingInput
-from pondpop.model.state import OF_KIND, Columns, GroupFactors, Pond
+from pondpop.model.state import Columns, GroupFactors, Pond
 from pondpop.species import SPECIES, TRAITS, Parameters
 
 LEAST_SPREAD = 1e-3  # standard deviation of log length of fish that are said to be alike; never none, since it divides
@@ -40,7 +40,7 @@ def types(p: Parameters, species: int) -> tuple[Array, Array, Array]:
 def groups_of(
     pond: Pond,
     *,
-    kind: int,
+    species: int,
     number: Array,
     female_share: float | Array,
     age_years: float | Array,
@@ -50,29 +50,31 @@ def groups_of(
     ration: Array,
     length_cv: float | None = None,
     weight_g: float | None = None,
+    blood: float | Array = 0.0,
 ) -> Groups:
     """The groups of one origin; number [member], fish/ha, is split between sexes and growth types.
 
-    female_share, age_years and length_mm are the same for all members, or [member]. Growth types of stocked fish begin at
+    female_share, age_years, length_mm and blood are the same for all members, or [member]. Growth types of stocked fish begin at
     lengths apart, by their place in the spread of growth, or so that all fish together have `length_cv`; where that is less
     than the model's, or there is one growth type, it is the spread within each group. Weight is the standard weight of the
     length, times `weight_g` over that of the mean length.
     """
     p = pond.parameters
-    growth_z, sex, share = types(p, int(OF_KIND[kind]))
+    growth_z, sex, share = types(p, species)
     females, born, log_mean = (
         np.reshape(value, (-1, 1)) for value in (female_share, pond.day - 365.0 * np.asarray(age_years), np.log(length_mm))
     )
     sexes = np.where(sex > 0.0, females, np.where(sex < 0.0, 1.0 - females, 1.0))
     row = (1, sex.size)
     columns = Columns(
-        kind=np.full(sex.size, kind, np.intp),
+        species=np.full(sex.size, species, np.intp),
         growth_z=growth_z[None],
         sex=sex[None],
         female_share=np.where(sex > 0.0, 1.0, np.where(sex < 0.0, 0.0, females)),
         born=np.repeat(born, sex.size, axis=1),
         stocked=np.full(row, stocked),
         origin=np.full(row, origin, np.intp),
+        blood=np.repeat(np.reshape(blood, (-1, 1)).astype(float), sex.size, axis=1),
     )
     g = GroupFactors(p, columns)
     mean = np.zeros((pond.state.members, sex.size)) + log_mean
@@ -97,7 +99,7 @@ def stocked(pond: Pond, event: StockingInput) -> Groups:
     number = event.per_ha * pond.inputs.luck.stocking_survival[:, event.origin]
     return groups_of(
         pond,
-        kind=event.kind,
+        species=event.species,
         number=np.broadcast_to(number, (pond.state.members,)),
         female_share=event.female_share,
         age_years=event.age_years,
@@ -107,4 +109,5 @@ def stocked(pond: Pond, event: StockingInput) -> Groups:
         length_cv=event.length_cv,
         weight_g=event.weight_g,
         ration=pond.parameters.stocking_ration,
+        blood=event.blood,
     )

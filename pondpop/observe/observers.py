@@ -172,6 +172,9 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
     out |= _by_age(engine)
     out["age0_number"] = _age0(engine)
+    blood = np.stack([_sum(biomass[:, groups] * s.columns.blood[:, groups]) for groups in engine.slices], axis=1)
+    there = np.stack([_sum(biomass[:, groups]) for groups in engine.slices], axis=1)
+    out["other_blood"] = np.divide(blood, there, out=np.zeros_like(blood), where=there > 0.0)
     bass = engine.slices[SPECIES.index("bass")]
     heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
     out["bass_above"] = np.stack(heavy, axis=1)

@@ -12,8 +12,8 @@ import numpy as np
 from pondpop.ensemble.quantities import Quantity
 from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
-from pondpop.species import MEASURED, SPECIES, TRAITS
-from pondpop.units import NONE, converted, other, unit_of, with_band, with_unit
+from pondpop.species import KINDS, MEASURED, SPECIES, STRAINS, TRAITS
+from pondpop.units import NONE, converted, figure_of, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # a value, or a value and its range
 COLUMNS = 4  # strategies beside each other in one table
@@ -207,6 +207,34 @@ def by_year(material: Material, shown: Sequence[Case]) -> list[Table]:
             ["Year", *heads], rows, header, csv_rows, look="years",
         ))  # fmt: skip
     return tables
+
+
+def strains(material: Material) -> list[Table]:
+    """The share of another strain's blood by year, and what cold killed; of cases in which there is such blood."""
+    header = ["strategy", "title", "year", "share_p10", "share_p50", "share_p90", "cold_unit", "cold_p50", "cold_p90"]
+    crop, csv_rows, found = unit_of("crop", material.units), list[list[object]](), list[Table]()
+    for case in material.cases:
+        for species in SPECIES:
+            blood = 100.0 * case.of("other_blood")[:, :, SPECIES.index(species)]
+            if not blood.any():
+                continue
+            strain = KINDS[STRAINS[species][-1]].title
+            causes = [str(cause) for cause in case.projection.dataset["cause"].values]
+            cold = case.of("deaths_biomass")[:, :, SPECIES.index(species), causes.index("cold")]
+            rows: list[list[Cell]] = []
+            for k, (year, i) in enumerate(case.projection.yearly):
+                share = np.quantile(blood[:, i], (0.1, 0.5, 0.9))
+                usual, hard = np.quantile(cold[:, k] * converted(1.0, "crop", material.units), (0.5, 0.9))
+                rows.append([str(year), with_band(share, "percent"), figure_of(usual, "crop"), figure_of(hard, "crop")])
+                csv_rows.append([case.letter, case.title, year, *share, crop, usual, hard])
+            band = "; range of 8 of 10 futures below" if material.banded else ""
+            found.append(Table(
+                "strains", f"{case.letter}: {case.title}. Share of the blood of {strain} in the weight of all {species}, last "
+                f"survey of each year{band}; and what died of cold in the year, in the middle and in the coldest tenth of "
+                "futures. What cold kills is after published tests; how strains grow, spawn and bite is assumed.",
+                ["Year", "Share, %", f"Died of cold, {crop}", "in one future of ten at least"], rows, header, csv_rows,
+            ))  # fmt: skip
+    return found
 
 
 def groups(material: Material) -> Table:

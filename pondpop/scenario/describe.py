@@ -236,8 +236,8 @@ class _Words:
         if event.number_cv is not None or event.share_cv is not None:
             doubt = math.hypot(event.number_cv or 0.0, event.share_cv or 0.0)
             more.append(f"their number known to {brief(100 * doubt)} %")
-        if event.kind is not None:
-            more.append(KINDS[event.kind].title)
+        if event.strain is not None:
+            more.append(KINDS[event.strain].title)
         there = "living there:" if event.resident else "stock"
         size = self.both(event.length_mm, LENGTH)
         details = "".join(f", {text}" for text in more)

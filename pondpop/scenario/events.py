@@ -34,7 +34,7 @@ from pondpop.scenario.schema import (
     Trigger,
     WhatIf,
 )
-from pondpop.species.registry import KINDS
+from pondpop.species.registry import STRAINS, TRAITS
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, LIME, TEMPERATURE, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
@@ -207,8 +207,19 @@ class Events:
             cost_each=table.number("cost_each", 0, 10_000, None),
             number_cv=table.number("number_cv", 0, 2, None),
             share_cv=table.number("share_cv", 0, 2, None),
-            kind=table.choice("kind", [name for name, kind in KINDS.items() if kind.species == species], None),
+            strain=self._strain(table, species),
         )
+
+    def _strain(self, table: Table, species: str) -> str | None:
+        """A strain other than the species' own, which is None."""
+        own = TRAITS[species].own_strain
+        if own is None:
+            if "strain" in table.raw:
+                some = " and ".join(one.name for one in TRAITS.values() if one.own_strain)
+                raise InputError(table.at("strain"), table.raw["strain"], f"no strain: only {some} has strains", "leave it out")
+            return None
+        strain = table.choice("strain", [own, *STRAINS[species]], own)
+        return None if strain == own else str(strain)
 
     def _harvest(self, table: Table) -> Harvest:
         species = table.species()

@@ -98,7 +98,7 @@ SPREADS = {
 class Stocking(NamedTuple):
     """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already.
 
-    `kind` is a kind of the species, where it is not the species itself. `number_cv` is the doubt about their number (standard
+    `strain` is one of `registry.STRAINS`, where it is not the species' own. `number_cv` is the doubt about their number (standard
     deviation over mean), beyond losses in the move, in which all fish of a species share; `share_cv` that about this group
     alone.
     """
@@ -116,7 +116,7 @@ class Stocking(NamedTuple):
     cost_each: float | None = None
     number_cv: float | None = None
     share_cv: float | None = None
-    kind: str | None = None
+    strain: str | None = None
 
 
 class Condition(NamedTuple):

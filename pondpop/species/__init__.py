@@ -7,11 +7,10 @@ imported here is the standard library only; numpy is imported when parameters ar
 from pondpop.species.catalogue import find, paths, sources_text, uncertain, works_cited
 from pondpop.species.parameters import Parameters, load_parameters
 from pondpop.species.registry import (
-    FIRST_KINDS,
     KINDS,
     MEASURED,
     SPECIES,
-    SPECIES_OF_KIND,
+    STRAINS,
     TRAITS,
     Species,
     kinds_with,
@@ -19,11 +18,10 @@ from pondpop.species.registry import (
 )
 
 __all__ = [
-    "FIRST_KINDS",
     "KINDS",
     "MEASURED",
     "SPECIES",
-    "SPECIES_OF_KIND",
+    "STRAINS",
     "TRAITS",
     "Parameters",
     "Species",

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from pondpop.checks import MISSING as NOTHING
 from pondpop.checks import InputError, nearest, only_known
-from pondpop.species.registry import FORMS, HABITS, KINDS, TRAITS
+from pondpop.species.registry import FORMS, HABITS, KINDS, STRAIN_PARAMETERS, TRAITS
 
 POND: Final = "pond"
 PLACES: Final = (*KINDS, POND)
@@ -65,6 +65,9 @@ def entries() -> Mapping[str, Mapping[str, Entry]]:
     for name, kind in KINDS.items():
         needs = TRAITS[kind.species].needs
         for key in tables[name]:
+            if name != kind.species and key in needs and key not in STRAIN_PARAMETERS:
+                allowed = "one in which strains can differ: " + ", ".join(STRAIN_PARAMETERS)
+                raise InputError(key, key, allowed, nearest(key, STRAIN_PARAMETERS), f"{name}.toml")
             if key not in needs:
                 remedy = nearest(key, needs) if key not in _ASKED else f"add the trait that asks for it: {_ASKED[key]}"
                 raise InputError(key, key, "a parameter that its traits ask for", remedy, f"{name}.toml")

@@ -141,6 +141,15 @@ class Parameters:
     oxygen_limit_mg_l: PerKind
     oxygen_limit_width_mg_l: PerKind
 
+    # Strains: what their fish are relative to the species' own, and cold that kills some of them alone
+    strain_intake: PerKind
+    strain_length: PerKind
+    strain_spawning_later_c: PerKind
+    strain_catching: PerKind
+    chill_deaths_per_day: PerKind
+    chill_deaths_below_c: PerKind
+    chill_deaths_width_c: PerKind
+
     # Spawning and young
     spawning_from_c: PerKind
     spawning_width_c: PerKind

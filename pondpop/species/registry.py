@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 from pondpop.checks import MISSING, InputError, nearest, only_known
 
 _NAMES: Final = ("bass", "bluegill", "shad", "minnow", "redear")
-_KINDS: Final[tuple[str, ...]] = ()
+_KINDS: Final[tuple[str, ...]] = ("first_cross", "florida")
 
 ALWAYS: Final = (
     "oxygen_limit_mg_l", "oxygen_limit_width_mg_l",
@@ -94,11 +94,15 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "loses eggs": ("egg_predator_half_kg_per_ha", "egg_predator_exponent"),
     "eats eggs": ("egg_eating", "egg_eating_from_mm", "egg_eating_until_mm"),
     "caught by anglers": (),
+    "has strains": (
+        "strain_intake", "strain_length", "strain_spawning_later_c", "strain_catching", "chill_deaths_per_day",
+        "chill_deaths_below_c", "chill_deaths_width_c",
+    ),
 }  # fmt: skip
 """Traits that a species has or has not, and the parameters that each asks for."""
 
 GROWTH_TYPES: Final = (1, 3)
-OPTIONAL: Final = ("caught_like", "standard", "harvestable_from_in")
+OPTIONAL: Final = ("caught_like", "standard", "harvestable_from_in", "own_strain")
 
 
 class Look(NamedTuple):
@@ -116,7 +120,8 @@ class Species(NamedTuple):
     of its length L and weight W, as mm and 100,000·W/L³; caught_like: the species whose settings of the gears hold for it where
     the gears have none of its own, or none; standard: its name among the published standards of surveys
     (length categories and standard weight), or none; wr_classes_in, density_edges_in: classes in which its condition and
-    number are told, in; harvestable_from_in: length from which it counts as harvestable, or none.
+    number are told, in; harvestable_from_in: length from which it counts as harvestable, or none; own_strain: what its own
+    strain is called beside its kinds, or none.
     """
 
     name: str
@@ -140,6 +145,7 @@ class Species(NamedTuple):
     density_edges_in: tuple[int, ...]
     harvestable_from_in: int | None
     look: Look
+    own_strain: str | None
 
     @property
     def needs(self) -> dict[str, str]:
@@ -159,11 +165,15 @@ class Species(NamedTuple):
 
 
 class Kind(NamedTuple):
-    """A kind of a species, as a strain of it: its file holds only the parameters in which it differs."""
+    """A kind of a species, a strain of it: its file holds only the parameters in which it differs, such as strains can.
+
+    `blood` is the share of its blood that is not the species' own: fish between two kinds are between them in what they are.
+    """
 
     name: str
     title: str
     species: str
+    blood: float = 0.0
 
 
 def read_species(name: str, text: str) -> Species:
@@ -193,12 +203,16 @@ def read_species(name: str, text: str) -> Species:
 def read_kind(name: str, text: str, species: Sequence[str]) -> Kind:
     """The head of the file of a kind. Raises InputError."""
     file, table = f"{name}.toml", traits_of(name, text)
-    _only(file, table, ("title", "kind_of"))
-    for key in ("title", "kind_of"):
+    known = ("title", "kind_of", "blood")
+    _only(file, table, known)
+    for key in known:
         if key not in table:
             raise InputError(f"traits.{key}", MISSING, "an entry", f"add {key} = ...", file)
     _one_of(file, "kind_of", table["kind_of"], species)
-    return Kind(name, table["title"], table["kind_of"])
+    blood = table["blood"]
+    if isinstance(blood, bool) or not isinstance(blood, int | float) or not 0.0 < blood <= 1.0:
+        raise InputError("traits.blood", blood, "a share above 0 and up to 1", file=file)
+    return Kind(name, table["title"], table["kind_of"], float(blood))
 
 
 def traits_of(name: str, text: str) -> dict[str, Any]:
@@ -244,21 +258,21 @@ def _all() -> tuple[Species, ...]:
 
 def _all_kinds() -> tuple[Kind, ...]:
     names = [one.name for one in _all()]
-    own = [read_kind(name, text_of(name), names) for name in _KINDS]
-    return tuple(
-        kind for one in _all() for kind in (Kind(one.name, one.title, one.name), *(k for k in own if k.species == one.name))
-    )
+    own = sorted((read_kind(name, text_of(name), names) for name in _KINDS), key=lambda kind: kind.blood)
+    return (*(Kind(one.name, one.title, one.name) for one in _all()), *own)
 
 
 TRAITS: Final[Mapping[str, Species]] = {one.name: one for one in _all()}
 """Every species by name, predators first: the order of arrays."""
 SPECIES: Final = tuple(TRAITS)
 KINDS: Final[Mapping[str, Kind]] = {kind.name: kind for kind in _all_kinds()}
-"""Every kind by name, species by species; the first of a species is the species itself."""
-SPECIES_OF_KIND: Final = tuple(SPECIES.index(kind.species) for kind in KINDS.values())
-"""The place of each kind's species."""
-FIRST_KINDS: Final = [SPECIES_OF_KIND.index(species) for species in range(len(SPECIES))]
-"""The place among kinds of each species' first kind, which is the species itself."""
+"""Every kind by name: the species in their order, and then their strains."""
+STRAINS: Final[Mapping[str, tuple[str, ...]]] = {
+    name: tuple(kind.name for kind in KINDS.values() if kind.species == name and kind.name != name) for name in SPECIES
+}
+"""The strains of each species besides its own, by their share of blood."""
+STRAIN_PARAMETERS: Final = HABITS["has strains"]
+"""The parameters in which the strains of a species can differ."""
 
 
 def species_with(trait: str) -> tuple[int, ...]:

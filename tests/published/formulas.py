@@ -214,12 +214,19 @@ def largest_prey_share(prey, bass_mm):
     return np.exp(np.interp(-half, -of_bass[falling], np.log(ratio[falling])))
 
 
+def alive_of_strain(strain, water_c, days):
+    """Per cent alive of bass of a strain after days in water of one temperature, by what kills strains alone."""
+    p = load_parameters().of_kinds([strain])
+    names = ("chill_deaths_per_day", "chill_deaths_below_c", "chill_deaths_width_c")
+    return 100 * math.exp(-days * float(mortality.cold_deaths(water_c, *(getattr(p, name)[0, 0] for name in names))))
+
+
 FORMULAS = {
     function.__name__: function
     for function in (
         standard_weight_g, standard_weight_oz, limit_percent, psd_of_sample,
         background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
         intake_ratio, published_respiration_j, printed_growth_percent, satiation_growth_percent,
-        satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share,
+        satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share, alive_of_strain,
     )
 }  # fmt: skip

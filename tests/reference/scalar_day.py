@@ -154,7 +154,7 @@ def fertility_after(fertility, target, p):
 def one_member(parameters, member=0):
     """The project's parameters of one member as plain numbers and tuples, under the same names."""
     plain = {}
-    for name, values in parameters.arrays().items():
+    for name, values in parameters.of_kinds(SPECIES).arrays().items():
         own = values[member if len(values) > 1 else 0].tolist()
         plain[name] = tuple(own) if isinstance(own, list) else own
     return SimpleNamespace(**plain)

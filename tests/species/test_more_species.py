@@ -1,5 +1,5 @@
 """A species is added by one file and one word: an invented prey and an invented predator, in a copy of the package; and so
-is a kind of a species.
+is a strain of a species.
 """
 
 from __future__ import annotations
@@ -106,42 +106,39 @@ print("lawful")
 """
 
 
-KINDS = """
+STRAINS = """
 import numpy as np
-from dataclasses import replace
+import tomllib
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
 from pondpop.model.day import Engine
-from pondpop.scenario import load, resolve, dump
+from pondpop.scenario import dump, load, resolve
 from pondpop.species import KINDS, SPECIES, find, load_parameters
-import tomllib
-text = open({path!r}).read().replace('species = "bass"', 'species = "bass"\\nkind = "swift"', 1)
+text = open({path!r}).read().replace('species = "goldfin"', 'species = "goldfin"\\nstrain = "swift"', 1)
 scenario = resolve(tomllib.loads(text))
-assert scenario.strategies["leave"].stocking[0].kind == "swift"
+assert [s.strain for s in scenario.strategies["leave"].stocking if s.species == "goldfin"] == ["swift"]
 assert resolve(tomllib.loads(dump(scenario))) == scenario
 plain = load({path!r})
 p = load_parameters()
-k, bass = list(KINDS).index("swift"), list(KINDS).index("bass")
-assert p.max_intake_at_1_g[0, k] == find("swift.max_intake_at_1_g").value > p.max_intake_at_1_g[0, bass]
-assert p.capture_ease[0, k] == p.capture_ease[0, bass]
-assert p.replace("bass.capture_ease", 0.123).capture_ease[0, k] == 0.123
-assert p.replace("bass.max_intake_at_1_g", 0.3).max_intake_at_1_g[0, k] == p.max_intake_at_1_g[0, k]
-weight, young = [], []
+k, gold = list(KINDS).index("swift"), SPECIES.index("goldfin")
+assert p.strain_intake[0, k] == find("swift.strain_intake").value > p.strain_intake[0, gold] == 1.0
+assert p.capture_ease[0, k] == p.capture_ease[0, gold]
+assert p.replace("goldfin.capture_ease", 0.123).capture_ease[0, k] == 0.123
+assert p.replace("goldfin.strain_intake", 1.1).strain_intake[0, k] == p.strain_intake[0, k]
+weight, blood = [], []
 for one in (plain, scenario):
     strategy = one.strategies["leave"]
     engine = Engine(prepare(one, strategy, *Prior().draw(one, strategy, 0, 2)))
     for _ in range(400):
         engine.run_day()
     s = engine.state
-    mine = s.columns.origin == 0
+    mine = (s.columns.species == gold) & (s.columns.origin >= 0)
     weight.append((s.number * s.weight() * mine).sum() / (s.number * mine).sum())
-    born = (s.number * (s.columns.origin < 0)).sum(axis=0)
-    young.append([born[s.columns.kind == which].sum() for which in (bass, k)])
-    groups = engine.slices[SPECIES.index("bass")]
-    assert (s.columns.species[groups] == SPECIES.index("bass")).all()
+    young = s.number * ((s.columns.species == gold) & (s.columns.origin < 0))
+    blood.append((young * s.columns.blood).sum() / young.sum())
 assert weight[1] > 1.02 * weight[0], weight
-assert young[0][1] == 0.0 and young[1][0] == 0.0 and young[1][1] > 0.0, young
-print("kinds")
+assert blood[0] == 0.0 and abs(blood[1] - 1.0) < 1e-9, blood
+print("strains")
 """
 
 
@@ -177,18 +174,23 @@ def package(tmp_path_factory) -> Path:
         capture_output=True, text=True, cwd=home, check=True,
     ).stdout.split()  # fmt: skip
     predator += "\n" + "\n".join(tables(bass)[name] for name in of_predators)
+    assert prey.count('"eats eggs",\n') == 1
+    prey = prey.replace('"eats eggs",\n', '"eats eggs", "has strains",\n').replace("\nlook = ", '\nown_strain = "slow"\nlook = ')
+    of_strains = ("intake", "length", "spawning_later_c", "catching")
+    names = (*(f"strain_{name}" for name in of_strains), *(f"chill_deaths_{name}" for name in ("per_day", "below_c", "width_c")))
+    prey += "\n" + "\n".join(tables(bass)[name] for name in names)
     (folder / f"{PREY}.toml").write_text(prey, "utf-8")
     (folder / f"{PREDATOR}.toml").write_text(predator, "utf-8")
     registry = folder / "registry.py"
     text = registry.read_text("utf-8")
     assert text.count('"redear")') == 1
     registry.write_text(text.replace('"redear")', f'"redear", "{PREY}", "{PREDATOR}")'), "utf-8")
-    intake = tables(bass)["max_intake_at_1_g]".rstrip("]")]
-    faster = re.sub(r"(?m)^value = .*$", "value = 0.38", intake)
-    (folder / f"{KIND}.toml").write_text(f'[traits]\ntitle = "Swift bass"\nkind_of = "bass"\n\n{faster}', "utf-8")
+    faster = re.sub(r"(?m)^(value|high) = .*$", r"\1 = 1.3", tables(bass)["strain_intake"])
+    head = f'[traits]\ntitle = "Swift goldfin"\nkind_of = "{PREY}"\nblood = 1.0\n\n'
+    (folder / f"{KIND}.toml").write_text(head + faster, "utf-8")
     text = registry.read_text("utf-8")
-    assert text.count("tuple[str, ...]] = ()") == 1
-    registry.write_text(text.replace("tuple[str, ...]] = ()", f'tuple[str, ...]] = ("{KIND}",)'), "utf-8")
+    assert text.count('("first_cross", "florida")') == 1
+    registry.write_text(text.replace('("first_cross", "florida")', f'("first_cross", "florida", "{KIND}")'), "utf-8")
     (home / "scenario.toml").write_text(SCENARIO, "utf-8")
     (home / "records").mkdir()
     (home / "records" / "survey.csv").write_text("\n".join(SURVEY) + "\n", "utf-8")
@@ -214,8 +216,8 @@ def test_the_books_close_with_two_predators(package):
     assert run(package, "-c", BOOKS.format(path=str(package / "scenario.toml"))).strip() == "lawful"
 
 
-def test_a_kind_of_a_species_has_its_own_parameters_and_its_own_young(package):
-    assert run(package, "-c", KINDS.format(path=str(package / "scenario.toml"))).strip() == "kinds"
+def test_a_strain_of_a_species_has_its_own_parameters_and_hands_on_its_blood(package):
+    assert run(package, "-c", STRAINS.format(path=str(package / "scenario.toml"))).strip() == "strains"
 
 
 def test_compare_and_report_run_with_them(package):

@@ -10,7 +10,7 @@ import pondpop
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
 from pondpop.model import feeding, recruitment
-from pondpop.model.community import ALGAE, SNAILS, community, kinds_present
+from pondpop.model.community import ALGAE, SNAILS, community, species_present
 from pondpop.model.day import Engine
 from pondpop.observe import indices
 from pondpop.species import KINDS, SPECIES, load_parameters
@@ -44,9 +44,9 @@ def test_a_pond_without_redear_has_neither_its_columns_nor_snails():
     assert "redear" in there.community.kinds and there.community.foods[SNAILS] == "snails"
     minnows = stocked(50) + stocked(900, 2).replace("redear", "minnow")
     some = engine(minnows, days=1)
-    slopes = load_parameters().standard_weight_slope[0, some.state.columns.kind]
+    slopes = load_parameters().of_kinds(SPECIES).standard_weight_slope[0, some.state.columns.species]
     np.testing.assert_array_equal(some.group.ws_slope[0], slopes)  # each group has the parameters of its kind
-    assert community(tuple(kinds_present(range(len(KINDS))))).kinds == tuple(KINDS)
+    assert community(tuple(species_present(range(len(SPECIES))))).kinds == SPECIES
 
 
 def test_redear_of_which_there_are_none_change_nothing():
