@@ -53,6 +53,7 @@ def details(told: Teller, against: int | None = None) -> list[Detail]:
         if other != base:
             found += differences(told, base, other)
     found.append(_big_bass(told))
+    found += _no_young(told)
     found += _costs(told)
     if repair := told.repair():
         found.append(Detail("repair", repair, ("number", "harvest_number", "removed_number", "catch_rate")))
@@ -84,6 +85,20 @@ def _goal(told: Teller, score: Score) -> Detail:
         if margin.compared:
             words += f" {a} against {b}: {told.gain(margin)}; better by what matters in {won}, worse in {lost} of futures."
     return Detail(goal.kind, words, score.made_of)
+
+
+def _no_young(told: Teller) -> Iterator[Detail]:
+    """How sure it is that there are no young bass, where only females are put in."""
+    for s, (strategy, name) in enumerate(zip(told.scenario.strategies.values(), told.short, strict=True)):
+        bass = [event for event in strategy.stocking if event.species == "bass"]
+        if not bass or any(event.female_share != 1.0 for event in bass):
+            continue
+        born = told.dataset["born_number"].sel(species="bass").values[s].sum(axis=-1)
+        chance = in_hundred(float((born == 0.0).mean()), born.size)
+        sure = not any(event.sexing_error for event in bass)
+        doubt = "; that none of them is a male is taken for sure (`sexing_error`)" if sure else ""
+        words = f"{name}: only female bass are put in, and no bass are born in {chance} of futures{doubt}."
+        yield Detail("no young", words, ("born_number",))
 
 
 def _pairs(told: Teller) -> Iterator[tuple[int, int]]:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble.prepare import run_days
 from pondpop.model.inputs import Luck
-from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Strategy
+from pondpop.scenario import CONDITION_QUANTITIES, Scenario, Stocking, Strategy
 from pondpop.species import KINDS, SPECIES, Parameters, find, load_parameters, uncertain
 
 Array = NDArray[np.float64]
@@ -123,6 +123,8 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
             there = there * multiplier(_deviates(deal(f"number of {event.name}", 1)), doubt)[:, 0]
         stocked.append(there)
     sky, wind, bloom = _air(scenario, deal, days, growth.shape[0])
+    errors = [event.sexing_error or 0.0 for event in strategy.stocking]
+    missed = [_missed_males(scenario, event, deal) for event in strategy.stocking] if any(errors) else []
     surveys, signs = len(scenario.run.survey_dates), len(CONDITION_QUANTITIES)
     return Luck(
         water_c=_weather(scenario, deal, years, days),
@@ -132,11 +134,24 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         background_deaths=np.repeat(deaths, years, axis=2),
         stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
         angler_success=angler_success,
+        missed_males=np.stack(missed, axis=1) if missed else None,
         cloud=sky,
         wind=wind,
         bloom=bloom,
         survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
     )
+
+
+def _missed_males(scenario: Scenario, event: Stocking, deal: Deal) -> Array:
+    """Share of the fish of a stocking taken for females that are males [member]: whole fish of the pond, a Poisson number."""
+    count = event.per_ha * scenario.pond.area_ha * (0.5 if event.female_share is None else event.female_share)
+    males = count * (event.sexing_error or 0.0)
+    dealt = deal(f"sexing of {event.name}", 1)[:, 0]
+    if males == 0.0:
+        return np.zeros(dealt.size)
+    from scipy.stats import poisson
+
+    return np.asarray(np.minimum(poisson.ppf(dealt, males) / count, 1.0))
 
 
 def _weather(scenario: Scenario, deal: Deal, years: int, days: int) -> Array:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pondpop.arrays import Array
 from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
-from pondpop.scenario import SHORTEST_MM, Drawdown, Feeding, Harvest, Scenario, Strategy, temperature
+from pondpop.scenario import SHORTEST_MM, Drawdown, Feeding, Harvest, Scenario, Stocking, Strategy, temperature
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, species_with
 
 
@@ -84,7 +84,7 @@ def prepare(
                 length_cv=event.length_cv,
                 weight_g=event.weight_g,
                 age_years=event.age_years if event.age_years is not None else usual_age(event.species, event.length_mm),
-                female_share=0.5 if event.female_share is None else event.female_share,
+                female_share=_females(event, None if luck.missed_males is None else luck.missed_males[:, number]),
                 origin=number,
                 resident=event.resident,
                 blood=0.0 if event.strain is None else KINDS[event.strain].blood,
@@ -211,7 +211,11 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
         fertility_at_start=each(starts) if len(starts) == len(every) else None,
         pellets_kg_per_ha=by_day([other.pellets_kg_per_ha for other in every]),
         stockings=tuple(
-            replace(event, per_ha=each(other.stockings[k].per_ha for other in every))
+            replace(
+                event,
+                per_ha=each(other.stockings[k].per_ha for other in every),
+                female_share=each(other.stockings[k].female_share for other in every),
+            )
             for k, event in enumerate(one.stockings)
         ),
         fishing=tuple(
@@ -222,6 +226,12 @@ def side_by_side(every: Sequence[Inputs]) -> Inputs:
             for k, event in enumerate(one.removals)
         ),
     )  # fmt: skip
+
+
+def _females(event: Stocking, missed: Array | None) -> float | Array:
+    """Share of females of a stocking, less those that are males after all."""
+    share = 0.5 if event.female_share is None else event.female_share
+    return share if missed is None or not event.sexing_error else share * (1.0 - missed)
 
 
 def usual_age(species: str, length_mm: float) -> float:

@@ -35,6 +35,7 @@ class Luck:
     cloud: Array  # [member, day]
     wind: Array  # [member, day]
     bloom: Array  # [member, day]
+    missed_males: Array | None = None  # [member, stocking event], share of those taken for females that are males
     survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
 
     @classmethod
@@ -68,7 +69,7 @@ class StockingInput:
     length_cv: float | None
     weight_g: float | None
     age_years: float
-    female_share: float
+    female_share: float | Array  # or [member]
     origin: int
     resident: bool = False  # has always lived in the pond: not naive
     blood: float = 0.0

@@ -231,6 +231,8 @@ class _Words:
             more.append(f"{brief(event.age_years)} {_plural(event.age_years, 'year')} old")
         if event.female_share is not None:
             more.append(f"{brief(100 * event.female_share)} % females")
+        if event.sexing_error is not None:
+            more.append(f"{brief(100 * event.sexing_error)} of 100 taken for females are males, by chance")
         if event.cost_each is not None:
             more.append(f"{brief(event.cost_each)} each")
         if event.number_cv is not None or event.share_cv is not None:

@@ -208,6 +208,7 @@ class Events:
             number_cv=table.number("number_cv", 0, 2, None),
             share_cv=table.number("share_cv", 0, 2, None),
             strain=self._strain(table, species),
+            sexing_error=table.number("sexing_error", 0, 0.5, None),
         )
 
     def _strain(self, table: Table, species: str) -> str | None:

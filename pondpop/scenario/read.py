@@ -67,7 +67,7 @@ KEYS: dict[str, list[str]] = {
     "grass_carp": ["name", "date", *COUNTS, "cost"],
     "die_off": ["name", "species", "date", *keys("length", LENGTH), *AMOUNTS],
     "stocking": ["name", "species", "strain", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
-                 "age_years", "female_share", "resident", "cost_each", "number_cv", "share_cv"],
+                 "age_years", "female_share", "sexing_error", "resident", "cost_each", "number_cv", "share_cv"],
     "start_from_survey": ["gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
     "catch": ["species", *keys("length", LENGTH), "count"],
     "harvest": ["name", "species", *keys("length", LENGTH), "season", *_YEARS, *AMOUNTS, "when",

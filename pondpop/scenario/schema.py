@@ -98,7 +98,8 @@ SPREADS = {
 class Stocking(NamedTuple):
     """Fish that are put in; or, if `resident`, fish that live there at the start, wary and paid for already.
 
-    `strain` is one of `registry.STRAINS`, where it is not the species' own. `number_cv` is the doubt about their number (standard
+    `strain` is one of `registry.STRAINS`, where it is not the species' own; `sexing_error`
+    the chance that a fish taken for a female is a male. `number_cv` is the doubt about their number (standard
     deviation over mean), beyond losses in the move, in which all fish of a species share; `share_cv` that about this group
     alone.
     """
@@ -117,6 +118,7 @@ class Stocking(NamedTuple):
     number_cv: float | None = None
     share_cv: float | None = None
     strain: str | None = None
+    sexing_error: float | None = None
 
 
 class Condition(NamedTuple):
