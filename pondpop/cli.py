@@ -413,6 +413,7 @@ def _compare(given: argparse.Namespace) -> None:
     from pondpop.ensemble.run import compare
     from pondpop.report import can_draw
     from pondpop.report.files import comparison_files
+    from pondpop.scenario import unusual
 
     can_draw()
     source = _source(given, scenario)
@@ -426,6 +427,8 @@ def _compare(given: argparse.Namespace) -> None:
     more = "" if given.details else "; --details tells the rest"
     where = f"Everything is in {out}; seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{more}."
     print(answer_text(told, against, where), end="")
+    for line in unusual(scenario):
+        print(line)
     if given.details:
         print(f"\n{balance_table(dataset, scenario.units)}\n{details_text(told, against)}", end="")
 

@@ -20,7 +20,7 @@ from pondpop.decide.goals import SURE, Score
 from pondpop.decide.what_if import Event, WhatIf, what_if
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
-from pondpop.scenario import SPECIES, Scenario
+from pondpop.scenario import SPECIES, Scenario, unusual
 from pondpop.units import (
     NONE,
     Units,
@@ -356,6 +356,11 @@ class Teller(Wording):
     @cached_property
     def _quantities(self) -> dict[str, Array]:
         return {q.name: q.values for q in quantities(self.dataset)}
+
+    def unusual(self) -> str:
+        """What in the scenario should be looked at again."""
+        lines = [line.removeprefix("unusual: ") for line in unusual(self.scenario)]
+        return f"{'; '.join(lines)}." if lines else ""
 
     def mind(self) -> str:
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of

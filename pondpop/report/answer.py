@@ -93,6 +93,7 @@ def _more(told: Teller) -> list[tuple[str, str]]:
         ("What if", told.what_if()),
         ("What to expect", told.expected()),
         ("Mind", told.mind()),
+        ("Unusual", told.unusual()),
         ("The repair", told.repair()),
         ("What would change this", told.change()),
     ]

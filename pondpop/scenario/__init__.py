@@ -50,6 +50,7 @@ from pondpop.scenario.schema import (
     WhatIf,
     years_after,
 )
+from pondpop.scenario.unusual import unusual
 from pondpop.scenario.what_if import befallen
 from pondpop.species.registry import SPECIES
 
@@ -59,5 +60,5 @@ __all__ = [
     "Costs", "Drawdown", "Ensemble", "Feeding", "FertilityLoss", "Fertilization", "Goal", "GrassCarp", "Harvest",
     "Liming", "LocalKnowledge", "MonthDay", "Plants", "Pond", "Removal", "Run", "Scenario", "Season", "Spell",
     "Spread", "Stocking", "Strategy", "Temperature", "Trigger", "WhatIf", "as_scenario", "befallen", "checked",
-    "describe", "dump", "load", "read", "resolve", "years_after",
+    "describe", "dump", "load", "read", "resolve", "unusual", "years_after",
 ]  # fmt: skip

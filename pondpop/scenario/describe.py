@@ -31,6 +31,7 @@ from pondpop.scenario.schema import (
     Temperature,
     Trigger,
 )
+from pondpop.scenario.unusual import unusual
 from pondpop.species.registry import KINDS
 from pondpop.units import (
     AREA,
@@ -145,6 +146,7 @@ class _Words:
             yield from map(self.drawdown, one.droughts)
             yield from map(self.plants, one.plants)
         yield ""
+        yield from unusual(scenario)
         yield from self.doubt()
         for goal in scenario.goals:
             yield self.goal(goal)

@@ -12,7 +12,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pondpop.checks import InputError
-from pondpop.scenario import CLIMATES, SPREADS, Condition, befallen, describe, dump, load, read, resolve, years_after
+from pondpop.scenario import (
+    CLIMATES,
+    SPREADS,
+    Condition,
+    befallen,
+    describe,
+    dump,
+    load,
+    read,
+    resolve,
+    unusual,
+    years_after,
+)
 from pondpop.scenario.keys import key_tables, keys_text
 from pondpop.scenario.read import KEYS, si
 from pondpop.units import AREA, DENSITY, LENGTH, WEIGHT
@@ -702,6 +714,32 @@ def test_fish_told_by_weight_alone_are_refused_with_their_usual_length():
     del bass["length_in"]
     with pytest.raises(InputError, match=r"a bass of 2 lb is about 15 in long: give length_in = 15"):
         resolve(raw)
+
+
+UNLIKELY = [
+    ({LIGHT + "stocking__0__per_acre": 7500}, "bass, 7,500 per acre (18,500 per ha)"),
+    ({LIGHT + "feeding": [{"lb_per_acre_day": 30}]}, "feeding, feed of 30 lb/acre a day"),
+    ({LIGHT + "removal": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1, "reason": "die_off"}]}, "does not have"),
+    ({"what_if": {"kill": {"die_off": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1}]}}}, "which no strategy has"),
+    ({LIGHT + "stocking__0__date": dt.date(2026, 3, 16)}, "bass on 2026-03-16, before anything they eat (2026-03-20)"),
+    ({LIGHT + "harvest__0__lb_per_acre": 400}, "a harvest of 400 lb/acre"),
+    ({LIGHT + "harvest__0__length_in": None, LIGHT + "harvest__0__length_mm": [8, 12]}, "inches may be meant"),
+    ({"strategies__other": {"removal": [{"species": "bluegill", "date": dt.date(2027, 1, 1), "share": 1, "reason": "die_off"}]},
+      "stocking__0__date": dt.date(2026, 3, 15)}, "a die-off of one strategy alone"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changes", "says"), UNLIKELY, ids=lambda v: None if isinstance(v, dict) else str(v)[:40])
+def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
+    assert unusual(resolve(small())) == []
+    scenario = resolve(small(**changes))
+    lines = unusual(scenario)
+    assert len(lines) == 1 and lines[0].startswith("unusual: ") and says in lines[0]
+    assert lines[0] in describe(scenario).splitlines()
+
+
+def test_shipped_scenarios_are_not_unusual():
+    assert [line for path in SHIPPED for line in unusual(load(path))] == []
 
 
 def test_keys_are_told_by_table():

@@ -1,0 +1,70 @@
+"""What is allowed but unlikely in a scenario, told in one line each: nothing is refused. Standard library only.
+
+The limits are choices of ours, well beyond what is commonly done, but for feed (agencies advise at most 20 lb/acre a day
+without aeration; Kansas, seen in a summary).
+"""
+
+from collections.abc import Iterator
+
+from pondpop.scenario.schema import Harvest, Removal, Scenario, Strategy
+from pondpop.units import CROP, DENSITY, FEED, LENGTH, Family, brief
+
+MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
+MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
+MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
+SHORTEST_TAKEN_MM = 40.0
+
+
+def unusual(scenario: Scenario) -> list[str]:
+    """What should be looked at again, as "unusual: …", each line once."""
+    found: dict[str, list[str]] = {}
+    for strategy in scenario.strategies.values():
+        for line in _of_strategy(strategy):
+            found.setdefault(line, []).append(strategy.name)
+    every = len(scenario.strategies)
+    lines = [line if len(names) == every else f"{', '.join(names)}: {line}" for line, names in found.items()]
+    if every > 1:
+        common = set.intersection(*(set(strategy.removals) for strategy in scenario.strategies.values()))
+        lines += [
+            f"{strategy.name}: {event.name}, a die-off of one strategy alone; what befalls a pond is no choice: [what_if.NAME]"
+            for strategy in scenario.strategies.values()
+            for event in strategy.removals
+            if event.reason == "die_off" and event not in common
+        ]
+    here = {name for strategy in scenario.strategies.values() for name in strategy.species}
+    lines += [
+        f"what_if.{one.name}: {event.name}, a die-off of {event.species}, which no strategy has"
+        for one in scenario.what_if
+        for event in one.die_offs
+        if event.species not in here
+    ]
+    return [f"unusual: {line}" for line in lines]
+
+
+def _of_strategy(strategy: Strategy) -> Iterator[str]:
+    bass = [event for event in strategy.stocking if event.species == "bass"]
+    forage = [event.date for event in strategy.stocking if event.species != "bass"]
+    for event in bass:
+        if event.per_ha > MOST_BASS_PER_HA:
+            yield f"{event.name}, {_both(event.per_ha, DENSITY)} bass, where 50 to 100 per acre are usual"
+    if bass and forage and (first := min(bass, key=lambda event: event.date)).date < min(forage):
+        yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
+    for feeding in strategy.feeding:
+        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA and not getattr(strategy, "aeration", ()):
+            yield f"{feeding.name}, feed of {_both(feeding.kg_per_ha_day, FEED)} without aeration, where 20 lb/acre are a limit"
+    for removal in strategy.removals:
+        if removal.reason == "die_off" and removal.species not in strategy.species:
+            yield f"{removal.name}, a die-off of {removal.species}, which the pond does not have"
+    taken: list[Harvest | Removal] = [*strategy.harvest, *strategy.removals]
+    for rule in taken:
+        if rule.length_mm[1] < SHORTEST_TAKEN_MM:
+            yield f"{rule.name}, {rule.species} shorter than {_both(rule.length_mm[1], LENGTH)}; inches may be meant"
+    for harvest in strategy.harvest:
+        amount = harvest.kg_per_ha or 0.0
+        if amount > MOST_HARVEST_KG_PER_HA:
+            yield f"{harvest.name}, a harvest of {_both(amount, CROP)} of {harvest.species} a year, more than ponds give"
+
+
+def _both(value: float, family: Family) -> str:
+    si, us = list(family.values())[:2]
+    return f"{brief(us.from_si(value))} {us.words} ({brief(si.from_si(value))} {si.words})"
