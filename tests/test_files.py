@@ -491,7 +491,7 @@ def test_another_schema_version_is_refused_with_the_reason(result, tmp_path, ver
     path = changed_file(result / "out" / "projection.nc", tmp_path / "projection.nc", change)
     status, out, err = asked("report", path)
     assert (status, out, err.count("\n")) == (1, "", 1)
-    assert f"schema version {version}, this pondpop reads version 2" in err
+    assert f"schema version {version}, this pondpop reads version 3" in err
     assert list(tmp_path.iterdir()) == [path]
 
 
