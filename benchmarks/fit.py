@@ -432,7 +432,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--from-priors", action="store_true", help="start from the centres of the priors")
     parser.add_argument("--folds-only", action="store_true", help="one round, and the refits")
-    parser.add_argument("--steps", type=int, default=12, help="most rounds of steps, the last one with the new spreads")
+    parser.add_argument(
+        "--steps", type=int, default=12, help="most rounds of steps, the last one with the new spreads; 1: none after them"
+    )
     parser.add_argument("--minutes", type=float, default=np.inf, help="time for the rounds before the spreads")
     parser.add_argument("--no-folds", action="store_true", help="leave the refits out")
     parser.add_argument("--workers", type=int, default=2)
@@ -455,14 +457,15 @@ def main() -> None:
             print("spreads", spreads, flush=True)
             write_spreads(spreads)
             fit.spreads = tuple(spreads.items())
-        found, slope = fit.iterate(1, lambda: write_values(priors, fit.z))
+        if asked.folds_only or asked.steps > 1:
+            places = None
+            found, slope = fit.iterate(1, lambda: write_values(priors, fit.z))
         matrix, _ = normal_matrix(found, slope)
         sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
         write_values(priors, fit.z)
-        fold_z = None
-        if not asked.no_folds:
-            fold_z = refit_without(fit, folds, found, slope)
-        write_result(fit, sd, folds, fold_z, spreads, float(cost(found, fit.z)))
+        if places is None and not asked.no_folds:
+            places = refit_without(fit, folds, found, slope)
+        write_result(fit, sd, folds, places, spreads, float(cost(found, fit.z)))
     for prior, place, doubt in zip(priors, fit.z, sd, strict=True):
         print(f"{prior.path:50s} {float(prior.value(place)):10.4g}  z {place:+.2f}  sd {doubt:.2f}")
 
