@@ -76,21 +76,21 @@ class Spread(NamedTuple):
 
 FITTED = "calibrated to the evidence about an assumed prior"
 SPREADS = {
-    "productivity": Spread(0.18, 1.0, "renewal of food, standard deviation of its logarithm between ponds", FITTED),
-    "growth": Spread(0.053, 0.5, "growth of each species, standard deviation of its logarithm", FITTED),
-    "recruitment": Spread(0.67, 2.0, "young of each species and year, standard deviation of the logarithm", FITTED),
-    "natural_mortality": Spread(0.18, 1.0, "background deaths of each species, standard deviation of the logarithm", FITTED),
+    "productivity": Spread(0.16, 1.0, "renewal of food, standard deviation of its logarithm between ponds", FITTED),
+    "growth": Spread(0.072, 0.5, "growth of each species, standard deviation of its logarithm", FITTED),
+    "recruitment": Spread(0.72, 2.0, "young of each species and year, standard deviation of the logarithm", FITTED),
+    "natural_mortality": Spread(0.21, 1.0, "background deaths of each species, standard deviation of the logarithm", FITTED),
     "stocking_survival": Spread(
-        0.13, 1.0, "fish alive after the move over those ordered, standard deviation of the logarithm", FITTED
+        0.14, 1.0, "fish alive after the move over those ordered, standard deviation of the logarithm", FITTED
     ),
-    "angler_success": Spread(0.32, 1.0, "what anglers catch of a quota, standard deviation of the logarithm", FITTED),
+    "angler_success": Spread(0.28, 1.0, "what anglers catch of a quota, standard deviation of the logarithm", FITTED),
     "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
     "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),
     "weather_cloud": Spread(1.0, 2.0, "state of the sky between days, as a multiple of a spread that brings dark spells"),
     "weather_wind": Spread(0.5, 1.0, "wind between days, standard deviation of its logarithm"),
     "bloom_collapse": Spread(1.0, 5.0, "chance that a bloom collapses, as a multiple of that in `pondpop sources`"),
     "parameters": Spread(
-        1.1, 3.0, "uncertain parameters of the model, as a multiple of the spreads in `pondpop sources`", FITTED
+        1.0, 3.0, "uncertain parameters of the model, as a multiple of the spreads in `pondpop sources`", FITTED
     ),
 }
 
