@@ -31,12 +31,12 @@ def on_cluster(members: int, years: int, workers: int) -> int:
     from dask.distributed import Client, LocalCluster
 
     from pondpop.ensemble.summary import summarise
-    from pondpop.scenario import load
+    from pondpop.scenario import read, resolve
 
-    scenario = load(HOME / "scenarios" / "predators_75_or_100.toml")
-    end = scenario.run.start.replace(year=scenario.run.start.year + years)
-    dates = tuple(date for date in scenario.run.survey_dates if date < end)
-    scenario = scenario._replace(run=scenario.run._replace(end=end, survey_dates=dates))
+    file = HOME / "scenarios" / "predators_75_or_100.toml"
+    raw = read(file)
+    raw["run"]["years"] = years
+    scenario = resolve(raw, file.parent)
     killed: list[int] = []
     begun = time.perf_counter()
     environment = {"PYTHONPATH": os.pathsep.join([str(HOME), *filter(None, [os.environ.get("PYTHONPATH")])])}
