@@ -499,8 +499,8 @@ def test_another_schema_version_is_refused_with_the_reason(result, tmp_path, ver
     "change",
     [
         lambda plain: plain.update({"species": plain["species"][::-1].values}),
-        lambda plain: plain.update({"species": ["bass", "bluegill", "shad", "x" * 1000]}),
-        lambda plain: plain.update({"species": [1, 2, 3, 4]}),
+        lambda plain: plain.update({"species": ["bass", "bluegill", "shad", "minnow", "x" * 1000]}),
+        lambda plain: plain.update({"species": [1, 2, 3, 4, 5]}),
         lambda plain: plain["number"].attrs.update(units="fish acre-1"),
         lambda plain: plain["month"].attrs.update(units="hours since 1970-01-01"),
         lambda plain: plain.attrs.update(content_hash=np.int32(1)),

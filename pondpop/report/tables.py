@@ -216,7 +216,7 @@ def strains(material: Material) -> list[Table]:
     for case in material.cases:
         for species in SPECIES:
             blood = 100.0 * case.of("other_blood")[:, :, SPECIES.index(species)]
-            if not blood.any():
+            if not STRAINS[species] or not blood.any():
                 continue
             strain = KINDS[STRAINS[species][-1]].title
             causes = [str(cause) for cause in case.projection.dataset["cause"].values]

@@ -168,7 +168,7 @@ def test_terminal_and_page_say_the_same(made, units):
         assert set(named(screen[: len(head) + 2 + len(told.choice())], told.full)) == on_page
     assert (head == "Choose") == (told.decision.chosen is not None)
     # the same sentences, but for what strategies are called
-    plain = {"How sure": told.sureness(), "Do next": told.next_steps(), "Cost": told.money()}
+    plain = {"How sure": told.sureness(most=1), "Do next": told.next_steps(), "Cost": told.money(most=1)}
     for name, words in plain.items():
         for letter, title in zip(letters, told.short, strict=True):
             words = words.replace(title, letter)
@@ -295,7 +295,7 @@ def test_terminal_and_page_say_the_same_of_events():
     text = answer_text(told, None, "Everything is in a_folder-result; seed 20260315, 10 futures; --details tells the rest.")
     assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
     assert "a kill" in text and " ".join(told.stands_up().split()) in " ".join(text.split())
-    page = dict(answer(gather([made], "us")).lead[0])
+    page = dict(answer(gather([made], "us")).more[0])
     assert page["What if"] == told.what_if().replace("“few”", "A").replace("“many”", "B")
     html, sheets = make_page(gather([made], "us"), "tables")
     assert html.count("nothing befalls the pond") == 1 and "choose A" in html
@@ -303,7 +303,7 @@ def test_terminal_and_page_say_the_same_of_events():
     assert [(row[0], row[3], row[8], row[11]) for row in rows] == [
         ("", "A", 5, 0), ("", "B", 9, 0), ("cold", "A", 9, 4), ("cold", "B", 2, -7), ("kill", "A", 4, -1), ("kill", "B", 8, -1)
     ]
-    assert "What if" not in dict(answer(gather([priced(3.0)], "us")).lead[0]) and told.what_if() in details_text(told)
+    assert "What if" not in dict(answer(gather([priced(3.0)], "us")).more[0]) and told.what_if() in details_text(told)
 
 
 @settings(deadline=None, max_examples=20)

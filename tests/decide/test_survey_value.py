@@ -112,7 +112,7 @@ def test_more_effort_shows_more_fish():
 
 def test_a_plan_tells_what_a_survey_is_worth(tmp_path):
     file = tmp_path / "pond.toml"
-    file.write_text(TEXT)
+    file.write_text(TEXT.replace("date = 2026-04-10", "date = 2026-08-20"))
     axes = {PER_ACRE: (10, 60), "strategies.few.stocking.young_bass.date": (dt.date(2026, 7, 10), dt.date(2026, 8, 10))}
     before = plan(file, axes, survey="electrofishing:1h@2026-06-15", search_members=2)
     assert before.survey is not None and before.survey.plans > 1 and before.survey.perfect >= before.survey.gain
