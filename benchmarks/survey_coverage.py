@@ -21,7 +21,7 @@ import numpy as np
 
 from pondpop.assess import creel, size_and_condition
 from pondpop.assess.effort import Outings
-from pondpop.assess.size_and_condition import GAME, weight_classes
+from pondpop.assess.size_and_condition import PAIR, weight_classes
 from pondpop.assess.surveys import Survey
 from pondpop.observe import indices
 from pondpop.observe.gears import draw_wr, gear, scatter
@@ -60,7 +60,7 @@ class Pond:
 def surveyed(pond: Pond, stock: float, outings: int, first: dt.date, rng: np.random.Generator) -> Survey:
     """A survey with as many fish of stock length of each species on average, all measured, bass of 6 in on weighed."""
     rows: list[Fish] = []
-    for k, species in enumerate(GAME):
+    for k, species in enumerate(PAIR):
         mean = pond.taken[k]
         mean = mean * stock / outings / category_mean(mean, species)
         for day in range(outings):
@@ -80,7 +80,7 @@ def category_mean(mean: np.ndarray, species: str) -> float:
 
 def held(pond: Pond, survey: Survey) -> Iterator[tuple[str, bool]]:
     """Each figure of an assessment and whether its limits hold the truth."""
-    for k, species in enumerate(GAME):
+    for k, species in enumerate(PAIR):
         parts = indices.category_numbers(pond.taken[k], species)
         truth = {f"{species}_psd": 100 * parts[1:].sum() / parts.sum(), f"{species}_psd_p": 100 * parts[2:].sum() / parts.sum()}
         at_once = []

@@ -27,6 +27,14 @@ def softplus(z: Value) -> Array:
     return np.asarray(np.log1p(np.exp(-np.abs(z))) + np.maximum(z, 0.0))
 
 
+def power(base: Value, exponent: Value) -> Array:
+    """base^exponent, with the same bits for an element whatever stands beside it.
+
+    Of one exponent for many elements numpy makes squares, roots and inverses in another way than of one for one.
+    """
+    return np.asarray(np.power(base, exponent + np.zeros(np.broadcast_shapes(np.shape(base), np.shape(exponent)))))
+
+
 def total(amount: Array) -> Array:
     """Sum over groups [..., member], always in group order, so that empty columns change no bit of it."""
     if amount.shape[0] == 1:

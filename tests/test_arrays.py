@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from pondpop.arrays import keep_memory, logistic, softplus
+from pondpop.arrays import keep_memory, logistic, power, softplus
 
 ROUNDS, ARRAYS, BYTES = 50, 20, 250_000
 
@@ -35,3 +35,12 @@ def test_smooth_steps_hold_for_any_number():
         step, larger = logistic(z), softplus(z[1:-1])
     np.testing.assert_allclose(step, expit(z), rtol=1e-14, atol=1e-300)
     np.testing.assert_allclose(larger, np.logaddexp(0.0, z[1:-1]), rtol=1e-14, atol=1e-300)
+
+
+@pytest.mark.parametrize("exponent", [2.0, 0.5, -1.0, 1.9, 0.0])
+def test_a_power_has_the_same_bits_alone_and_among_others(exponent):
+    base, one = np.random.default_rng(0).uniform(0.01, 300.0, 2000), np.array([exponent])
+    alone = np.concatenate([power(base[k : k + 1], one) for k in range(base.size)])
+    np.testing.assert_array_equal(power(base, one), alone)
+    np.testing.assert_array_equal(power(base.reshape(20, 100).T, one[:, None]).T.ravel(), alone)
+    np.testing.assert_allclose(alone, [x**exponent for x in base.tolist()], rtol=1e-15)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pondpop.arrays import Array, Value, logistic, total
+from pondpop.arrays import Array, Value, logistic, power, total
 from pondpop.model.community import ALGAE, BENTHOS, community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
 from pondpop.model.state import Pond, of_foods
@@ -177,7 +177,7 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     ease = s.food[:, :, None] * pond.today.food_ease  # [food, member, kind]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
     for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
-        ease[BENTHOS, :, kind] *= left ** pond.parameters.benthos_grazing_exponent[:, kind]
+        ease[BENTHOS, :, kind] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
     field = pond.food_use * ease[:, :, :, None]
     for kind in kinds_with("eats algae", pond.community.kinds):
         algae = field[ALGAE, :, kind].copy()

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pondpop.arrays import Array, total
+from pondpop.arrays import Array, power, total
 from pondpop.model import lengths
 from pondpop.model.inputs import RemovalInput
 from pondpop.model.lengths import Left
@@ -61,7 +61,7 @@ def season_fishing(kind: str, ask: Array, there: Array, limit: Array, limit_powe
     wanted = np.minimum(ask / np.maximum(there, 1e-300), 1e6 * limit)
     # The same as wanted / (1 + (wanted/limit)^power)^(1/power), written so that no power overflows.
     low, high = np.minimum(wanted, limit), np.maximum(wanted, limit)
-    return low / (1.0 + (low / high) ** limit_power) ** (1.0 / limit_power)
+    return low / power(1.0 + power(low / high, limit_power), 1.0 / limit_power)
 
 
 class Taken(NamedTuple):
@@ -132,7 +132,7 @@ def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wari
     c·(N/100)^exponent / (1 + wariness). Catch rises less than in proportion to density (hyperstability; exponent after
     2–5 bass/h at 50–250 bass/acre).
     """
-    return at_100_per_ha * (catchable / 100.0) ** exponent / (1.0 + wariness)
+    return at_100_per_ha * power(catchable / 100.0, exponent) / (1.0 + wariness)
 
 
 def released(pond: Pond, length: float) -> Taken:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, logistic, total
+from pondpop.arrays import Array, logistic, power, total
 from pondpop.model.community import community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
 from pondpop.model.state import Pond
@@ -297,5 +297,5 @@ def egg_predators(pond: Pond) -> Array:
         inside *= pond.of("egg_eating", species)
         hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
         kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-        there += total(kilograms * inside * hunger ** p.egg_predator_hunger_exponent[:, None])
+        there += total(kilograms * inside * power(hunger, p.egg_predator_hunger_exponent[:, None]))
     return there

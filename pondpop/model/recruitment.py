@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, Value, logistic, total
+from pondpop.arrays import Array, Value, logistic, power, total
 from pondpop.model import predation, stocking
 from pondpop.model.community import PLANKTON, community
 from pondpop.model.state import Pond
@@ -88,7 +88,7 @@ def recruits(spawners: Array, cap: Value, half: Value) -> Array:
 
 def spawn_left_by_egg_predators(predators: Array, half: Array, exponent: Array) -> Array:
     """Share of spawn that P kg/ha of egg predators leave: 1/(1 + (P/half)^exponent)."""
-    return 1.0 / (1.0 + (predators / half) ** exponent)
+    return 1.0 / (1.0 + power(predators / half, exponent))
 
 
 def nests_guarded(males: Array, half: Value) -> Array:
@@ -154,7 +154,7 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
     most = recruits(spawners, p.recruits_cap_per_ha[:, kind], p.recruits_half_saturation_kg_per_ha[:, kind])
     young = ready * most * left
     larval_food = pond.richness[PLANKTON] * s.plankton / p.plankton_capacity_kg_per_ha
-    young = young * larval_food ** p.recruit_food_exponent[:, kind]
+    young = young * power(larval_food, p.recruit_food_exponent[:, kind])
     young = young * pond.inputs.luck.recruitment[:, species, pond.inputs.year[pond.day]]
     young = young * pond.inputs.local_spawning[species]
     young = np.where(young >= p.pulse_min_per_ha, young, 0.0)

@@ -39,12 +39,7 @@ def fish(engine, member):
     return [*(getattr(s, name)[member, there] for name in names), *constant]
 
 
-ROUNDED = "a told miss: beside a member with other slots one number differs by 1e-15 of itself"
-
-
-@pytest.mark.parametrize(
-    "path", [pytest.param(p, marks=pytest.mark.xfail(reason=ROUNDED) if "pulse_slot" in p else ()) for p in OF_YOUNG]
-)
+@pytest.mark.parametrize("path", OF_YOUNG)
 def test_a_parameter_of_the_young_holds_for_each_member(path):
     p, values = load_parameters(), OF_YOUNG[path]
     block = run(p.replace(path, values), 2)

@@ -73,8 +73,8 @@ def test_carp_take_all_or_nothing_within_one_to_three_years():
     assert (left_by(0.0) == 0.4).all()
 
 
-@pytest.mark.xfail(reason="a told miss: with the last fit bass do not eat more on the first low day")
-def test_a_drawdown_crowds_fish_feeds_bass_and_strands_small_sunfish():
+def first_low_day():
+    """Two ponds of one past, one of them on the first day of low water."""
     full, low = Engine(inputs_of()), Engine(inputs_of(DRY))
     for _ in range(109):  # to 19 July
         full.run_day()
@@ -83,12 +83,22 @@ def test_a_drawdown_crowds_fish_feeds_bass_and_strands_small_sunfish():
     assert (low.leaving_cover > full.leaving_cover).any() and (low.leaving_cover >= full.leaving_cover).all()
     full.run_day()
     low.run_day()
+    return full, low
+
+
+def test_a_drawdown_crowds_fish_and_strands_small_sunfish():
+    full, low = first_low_day()
     died, bluegill = CAUSES.index("die_off"), SPECIES.index("bluegill")
     assert (low.flows.deaths_number[:, bluegill, died] > 0.0).all() and not full.flows.deaths_number[:, :, died].any()
-    fish_eaten = [e.flows.eaten[:, 0, : len(SPECIES)].sum(axis=1) for e in (full, low)]
-    assert (fish_eaten[1] > fish_eaten[0]).all()
     hunted = [e.by_day.search[109].sum() for e in (full, low)]
     assert hunted[1] / hunted[0] == pytest.approx(1 / 0.58)
+
+
+@pytest.mark.xfail(strict=True, reason="a told miss: crowded bass get in one another's way as much as they meet more prey")
+def test_low_water_feeds_bass():
+    full, low = first_low_day()
+    fish_eaten = [e.flows.eaten[:, 0, : len(SPECIES)].sum(axis=1) for e in (full, low)]
+    assert (fish_eaten[1] > 1.5 * fish_eaten[0]).all()  # published: 1.5 to 3 times as much
 
 
 def test_stranding_takes_its_share_of_short_sunfish_only():

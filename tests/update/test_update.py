@@ -409,10 +409,9 @@ def test_impossible_records_are_named_and_nothing_is_concluded_from_them(tmp_pat
     assert "posterior" in update_csv(found, "us").splitlines()[0] and "Nothing is concluded" in update_text(found, "us")
 
 
-@pytest.mark.xfail(reason="a told miss: with the last fit the invented survey is far out as well")
 def test_one_impossible_record_among_others_is_left_out_and_named(tmp_path):
-    mixed = [*survey(), *(f"2026-06-10,seine,bass,24,,{n},," for n in (5, 5, 5))]
-    effort = [*EFFORT, "2026-06-10,seine,,3"]
+    mixed = [*survey(day="2026-04-25"), *(f"2026-06-10,seine,bass,24,,{n},," for n in (5, 5, 5))]  # one before the fry
+    effort = ["2026-04-25,electrofishing,0.25,", "2026-06-10,seine,,3"]
     found = learning.update_ensemble(pond(members=20, only="few"), records(tmp_path, survey=mixed, effort=effort), "few")
     assert any("seine bass" in one for one in found.impossible)
     assert not any("electrofishing" in one for one in found.impossible), found.impossible
