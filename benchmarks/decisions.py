@@ -2,8 +2,8 @@
 
     python benchmarks/decisions.py [--seeds 20] [--ponds 60] [--truth 2000] [--workers 2] [--only plan|verify|survey]
 
-plan: a small invented pond with four decisions of 1,000 plans in all, each evaluated once at `truth` members (kept in
-benchmarks/.decisions.npz, since it takes hours); then `pondpop plan` from so many seeds: how far the plan that it follows
+plan: a small invented pond with four decisions of 1,000 plans in all, each evaluated once at `truth` members
+(of 2,000 that takes hours); then `pondpop plan` from so many seeds: how far the plan that it follows
 is from the best one, in differences that matter, at how many looks; and whether "better than the file's own plan in x of
 10 futures" holds on `truth` other members.
 verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong by WRONG
@@ -36,6 +36,7 @@ from pondpop.decide.plan import ask, find, worth
 from pondpop.decide.survey_value import DRAWN, gain_from, ponds_on
 from pondpop.decide.sweep_paths import Axis
 from pondpop.ensemble import results
+from pondpop.ensemble.draws import draw_luck, streams
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
@@ -107,7 +108,6 @@ AXES = (
 TRUE_FIRST = 500_000  # members that no search and no confirmation reaches
 CHUNK = 25  # plans evaluated together
 WRONG = 3.0  # standard deviations by which an assumption is off in the ponds that have a wrong one
-KEPT = HERE / ".decisions.npz"
 
 
 # ---------------------------------------------------------------------- plans
@@ -118,10 +118,7 @@ def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -
     question = ask(scenario, [Axis(_resolved(axis), _values(axis)) for axis in AXES])
     places = list(itertools.product(*(range(len(axis.values)) for axis in AXES)))
     began = time.monotonic()
-    true = _kept(truth) if KEPT.exists() else None
-    if true is None:
-        true = np.array(_evaluate(question, places, truth, executor))
-        np.savez(KEPT, truth=truth, worth=true)
+    true = np.array(_evaluate(question, places, truth, executor))
     spent = time.monotonic() - began
     mean = true.mean(axis=1)
     best = int(mean.argmax())
@@ -145,7 +142,7 @@ def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -
     return [
         "## Plans",
         "",
-        f"{len(places):,} plans of four decisions, each once at {truth:,} members ({spent / 60:.0f} minutes, 0 if kept).",
+        f"{len(places):,} plans of four decisions, each once at {truth:,} members ({spent / 60:.0f} minutes).",
         f"Of {seeds} seeds {near} led to a plan within the smallest difference that matters of the best one; the worst was "
         f"{max(gaps):.2f} such differences off.",
         f"Looks (a member of a plan each) of a search: {np.mean(looks):.0f} on average, 1/{share:.0f} of those of the whole.",
@@ -166,11 +163,6 @@ def _resolved(axis: Axis) -> str:
 def _values(axis: Axis):
     factor = 1.12085 if "lb_per_acre" in axis.path else 2.47105
     return tuple(round(factor * value, 4) for value in axis.values)
-
-
-def _kept(truth: int):
-    with np.load(KEPT) as kept:
-        return kept["worth"] if int(kept["truth"]) == truth else None
 
 
 def _evaluate(question, places, members: int, executor) -> list[np.ndarray]:
@@ -229,7 +221,7 @@ def verification(ponds: int, members: int, executor) -> list[str]:
     watched = Watched(DAYS)
     uniforms = prior_uniforms(past, "only", scenario.run.start.replace(year=2028, month=10, day=15), doubts(seen))
     view = view_of(past, watched, watch_all(past, "only", watched, uniforms, executor=executor), uniforms)
-    from pondpop.ensemble.draws import draw_luck, streams
+
 
     luck = draw_luck(past, past.strategies["only"], streams(scenario.ensemble.seed, range(members)))
     by_name = assumptions(luck, view)

@@ -50,8 +50,8 @@ def _of_strategy(strategy: Strategy) -> Iterator[str]:
     if bass and forage and (first := min(bass, key=lambda event: event.date)).date < min(forage):
         yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
     for feeding in strategy.feeding:
-        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA and not getattr(strategy, "aeration", ()):
-            yield f"{feeding.name}, feed of {_both(feeding.kg_per_ha_day, FEED)} without aeration, where 20 lb/acre are a limit"
+        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA:
+            yield f"{feeding.name}, feed of {_both(feeding.kg_per_ha_day, FEED)}, where 20 lb/acre are a limit without aeration"
     for removal in strategy.removals:
         if removal.reason == "die_off" and removal.species not in strategy.species:
             yield f"{removal.name}, a die-off of {removal.species}, which the pond does not have"

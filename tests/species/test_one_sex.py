@@ -12,6 +12,7 @@ from pondpop.decide.details import details
 from pondpop.decide.phrases import teller
 from pondpop.ensemble.draws import Prior
 from pondpop.scenario import dump, resolve
+from pondpop.units import in_hundred
 
 FEMALES = """
 female_share = 1
@@ -57,4 +58,6 @@ def test_it_is_said_how_sure_no_young_is_and_the_key_is_read_written_and_told():
         said = [d.words for d in details(teller(pondpop.compare(one), "us")) if d.topic == "no young"]
         assert len(said) == 1 and "no bass are born in" in said[0]  # of the strategy with males nothing is said
         assert ("taken for sure" in said[0]) == (error is None)
+        born = pondpop.compare(one)["born_number"].sel(species="bass", strategy="few").sum("year").values
+        assert f"in {in_hundred(float((born == 0.0).mean()), born.size)} of futures" in said[0]
     assert "2 of 100 taken for females are males" in pondpop.describe(scenario(0.02))
