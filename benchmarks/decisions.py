@@ -21,6 +21,7 @@ import time
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 for _library in ("OPENBLAS", "MKL", "OMP"):
     os.environ.setdefault(f"{_library}_NUM_THREADS", "1")
@@ -41,7 +42,7 @@ from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
 from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
-from pondpop.scenario import resolve
+from pondpop.scenario import load, resolve
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import Haul, Outing, doubts, view_of, wr_of
 from pondpop.update.simulate import Watched, watch_all
@@ -114,8 +115,12 @@ WRONG = 3.0  # standard deviations by which an assumption is off in the ponds th
 
 
 def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -> list[str]:
-    scenario = resolve(tomllib.loads(POND))
-    question = ask(scenario, [Axis(_resolved(axis), _values(axis)) for axis in AXES])
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "pond.toml"
+        file.write_text(POND, encoding="utf-8")
+        ensemble = load(file).ensemble
+        questions = [ask(file, AXES, ensemble=ensemble._replace(seed=s, members=confirm)) for s in range(1, seeds + 1)]
+    question = questions[0]
     places = list(itertools.product(*(range(len(axis.values)) for axis in AXES)))
     began = time.monotonic()
     true = np.array(_evaluate(question, places, truth, executor))
@@ -123,9 +128,7 @@ def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -
     mean = true.mean(axis=1)
     best = int(mean.argmax())
     gaps, looks, stated, held = [], [], [], []
-    for seed in range(1, seeds + 1):
-        ensemble = scenario.ensemble._replace(seed=seed, members=confirm)
-        asked = ask(scenario, [Axis(_resolved(axis), _values(axis)) for axis in AXES], ensemble=ensemble)
+    for seed, asked in enumerate(questions, 1):
         found = find(asked, search_members=search_members, executor=executor)
         looks.append(sum(one.members for one in found.tried))
         if found.best is None:
@@ -150,19 +153,6 @@ def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -
         f"{np.mean(held):.3f} on {truth:,} others: off by {off.mean():+.1f} points, {np.abs(off).mean():.1f} in size.",
         "",
     ]
-
-
-def _resolved(axis: Axis) -> str:
-    return (
-        axis.path.replace("lb_per_acre_day", "kg_per_ha_day")
-        .replace("lb_per_acre", "kg_per_ha")
-        .replace("per_acre", "per_ha")
-    )
-
-
-def _values(axis: Axis):
-    factor = 1.12085 if "lb_per_acre" in axis.path else 2.47105
-    return tuple(round(factor * value, 4) for value in axis.values)
 
 
 def _evaluate(question, places, members: int, executor) -> list[np.ndarray]:

@@ -8,7 +8,7 @@ by at least what matters to the owner, and for neither where the difference is s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -164,6 +164,23 @@ def judge(names: Sequence[str], scores: Sequence[Score], cost: Cost | None = Non
             votes += score.goal.weight * verdicts(score, score.values[i] - score.values)
         better[i] = np.mean(votes > 1e-9 * weight, axis=1)
     return Decision(tuple(names), tuple(scores), cost if cost is not None and cost.total.any() else None, better)
+
+
+def together(
+    every: Sequence[tuple[Sequence[Score], Cost | None]], axis: int = 0
+) -> tuple[list[Score], Cost | None]:
+    """Scores and costs of several Datasets under the same goals as those of one: further strategies (axis 0) or further
+    members (axis 1). Where any has no cost there is none."""
+    first = every[0][0]
+    scores = [
+        replace(score, values=np.concatenate([scores[k].values for scores, _ in every], axis=axis))
+        for k, score in enumerate(first)
+    ]
+    costs = [cost for _, cost in every if cost is not None]
+    if len(costs) < len(every):
+        return scores, None
+    parts = {what: np.concatenate([one.parts[what] for one in costs], axis=axis) for what in costs[0].parts}
+    return scores, Cost(costs[0].currency, parts, tuple(sorted({what for one in costs for what in one.unpriced})))
 
 
 def verdicts(score: Score, difference: Array) -> Array:

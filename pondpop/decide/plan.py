@@ -13,7 +13,7 @@ import math
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from pondpop.checks import Fact, InputError, day, number
 from pondpop.decide import goals
-from pondpop.decide.comparison import Decision, judge
+from pondpop.decide.comparison import Decision, judge, together
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.plan_search import Place, Record, search
 from pondpop.decide.survey_value import Survey, SurveyValue, alike_until, ponds_on, read_survey, survey_value
@@ -403,13 +403,7 @@ def _finalists(record: Record, ranked: Sequence[Place]) -> list[Place]:
 
 
 def _judged(names: Sequence[str], trials: Sequence[Trial]) -> Decision:
-    scores = [
-        replace(score, values=np.concatenate([trial.scores[k].values for trial in trials]))
-        for k, score in enumerate(trials[0].scores)
-    ]
-    parts = {what: np.concatenate([trial.cost.parts[what] for trial in trials]) for what in trials[0].cost.parts}
-    unpriced = tuple(sorted({what for trial in trials for what in trial.cost.unpriced}))
-    return judge(names, scores, Cost(trials[0].cost.currency, parts, unpriced))
+    return judge(names, *together([(trial.scores, trial.cost) for trial in trials]))
 
 
 def _named(axes: Sequence[Axis], values: Sequence[Value]) -> str:

@@ -14,7 +14,7 @@ from pondpop.decide.passages import Passage, in_text
 from pondpop.decide.phrases import FUTURES, Wording, of_members
 from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, Change, Plan
 from pondpop.decide.survey_value import SurveyValue
-from pondpop.decide.sweep_paths import Value, labels
+from pondpop.decide.sweep_paths import csv_cell, labels
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.units import brief, converted, figure_of, in_ten, joined, shortened
 
@@ -112,7 +112,7 @@ def plans_table(found: Plan) -> list[list[str]]:
     rows = [heads]
     for k, name in enumerate(told.short):
         values = found.finalists[k] if k < len(found.finalists) else (AS_IN_FILE,) * len(found.axes)
-        row = [name, *(_value(value) for value in values)]
+        row = [name, *(str(value) for value in values)]
         row += [of_members(converted(s.values[k], s.kind, told.units), s.kind) for s in d.scores]
         own = _own(d)
         if own is not None:
@@ -136,7 +136,7 @@ def changes_table(found: Plan) -> list[list[str]]:
         one = _of(change, found)
         pair = change.decision.pair(0, 1)
         rows.append([
-            labels(found.axes)[change.axis], _value(change.value),
+            labels(found.axes)[change.axis], str(change.value),
             in_ten(pair.better, change.decision.members), in_ten(pair.worse, change.decision.members),
             *(one.gain(margin) for margin in pair.margins),
         ])  # fmt: skip
@@ -161,7 +161,7 @@ def _most(found: Plan) -> str:
         if net <= 0.0:
             break
         better = in_ten(change.decision.pair(0, 1).better, change.decision.members)
-        told.append(f"{labels(found.axes)[change.axis]} (better than {_value(change.value)} in {better} futures)")
+        told.append(f"{labels(found.axes)[change.axis]} (better than {change.value!s} in {better} futures)")
     return f"{joined(told)}." if told else "none of the decisions; other values do as well."
 
 
@@ -225,7 +225,7 @@ def _effort(value: SurveyValue, effort: float) -> str:
 def frontier_table(found: Plan) -> list[list[str]]:
     told = wording(found)
     rows = [[f"cost, {told.currency}", "worth against the best", *labels(found.axes)]]
-    rows += [[figure_of(t.cost, "money"), f"{t.against_best:+.1f}", *map(_value, t.values)] for t in found.frontier]
+    rows += [[figure_of(t.cost, "money"), f"{t.against_best:+.1f}", *map(str, t.values)] for t in found.frontier]
     return rows
 
 
@@ -242,16 +242,8 @@ def plan_csv(found: Plan) -> str:
         against = float((trial.worth - found.trials[0].worth).mean())
         three = [np.quantile(converted(s.values[k], s.kind, told.units), QUANTILES) for s in d.scores]
         cells = [f"{q:.6g}" for one in three for q in one]
-        lines.writerow([name, *map(_cell, values), d.members, f"{trial.middle_cost:.2f}", f"{against:.4f}", *cells])
+        lines.writerow([name, *map(csv_cell, values), d.members, f"{trial.middle_cost:.2f}", f"{against:.4f}", *cells])
     for tried in found.tried:
-        lines.writerow(["looked at", *map(_cell, tried.values), tried.members, f"{tried.cost:.2f}", f"{tried.against_best:.4f}"])
+        numbers = [tried.members, f"{tried.cost:.2f}", f"{tried.against_best:.4f}"]
+        lines.writerow(["looked at", *map(csv_cell, tried.values), *numbers])
     return out.getvalue()
-
-
-def _value(value: Value) -> str:
-    return str(value)
-
-
-def _cell(value: Value) -> str:
-    """A value as a cell that no spreadsheet takes for a formula."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@" else str(value)

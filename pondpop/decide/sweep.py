@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import goals
-from pondpop.decide.comparison import Decision, judge
+from pondpop.decide.comparison import Decision, judge, together
 from pondpop.decide.console import HIGH, MAIN, autumn_surveys, band, columns, wrapped
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.phrases import Wording, of_members
-from pondpop.decide.sweep_paths import Axis, Point, Value, labels, points
+from pondpop.decide.sweep_paths import Axis, Point, Value, csv_cell, labels, points
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
@@ -261,16 +261,7 @@ def _doubted(scenario: Scenario, group: str) -> bool:
 
 def decision(rows: Sequence[Row], axes: Sequence[Axis]) -> Decision:
     """The decision between the points of a sweep, by the goals of the scenario."""
-    scores = [
-        replace(score, values=np.concatenate([row.scores[k].values for row in rows]))
-        for k, score in enumerate(rows[0].scores)
-    ]
-    costs = [row.cost for row in rows if row.cost is not None]
-    cost = None
-    if len(costs) == len(rows):
-        parts = {what: np.concatenate([one.parts[what] for one in costs]) for what in costs[0].parts}
-        cost = Cost(costs[0].currency, parts, tuple(sorted({what for one in costs for what in one.unpriced})))
-    return judge([_at(row, axes) for row in rows], scores, cost)
+    return judge([_at(row, axes) for row in rows], *together([(row.scores, row.cost) for row in rows]))
 
 
 def wording(rows: Sequence[Row], axes: Sequence[Axis], scenario: Scenario) -> Wording:
@@ -324,13 +315,8 @@ def sweep_csv(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
         for name, (_, unit, values) in row.bands.items():
             for date, three in zip(row.dates, values, strict=True):
                 cells = ["" if np.isnan(v) else repr(float(v)) for v in three]
-                lines.writerow([*map(_cell, row.values), row.strategy, date, name, unit, *cells])
+                lines.writerow([*map(csv_cell, row.values), row.strategy, date, name, unit, *cells])
         if row.survivors is not None and np.isfinite(row.survivors).all():
             cells = [repr(float(q)) for q in np.quantile(100 * row.survivors, QUANTILES)]
-            lines.writerow([*map(_cell, row.values), row.strategy, str(row.counted), "survivors", "%", *cells])
+            lines.writerow([*map(csv_cell, row.values), row.strategy, str(row.counted), "survivors", "%", *cells])
     return out.getvalue()
-
-
-def _cell(value: Value) -> str:
-    """A value as a cell that no spreadsheet takes for a formula."""
-    return f"'{value}" if isinstance(value, str) and value[0] in "=+-@" else str(value)

@@ -213,3 +213,8 @@ def read_pair(name: str, text: str, low: float, high: float) -> tuple[float, flo
     if not dots or not text.isascii() or "_" in text or not low <= pair[0] < pair[1] <= high:
         raise InputError(name, text, f"FROM..TO with FROM below TO, both from {brief(low)} to {brief(high)}")
     return pair
+
+
+def csv_cell(value: Value) -> str:
+    """A value as a cell that no spreadsheet takes for a formula."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@" else str(value)

@@ -7,15 +7,14 @@ stands up best is judged over all of these, none of them more likely than anothe
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.decide import goals
-from pondpop.decide.comparison import Decision, Margin, judge, margin_of
-from pondpop.decide.goals import Cost, Score
+from pondpop.decide.comparison import Decision, Margin, judge, margin_of, together
 from pondpop.ensemble.results import under
 
 Array = NDArray[np.float64]
@@ -65,14 +64,5 @@ def what_if(dataset: xr.Dataset, plain: Decision) -> WhatIf | None:
 
 def _together(decisions: Sequence[Decision]) -> Decision:
     """The decision over the members of all of them, side by side."""
-    first = decisions[0]
-    scores: list[Score] = [
-        replace(score, values=np.concatenate([one.scores[k].values for one in decisions], axis=1))
-        for k, score in enumerate(first.scores)
-    ]
-    costs = [one.cost for one in decisions if one.cost is not None]
-    cost = None
-    if len(costs) == len(decisions):
-        parts = {what: np.concatenate([one.parts[what] for one in costs], axis=1) for what in costs[0].parts}
-        cost = Cost(costs[0].currency, parts, costs[0].unpriced)
-    return judge(first.names, scores, cost)
+    scores, cost = together([(one.scores, one.cost) for one in decisions], axis=1)
+    return judge(decisions[0].names, scores, cost)
