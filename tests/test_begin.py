@@ -99,8 +99,12 @@ def test_it_runs_unchanged_from_check_to_report(tmp_path, monkeypatch, question,
         ["begin", "pond", "--question", question],
         ["check", f"pond/{question}.toml"],
         ["compare", f"pond/{question}.toml", *few],
-        ["report", f"{question}-result/projection.nc", "--out", "again.html"],
         ["assess", "pond/records"],
     ):
         assert cli.main(command) == 0, capsys.readouterr().err
-    assert (tmp_path / "again.html").stat().st_size > 100_000
+    page = tmp_path / f"{question}-result" / "report.html"  # by the function that `report` calls
+    assert page.stat().st_size > 100_000
+    if question == next(iter(QUESTIONS)):
+        assert cli.main(["report", str(page.with_name("projection.nc")), "--out", "again.html"]) == 0
+        again = (tmp_path / "again.html").read_bytes().replace(b"again_tables", b"report_tables")
+        assert again == page.read_bytes()
