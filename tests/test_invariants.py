@@ -23,7 +23,7 @@ from pondpop.ensemble.prepare import prepare
 from pondpop.ensemble.run import compare
 from pondpop.model.day import Engine
 from pondpop.model.inputs import FishingInput, Inputs, Luck
-from pondpop.observe.observers import project
+from pondpop.observe.observers import project, read_survey
 from pondpop.records import Records
 from pondpop.scenario import resolve
 
@@ -48,6 +48,20 @@ def test_every_dataset_of_any_pond_is_sound(raw):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert_dataset_sound(compare(resolve(raw)))
+
+
+def test_a_length_that_no_fish_has_holds_no_weight():
+    """The normal of a group never ends: 35 fry of 1 in gave 13 in bass of 1e-310 kg/ha, and of no number."""
+    engine = Engine(plain(pond()))
+    engine.run_day()
+    for spread in np.geomspace(0.02, 0.2, 60):
+        engine.state.spread[:] = spread
+        seen = read_survey(engine)
+        number, biomass = seen["number"], seen["biomass"]
+        assert ((number == 0.0) == (biomass == 0.0)).all(), spread
+        np.testing.assert_allclose(number.sum(), engine.state.number.sum(), rtol=1e-9)
+        np.testing.assert_allclose(biomass.sum(), engine.state.biomass().sum(), rtol=1e-9)
+        assert number[number > 0.0].min() > 1e-9
 
 
 def fished(inputs: Inputs, day: int, species: int, kind: str, ask: float) -> Inputs:

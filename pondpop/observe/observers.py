@@ -36,6 +36,7 @@ BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass
 BIG_BASS_LB = (5.0, 8.0, 10.0)
 BASS_WEIGHTS_G = np.geomspace(100.0, 15_000.0, 53)  # steps of a tenth, over all that a goal may name
 CATCH_SIZES_IN = (8, 15)
+NO_FISH = 1e-9  # fish/ha below which a class of length or age holds none, for the tail of a normal never ends (assumed)
 ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
 
 
@@ -168,7 +169,9 @@ def read_survey(engine: Engine) -> dict[str, Array]:
         if SPECIES[species] in MEASURED:
             with np.errstate(invalid="ignore", divide="ignore"):
                 mean = 100.0 * (fish * condition[:, groups, None]).sum(axis=1) / number[:, species]
-            relative_weight[:, species] = np.where(number[:, species] > 1e-9, mean, np.nan)
+            relative_weight[:, species] = np.where(number[:, species] > NO_FISH, mean, np.nan)
+    nobody = number <= NO_FISH
+    number[nobody], kilograms[nobody] = 0.0, 0.0
     out = {"number": number, "biomass": kilograms, "relative_weight": relative_weight}
     out |= _by_age(engine)
     out["age0_number"] = _age0(engine)
@@ -210,7 +213,7 @@ def _by_age(engine: Engine) -> dict[str, Array]:
                 there = np.where(age[:, groups] == a, fish, 0.0)
                 number[:, species, k, a] = _sum(there)
                 sums[:, species, k, a] = _sum(there * length[:, groups])
-    some = number > 1e-9
+    some = number > NO_FISH
     mean = np.divide(sums, number, out=np.full(number.shape, np.nan), where=some)
     return {"number_at_age": number, "length_at_age": mean}
 
