@@ -19,7 +19,7 @@ LONGEST_IN = {"bass": 30.0, "bluegill": 13.0, "shad": 9.0, "minnow": 4.5, "redea
 CONDITIONS = ("bass_psd", "bass_psd_p", "bluegill_psd", "bass_wr_8_12in", "bass_wr_12_15in", "bass_wr_15_20in")
 SPREAD_MOST = {
     "productivity": 1.0, "growth": 0.5, "recruitment": 2.0, "natural_mortality": 1.0, "stocking_survival": 1.0,
-    "angler_success": 1.0, "weather_year": 5.0, "weather_day": 5.0, "parameters": 3.0,
+    "truck": 1.5, "angler_success": 1.0, "weather_year": 5.0, "weather_day": 5.0, "parameters": 3.0,
 }  # fmt: skip
 HOSTILE = (
     "<script>alert(1)</script>", "</title><img src=x onerror=alert(1)>", "=HYPERLINK(\"http://example.org\")", "+1+1",
@@ -73,6 +73,10 @@ def _stocking(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
         table["age_years"] = draw(_number(0.0, 15.0))
     if draw(st.booleans()):
         table["female_share"] = draw(_number(0.0, 1.0))
+    if "date" in table and draw(st.booleans()):
+        table |= {"haul_hours": draw(_number(0.0, 72.0)), "salted": draw(st.booleans())}
+        if draw(st.booleans()):
+            table |= {"from_water_c": draw(_number(0.0, 40.0)), "tempered": draw(st.booleans())}
     return table
 
 

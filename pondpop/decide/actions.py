@@ -24,6 +24,7 @@ from pondpop.scenario import (
     Stocking,
     Strategy,
 )
+from pondpop.scenario.moving import is_fragile, tempering
 from pondpop.species import TRAITS
 from pondpop.units import LIME, Units, both, brief, day, day_of_year, joined, window
 
@@ -89,7 +90,7 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
     for event in strategy.stocking:
         if not event.resident:
             water = water_c(dataset, name, event.date)
-            yield Action(event.date, day(event.date), "stock", _stock(event, area, units), _mind(event, water, units))
+            yield Action(event.date, day(event.date), "stock", _stock(event, area, units), _mind(event, water, scenario))
     for removal in strategy.removals:
         if removal.reason == "removal":
             yield Action(removal.date, day(removal.date), "take out", _take(removal, area, units))
@@ -176,8 +177,18 @@ def _stock(event: Stocking, area: float, units: Units) -> str:
     )
 
 
-def _mind(event: Stocking, water: float, units: Units) -> str:
-    """What the water says about a stocking."""
+def _mind(event: Stocking, water: float, scenario: Scenario) -> str:
+    """What the water, and the truck, say about a stocking."""
+    said = [_mind_water(event, water, scenario.units)]
+    if event.haul_hours is not None:
+        told = tempering(event, scenario.pond, scenario.units)
+        said.append(f"{told[0].upper()}{told[1:]}.")
+        if is_fragile(event.species):
+            said.append("They are fragile: few to a tank, cool and salted, handled as little as can be.")
+    return " ".join(filter(None, said))
+
+
+def _mind_water(event: Stocking, water: float, units: Units) -> str:
     if event.species == "shad" and water < SHAD_COLD_C:
         return f"Water is about {both(water, 'temperature', units)}: too cold for threadfin; wait."
     if water > WARM_C:

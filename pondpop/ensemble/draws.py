@@ -112,9 +112,12 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
     growth, deaths = of_species("growth", "growth", 1)[:, :, 0], of_species("natural_mortality", "natural deaths", 1)
     stocked = []
     for event in strategy.stocking:
-        there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
-        if not event.resident:  # no more fish live after the move than were bought
-            there = np.minimum(there, 1.0)
+        if event.haul_hours is None:
+            there = factor("stocking_survival", f"stocking {event.name}", 1)[:, 0]
+            if not event.resident:  # no more fish live after the move than were bought
+                there = np.minimum(there, 1.0)
+        else:  # what the move costs is told by its truck
+            there = np.ones(growth.shape[0])
         if event.number_cv:  # of one species all numbers are wrong together
             doubt = np.sqrt(np.log1p(event.number_cv**2))
             there = there * multiplier(_deviates(deal(f"number of {event.species}", 1)), doubt)[:, 0]
@@ -122,6 +125,10 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
             doubt = np.sqrt(np.log1p(event.share_cv**2))
             there = there * multiplier(_deviates(deal(f"number of {event.name}", 1)), doubt)[:, 0]
         stocked.append(there)
+    trucks = [
+        np.ones(growth.shape[0]) if event.haul_hours is None else factor("truck", f"truck of {event.name}", 1)[:, 0]
+        for event in strategy.stocking
+    ]
     sky, wind, bloom = _air(scenario, deal, days, growth.shape[0])
     errors = [event.sexing_error or 0.0 for event in strategy.stocking]
     missed = [_missed_males(scenario, event, deal) for event in strategy.stocking] if any(errors) else []
@@ -134,6 +141,7 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         background_deaths=np.repeat(deaths, years, axis=2),
         stocking_survival=np.stack(stocked, axis=1) if stocked else np.ones((growth.shape[0], 0)),
         angler_success=angler_success,
+        truck=np.stack(trucks, axis=1) if any(event.haul_hours is not None for event in strategy.stocking) else None,
         missed_males=np.stack(missed, axis=1) if missed else None,
         cloud=sky,
         wind=wind,

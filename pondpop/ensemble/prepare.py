@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
+from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput, TruckInput
 from pondpop.scenario import SHORTEST_MM, Drawdown, Feeding, Harvest, Scenario, Stocking, Strategy, temperature
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, species_with
 
@@ -88,6 +88,7 @@ def prepare(
                 origin=number,
                 resident=event.resident,
                 blood=0.0 if event.strain is None else KINDS[event.strain].blood,
+                truck=_truck(event),
             )
             for number, event in enumerate(strategy.stocking)
         ),
@@ -232,6 +233,14 @@ def _females(event: Stocking, missed: Array | None) -> float | Array:
     """Share of females of a stocking, less those that are males after all."""
     share = 0.5 if event.female_share is None else event.female_share
     return share if missed is None or not event.sexing_error else share * (1.0 - missed)
+
+
+def _truck(event: Stocking) -> TruckInput | None:
+    """How the fish came, where that is told."""
+    if event.haul_hours is None:
+        return None
+    kind = event.strain or event.species
+    return TruckInput(kind, event.haul_hours, event.from_water_c, bool(event.tempered), bool(event.salted))
 
 
 def usual_age(species: str, length_mm: float) -> float:

@@ -23,11 +23,11 @@ PREDATORS = tuple(SPECIES[k] for k in PREDATOR_PLACES)
 FOODS_OF_PREDATORS = sorted(set().union(*(foods_of(TRAITS[name]) for name in PREDATORS)))
 PREY = (*SPECIES, *(FOODS[food] for food in FOODS_OF_PREDATORS), "pellets")
 CAUSES = (
-    "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "oxygen", "harvest", "release", "removal",
-    "die_off", "last_few",
+    "predation", "background", "fry", "cold", "old_age", "crowding", "starvation", "oxygen", "hauling", "harvest", "release",
+    "removal", "die_off", "last_few",
 )  # fmt: skip
-"""Of what fish die, or go: by the names of `mortality`, of nights short of oxygen, in one-off removals, and as the last few
-of a group."""
+"""Of what fish die, or go: by the names of `mortality`, of nights short of oxygen, of the move by truck (`hauling`), in one-off
+removals, and as the last few of a group."""
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from pondpop.model import (
     feeding,
     grid,
     harvest,
+    hauling,
     joining,
     mortality,
     oxygen,
@@ -54,6 +55,7 @@ class Engine(Pond):
         self.food_use = feeding.food_use(p)
         self.by_day = DayFactors(inputs, p)
         self.strains = strains_of(inputs, self.by_day.water_c.T)
+        self.hauls = hauling.hauls_of(inputs, self.by_day.water_c)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
         self.food_energy = of_foods(p, "energy_j_per_g")
         self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
@@ -133,6 +135,16 @@ class Engine(Pond):
         for event in self.inputs.stockings:
             if event.day == self.day:
                 self.add(stocking.stocked(self, event))
+        for haul in self.hauls:
+            if haul.day == self.day:
+                self.unload(haul)
+
+    def unload(self, haul: hauling.Haul) -> None:
+        """Let die at once what a haul costs on its day."""
+        s, groups = self.state, self.slices[haul.species]
+        dead = s.number[:, groups] * haul.dead_at_once(s.columns.origin[:, groups])
+        self.flows.gone(haul.species, "hauling", dead, dead * np.exp(s.log_weight[:, groups]) / 1000.0)
+        s.number[:, groups] -= dead
 
     def remove(self, events: Sequence[RemovalInput]) -> None:
         """Take out, or let die, what those of the events that are of this day ask for."""

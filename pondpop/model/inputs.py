@@ -35,6 +35,7 @@ class Luck:
     cloud: Array  # [member, day]
     wind: Array  # [member, day]
     bloom: Array  # [member, day]
+    truck: Array | None = None  # [member, stocking event], on deaths of a move by truck; None where none is told
     missed_males: Array | None = None  # [member, stocking event], share of those taken for females that are males
     survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
 
@@ -56,6 +57,17 @@ class Luck:
 
 
 @dataclass(frozen=True)
+class TruckInput:
+    """How the fish of a stocking came: `kind` is their species or strain; from_c None is the temperature of the pond."""
+
+    kind: str
+    hours: float
+    from_c: float | None
+    tempered: bool
+    salted: bool
+
+
+@dataclass(frozen=True)
 class StockingInput:
     """Fish put in on one day; `origin` numbers the event within the strategy.
 
@@ -73,6 +85,7 @@ class StockingInput:
     origin: int
     resident: bool = False  # has always lived in the pond: not naive
     blood: float = 0.0
+    truck: TruckInput | None = None
 
 
 @dataclass(frozen=True)

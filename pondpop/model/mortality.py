@@ -149,6 +149,10 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     for strains in pond.strains:
         if (chill := strains.chill[day]).any():
             rates[f"cold of {SPECIES[strains.species]}"] = np.s_[:, pond.slices[strains.species]], strains.of_groups(chill)
+    for haul in pond.hauls:
+        if haul.day <= day < haul.until:
+            groups = pond.slices[haul.species]
+            rates[f"hauling of {haul.origin}"] = np.s_[:, groups], haul.later_on(day, pond.state.columns.origin[:, groups])
     if day > g.first_day_of_old_age:
         old = np.flatnonzero(day > g.first_day_of_old_age_of)
         rates["old_age"] = np.s_[:, old], old_age_deaths(

@@ -28,6 +28,7 @@ from pondpop.species import SPECIES, Parameters
 
 if TYPE_CHECKING:
     from pondpop.model.forcing import DayFactors, Today
+    from pondpop.model.hauling import Haul
     from pondpop.model.predation import PredationTables
     from pondpop.model.strains import Strains
 
@@ -285,6 +286,7 @@ class Pond:
     slices: tuple[slice, ...]  # the columns of each species
     columns_of_kind: list[int]
     strains: tuple[Strains, ...]  # of species of which there are others than the own
+    hauls: tuple[Haul, ...]  # of the stockings of which a truck is told
     hunters: slice  # the columns of all predators
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
     points_fewer: NDArray[np.intp]  # [member, 1]: see `grid.points_fewer`

@@ -107,7 +107,8 @@ def make_page(
     chosen = [v.chosen for v in said.verdicts if v.chosen is not None]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
     coming, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
-    outcomes, years = [*tables.outcomes(material), *tables.strains(material)], tables.by_year(material, yearly)
+    outcomes = [*tables.outcomes(material), *tables.strains(material), *tables.moves(material)]
+    years = tables.by_year(material, yearly)
     prey = forage_supply.table(material, best)
     signs = calendar.signs(material.cases)
     goals = [*comparisons.goal_tables(said.verdicts), *comparisons.what_if_tables(said.verdicts)]

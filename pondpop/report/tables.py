@@ -237,6 +237,33 @@ def strains(material: Material) -> list[Table]:
     return found
 
 
+def moves(material: Material) -> list[Table]:
+    """What died of moves by truck, at once and in two weeks, by year and species; of cases in which a truck is told."""
+    header = ["strategy", "title", "year", "species", "stocked", "died_p10", "died_p50", "died_p90"]
+    csv_rows, found = list[list[object]](), list[Table]()
+    for case in material.cases:
+        dataset, area = case.projection.dataset, case.projection.scenario.pond.area_ha
+        causes = [str(cause) for cause in dataset["cause"].values]
+        died, stocked = case.of("deaths_number")[..., causes.index("hauling")] * area, case.of("stocked_number") * area
+        rows: list[list[Cell]] = []
+        for k, year in enumerate(dataset["year"].values):
+            for s, species in enumerate(SPECIES):
+                if died[:, k, s].any():
+                    put_in = float(np.median(stocked[:, k, s]))
+                    band = np.quantile(died[:, k, s], (0.1, 0.5, 0.9))
+                    rows.append([str(year), species, figure_of(put_in, "fish"), with_band(band, "fish")])
+                    csv_rows.append([case.letter, case.title, year, species, put_in, *band])
+        if rows:
+            band_words = "; range of 8 of 10 futures below" if material.banded else ""
+            found.append(Table(
+                "moves", f"{case.letter}: {case.title}. Fish of this pond that died of their move by truck, on the day and in "
+                f"the two weeks after{band_words}. Hours are after published tests; the curve of temperature, what salt saves "
+                "and the share that dies at once are assumed. What predators take of them is not counted here.",
+                ["Year", "Species", "Stocked", "Died of the move"], rows, header, csv_rows,
+            ))  # fmt: skip
+    return found
+
+
 def groups(material: Material) -> Table:
     """Stocked groups: survivors, length and weight at every survey; CSV only."""
     header = ["strategy", "title", "date", "group", "measure", "unit", "p10", "p50", "p90"]

@@ -5,6 +5,7 @@ import math
 from collections.abc import Iterable
 from pathlib import Path
 
+from pondpop.scenario.moving import is_fragile, tempering
 from pondpop.scenario.resolve import as_scenario
 from pondpop.scenario.schema import (
     LONGEST_MM,
@@ -242,12 +243,21 @@ class _Words:
             more.append(f"their number known to {brief(100 * doubt)} %")
         if event.strain is not None:
             more.append(KINDS[event.strain].title)
+        if event.haul_hours is not None:
+            more.append(self.haul(event, event.haul_hours))
         there = "living there:" if event.resident else "stock"
         size = self.both(event.length_mm, LENGTH)
         details = "".join(f", {text}" for text in more)
         return (
             f"  {event.date}  {event.name}: {there} {event.species} {size} long{details}; {self.density(event.per_ha)}"
         )
+
+    def haul(self, event: Stocking, hours: float) -> str:
+        fragile = ", fragile fish" if is_fragile(event.species) else ""
+        tempered = "" if event.from_water_c is None else ", tempered" if event.tempered else ", not tempered"
+        water = f"in {'salted' if event.salted else 'fresh'} water{tempered}{fragile}"
+        told = tempering(event, self.scenario.pond, self.scenario.units)
+        return f"{brief(hours)} {_plural(hours, 'hour')} by truck {water} ({told})"
 
     def amount(self, rule: Harvest | Removal, otherwise: bool = False) -> str:
         if rule.share is not None:

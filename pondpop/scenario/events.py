@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.read import AMOUNTS, KEYS, MOST_EVENTS, Table, naming, season, word_or_number, yes_or_no
+from pondpop.scenario.read import AMOUNTS, KEYS, MOST_EVENTS, Table, keys, naming, season, word_or_number, yes_or_no
 from pondpop.scenario.schema import (
     COLDEST_LIQUID_C,
     CONDITION_QUANTITIES,
@@ -209,7 +209,25 @@ class Events:
             share_cv=table.number("share_cv", 0, 2, None),
             strain=self._strain(table, species),
             sexing_error=table.number("sexing_error", 0, 0.5, None),
+            **self._truck(table, resident),
         )
+
+    def _truck(self, table: Table, resident: bool) -> dict[str, Any]:
+        """How the fish come, where hours in a truck are given; nothing else says that there is one."""
+        given = [key for key in ("haul_hours", *keys("from_water", TEMPERATURE), "tempered", "salted") if key in table.raw]
+        if given and (resident or "haul_hours" not in given):
+            allowed = "no truck: these fish live there at the start" if resident else "haul_hours beside it, hours in the truck"
+            raise InputError(table.at(given[0]), table.raw[given[0]], allowed, "leave it out" if resident else "")
+        from_c = table.quantity("from_water", TEMPERATURE, 0, 40, needed=False)
+        if "tempered" in given and from_c is None:
+            allowed = "from_water_f or from_water_c beside it, the temperature of the truck's water"
+            raise InputError(table.at("tempered"), table.raw["tempered"], allowed)
+        return {
+            "haul_hours": table.number("haul_hours", 0, 72, None),
+            "from_water_c": from_c,
+            "tempered": table.get("tempered", yes_or_no, None),
+            "salted": table.get("salted", yes_or_no, None),
+        }
 
     def _strain(self, table: Table, species: str) -> str | None:
         """A strain other than the species' own, which is None."""

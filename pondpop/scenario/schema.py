@@ -81,8 +81,9 @@ SPREADS = {
     "recruitment": Spread(0.72, 2.0, "young of each species and year, standard deviation of the logarithm", FITTED),
     "natural_mortality": Spread(0.21, 1.0, "background deaths of each species, standard deviation of the logarithm", FITTED),
     "stocking_survival": Spread(
-        0.14, 1.0, "fish alive after the move over those ordered, standard deviation of the logarithm", FITTED
+        0.14, 1.0, "fish alive after a move without a truck told over those ordered, standard deviation of the logarithm", FITTED
     ),
+    "truck": Spread(0.5, 1.5, "deaths of fish whose truck is told, standard deviation of the logarithm"),
     "angler_success": Spread(0.28, 1.0, "what anglers catch of a quota, standard deviation of the logarithm", FITTED),
     "weather_year": Spread(0.8, 5.0, "mean water temperature between years, standard deviation in °C"),
     "weather_day": Spread(1.5, 5.0, "water temperature between days, standard deviation in °C"),
@@ -101,7 +102,8 @@ class Stocking(NamedTuple):
     `strain` is one of `registry.STRAINS`, where it is not the species' own; `sexing_error`
     the chance that a fish taken for a female is a male. `number_cv` is the doubt about their number (standard
     deviation over mean), beyond losses in the move, in which all fish of a species share; `share_cv` that about this group
-    alone.
+    alone. `haul_hours`: they come by truck, in water of `from_water_c` (None: that of the pond), tempered before they are let go
+    or not, in salted water or not.
     """
 
     name: str
@@ -119,6 +121,10 @@ class Stocking(NamedTuple):
     share_cv: float | None = None
     strain: str | None = None
     sexing_error: float | None = None
+    haul_hours: float | None = None
+    from_water_c: float | None = None
+    tempered: bool | None = None
+    salted: bool | None = None
 
 
 class Condition(NamedTuple):

@@ -141,6 +141,11 @@ class Parameters:
     oxygen_limit_mg_l: PerKind
     oxygen_limit_width_mg_l: PerKind
 
+    # Moving fish
+    handling_deaths: PerKind
+    haul_hours: PerKind
+    shock_deaths: PerKind
+
     # Strains: what their fish are relative to the species' own, and cold that kills some of them alone
     strain_intake: PerKind
     strain_length: PerKind
@@ -217,6 +222,18 @@ class Parameters:
     stranded_below_mm: Shared
     naive_ease: Shared
     naive_days: Shared
+
+    # Moving fish
+    handling_warming_per_c: Shared
+    handling_reference_c: Shared
+    handling_size_exponent: Shared
+    haul_power: Shared
+    salt_left: Shared
+    shock_from_c: Shared
+    shock_scale_c: Shared
+    shock_of_cooling: Shared
+    move_deaths_at_once: Shared
+    move_deaths_days: Shared
 
     # Energy of food
     oxygen_energy_j_per_g: Shared

@@ -24,6 +24,7 @@ ALWAYS: Final = (
     "exposure_per_day", "resource_half_saturation_kg_per_ha", "background_deaths_multiplier", "oldest_age_years",
     "spawning_from_c", "spawning_width_c", "pulse_slot_days", "recruits_cap_per_ha", "recruits_half_saturation_kg_per_ha",
     "recruit_food_exponent", "recruit_length_mm", "mature_length_mm", "spawning_cost_female",
+    "handling_deaths", "haul_hours", "shock_deaths",
 )  # fmt: skip
 """Parameters that every species has."""
 
@@ -271,7 +272,7 @@ STRAINS: Final[Mapping[str, tuple[str, ...]]] = {
     name: tuple(kind.name for kind in KINDS.values() if kind.species == name and kind.name != name) for name in SPECIES
 }
 """The strains of each species besides its own, by their share of blood."""
-STRAIN_PARAMETERS: Final = HABITS["has strains"]
+STRAIN_PARAMETERS: Final = (*HABITS["has strains"], "haul_hours", "shock_deaths")
 """The parameters in which the strains of a species can differ."""
 
 

@@ -222,7 +222,8 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
     draw_parameters(past, note)
     draw_luck(past, past.strategies[strategy], note)
     years, days = until.year - past.run.start.year + 1, (until - past.run.start).days
-    later = {f"stocking {event.name}" for event in past.strategies[strategy].stocking if event.date > until}
+    coming = [event.name for event in past.strategies[strategy].stocking if event.date > until]
+    later = {f"{decision} {name}" for name in coming for decision in ("stocking", "truck of")}
     deal = streams(past.ensemble.seed, range(past.ensemble.members))
     most = {"weather of the day": days, "weather of the year": years, "angler success": years}
     cut = {

@@ -10,10 +10,10 @@ import pytest
 from reference import scalar_day
 from reference.scalar_day import BASS, BLUEGILL, MINNOW, REDEAR, SHAD, Day, Fishing, Removal, Stocking
 
-from pondpop.model.budget import Flows
+from pondpop.model.budget import CAUSES, Flows
 from pondpop.model.day import Engine
-from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput
-from pondpop.species import load_parameters
+from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput, TruckInput
+from pondpop.species import SPECIES, load_parameters
 
 P = scalar_day.one_member(load_parameters())
 TABLES = scalar_day.Tables(P)
@@ -206,11 +206,11 @@ def everything_at_once(parameters, steps):
     water_c = np.array([max(1.0, 18.75 + 10.75 * np.cos(2 * np.pi * (d - 205) / 365)) - 1.0 for d in year_day])
     stocked = [
         (0, Stocking(MINNOW, 3000.0, 50.0, 0.4, origin="0")), (0, Stocking(BLUEGILL, 3000.0, 40.0, 0.3, origin="1")),
-        (0, Stocking(SHAD, 5000.0, 75.0, 0.8, length_cv=0.15, origin="2")),
-        (30, Stocking(BASS, 185.0, 50.0, 0.15, weight_g=1.8, origin="3")),
+        (0, Stocking(SHAD, 5000.0, 75.0, 0.8, length_cv=0.15, origin="2", truck=(5.0, 35.0, False, False))),
+        (30, Stocking(BASS, 185.0, 50.0, 0.15, weight_g=1.8, origin="3", truck=(20.0, 20.0, False, True))),
         (60, Stocking(BASS, 20.0, 360.0, 3.0, length_cv=0.1, female_share=0.7, origin="4")),
         (0, Stocking(REDEAR, 300.0, 160.0, 2.2, origin="6")),
-        (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, length_cv=0.03, origin="5")),
+        (200, Stocking(BLUEGILL, 800.0, 120.0, 1.5, length_cv=0.03, origin="5", truck=(8.0, 30.0, True, False))),
     ]
     removals = [
         (250, Removal(BLUEGILL, 80.0, 150.0, "share", 0.3)), (260, Removal(BASS, 300.0, 500.0, "kg_per_ha", 2.0)),
@@ -238,7 +238,9 @@ def everything_at_once(parameters, steps):
         pellets_kg_per_ha=pellets, angling_hours_per_ha=hours,
         death_after_release=np.full(ENGINE_DAYS, 0.1),
         stockings=tuple(StockingInput(day, e.species, e.per_ha, e.length_mm, e.length_cv, e.weight_g, e.age_years,
-                                      e.female_share, int(e.origin)) for day, e in stocked),
+                                      e.female_share, int(e.origin),
+                                      truck=None if e.truck is None else TruckInput(SPECIES[e.species], *e.truck))
+                        for day, e in stocked),
         fishing=tuple(FishingInput(r.species, r.shortest_mm, r.longest_mm, season, r.kind, np.full((1, years), r.ask))
                       for r in rules),
         removals=tuple(RemovalInput(day, r.species, r.shortest_mm, r.longest_mm, r.kind, r.amount, "removal")
@@ -268,7 +270,7 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
     p = scalar_day.one_member(parameters)
     inputs, days = everything_at_once(parameters, steps)
     engine, pond, tables = Engine(inputs), scalar_day.new_pond(p), scalar_day.Tables(p)
-    moved = Flows.zero(1)
+    moved, hauled = Flows.zero(1), CAUSES.index("hauling")
     for day in days[: ENGINE_DAYS if steps == 1 else 320]:
         engine.run_day()
         moved.include(engine.flows)
@@ -291,6 +293,7 @@ def test_engine_agrees_with_the_plain_day_group_by_group(steps):
     np.testing.assert_allclose([s.oxygen[0], s.bloom[0], s.lately[0], s.waste[0]], water, rtol=1e-9)
     suffocated = moved.suffocated_number[0].sum(axis=1)
     np.testing.assert_allclose(suffocated, pond.suffocated, rtol=1e-9)
+    assert (moved.deaths_number[0, [BASS, SHAD, BLUEGILL], hauled] > 5.0).all()
     assert suffocated[BASS] > 1.0 and suffocated[SHAD] > 1.0, "no night killed bass and shad"
 
 

@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from pondpop.model import bioenergetics, mortality, predation
+from pondpop.model import bioenergetics, hauling, mortality, predation
 from pondpop.model.grid import GRID_MM
 from pondpop.observe import indices
 from pondpop.scenario import CLIMATES
+from pondpop.scenario.moving import tempering_minutes
 from pondpop.species import SPECIES, load_parameters
 from pondpop.units import G_PER_LB, MM_PER_IN
 
@@ -221,6 +222,22 @@ def alive_of_strain(strain, water_c, days):
     return 100 * math.exp(-days * float(mortality.cold_deaths(water_c, *(getattr(p, name)[0, 0] for name in names))))
 
 
+def dead_of_haul(kind, hours):
+    """Per cent dead of hours in a truck or confined, untreated, once all that die of it have."""
+    p = load_parameters().of_kinds([kind])
+    return 100 * -math.expm1(-float(hauling.hours_deaths(hours, p.haul_hours[0, 0], p.haul_power[0])))
+
+
+def dead_of_handling(kind, length_mm, water_c):
+    p = load_parameters().of_kinds([kind])
+    named = (p.handling_size_exponent[0], water_c, p.handling_warming_per_c[0], p.handling_reference_c[0])
+    return 100 * -math.expm1(-float(hauling.handling_deaths(p.handling_deaths[0, 0], length_mm, *named)))
+
+
+def minutes_of_tempering(from_f, to_f):
+    return tempering_minutes(*((f - 32) / 1.8 for f in (from_f, to_f)))
+
+
 FORMULAS = {
     function.__name__: function
     for function in (
@@ -228,5 +245,6 @@ FORMULAS = {
         background_deaths_per_year, alive_in_cold, dome, published_intake, most_intake,
         intake_ratio, published_respiration_j, printed_growth_percent, satiation_growth_percent,
         satiation_growth_ratio, warmth_of_fastest_growth, loss_without_food_percent, largest_prey_share, alive_of_strain,
+        dead_of_haul, dead_of_handling, minutes_of_tempering,
     )
 }  # fmt: skip

@@ -54,6 +54,7 @@ class Group:
     days_since_stocked: float = inf
     spread: float = 0.0  # standard deviation of the natural log of length, about that of `length`
     brood: int | None = None  # year of the run in which fish born in the pond became recruits
+    hauling: float = 0.0  # deaths per day of the move, in the days after it
     cut: tuple = (-UNCUT, UNCUT)  # no fish beyond, in standard deviations of the normal before the cut
 
     @property
@@ -93,6 +94,7 @@ class Stocking:
     length_cv: float | None = None
     female_share: float = 0.5
     origin: str = "stocked"
+    truck: tuple | None = None  # hours, temperature of its water or None, tempered, salted
 
 
 @dataclass(frozen=True)
@@ -365,7 +367,7 @@ def one_day(pond, day, p, tables, steps=1):
     """Change the pond by one day, in `steps` equal steps. Ages move once a day; spawning comes last."""
     intake = pass_night(pond, day, p) if day.mean_depth_m is not None else 1.0
     for event in day.stockings:
-        stock(pond, event, p)
+        stock(pond, event, p, day.water_c)
     for event in day.removals:
         remove(pond, event, p)
     for _ in range(steps):
@@ -595,7 +597,7 @@ def add_groups(
             )
 
 
-def stock(pond, event, p):
+def stock(pond, event, p, water_c=None):
     """Faster growers are a little longer when stocked; a stated spread of lengths replaces that."""
     spread = p.length_cv
     if event.length_cv is not None:
@@ -628,6 +630,26 @@ def stock(pond, event, p):
         event.origin,
         spread=spread,
     )
+    if event.truck is None:
+        return
+    dying = deaths_of_move(p, event, water_c)
+    for g in pond.groups:
+        if g.origin == event.origin:
+            g.number *= exp(-dying * p.move_deaths_at_once)
+            g.hauling = dying * (1 - p.move_deaths_at_once) / p.move_deaths_days
+
+
+def deaths_of_move(p, event, water_c):
+    """Natural log of the share that lives after a move, negative: handling, hours, and a step of temperature."""
+    hours, from_c, tempered, salted = event.truck
+    s = event.species
+    smaller = (100 / event.length_mm) ** p.handling_size_exponent
+    warmer = exp(p.handling_warming_per_c * (water_c - p.handling_reference_c))
+    dying = p.handling_deaths[s] * smaller * warmer + (hours / p.haul_hours[s]) ** p.haul_power
+    dying *= p.salt_left if salted else 1
+    step = 0.0 if from_c is None or tempered else water_c - from_c
+    shock = (max(0, abs(step) - p.shock_from_c) / p.shock_scale_c) ** 2
+    return dying + p.shock_deaths[s] * shock * (p.shock_of_cooling if step < 0 else 1)
 
 
 def remove(pond, event, p):
@@ -860,7 +882,8 @@ def set_deaths(groups, day, p, dt, caught_and_released):
             dying = caught_and_released * day.death_after_release
             taken.append(window_deaths(p, g, STOCK_LENGTH_OF_BASS, inf, dying, dt))
         g.harvest, g.harvest_by_weight = (sum(t[k] for t in taken[: len(fishing)]) for k in (0, 1))
-        natural = background + fry + starvation + old_age + cold + crowding
+        hauling = g.hauling if g.days_since_stocked < p.move_deaths_days else 0.0
+        natural = background + fry + starvation + old_age + cold + crowding + hauling
         g.deaths = (eaten + natural + sum(t[0] for t in taken)) * dt
         g.weight_deaths = (g.predation + natural + sum(t[1] for t in taken)) * dt
         g.mean_alive = -expm1(-g.deaths) / g.deaths
