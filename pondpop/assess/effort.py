@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from pondpop.observe.limits import rate_limits
 
@@ -52,7 +52,7 @@ class Outings:
         if self.count < 2 or expected.min() < LEAST_EXPECTED:
             return None
         variance = expected + (self.catch_cv * expected) ** 2
-        return float(stats.chi2.sf(((self.caught - expected) ** 2 / variance).sum(), self.count - 1))
+        return float(scipy.stats.chi2.sf(((self.caught - expected) ** 2 / variance).sum(), self.count - 1))
 
     def words(self, unit: str) -> str:
         """How many outings were pooled, and what the limits rest on."""

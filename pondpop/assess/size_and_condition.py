@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from pondpop.assess.effort import Outings
 from pondpop.assess.surveys import Finding, Survey
@@ -208,7 +208,7 @@ def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | N
     """Student's limits of a mean; none for fewer than two values."""
     if values.size < 2:
         return None, None
-    half = stats.t.ppf((1 + confidence) / 2, values.size - 1) * values.std(ddof=1) / np.sqrt(values.size)
+    half = scipy.stats.t.ppf((1 + confidence) / 2, values.size - 1) * values.std(ddof=1) / np.sqrt(values.size)
     return float(values.mean() - half), float(values.mean() + half)
 
 

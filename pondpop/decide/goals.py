@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from pondpop.decide import harvest_outcome
 from pondpop.ensemble.draws import at_least_one
@@ -177,7 +177,7 @@ def bass_above(dataset: xr.Dataset, grams: float) -> Array:
     weights = np.concatenate([kept, dataset["bass_weight"].values])
     order = np.argsort(weights)
     every = np.concatenate([above, dataset["bass_heavier"].values], axis=-1)[..., order]
-    curve = PchipInterpolator(np.log(weights[order]), np.log(np.maximum(every, _NONE)), axis=-1)
+    curve = scipy.interpolate.PchipInterpolator(np.log(weights[order]), np.log(np.maximum(every, _NONE)), axis=-1)
     found = np.exp(curve(np.log(np.clip(grams, weights.min(), weights.max()))))
     next_heavier = int(np.searchsorted(weights[order], grams).clip(1, weights.size - 1))
     within = np.clip(found, every[..., next_heavier], every[..., next_heavier - 1])  # but for rounding it is so already

@@ -18,9 +18,10 @@ from numpy.typing import NDArray
 
 from pondpop.checks import InputError, nearest, number
 from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.jobs import Job, Readings
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.results import stack_members
-from pondpop.ensemble.run import Job, Readings, Store, at_once, blocks, run_all
+from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.day import run
 from pondpop.model.inputs import Inputs
 from pondpop.observe import indices

@@ -1,38 +1,30 @@
 """Variants under the same luck: what is to be compared is projected with the same members.
 
-Members are run in blocks; a block of one variant, or of several side by side, is one picklable job for a pure function, so
-that any `concurrent.futures` executor can run them, in any order, with the same bits as a result.
+Members are run in blocks (`jobs`), in this process or by any `concurrent.futures` executor.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
-from pondpop.ensemble.prepare import prepare, side_by_side
+from pondpop.ensemble.jobs import Job, Look, Readings, Whole, run_job
 from pondpop.ensemble.store import package_versions
-from pondpop.model.inputs import Inputs
-from pondpop.observe.observers import project
 from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, dump
 
-Array = NDArray[np.float64]
-Readings = dict[str, Array]
 ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 128  # larger blocks gain nothing
-LEAST_MEMBERS = 8  # smaller blocks cost as much as these
+LEAST_MEMBERS = 32  # smaller blocks are ruled by calls: half of these cost three quarters
 Rule = TypeVar("Rule", Harvest, Removal)
 
 
@@ -44,30 +36,6 @@ class Store(Protocol):
     def save(self, identity: str, readings: Readings) -> None: ...
 
 
-class Look(Protocol):
-    """What is read of a block of ponds: a pure function of inputs and the days of the run's surveys, that can be
-    pickled; `identity` is a text that differs where it does."""
-
-    @property
-    def identity(self) -> str: ...
-
-    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings: ...
-
-
-@dataclass(frozen=True)
-class Whole:
-    """Reads a run to its end (`observers.project`)."""
-
-    counted: dt.date | None = None  # a day on which the survivors of stocked groups are counted as well
-
-    @property
-    def identity(self) -> str:
-        return f"{self.counted}" if self.counted else ""
-
-    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings:
-        return project(inputs, survey_days, None if self.counted is None else (self.counted - inputs.start).days)
-
-
 @dataclass(frozen=True)
 class Variant:
     """One strategy of one scenario; variants of one comparison share the seed, and so their luck."""
@@ -75,41 +43,6 @@ class Variant:
     scenario: Scenario
     strategy: str
     counted: dt.date | None = None  # see `Whole`
-
-
-@dataclass(frozen=True)
-class Job:
-    """One block: members from number `first` on of one variant, or of several that differ in numbers only, side by side.
-
-    variants are a scenario and the name of one of its strategies.
-    """
-
-    variants: tuple[tuple[Scenario, str], ...]
-    first: int
-    members: int
-    source: Source = field(default_factory=Prior)
-    look: Look = field(default_factory=Whole)
-
-    @property
-    def identities(self) -> list[str]:
-        """Of each variant, a name that only a block with the same result has (in one version of the packages)."""
-        more = f"{self.first}\n{self.members}\n{self.source.identity}\n{self.look.identity}"
-        return [
-            hashlib.sha256(f"{dump(scenario)}\n{strategy}\n{more}".encode()).hexdigest()
-            for scenario, strategy in self.variants
-        ]
-
-
-def run_job(job: Job) -> list[Readings]:
-    """Run one block and give what was read of each variant: a pure function of the job."""
-    prepared = []
-    for scenario, name in job.variants:
-        strategy = scenario.strategies[name]
-        prepared.append(prepare(scenario, strategy, *job.source.draw(scenario, strategy, job.first, job.members)))
-    run = job.variants[0][0].run
-    read = job.look(side_by_side(prepared), [(date - run.start).days for date in run.survey_dates])
-    rows = [slice(k * job.members, (k + 1) * job.members) for k in range(len(prepared))]
-    return [{name: values[own] for name, values in read.items()} for own in rows]
 
 
 def run_all(jobs: Sequence[Job], executor: Executor | None, store: Store | None) -> Iterator[tuple[int, list[Readings], bool]]:

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from pondpop.checks import integer
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.jobs import Readings
 from pondpop.ensemble.quantities import QUANTILES, quantities
-from pondpop.ensemble.run import Readings, Store, Variant, at_once, jobs_of, run_all
+from pondpop.ensemble.run import Store, Variant, at_once, jobs_of, run_all
 from pondpop.model.inputs import Inputs
 from pondpop.observe.observers import project
 from pondpop.scenario import Scenario, as_scenario

@@ -19,8 +19,9 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import scipy  # its modules are imported when they are first used
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 from pondpop.arrays import Array
 from pondpop.checks import InputError, nearest
@@ -167,7 +168,7 @@ def log_chance(
     measured, total = count.sum(-1), mean.sum(-1)
     fish = measured if whole is None else np.asarray(whole, float)
     shape = outings / used.catch_cv**2
-    number = stats.nbinom.logpmf(np.nan_to_num(fish), shape, shape / (shape + total))
+    number = scipy.stats.nbinom.logpmf(np.nan_to_num(fish), shape, shape / (shape + total))
     independent = outings * used.independent_fish
     a = independent * mean / total[..., None]
     lengths = special.gammaln(independent) + special.gammaln(measured + 1)

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special, stats
+from scipy import special
 
 from pondpop.arrays import Array
 from pondpop.checks import InputError
@@ -141,7 +142,7 @@ class Mean:
 
     def limits(self, confidence: float = 0.95) -> tuple[float, float]:
         """Student's limits; what is measured is not below 0, nor are they."""
-        half = float(stats.t.ppf((1 + _known(confidence)) / 2, self.freedom)) * self.variance**0.5
+        half = float(scipy.stats.t.ppf((1 + _known(confidence)) / 2, self.freedom)) * self.variance**0.5
         return max(0.0, self.value - half), self.value + half
 
 
@@ -164,7 +165,7 @@ def mean_differs(one: Mean, other: Mean) -> float:
     """p of two means being the same, by Welch's t (Welch 1947, from memory)."""
     variance = one.variance + other.variance
     freedom = variance**2 / (one.variance**2 / one.freedom + other.variance**2 / other.freedom)
-    return float(2 * stats.t.sf(abs(one.value - other.value) / variance**0.5, freedom))
+    return float(2 * scipy.stats.t.sf(abs(one.value - other.value) / variance**0.5, freedom))
 
 
 def _known(confidence: float) -> float:

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import optimize, stats
 
 DAYS_A_YEAR = 365.25
 
@@ -53,10 +53,10 @@ def chapman(marked: int, caught: int, recaptured: int, confidence: float = 0.95)
     least, tail = n1 + n2 - m, (1 - confidence) / 2
 
     def as_few(n: int) -> float:  # the chance of m or fewer recaptures; rises with n
-        return float(stats.hypergeom.cdf(m, n, n1, n2))
+        return float(scipy.stats.hypergeom.cdf(m, n, n1, n2))
 
     def as_many(n: int) -> float:  # the chance of m or more; falls with n
-        return float(stats.hypergeom.sf(m - 1, n, n1, n2))
+        return float(scipy.stats.hypergeom.sf(m - 1, n, n1, n2))
 
     low = _first(lambda n: as_few(n) > tail, least)
     high = np.inf if m == 0 else _first(lambda n: as_many(n) <= tail, least) - 1
@@ -113,8 +113,8 @@ def schnabel(caught: ArrayLike, recaptured: ArrayLike, marked: ArrayLike, confid
 def poisson_limits(count: float, confidence: float = 0.95) -> tuple[float, float]:
     """Exact limits of a Poisson mean from one count (Garwood 1936, from memory)."""
     tail = (1 - confidence) / 2
-    low = float(stats.chi2.ppf(tail, 2 * count) / 2) if count > 0 else 0.0
-    return low, float(stats.chi2.ppf(1 - tail, 2 * count + 2) / 2)
+    low = float(scipy.stats.chi2.ppf(tail, 2 * count) / 2) if count > 0 else 0.0
+    return low, float(scipy.stats.chi2.ppf(1 - tail, 2 * count + 2) / 2)
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,7 @@ class OpenPopulation:
 
 
 def _log_limits(value: np.ndarray, error: np.ndarray, confidence: float) -> tuple[np.ndarray, np.ndarray]:
-    z = stats.norm.ppf((1 + confidence) / 2)
+    z = scipy.stats.norm.ppf((1 + confidence) / 2)
     with np.errstate(divide="ignore", invalid="ignore"):
         factor = np.exp(z * np.sqrt(np.log1p((error / value) ** 2)))
         return value / factor, value * factor
@@ -270,14 +270,14 @@ def grow_from_tags(pairs: Increments, confidence: float = 0.95) -> Growth:
         return second - first + np.expm1(-np.exp(p[1]) * days / DAYS_A_YEAR) * (np.exp(p[0]) - first)
 
     start = [np.log(1.2 * second.max()), np.log(0.3)]
-    fit = optimize.least_squares(residual, start, bounds=([np.log(50), np.log(0.01)], [np.log(1500), np.log(5)]))
+    fit = scipy.optimize.least_squares(residual, start, bounds=([np.log(50), np.log(0.01)], [np.log(1500), np.log(5)]))
     information = fit.jac.T @ fit.jac
     if not fit.success or np.any(fit.active_mask) or np.linalg.cond(information) > 1e10:
         raise ValueError("the marked fish are too alike in length, or grew too little, to find a growth curve")
     freedom = first.size - 2
     scatter = float(np.sqrt(2 * fit.cost / freedom))
     errors = np.sqrt(np.diag(np.linalg.inv(information))) * scatter
-    t = stats.t.ppf((1 + confidence) / 2, freedom)
+    t = scipy.stats.t.ppf((1 + confidence) / 2, freedom)
     end, rate = (
         Estimate(
             float(np.exp(v)),

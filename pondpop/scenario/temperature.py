@@ -9,8 +9,8 @@ import datetime as dt
 from collections.abc import Sequence
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from pondpop.scenario.schema import COLDEST_LIQUID_C
 from pondpop.scenario.water import monthly_of_readings
@@ -31,7 +31,7 @@ def year_from_monthly_means(monthly_c: Sequence[float], leap: bool = False) -> N
     mean = float(np.dot(days, monthly_c) / boundaries[-1])
     excess = np.concatenate([[0.0], np.cumsum(days * (np.asarray(monthly_c, dtype=float) - mean))])
     excess[-1] = 0.0  # zero but for rounding; a periodic spline needs it exact
-    integral = CubicSpline(boundaries, excess, bc_type="periodic")
+    integral = scipy.interpolate.CubicSpline(boundaries, excess, bc_type="periodic")
     return mean + np.diff(integral(np.arange(boundaries[-1] + 1.0)))
 
 

@@ -15,8 +15,8 @@ from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from pondpop.assess.size_and_condition import (
     GAME,
@@ -182,7 +182,7 @@ def lengths_off(off: float) -> Array:
     edges = np.append(np.arange(LENGTH_CLASSES), np.inf)
     inside = (np.arange(LENGTH_CLASSES)[:, None] + (np.arange(5) + 0.5) / 5)[..., None]  # [class, point, edge]
     with np.errstate(divide="ignore"):
-        below = stats.norm.cdf((np.log(edges) - np.log(inside)) / off)
+        below = scipy.stats.norm.cdf((np.log(edges) - np.log(inside)) / off)
     share: Array = np.diff(below, axis=-1).mean(axis=1)
     return share
 
@@ -217,7 +217,7 @@ class Mean:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         centre, sd = self._centre(expected)
-        return np.asarray(stats.norm.logpdf(data[..., 0], centre, sd))
+        return np.asarray(scipy.stats.norm.logpdf(data[..., 0], centre, sd))
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
         centre, sd = self._centre(expected)

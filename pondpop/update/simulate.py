@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
-from pondpop.ensemble.run import Job, Store, at_once, blocks, run_all
+from pondpop.ensemble.jobs import Job
+from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import Surveys

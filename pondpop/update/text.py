@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from textwrap import fill
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from pondpop.assess.text import left_out_and_odd
 from pondpop.decide.console import columns
@@ -203,7 +203,7 @@ def narrowed(every: list[Row], independent: float) -> list[Row]:
     if not every or independent <= 2.0:
         return []
     freedom = independent - 1.0, every[0].prior.size - 1.0
-    by_chance = np.sqrt(stats.f.ppf(CHANCE / len(every), *freedom) * freedom[0] / independent)
+    by_chance = np.sqrt(scipy.stats.f.ppf(CHANCE / len(every), *freedom) * freedom[0] / independent)
     return [row for row in every if row.narrowed < min(NARROWED, by_chance)]
 
 

@@ -23,7 +23,8 @@ from pondpop.checks import Fact, InputError, RunError, nearest
 from pondpop.decide.goals import scenario_of
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source, streams
-from pondpop.ensemble.run import Job, Readings, Store, at_once, blocks, run_all
+from pondpop.ensemble.jobs import Job, Readings
+from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.inputs import Luck
 from pondpop.records import Records, read_records
 from pondpop.scenario import Scenario

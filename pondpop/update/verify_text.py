@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from pondpop.decide.console import columns, wrapped
 from pondpop.units import NONE, Units, brief, converted, joined, unit_of
@@ -49,7 +49,7 @@ def verdict(found: Verification) -> str:
     count, inside = len(found.figures), found.inside
     expected = f"8 of 10 are expected, about {0.8 * count:.0f}"
     head = f"Of {count} figures seen after {found.since}, {inside} lie inside the range foretold for 8 of 10 ({expected}). "
-    few, many = stats.binom.cdf(inside, count, 0.8), stats.binom.sf(inside - 1, count, 0.8)
+    few, many = scipy.stats.binom.cdf(inside, count, 0.8), scipy.stats.binom.sf(inside - 1, count, 0.8)
     if few < SURE:
         return head + "That is too few for chance alone, were they independent: the pond does not follow its forecast."
     if many < SURE:

@@ -22,7 +22,7 @@ from pondpop.decide.quota import (
     with_quota,
 )
 from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_text
-from pondpop.ensemble.run import Job
+from pondpop.ensemble.jobs import Job
 from pondpop.scenario import resolve
 
 WINDOWS = ((203.2, 304.8), (381.0, 635.0))

@@ -14,7 +14,8 @@ from pondpop import cli
 from pondpop import update as learning
 from pondpop.checks import InputError, RunError
 from pondpop.ensemble.draws import Prior, uniform
-from pondpop.ensemble.run import Job, Variant, compare, project_all
+from pondpop.ensemble.jobs import Job
+from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
