@@ -9,9 +9,8 @@ import collections
 
 import pytest
 from command_lines import command_lines, judged, laid_out
-from hypothesis import given
+from hypothesis import given, settings
 from small import pond
-from test_inputs_fuzz import cases
 
 from pondpop.ensemble import results
 from pondpop.ensemble.run import compare
@@ -28,7 +27,7 @@ def test_command_lines_are_answered_or_refused(projection, tmp_path):
     folder, became = tmp_path / "a" / "b" / "c", collections.Counter[str]()
     folder.mkdir(parents=True)
 
-    @cases(250)
+    @settings(max_examples=250)
     @given(command_lines())
     def each(words):
         laid_out(folder, projection)

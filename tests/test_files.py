@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 import pytest
 from commands import asked, in_good_time
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from small import TEXT, pond
 
@@ -436,13 +436,7 @@ def refused_or_the_same(data: bytes, folder: Path, wanted: str) -> bool:
     return False
 
 
-def quickly(number: int) -> settings:
-    return settings(
-        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
-    )
-
-
-@quickly(60)
+@settings(max_examples=60)
 @given(st.data())
 def test_a_cut_projection_is_refused(projection, tmp_path_factory, data):
     whole, wanted = projection
@@ -450,7 +444,7 @@ def test_a_cut_projection_is_refused(projection, tmp_path_factory, data):
     assert refused_or_the_same(whole[:size], tmp_path_factory.getbasetemp(), wanted)
 
 
-@quickly(120)
+@settings(max_examples=120)
 @given(st.data())
 def test_an_altered_projection_is_refused_or_reads_as_it_was(projection, tmp_path_factory, data):
     """Every byte counts, in the header and in the numbers; what is between them may hold anything."""
@@ -552,7 +546,7 @@ def test_an_ensemble_of_which_a_name_was_altered_is_refused(ensemble, tmp_path):
         assert not same_ensemble(path, wanted)
 
 
-@quickly(150)
+@settings(max_examples=150)
 @given(st.data())
 def test_a_damaged_ensemble_is_refused_or_reads_as_it_was(ensemble, tmp_path_factory, data):
     whole, wanted = ensemble

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from commands import TooSlow, answered_or_refused, asked, assess_files, check_bytes, in_good_time
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis_ponds import broken_scenarios, records, scenario_bytes, scenarios, toml
 from small import raw as small_raw
@@ -20,37 +20,31 @@ from small import raw as small_raw
 from pondpop.scenario import load, resolve
 
 
-def cases(number: int) -> settings:
-    return settings(
-        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
-    )
-
-
-@cases(60)
+@settings(max_examples=60)
 @given(scenarios())
 def test_valid_scenarios_are_understood(raw):
     assert check_bytes(toml(raw).encode()) == 0
 
 
-@cases(150)
+@settings(max_examples=150)
 @given(broken_scenarios())
 def test_broken_scenarios_are_understood_or_refused(raw):
     check_bytes(toml(raw).encode("utf-8", "surrogatepass"))
 
 
-@cases(120)
+@settings(max_examples=120)
 @given(scenario_bytes())
 def test_damaged_files_are_understood_or_refused(data):
     check_bytes(data)
 
 
-@cases(60)
+@settings(max_examples=60)
 @given(records())
 def test_records_without_damage_are_assessed(files):
     assert assess_files(files) == 0
 
 
-@cases(120)
+@settings(max_examples=120)
 @given(records(broken=True), st.booleans())
 def test_damaged_records_are_assessed_or_refused(files, strict):
     assess_files(files, *(["--strict"] if strict else []))
@@ -148,7 +142,7 @@ def test_limits_are_told(change, says):
 def test_the_strategies_write_what_they_mean(tmp_path):
     """The files that the strategies write are read as what they drew; else the tests above would try nothing."""
 
-    @cases(40)
+    @settings(max_examples=40)
     @given(scenarios())
     def reads_back(raw):
         file = tmp_path / "pond.toml"

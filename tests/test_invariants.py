@@ -9,7 +9,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis_ponds import scenarios
 from laws import assert_books_close, assert_dataset_sound, assert_lawful_days, plain
@@ -28,13 +28,7 @@ from pondpop.records import Records
 from pondpop.scenario import resolve
 
 
-def cases(number: int) -> settings:
-    return settings(
-        max_examples=number, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
-    )
-
-
-@cases(20)
+@settings(max_examples=20)
 @given(scenarios(years=1, strategies=1), st.integers(20, 90))
 def test_every_day_of_any_pond_is_lawful(raw, days):
     with warnings.catch_warnings():
@@ -42,7 +36,7 @@ def test_every_day_of_any_pond_is_lawful(raw, days):
         assert_lawful_days(resolve(raw), days)
 
 
-@cases(8)
+@settings(max_examples=8)
 @given(scenarios(years=1, members=2, strategies=1))
 def test_every_dataset_of_any_pond_is_sound(raw):
     with warnings.catch_warnings():
@@ -71,7 +65,7 @@ def fished(inputs: Inputs, day: int, species: int, kind: str, ask: float) -> Inp
     return replace(inputs, fishing=(rule,))
 
 
-@cases(15)
+@settings(max_examples=15)
 @given(
     scenarios(years=1, strategies=1),
     st.integers(0, 40),
@@ -101,7 +95,7 @@ def test_more_harvest_never_leaves_more_fish_of_a_cohort_that_day(raw, day, spec
         assert (caught[2][:, species] > 0.0).all()
 
 
-@cases(15)
+@settings(max_examples=15)
 @given(scenarios(years=1, strategies=1), st.integers(0, 40))
 def test_removals_take_no_more_than_there_is(raw, days):
     engine = Engine(plain(resolve(raw)))
@@ -132,7 +126,7 @@ def test_a_window_below_every_fish_is_refused(kind, longest_mm):
     resolve(raw_pond() | {kind: [table]})
 
 
-@cases(4)
+@settings(max_examples=4)
 @given(scenarios(years=1, members=2, strategies=1))
 def test_twice_the_area_with_the_same_densities_leaves_densities_alone(raw):
     assume(raw["pond"].get("area_ha", 0) <= 100 and raw["pond"].get("area_acres", 0) <= 247)
@@ -152,7 +146,7 @@ def test_twice_the_area_with_the_same_densities_leaves_densities_alone(raw):
             np.testing.assert_array_equal(a[name].values, b[name].values, err_msg=name)
 
 
-@cases(60)
+@settings(max_examples=60)
 @given(scenarios(), st.randoms(use_true_random=False))
 def test_the_order_of_events_in_the_file_does_not_matter(raw, random):
     turned = copy.deepcopy(raw)

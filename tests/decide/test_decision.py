@@ -153,7 +153,7 @@ def named(words: str, names: list[str]) -> list[str]:
     return [k for k, name in enumerate(names) if name in words]
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(datasets(), st.sampled_from(["us", "metric"]))
 def test_terminal_and_page_say_the_same(made, units):
     told = teller(made, units)
@@ -180,7 +180,7 @@ def test_terminal_and_page_say_the_same(made, units):
         assert told.sureness().count(" is better than ") == min(3, len(letters) - 1)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(datasets(), st.sampled_from([None, 0]))
 def test_the_answer_fits_a_terminal(made, against):
     told = teller(made, "us")
@@ -306,7 +306,7 @@ def test_terminal_and_page_say_the_same_of_events():
     assert "What if" not in dict(answer(gather([priced(3.0)], "us")).more[0]) and told.what_if() in details_text(told)
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(arrays(float, 6, elements=st.floats(0, 20, width=16)), st.sampled_from([1, 10]))
 def test_the_answer_with_events_fits_a_terminal(fish, members):
     told = teller(befallen_pond(fish[0], fish[1], tuple(fish[2:4]), tuple(fish[4:]), members), "us")

@@ -58,7 +58,7 @@ def test_mean_and_spread_of_a_group_are_those_of_its_fish(name):
 
 @pytest.mark.parametrize("name", GROUPS)
 @given(at=EDGES)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_shares_of_fish_and_weight_are_those_of_fish_counted_one_by_one(name, at):
     group, edge = GROUPS[name], 6.0 + 0.065 * at
     x, number = fish_of(group)
@@ -81,7 +81,7 @@ def test_fish_of_a_length_weigh_such_that_the_group_has_its_mean_weight(name):
 
 @pytest.mark.parametrize("name", GROUPS)
 @given(edges=st.tuples(EDGES, EDGES).map(sorted), share=st.sampled_from([0.0, 1e-6, 0.1, 0.5, 0.99, 1.0]))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_what_a_removal_leaves_is_what_is_left_of_fish_counted_one_by_one(name, edges, share):
     group = GROUPS[name]
     a, b = (6.0 + 0.065 * z for z in edges)

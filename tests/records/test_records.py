@@ -297,7 +297,7 @@ CELLS = st.one_of(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.data())
 def test_whatever_is_in_the_rows_every_row_is_read_or_named(tmp_path_factory, data):
     folder = tmp_path_factory.mktemp("rows")
@@ -319,7 +319,7 @@ def test_whatever_is_in_the_rows_every_row_is_read_or_named(tmp_path_factory, da
     assert all("\n" not in str(bad) for bad in records.left_out)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.binary(max_size=200), st.booleans())
 def test_no_bytes_bring_it_down(tmp_path_factory, data, with_header):
     folder = tmp_path_factory.mktemp("bytes")

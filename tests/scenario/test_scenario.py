@@ -8,7 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pondpop.checks import InputError
@@ -776,7 +776,7 @@ WHOLE = [tomllib.loads(text) for text in (SMALL, FULL)]
 PLACES = [(i, path) for i, raw in enumerate(WHOLE) for path in places(raw) if path]
 
 
-@settings(max_examples=400, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=400)
 @given(
     st.lists(st.tuples(st.sampled_from(PLACES), ODD, st.sampled_from(["set", "delete", "add"])), min_size=1, max_size=3)
 )
@@ -808,7 +808,7 @@ def test_any_broken_file_resolves_or_is_refused_in_one_line(changes):
         assert describe(scenario)
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(max_examples=150)
 @given(st.binary(max_size=200) | st.text(alphabet='[]{}="a.\n #1', max_size=200).map(str.encode))
 def test_any_bytes_are_refused_in_one_line(tmp_path, content):
     file = tmp_path / "pond.toml"
