@@ -33,7 +33,8 @@ from scipy.special import ndtr, ndtri
 
 from pondpop.decide import goals
 from pondpop.decide.comparison import judge
-from pondpop.decide.plan import ask, find, worth
+from pondpop.decide.goals import worth
+from pondpop.decide.plan import ask, find
 from pondpop.decide.survey_value import DRAWN, gain_from, ponds_on
 from pondpop.decide.sweep_paths import Axis
 from pondpop.ensemble import results

@@ -174,7 +174,7 @@ def _parser() -> argparse.ArgumentParser:
     sweep.set_defaults(command=_sweep)
 
     quota = commands.add_parser(
-        "quota", parents=[units], help="find how many bass to take each year, by length window, under constraints"
+        "quota", parents=[units], help="find how many bass to take each year, by length window, to serve the goals"
     )
     quota.add_argument("file", metavar="FILE", help="a scenario (TOML)")
     quota.add_argument("--strategy", metavar="NAME", help="the strategy whose bass are harvested (default: the first)")
@@ -185,9 +185,10 @@ def _parser() -> argparse.ArgumentParser:
         help="length window in inches, up to three times (default: 8..12 and 15..25)",
     )
     quota.add_argument("--from-year", metavar="N", type=_whole, help="calendar year of the run in which harvest begins")
-    quota.add_argument("--option", metavar="NAME", help="whose bass PSD range: balanced, big_bass or panfish")
-    quota.add_argument("--wr-floor", metavar="WR", type=_real, default=90, help="of bass of 8–12 in (default: 90)")
-    quota.add_argument("--with-probability", metavar="P", type=_real, default=0.8, help="(default: 0.8)")
+    quota.add_argument("--wr-floor", metavar="WR", type=_real, help="least Wr of bass of 8–12 in, beside the goals of the file")
+    quota.add_argument(
+        "--with-probability", metavar="P", type=_real, default=0.8, help="of each limit that the goals set (default: 0.8)"
+    )
     quota.add_argument("--search-members", metavar="N", type=_whole, default=16, help="while searching (default: 16)")
     quota.add_argument("--tries", metavar="N", type=_whole, default=24, help="steps after the first scan (default: 24)")
     _long_work(quota, "folder to write (default: the file's name + -quota)")
@@ -532,19 +533,18 @@ def _quota(given: argparse.Namespace) -> None:
     search_members = checks.integer("--search-members", given.search_members, 1, 1000)
     tries = checks.integer("--tries", given.tries, 0, 500)
     asked = {
-        "wr_floor": checks.number("--wr-floor", given.wr_floor, 50, 130),
+        "wr_floor": None if given.wr_floor is None else checks.number("--wr-floor", given.wr_floor, 50, 130),
         "probability": checks.number("--with-probability", given.with_probability, 0, 1),
         "windows": [(low * MM_PER_IN, high * MM_PER_IN) for low, high in windows],
         "strategy": given.strategy,
         "from_year": given.from_year,
-        "option": given.option,
     }
 
     import numpy as np
 
     from pondpop.decide.passages import to_json
     from pondpop.decide.quota import ask, search, with_quota
-    from pondpop.decide.quota_phrases import quota_answer, quota_csv, quota_passages, quota_text
+    from pondpop.decide.quota_phrases import months_csv, quota_answer, quota_csv, quota_passages, quota_text
     from pondpop.ensemble.store import text
 
     question = ask(scenario, **asked)
@@ -560,6 +560,7 @@ def _quota(given: argparse.Namespace) -> None:
         "quota.txt": told,
         "quota.json": to_json(scenario.title, quota_passages(found)),
         "quota.csv": quota_csv(found),
+        "quota_by_month.csv": months_csv(found),
         "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
     }
     output.finish({name: text(content) for name, content in files.items()})

@@ -304,7 +304,7 @@ def test_an_altered_block_is_made_again(tmp_path):
     [
         ("sweep", "--vary", "pond.cover=1,2", "--survivors", "nobody"),
         ("sweep", "--vary", "strategies.few.title=1"),
-        ("quota", "--option", "nothing"),
+        ("quota", "--strategy", "nobody"),
         ("update", "--records", ".", "--strategy", "nobody"),
     ],
 )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,6 +94,19 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
         return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
     cost = costs(dataset)
     return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
+
+
+def worth(scores: Sequence[Score]) -> Array:
+    """What scores are worth [strategy, member]: each goal in differences that matter, averaged by the goals' weights.
+
+    1 more is one more such difference; where a goal has no value in a member, it counts as none.
+    """
+    total = np.zeros(scores[0].values.shape)
+    weights = sum(score.goal.weight for score in scores)
+    for score in scores:
+        unit = score.goal.smallest or Goal(score.goal.kind).smallest
+        total += score.goal.weight / weights * score.better * np.nan_to_num(score.values, nan=0.0) / unit if weights else 0.0
+    return total
 
 
 # ---------------------------------------------------------------------- ranges of a management option

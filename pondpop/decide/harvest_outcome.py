@@ -1,4 +1,4 @@
-"""What harvest rules ask for, what of it is caught, and the angler hours that it takes."""
+"""What harvest rules ask for, what of it is caught, and the hours that it takes."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble.prepare import season_effort
 from pondpop.scenario import SPECIES, Harvest, Scenario
+from pondpop.species import load_parameters
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -20,6 +21,10 @@ Amount = Literal["kg_per_ha", "per_ha"]
 FLOWS: dict[Amount, str] = {"kg_per_ha": "harvest_biomass", "per_ha": "harvest_number"}  # variable of the Dataset
 
 TAKEN = 0.9  # an amount counts as caught where this share of it is (a choice)
+STOCK_IN, LARGE_IN = 8, 15  # lengths above which the Dataset counts the bass that are caught per hour
+CAUGHT_PER_HOUR = {"bluegill": 2.0, "redear": 1.0, "shad": 50.0, "minnow": 50.0}
+"""Fish of a size caught per hour at 100 of them per ha: sunfish by angling, others by cast net or seine (all assumed)."""
+LEAST_PER_HOUR = 1e-3  # nothing takes longer: who waits a thousand hours for a fish gives up (a choice)
 
 
 @dataclass(frozen=True)
@@ -94,33 +99,55 @@ def by_year(dataset: xr.Dataset, monthly: Array) -> Array:
 
 
 def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
-    """Angler hours that the bass harvest of each month takes, whole pond [strategy, member, month].
+    """Hours that the harvest of each month takes, whole pond [strategy, member, month], of all species together.
 
-    The catch per hour of bass above 8 in, times the share of them (at the survey nearest to the month) that the harvest
-    rules keep. Other species have no catch rate in the model, so their harvest takes no hours here.
+    Fish over the catch per hour of fish that the rules of the month keep. Of bass it is the model's: that of fish of 15 in
+    and more where no smaller ones are kept, else that of 8 in and more, times the share of them (at the survey nearest to
+    the month) that are kept. Of other species it is CAUGHT_PER_HOUR at 100 kept fish per ha, and rises with their
+    number as that of bass does.
     """
-    fish = dataset["harvest_number"].sel(species="bass").values * scenario.pond.area_ha
-    rate = dataset["catch_rate"].sel(catch_size=8).values
-    number = dataset["number"].sel(species="bass").values
+    run = scenario.run
+    area = scenario.pond.area_ha
     months = dataset["month"].values.astype("datetime64[D]").astype(int) + 15
     surveys = dataset["survey_date"].values.astype("datetime64[D]").astype(int)
     nearest = np.abs(surveys[None, :] - months[:, None]).argmin(axis=1)
-    stock = np.maximum(number[..., 8:].sum(axis=-1), 1e-12)
-    kept = np.stack(
-        [
-            (number[s] * inside(strategy.harvest, number.shape[-1])).sum(axis=-1) / stock[s]
-            for s, strategy in enumerate(scenario.strategies.values())
-        ]
-    )
-    return fish / np.maximum(rate * np.minimum(kept, 1.0)[..., nearest], 1e-6)
+    exponent = float(load_parameters().catch_density_exponent[0])
+    dates = [run.start + dt.timedelta(days=k) for k in range((run.end - run.start).days)]
+    every = np.zeros((len(scenario.strategies), dataset.sizes["member"], months.size))
+    for s, strategy in enumerate(scenario.strategies.values()):
+        for species in dict.fromkeys(rule.species for rule in strategy.harvest):
+            fish = dataset["harvest_number"].sel(species=species).values[s] * area
+            rules = [rule for rule in strategy.harvest if rule.species == species]
+            there = dataset["number"].sel(species=species).values[s][:, nearest]  # [member, month, class]
+            kept = _kept(rules, dates, there.shape[-1])
+            if species == "bass":
+                large = ~kept[:, :LARGE_IN].any(axis=1)
+                first = np.where(large, LARGE_IN, STOCK_IN)
+                counted = np.arange(there.shape[-1]) >= first[:, None]
+                of = (there * counted).sum(axis=-1)
+                share = np.where(of > 0.0, (there * kept * counted).sum(axis=-1) / np.maximum(of, 1e-300), 1.0)
+                by_size = (dataset["catch_rate"].sel(catch_size=size).values[s] for size in (LARGE_IN, STOCK_IN))
+                rate = np.where(large, *by_size) * np.minimum(share, 1.0)
+            else:
+                rate = CAUGHT_PER_HOUR[species] * ((there * kept).sum(axis=-1) / 100.0) ** exponent
+            every[s] += fish / np.maximum(rate, LEAST_PER_HOUR)
+    return every
 
 
-def inside(rules: tuple[Harvest, ...], classes: int) -> Array:
-    """Share of each inch class, from 8 in on, that lies in the window of any rule for bass [class]."""
-    low = np.arange(classes, dtype=float)
-    share = np.zeros(classes)
+def _kept(rules: Sequence[Harvest], dates: list[dt.date], classes: int) -> Array:
+    """Share of each inch class that lies in the window of any rule that holds in a month [month of the run, class]."""
+    year = np.array([date.year - dates[0].year for date in dates], dtype=np.intp)
+    month = np.array([(date.year - dates[0].year) * 12 + date.month - dates[0].month for date in dates])
+    kept = np.zeros((int(month[-1]) + 1, classes))
     for rule in rules:
-        if rule.species == "bass":
-            first, last = (edge / MM_PER_IN for edge in rule.length_mm)
-            share = np.maximum(share, np.clip(np.minimum(last, low + 1.0) - np.maximum(first, low), 0.0, 1.0))
-    return np.where(low >= 8.0, share, 0.0)
+        effort = season_effort(dates, year, rule.season, rule.from_year, rule.to_year)
+        holds = np.bincount(month, weights=effort, minlength=len(kept)) > 0.0
+        kept[holds] = np.maximum(kept[holds], inside(rule.length_mm, classes))
+    return kept
+
+
+def inside(length_mm: tuple[float, float], classes: int) -> Array:
+    """Share of each inch class that lies in a window of length [class]."""
+    low = np.arange(classes, dtype=float)
+    first, last = (edge / MM_PER_IN for edge in length_mm)
+    return np.clip(np.minimum(last, low + 1.0) - np.maximum(first, low), 0.0, 1.0)

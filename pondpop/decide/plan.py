@@ -24,14 +24,14 @@ from numpy.typing import NDArray
 from pondpop.checks import Fact, InputError, day, number
 from pondpop.decide import goals
 from pondpop.decide.comparison import Decision, judge, together
-from pondpop.decide.goals import Cost, Score
+from pondpop.decide.goals import Cost, Score, worth
 from pondpop.decide.plan_search import Place, Record, search
 from pondpop.decide.survey_value import Survey, SurveyValue, alike_until, ponds_on, read_survey, survey_value
 from pondpop.decide.sweep_paths import Axis, Value, labels, put
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
 from pondpop.ensemble.run import Store, Variant, project_all
-from pondpop.scenario import SPECIES, Ensemble, Goal, Scenario, as_scenario, dump, read, resolve
+from pondpop.scenario import SPECIES, Ensemble, Scenario, as_scenario, dump, read, resolve
 from pondpop.units import Units
 
 Array = NDArray[np.float64]
@@ -243,19 +243,6 @@ def ask(
     return question
 
 
-def worth(scores: Sequence[Score]) -> Array:
-    """What scores are worth [strategy, member]: each goal in differences that matter, averaged by the goals' weights.
-
-    1 more is one more such difference; where a goal has no value in a member, it counts as none.
-    """
-    total = np.zeros(scores[0].values.shape)
-    weights = sum(score.goal.weight for score in scores)
-    for score in scores:
-        unit = score.goal.smallest or Goal(score.goal.kind).smallest
-        total += score.goal.weight / weights * score.better * np.nan_to_num(score.values, nan=0.0) / unit if weights else 0.0
-    return total
-
-
 # ---------------------------------------------------------------------- finding it
 
 
@@ -271,13 +258,14 @@ def find(
     """Search, confirm on fresh members, and tell decisions apart. Raises RunError; InputError where no plan fits."""
     fresh = question.scenario.ensemble.members
     axes = question.axes
+    searching, confirming = (source or Prior()).parted(search_members)
     told = _Told(progress, _expected(axes, search_members, fresh))
 
     def project(every: Sequence[Scenario], first: int, count: int) -> list[Trial]:
         of_count = [one._replace(ensemble=one.ensemble._replace(members=count)) for one in every]
         found = project_all(
             [Variant(one, question.strategy) for one in of_count],
-            first=first, source=source, executor=executor, store=store, progress=told,
+            first=first, source=confirming if first >= FRESH else searching, executor=executor, store=store, progress=told,
         )  # fmt: skip
         made = []
         for one, readings in zip(of_count, found, strict=True):
@@ -331,8 +319,8 @@ def find(
         unlike = list({dump(trial.scenario): trial for trial in [made[0], *trials, *made[1:]]}.values())
         plans, every = [trial.scenario for trial in unlike], np.array([trial.worth for trial in unlike])
         day_of, name = question.survey.date, question.strategy
-        open_yet = alike_until(plans, name, day_of, FRESH, source, executor, store)
-        (seen,) = ponds_on(plans[:1], name, day_of, FRESH, fresh, source, executor, store)
+        open_yet = alike_until(plans, name, day_of, FRESH, confirming, executor, store)
+        (seen,) = ponds_on(plans[:1], name, day_of, FRESH, fresh, confirming, executor, store)
         valued = survey_value(every[open_yet], seen, question.survey, plans[0], question.scenario.ensemble.seed)
     looking = _looking(question.made(base), question.strategy, project, some)
     told.finish()
@@ -340,7 +328,7 @@ def find(
         Tried(question.values(p), record.worth[p].size, costs[p], float(record.against(p, finalists[0]).mean()))
         for p in [*ranked, *(p for p in record.ranked() if p not in set(ranked))]
     ]
-    drawn = (source or Prior()).draw(own, own.strategies[question.strategy], FRESH, fresh)[1]
+    drawn = confirming.draw(own, own.strategies[question.strategy], FRESH, fresh)[1]
     signs = {
         "a poor pond": drawn.productivity[:, 0],
         "a rich pond": -drawn.productivity[:, 0],

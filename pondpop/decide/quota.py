@@ -1,32 +1,35 @@
-"""Harvest quotas: how many kg/ha of bass to take, by length window and period, to serve the goals under constraints.
+"""Harvest quotas: how many kg/ha of bass to take, by length window and period, to serve the goals of the file.
 
-A scan of a few amounts shows the trade-off, COBYLA (scipy) refines the best of them over all variables with a smoothed
-indicator of the constraints, and what it finds is confirmed, with half and double of it, on members that the search
-has not seen. All variants share their luck.
+What the goals ask for (`limits`) is to be kept, each with a probability; of what keeps it, most of what the goals are
+worth (`goals.worth`) is looked for. A scan of a few amounts shows the trade-off, COBYLA (scipy) refines the best of them over all
+variables with smoothed limits, and the few that come out best are confirmed, with half and double of the best and with
+none, on members that the search has not seen. The answer is the best of all that was confirmed. All variants share their luck.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from scipy.special import expit
 from scipy.stats import beta
 
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import goals, harvest_outcome
+from pondpop.decide.goals import Cost, Score
+from pondpop.decide.limits import Limit, limits
 from pondpop.ensemble import results
-from pondpop.ensemble.draws import Source
-from pondpop.ensemble.quantities import quantities
+from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.prepare import season_effort
 from pondpop.ensemble.run import Store, Variant, project_all
-from pondpop.observe import indices
 from pondpop.scenario import Harvest, Scenario, Season, as_scenario, checked
 from pondpop.scenario.events import DEFAULT_SEASON
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, brief
@@ -37,26 +40,24 @@ MOST_KG_PER_HA = 100.0  # per window and year; no published quota is half as hig
 FRESH = 100_000  # number of the first member that confirms; the search never reaches it
 SCAN = (0.0, 10.0, 20.0, 35.0, 60.0)  # kg/ha and year, first window
 SCAN_OTHERS = (0.0, 10.0)  # every other window
-# How soft the indicator of each constraint is in the search (choices): PSD points, Wr points, log of F/C
-SOFT_PSD, SOFT_WR, SOFT_RATIO = 3.0, 1.5, 0.1
-PENALTY = 10.0  # what a missing probability of 1 weighs against goals of about 1
-VAIN = 1.0  # and what a quota of which nothing can be caught does
-CONFIRMED = 0.9  # how sure the probability of a constraint must be after so many fresh members (a choice)
-MOST_FORAGE = 10.0  # F/C above which bluegill are crowded (upper end of balanced ponds, Swingle 1950, from memory)
+FINALISTS = 2  # of the search that are confirmed (a choice)
+EPOCH = dt.date(1970, 1, 1).toordinal()  # of the days of a Dataset
+VAIN = 1.0  # differences that matter, that a quota of which nothing can be caught costs (a choice)
+CONFIRMED = 0.9  # how sure the probability of a limit must be after so many fresh members (a choice)
 
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked: which bass may be taken and when, and what the pond must keep to.
+    """What is asked: which bass may be taken and when, and with what probability each limit is to be kept.
 
-    windows in mm; periods are (from_year, to_year), calendar years of the run; option names the PSD range.
+    windows in mm; periods are (from_year, to_year), calendar years of the run; wr_floor: least Wr of bass of 8–12 in, None
+    where it does not matter.
     """
 
     strategy: str
     windows: tuple[tuple[float, float], ...]
     periods: tuple[tuple[int, int], ...]
-    option: str = "balanced"
-    wr_floor: float = 90.0
+    wr_floor: float | None = None
     probability: float = 0.8
     season: Season = DEFAULT_SEASON
 
@@ -67,44 +68,98 @@ class Question:
 
 @dataclass(frozen=True)
 class Trial:
-    """One set of amounts [window, period] in kg/ha and year, and what came of it, member by member."""
+    """One set of amounts [window, period] in kg/ha and year, and what came of it, member by member.
+
+    independent: members that have a past of their own; as many count for how sure a share of them is.
+    """
 
     amounts: Array
     dataset: xr.Dataset
-    chances: dict[str, float]  # each constraint by its name, and "all"
-    soft: Array  # the same constraints, smoothed
-    worth: float  # by the goals, larger is better
+    limits: tuple[Limit, ...]
+    scores: list[Score]
+    cost: Cost
     taken: Array  # kg/ha [member, year]
     asked: Array  # kg/ha [year]
+    independent: int
 
     @property
     def members(self) -> int:
         return int(self.taken.shape[0])
 
+    @cached_property
+    def chances(self) -> dict[str, float]:
+        """Probability of each limit by its name."""
+        return {limit.name: float(limit.holds.mean()) for limit in self.limits}
+
+    @property
+    def all_at_once(self) -> float:
+        return self._all_at_once([limit.holds for limit in self.limits])
+
+    @cached_property
+    def worth(self) -> Array:
+        """Worth by the goals [member], in differences that matter."""
+        return goals.worth(self.scores)[0]
+
+    def _all_at_once(self, each: Sequence[Array]) -> float:
+        return float(np.prod([np.ones(self.members), *each], axis=0).mean())
+
     def meets(self, probability: float) -> bool:
-        """Whether each constraint holds in at least this share of the members."""
-        return all(chance >= probability for name, chance in self.chances.items() if name != "all")
+        """Whether each limit holds in at least this share of the members."""
+        return all(chance >= probability for chance in self.chances.values())
 
     def surely_meets(self, probability: float) -> bool:
-        """Whether each constraint holds in so many members that chance among them can hardly be the reason."""
-        every = (chance for name, chance in self.chances.items() if name != "all")
-        return all(at_least(chance, self.members) >= probability for chance in every)
+        """Whether each limit holds in so many members that chance among them can hardly be the reason."""
+        return all(at_least(chance, self.independent) >= probability for chance in self.chances.values())
+
+    def standing(self, probability: float) -> tuple[int, float, float]:
+        """What the best of several trials has most of: limits surely met, or met, and then worth; else all at once."""
+        level = 2 if self.surely_meets(probability) else 1 if self.meets(probability) else 0
+        return level, 0.0 if level else self.all_at_once, self.value
+
+    def near_standing(self, probability: float) -> tuple[int, float, float]:
+        """The same with smoothed limits, for few members."""
+        met = bool((self.near_chances >= probability).all())
+        return int(met), 0.0 if met else self._all_at_once([limit.nearly for limit in self.limits]), self.value
+
+    @cached_property
+    def near_chances(self) -> Array:
+        """Smoothed probability of each limit [limit]."""
+        return np.array([limit.nearly.mean() for limit in self.limits])
+
+    @property
+    def value(self) -> float:
+        """Mean worth, less what is asked for in vain: a quota that anglers cannot catch is no advice."""
+        return float(self.worth.mean()) - VAIN * in_vain(self)
+
+
+@dataclass(frozen=True)
+class Binding:
+    """The one limit that stands in the way where not all can be met: without it the others are met, or nearest to it.
+
+    without: the best set of amounts, were it not there, on the fresh members; widened: the ends between which it would
+    hold under the quota, None where none will do.
+    """
+
+    limit: Limit  # under the quota
+    without: Trial
+    widened: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
 class Found:
-    """The answer: the quota on fresh members, half and double of it and none, and the scan that led there."""
+    """The answer: the quota on fresh members, what else was confirmed there, and the scan that led there."""
 
     question: Question
     best: Trial
-    others: dict[str, Trial]  # "no harvest", "half", "double"
+    others: dict[str, Trial]  # "no harvest", "half" and "double" of the quota, and what else was confirmed
+    binding: Binding | None
     scan: list[Trial]
     tried: int
     scenario: Scenario = field(repr=False)
 
     @property
     def met(self) -> bool:
-        """Whether the quota meets every constraint, the number of fresh members allowed for."""
+        """Whether the quota meets every limit, the number of fresh members allowed for."""
         return self.best.surely_meets(self.question.probability)
 
 
@@ -114,8 +169,7 @@ def find_quota(
     *,
     windows_mm: Sequence[tuple[float, float]] = ((203.2, 304.8), (381.0, 635.0)),
     from_year: int | None = None,
-    option: str | None = None,
-    wr_floor: float = 90.0,
+    wr_floor: float | None = None,
     probability: float = 0.8,
     search_members: int = 16,
     tries: int = 24,
@@ -124,12 +178,12 @@ def find_quota(
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Found:
-    """How many bass to take each year, by length window, to serve the goals of a scenario under constraints.
+    """How many bass to take each year, by length window, to serve the goals of a scenario and keep what they ask for.
 
     scenario: one that was loaded, or the path of its file. windows_mm: one to three windows of total length; from_year:
-    the calendar year of the run in which harvest begins; option: whose PSD range; wr_floor: least Wr of bass of 8-12 in;
-    probability: with which each constraint is to be met. The answer's `best.amounts` [window, period] are kg/ha and year,
-    `met` says whether they meet the constraints. Raises InputError, RunError.
+    the calendar year of the run in which harvest begins; wr_floor: least Wr of bass of 8-12 in, if it matters;
+    probability: with which each limit is to be kept. The answer's `best.amounts` [window, period] are kg/ha and year,
+    `met` says whether they keep the limits. Raises InputError, RunError.
 
     >>> import pondpop
     >>> found = pondpop.find_quota("pond.toml", windows_mm=[(203, 305)], from_year=1, search_members=1, tries=0)
@@ -137,7 +191,7 @@ def find_quota(
     True
     """
     whole = as_scenario(scenario)
-    question = ask(whole, strategy, windows_mm, from_year, option, wr_floor, probability)
+    question = ask(whole, strategy, windows_mm, from_year, wr_floor, probability)
     return search(
         whole, question, search_members=search_members, tries=tries, source=source, executor=executor, store=store,
         progress=progress,
@@ -149,14 +203,13 @@ def ask(
     strategy: str | None = None,
     windows: Sequence[tuple[float, float]] = ((203.2, 304.8), (381.0, 635.0)),
     from_year: int | None = None,
-    option: str | None = None,
-    wr_floor: float = 90.0,
+    wr_floor: float | None = None,
     probability: float = 0.8,
 ) -> Question:
     """A question about one strategy of a scenario, checked.
 
     By default: the first strategy; bass of 8–12 and 15–25 in; from the calendar year after the one in which the last
-    bass were stocked; the ranges of the first goal that has some, or else balanced. Raises InputError.
+    bass were stocked. Raises InputError.
     """
     checked(scenario)
     name = next(iter(scenario.strategies)) if strategy is None else strategy
@@ -175,12 +228,9 @@ def ask(
             raise InputError(
                 "--window", Fact(f"{words} in, which overlap"), "windows apart", "let one end where the next begins"
             )
-    if option is not None and option not in indices.TARGET_OPTIONS:
-        raise InputError("--option", option, "one of " + ", ".join(indices.TARGET_OPTIONS))
-    wanted = option or next((g.kind for g in scenario.goals if g.kind in indices.TARGET_OPTIONS), "balanced")
     build_up = min(first + 1, last - 1)  # the first two years of harvest apart from those that follow
     periods = ((first, build_up), (build_up + 1, last))
-    return Question(name, tuple(windows), periods, wanted, wr_floor, probability)
+    return Question(name, tuple(windows), periods, wr_floor, probability)
 
 
 def with_quota(scenario: Scenario, question: Question, amounts: Array) -> Scenario:
@@ -218,9 +268,10 @@ def search(
     store: Store | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Found:
-    """Find the quota, confirm it on as many fresh members as the scenario asks for. Raises RunError.
+    """Find the quota, and confirm it on as many fresh members as the scenario asks for. Raises InputError, RunError.
 
-    tries: steps after the scan; 0 leaves it at the scan.
+    tries: steps after the scan; 0 leaves it at the scan. Of an ensemble that records have weighed, the fresh members have
+    pasts that no member of the search has.
     """
     scanned = [
         np.repeat(np.array([[first], *([other] for other in others)]), len(question.periods), axis=1)
@@ -228,8 +279,9 @@ def search(
         for others in itertools.product(SCAN_OTHERS, repeat=len(question.windows) - 1)
     ]
     tries = max(tries, question.size + 2) if tries else 0  # COBYLA needs as many to begin with
-    members = scenario.ensemble.members
-    total, before = (len(scanned) + tries) * search_members + 4 * members, 0
+    members, wanted = scenario.ensemble.members, question.probability
+    searching, confirming = (source or Prior()).parted(search_members)
+    total, before = (len(scanned) + tries) * search_members + (4 + FINALISTS) * members, 0
 
     def told(done: int, of: int) -> None:
         if progress:
@@ -237,42 +289,101 @@ def search(
 
     def project(every: Sequence[Array], first: int, count: int) -> list[Trial]:
         nonlocal before
+        own = confirming if first >= FRESH else searching
         of_count = scenario._replace(ensemble=scenario.ensemble._replace(members=count))
         made = [with_quota(of_count, question, amounts) for amounts in every]
         readings = project_all(
             [Variant(one, question.strategy) for one in made],
             first=first,
-            source=source,
+            source=own,
             executor=executor,
             store=store,
             progress=told,
         )
+        independent = count if own.pasts is None else min(count, own.pasts)
         found = [
-            judge(results.to_dataset(one, {question.strategy: read}, {}), one, question, amounts)
+            judge(results.to_dataset(one, {question.strategy: read}, {}), one, question, amounts, independent)
             for one, read, amounts in zip(made, readings, every, strict=True)
         ]
         before += len(every) * count
         return found
 
-    scan = project(scanned, 0, search_members)
-    tried = list(scan)
+    tried = dict(zip(map(_key, scanned), project(scanned, 0, search_members), strict=True))
+    scan = list(tried.values())
 
-    def loss(x: Array) -> float:
+    def at(x: Array) -> Trial:
         amounts = np.clip(x, 0.0, MOST_KG_PER_HA).reshape(len(question.windows), len(question.periods))
-        tried.extend(project([amounts], 0, search_members))
-        return -merit(tried[-1], question) + 0.01 * float(np.sum(np.maximum(-x, 0.0)))
+        if _key(amounts) not in tried:
+            tried[_key(amounts)] = project([amounts], 0, search_members)[0]
+        return tried[_key(amounts)]
 
-    start = max(scan, key=lambda trial: merit(trial, question))
     if tries:
-        options = {"rhobeg": 8.0, "maxiter": tries, "tol": 1.0}
-        minimize(loss, start.amounts.ravel(), method="COBYLA", options=options)
-    chosen = max(tried, key=lambda trial: merit(trial, question))
-    rounded = _rounded(chosen.amounts, scenario.units)
-    none, half, once, double = project(
-        [np.zeros_like(rounded), 0.5 * rounded, rounded, np.minimum(2.0 * rounded, 2 * MOST_KG_PER_HA)], FRESH, members
-    )
-    others = {"no harvest": none, "half": half, "double": double}
-    return Found(question, once, others, scan, len(tried), scenario)
+        start = max(scan, key=lambda trial: trial.near_standing(wanted))
+        minimize(
+            lambda x: -at(x).value + 0.01 * float(np.sum(np.maximum(-x, 0.0))),
+            start.amounts.ravel(),
+            method="COBYLA",
+            constraints=[{"type": "ineq", "fun": lambda x: at(x).near_chances - wanted}] if start.limits else [],
+            options={"rhobeg": 8.0, "maxiter": tries, "tol": 1.0},
+        )
+    every = sorted(tried.values(), key=lambda trial: trial.near_standing(wanted), reverse=True)
+
+    confirmed: dict[bytes, Trial] = {}
+
+    def confirm(some: Sequence[Array]) -> list[Trial]:
+        new = {_key(amounts): amounts for amounts in some if _key(amounts) not in confirmed}
+        if new:
+            confirmed.update(zip(new, project(list(new.values()), FRESH, members), strict=True))
+        return [confirmed[_key(amounts)] for amounts in some]
+
+    def around(amounts: Array) -> list[Array]:
+        return [_rounded(0.5 * amounts, scenario.units), np.minimum(2.0 * amounts, MOST_KG_PER_HA)]
+
+    finalists = list({_key(a): a for a in (_rounded(trial.amounts, scenario.units) for trial in every)}.values())
+    (none, *_) = confirm([np.zeros_like(finalists[0]), *finalists[:FINALISTS]])
+    limit, unlimited = _binds(every, wanted) if every[0].limits else (0, every[0])
+    without = _rounded(unlimited.amounts, scenario.units)
+    while True:  # standing rises with every round, amounts are whole: this ends
+        best = max(confirmed.values(), key=lambda trial: trial.standing(wanted))
+        looked = len(confirmed)
+        confirm([*around(best.amounts), *([] if best.meets(wanted) else [without])])
+        if len(confirmed) == looked:
+            break
+    others = {}
+    if best is not none:
+        half, double = confirm(around(best.amounts))
+        every_other = {"no harvest": none, "half": half, "double": double}
+        others = {name: trial for name, trial in every_other.items() if trial is not best}
+    binding = None
+    if not best.meets(wanted):
+        binding = Binding(best.limits[limit], confirm([without])[0], best.limits[limit].widened(wanted))
+    shown = {id(best), *map(id, others.values())}
+    rest = [trial for trial in confirmed.values() if id(trial) not in shown]
+    others |= {f"also tried {n}": trial for n, trial in enumerate(rest, 1)}
+    return Found(question, best, others, binding, scan, len(tried), scenario)
+
+
+def _binds(every: Sequence[Trial], probability: float) -> tuple[int, Trial]:
+    """The limit without which the others are nearest to being met, by its place, and the best trial then."""
+
+    def others(trial: Trial, k: int) -> float:
+        return float(np.min(np.delete(trial.near_chances, k), initial=1.0))
+
+    def nearest_of(k: int) -> float:
+        return min(max(others(trial, k) for trial in every), probability)
+
+    def own(k: int) -> float:
+        return max(float(trial.near_chances[k]) for trial in every)
+
+    binding = max(range(len(every[0].limits)), key=lambda k: (nearest_of(k), -own(k)))
+    enough = [trial for trial in every if others(trial, binding) >= probability]
+    if enough:
+        return binding, max(enough, key=lambda trial: trial.value)
+    return binding, max(every, key=lambda trial: (others(trial, binding), trial.value))
+
+
+def _key(amounts: Array) -> bytes:
+    return np.round(amounts, 9).tobytes()
 
 
 def at_least(share: float, members: int) -> float:
@@ -284,38 +395,22 @@ def at_least(share: float, members: int) -> float:
     return float(beta.ppf(1.0 - CONFIRMED, shown, members - shown + 1)) if shown else 0.0
 
 
-def judge(dataset: xr.Dataset, scenario: Scenario, question: Question, amounts: Array) -> Trial:
-    """What came of one set of amounts. PSD, Wr and F/C are read over the last twelve months of the run."""
-    named = {q.name: q.values for q in quantities(dataset)}
-
-    def end(name: str) -> Array:
-        return goals.at_end(named[name], dataset)[0]
-
-    bounds = indices.target_range(question.option, "bass", "psd")
-    assert bounds is not None
-    psd, wr, ratio = end("bass_psd"), end("bass_wr_8_12in"), end("forage_carnivore_ratio")
-    met = {
-        "bass PSD in range": (psd >= bounds[0]) & (psd <= bounds[1]),
-        "Wr above the floor": wr >= question.wr_floor,
-        "bluegill not crowded": ratio <= MOST_FORAGE,
-    }
-    chances = {name: float(holds.mean()) for name, holds in met.items()}
-    chances["all"] = float(np.logical_and.reduce(list(met.values())).mean())
-    soft = [
-        expit((psd - bounds[0]) / SOFT_PSD) * expit((bounds[1] - psd) / SOFT_PSD),
-        expit((wr - question.wr_floor) / SOFT_WR),
-        expit((np.log(MOST_FORAGE) - np.log(np.maximum(ratio, 1e-9))) / SOFT_RATIO),
-    ]
-    smoothed = np.array([float(np.nan_to_num(each, nan=0.0).mean()) for each in soft])
-    taken, asked = _taken_and_asked(dataset, scenario, question)
-    return Trial(amounts, dataset, chances, smoothed, _worth(dataset, taken), taken, asked)
-
-
-def merit(trial: Trial, question: Question) -> float:
-    """What the search makes as large as it can: the goals, less what is missing of every probability, less what is
-    asked for in vain (a quota that anglers cannot catch is no advice)."""
-    missing = float(np.maximum(question.probability - trial.soft, 0.0).sum())
-    return trial.worth - PENALTY * missing - VAIN * in_vain(trial)
+def judge(
+    dataset: xr.Dataset, scenario: Scenario, question: Question, amounts: Array, independent: int | None = None
+) -> Trial:
+    """What came of one set of amounts; independent: by default every member."""
+    rules = [rule for rule in scenario.strategies[question.strategy].harvest if rule.species == "bass"]
+    taken = harvest_outcome.by_year(dataset, dataset["harvest_biomass"].isel(strategy=0).sel(species="bass").values)
+    return Trial(
+        amounts=amounts,
+        dataset=dataset,
+        limits=limits(dataset, scenario, question.wr_floor),
+        scores=goals.scores(dataset),
+        cost=goals.costs(dataset),
+        taken=taken,
+        asked=harvest_outcome.asked(scenario, rules, "kg_per_ha"),
+        independent=taken.shape[0] if independent is None else independent,
+    )
 
 
 def in_vain(trial: Trial) -> float:
@@ -325,28 +420,6 @@ def in_vain(trial: Trial) -> float:
     return 1.0 - caught / asked if asked > 0.0 else 0.0
 
 
-def _worth(dataset: xr.Dataset, taken: Array) -> float:
-    """Goals of the scenario in one number, each scaled to about 1 (the scales are choices)."""
-    total, weights = 0.0, 0.0
-    for score in goals.scores(dataset):
-        value = float(np.nanmedian(score.values)) if np.isfinite(score.values).any() else 0.0
-        worth = {
-            "points": -value / 20.0,
-            "crop": value / max(taken.shape[1], 1) / 40.0,
-            "fish": float(np.log1p(max(value, 0.0))) / 3.0,
-            "money": -value / 10_000.0,
-        }[score.kind]
-        total, weights = total + score.goal.weight * worth, weights + score.goal.weight
-    return total / weights if weights else 0.0
-
-
-def _taken_and_asked(dataset: xr.Dataset, scenario: Scenario, question: Question) -> tuple[Array, Array]:
-    """Bass taken [member, year] and asked for [year] in each calendar year of the run, kg/ha."""
-    rules = [rule for rule in scenario.strategies[question.strategy].harvest if rule.species == "bass"]
-    taken = harvest_outcome.by_year(dataset, dataset["harvest_biomass"].isel(strategy=0).sel(species="bass").values)
-    return taken, harvest_outcome.asked(scenario, rules, "kg_per_ha")
-
-
 def _rounded(amounts: Array, units: str) -> Array:
     """Amounts that one can write on a sign: whole lb/acre, or whole kg/ha."""
     unit = KG_PER_HA_IN_LB_PER_ACRE if units == "us" else 1.0
@@ -354,30 +427,33 @@ def _rounded(amounts: Array, units: str) -> Array:
 
 
 def chance_caught(trial: Trial) -> Array:
-    """Probability that at least `catches.TAKEN` of a year's quota is caught [year]; NaN in years without one."""
+    """Probability that at least `harvest_outcome.TAKEN` of a year's quota is caught [year]; NaN in years without one."""
     share = (trial.taken >= harvest_outcome.TAKEN * trial.asked).mean(axis=0)
     return np.where(trial.asked > 0.0, share, np.nan)
 
 
-def whole_fish(trial: Trial, question: Question) -> Array:
-    """Fish of the whole pond in each window's yearly quota [window, period], from mean weights at the surveys then."""
-    ds = trial.dataset
-    area = float(ds.attrs["area_ha"])
-    number, biomass = (ds[name].isel(strategy=0).sel(species="bass").values for name in ("number", "biomass"))
-    years = ds["survey_date"].values.astype("datetime64[Y]").astype(int) - ds["month"].values[0].astype(
-        "datetime64[Y]"
-    ).astype(int) + 1
-    low = np.arange(number.shape[-1], dtype=float)
-    fish = np.zeros((len(question.windows), len(question.periods)))
+def whole_fish(trial: Trial, question: Question, scenario: Scenario) -> NDArray[np.intp]:
+    """Fish of the whole pond to take from each window in each month of the run's calendar years [window, year, month].
+
+    The quota of the month over the mean weight of such fish at the nearest survey; whole fish so that the months add up to
+    the year's fish.
+    """
+    run, ds = scenario.run, trial.dataset
+    number, biomass = (ds[name].isel(strategy=0).sel(species="bass").values.sum(axis=0) for name in ("number", "biomass"))
+    surveys = ds["survey_date"].values.astype("datetime64[D]").astype(int)
+    dates = [run.start + dt.timedelta(days=k) for k in range((run.end - run.start).days)]
+    year = np.array([date.year - run.start.year for date in dates], dtype=np.intp)
+    month = np.array([date.month - 1 for date in dates])
+    mid_month = np.array([[dt.date(run.start.year + y, m, 15).toordinal() for m in range(1, 13)] for y in range(run.last_year)])
+    nearest_survey = np.abs(surveys + EPOCH - mid_month[..., None]).argmin(axis=-1)
+    fish = np.zeros((len(question.windows), run.last_year, 12))
     for w, window in enumerate(question.windows):
-        first, last = (edge / MM_PER_IN for edge in window)
-        inside = np.clip(np.minimum(last, low + 1.0) - np.maximum(first, low), 0.0, 1.0)
-        for p, (begin, end) in enumerate(question.periods):
-            there = (years >= begin) & (years <= end)
-            there = there if there.any() else years == years[np.abs(years - begin).argmin()]
-            count, weight = ((array[:, there] * inside).sum(axis=-1).mean() for array in (number, biomass))
-            if count > 1e-9:
-                fish[w, p] = trial.amounts[w, p] * area * count / weight
-    return fish
-
-
+        inside = harvest_outcome.inside(window, number.shape[-1])
+        count, weight = (array @ inside for array in (number, biomass))  # [survey]
+        per_kg = np.where(weight > 1e-9, count / np.maximum(weight, 1e-9), count.sum() / max(float(weight.sum()), 1e-9))
+        for p, period in enumerate(question.periods):
+            effort = season_effort(dates, year, question.season, *period)
+            share = np.bincount(year * 12 + month, weights=effort, minlength=12 * run.last_year).reshape(-1, 12)
+            fish[w] += trial.amounts[w, p] * scenario.pond.area_ha * share * per_kg[nearest_survey]
+    upto = np.round(np.cumsum(fish, axis=-1)).astype(np.intp)
+    return np.diff(upto, axis=-1, prepend=0)

@@ -4,42 +4,27 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.decide import goals, harvest_outcome
-from pondpop.decide.console import band, columns, wrapped
+from pondpop.decide.comparison import Pair, judge, together
+from pondpop.decide.console import HIGH, WIDE, band, columns, wrapped
 from pondpop.decide.harvest_outcome import TAKEN
 from pondpop.decide.passages import Passage, in_text
-from pondpop.decide.phrases import FUTURES
-from pondpop.decide.quota import (
-    MOST_FORAGE,
-    Found,
-    Question,
-    Trial,
-    at_least,
-    chance_caught,
-    in_vain,
-    whole_fish,
-    with_quota,
-)
+from pondpop.decide.phrases import FUTURES, Wording
+from pondpop.decide.quota import Found, Question, Trial, at_least, chance_caught, in_vain, whole_fish, with_quota
 from pondpop.ensemble.quantities import QUANTILES, quantities
-from pondpop.observe import indices
 from pondpop.scenario import Scenario
-from pondpop.units import CROP, G_PER_LB, LENGTH, brief
+from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, in_ten, joined
 
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-HEADS = (  # of what is shown of a set of amounts, and on one screen
-    ("caught, {unit} a year", "caught, {unit}"),
-    ("bass PSD", "bass PSD"),
-    ("Wr 8–12 in", "Wr 8–12 in"),
-    ("bluegill PSD", ""),
-    ("F/C", ""),
-    ("bass above 5 lb in the pond", ""),
-    ("all constraints, %", "all, %"),
-)
+BELOW = 3  # lines that the terminal shows below the answer
 SHORT_CAUTION = "Ask the state agency before you harvest."
 CAUTION = (
     "A quota is advice, not a licence: harvest rules, seasons and lengths are set by the state agency; ask it and a "
@@ -47,13 +32,30 @@ CAUTION = (
 )
 
 
+class Effect(NamedTuple):
+    """Something that a quota does: its heading, the same in ASCII for a table of data, and values by member, or a share in %."""
+
+    head: str
+    key: str
+    values: Array | float
+
+
 def quota_answer(found: Found) -> str:
     """The answer on one screen: what to take, what it meets and how surely, what it does; the rest is in `quota_text`."""
-    lead = "\n".join(wrapped(" ".join(_lead(found).split())))
-    shown = [k for k, (_, short) in enumerate(HEADS) if short]
-    rows = [[row[0], *(row[1 + k] for k in shown)] for row in _trade_off_rows(found)]
-    rows[0] = ["", *(HEADS[k][1].format(unit=_unit(found)) for k in shown)]
-    return f"{lead}\n\n{_amounts(found).text()}{columns(rows)}{FUTURES}. {SHORT_CAUTION}\n"
+    said = _lead(found)
+    table = _amounts(found).text().splitlines()
+    foot = wrapped(f"{FUTURES}. {SHORT_CAUTION}")
+    rows = _trade_off_rows(found)
+    while len(columns(rows).partition("\n")[0]) >= WIDE:
+        rows = [row[:-1] for row in rows]
+    room = HIGH - BELOW - len(table) - len(foot) - 1
+    lines: list[str] = []
+    for sentence in said:
+        more = wrapped(sentence)
+        if len(lines) + len(more) <= room - 3:  # headings and two rows at least
+            lines += more
+    body = columns(rows[: max(3, room - len(lines))])
+    return "\n".join([*lines, "", *table]) + "\n" + body + "\n".join(foot) + "\n"
 
 
 def quota_text(found: Found) -> str:
@@ -63,145 +65,255 @@ def quota_text(found: Found) -> str:
 
 def quota_passages(found: Found) -> list[Passage]:
     """The whole answer but for the caution."""
-    parts = [Passage(_lead(found).removesuffix("\n")), _amounts(found), *_trade_off(found), _schedule(found), _catching(found)]
-    return [part for part in parts if part.words]
+    parts = [Passage("\n".join(_lead(found))), _amounts(found), *_trade_off(found), *_by_month(found), _schedule(found)]
+    return [part for part in (*parts, _catching(found)) if part.words]
 
 
 def quota_csv(found: Found) -> str:
-    """The trade-off as CSV: one line per set of amounts, with the members it was judged on."""
+    """The trade-off as CSV: one line per set of amounts, with the members it was judged on; headings in ASCII."""
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\n")
-    question, unit = found.question, _unit(found)
-    amounts = [f"{_window(w, found)}, years {a}-{b} ({unit})" for w in question.windows for a, b in question.periods]
-    heads = [head for head, _ in _effects(found, found.best)]
-    rows.writerow(["what", "members", *amounts, *heads])
-    for name, trial in _lines(found):
+    question, unit = found.question, _suffix(found)
+    names = [_ascii(f"bass {_window(w, found)} years {a} to {b} {unit}") for w in question.windows for a, b in question.periods]
+    rows.writerow(["what", "members", *names, *(effect.key for effect in _effects(found, found.best))])
+    fresh = [("quota", found.best), *found.others.items()]
+    for name, trial in [*fresh, *((f"scan {k + 1}", trial) for k, trial in enumerate(found.scan))]:
         cells = [repr(float(a)) for a in (_in_unit(trial.amounts, found)).ravel()]
-        effects = [_csv_cell(values) for _, values in _effects(found, trial)]
-        rows.writerow([name, trial.taken.shape[0], *cells, *effects])
+        effects = [_csv_cell(effect.values) for effect in _effects(found, trial)]
+        rows.writerow([name, trial.members, *cells, *effects])
     return out.getvalue()
 
 
-def _lines(found: Found) -> list[tuple[str, Trial]]:
-    fresh = [("quota", found.best), *found.others.items()]
-    return [*fresh, *((f"scan {k + 1}", trial) for k, trial in enumerate(found.scan))]
+def months_csv(found: Found) -> str:
+    """Whole fish of the pond to take: one line for each window, year and month of the season."""
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["length_from_in", "length_to_in", "year", "month", "fish"])
+    fish, start = whole_fish(found.best, found.question, found.scenario), found.scenario.run.start.year
+    for window, by_year in zip(found.question.windows, fish, strict=True):
+        ends = [f"{edge / MM_PER_IN:.6g}" for edge in window]
+        for year, month in np.argwhere(by_year >= 0):
+            if month in _months(found.question) and found.question.periods[0][0] <= year + 1:
+                rows.writerow([*ends, start + int(year), int(month) + 1, int(by_year[year, month])])
+    return out.getvalue()
 
 
-def _lead(found: Found) -> str:
-    question, best = found.question, found.best
-    bounds = indices.target_range(question.option, "bass", "psd")
-    assert bounds is not None
-    asked = (
-        f"bass PSD in {bounds[0]:.0f}–{bounds[1]:.0f} ({question.option}), Wr of 8–12 in at least "
-        f"{question.wr_floor:.0f}, F/C at most {MOST_FORAGE:.0f} (bluegill not crowded), each with a probability of "
-        f"{100 * question.probability:.0f} %"
-    )
-    got = ", ".join(f"{name} {100 * chance:.0f} %" for name, chance in best.chances.items() if name != "all")
-    got += f", all at once {100 * best.chances['all']:.0f} %"
+# ---------------------------------------------------------------------- the answer in sentences
+
+
+def _lead(found: Found) -> list[str]:
+    """What is asked, whether it is met, what stands in the way, what the reader must know besides."""
+    asked = [_asked(found), _met(found)]
+    return [line for line in (*asked, _binding(found), _against_none(found), *_not_asked(found)) if line]
+
+
+def _asked(found: Found) -> str:
+    best, question = found.best, found.question
     title = found.scenario.strategies[question.strategy].title
     last = str(best.dataset["survey_date"].values[-1])[:10]
-    head = f"Quota for “{title}”: {asked}, over the twelve months to {last}."
-    if found.met:
-        met = "This one meets each of them"
-    elif best.meets(question.probability):
-        least = min(at_least(chance, best.members) for name, chance in best.chances.items() if name != "all")
-        met = f"It may meet them, but so few futures are sure of {int(100 * least)} % only (run more). This one"
-    else:
-        met = "No quota that was tried meets them. The nearest"
-    lead = f"{head}\n{met}, in {best.members} futures that the search had not seen: {got}.\n"
-    return lead + _nearer(found) + _not_asked(found)
+    told = joined(limit.name for limit in best.limits)
+    if not told:
+        return f"Quota for “{title}”, until {last}: the goals set no limits, so this is what serves them best."
+    of = "with" if len(best.limits) == 1 else "each with"
+    return (
+        f"Quota for “{title}”: by the goals, {told}, {of} a probability of {100 * question.probability:.0f} %, over the "
+        f"twelve months to {last}; of what keeps that, what serves the goals best."
+    )
 
 
-def _nearer(found: Found) -> str:
-    """Where no constraint set is met: which of none, half and double of the quota comes nearer on the fresh members."""
-    if found.best.meets(found.question.probability):
+def _met(found: Found) -> str:
+    best, question = found.best, found.question
+    if not best.limits:
         return ""
-    name = max(found.others, key=lambda name: found.others[name].chances["all"])
-    chance = found.others[name].chances["all"]
-    words = {"half": "Half of it", "double": "Double of it"}.get(name, "No harvest at all")
-    more = chance > found.best.chances["all"]
-    return f"{words} does better in these futures: all at once {100 * chance:.0f} %.\n" if more else ""
+    got = ", ".join(f"{name} {100 * chance:.0f} %" for name, chance in best.chances.items())
+    got += f", all at once {100 * best.all_at_once:.0f} %" if len(best.limits) > 1 else ""
+    each = "each of them" if len(best.limits) > 1 else "that"
+    if found.met:
+        met = f"This one meets {each}"
+    elif best.meets(question.probability):
+        least = min(at_least(chance, best.independent) for chance in best.chances.values())
+        met = f"It may meet {each}, but so few futures are sure of {int(100 * least)} % only (run more). This one"
+    else:
+        met = "No quota that was tried meets them all. The nearest of them" if len(best.limits) > 1 else (
+            "No quota that was tried meets that. The nearest"
+        )  # fmt: skip
+    return f"{met}, in {best.members} futures that the search had not seen: {got}."
 
 
-def _not_asked(found: Found) -> str:
-    """What the constraints do not say and the reader must know: a quota that is not caught, bluegill out of range."""
-    said, best = "", found.best
-    vain = in_vain(best)
-    if vain > 1.0 - TAKEN:
-        taken = np.minimum(best.taken, best.asked).sum(axis=1)
-        asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
-        said += (
-            f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
-            f"{_cell(caught)}. Read the amounts as ceilings; below is how likely each year's is caught.\n"
-        )
-    bounds = indices.target_range(found.question.option, "bluegill", "psd")
-    psd = goals.at_end({q.name: q for q in quantities(best.dataset)}["bluegill_psd"].values, best.dataset)[0]
-    middle = float(np.median(psd[np.isfinite(psd)])) if np.isfinite(psd).any() else float("nan")
-    if bounds is not None and not bounds[0] <= middle <= bounds[1]:
-        said += (
-            f"Bluegill PSD is not among the constraints: {_cell(psd)}, outside {bounds[0]:.0f}–{bounds[1]:.0f} "
-            f"({found.question.option}).\n"
-        )
-    return said
+def _binding(found: Found) -> str:
+    """Which limit stands in the way, and what to relax it would give."""
+    binding, question = found.binding, found.question
+    if binding is None:
+        return ""
+    limit, without = binding.limit, binding.without
+    left = {name: chance for name, chance in without.chances.items() if name != limit.name}
+    text = f"What binds is {limit.name}."
+    if left:
+        met = all(chance >= question.probability for chance in left.values())
+        how = "meet the others" if met else "come nearest to the others"
+        text += f" Without it {_told(without, found)} would {how} ({joined(f'{100 * c:.0f} %' for c in left.values())})"
+    else:
+        text += f" Without it {_told(without, found)} would serve the goals best"
+    text += f", {_worth(float((without.worth - found.best.worth).mean()))}."
+    if binding.widened is not None:
+        low, high = binding.widened
+        new = f"from {brief(low, 2)}" if np.isinf(high) else f"{brief(low, 2)}–{brief(high, 2)}"
+        text += f" Were {new} enough, the quota would meet it."
+    return text
+
+
+def _told(trial: Trial, found: Found) -> str:
+    """A set of amounts in a few words."""
+    if not trial.amounts.any():
+        return "no harvest"
+    amounts = _in_unit(trial.amounts, found)
+    each = ["–".join(dict.fromkeys(brief(float(a), 2) for a in row)) for row in amounts]
+    return f"{' + '.join(each)} {_unit(found)} a year"
+
+
+def _worth(difference: float) -> str:
+    if abs(difference) < 0.05:
+        return "worth as much by the goals as the quota below"
+    more = "more" if difference > 0 else "less"
+    return f"worth {brief(abs(difference), 2)} differences that matter {more} than the quota below"
+
+
+def _against_none(found: Found) -> str:
+    """By the goals, against no harvest."""
+    none = found.others.get("no harvest")
+    if none is None:
+        return "Best of what was tried is to take nothing."
+    pair, told = _pair(found, none)
+    gains = "; ".join(f"{told.goal(margin.score)}: {told.gain(margin)}" for margin in pair.margins)
+    members = found.best.members
+    if members == 1:
+        return f"Against no harvest: {gains}."
+    better, worse = (in_ten(share, members) for share in (pair.better, pair.worse))
+    return f"Against no harvest: better in {better} futures, worse in {worse} ({gains})."
+
+
+def _pair(found: Found, other: Trial) -> tuple[Pair, Wording]:
+    told = _wording(found, ["quota", "other"], [found.best, other])
+    return told.decision.pair(0, 1), told
+
+
+def _wording(found: Found, names: Sequence[str], trials: Sequence[Trial]) -> Wording:
+    decision = judge(names, *together([(trial.scores, trial.cost) for trial in trials]))
+    return Wording(found.scenario, decision, tuple(names), tuple(names), found.scenario.units)
+
+
+def _not_asked(found: Found) -> list[str]:
+    """What the limits do not say and the reader must know: a quota that is not caught."""
+    best = found.best
+    if in_vain(best) <= 1.0 - TAKEN:
+        return []
+    taken = np.minimum(best.taken, best.asked).sum(axis=1)
+    asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
+    return [
+        f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
+        f"{_cell(caught)}. Read the amounts as ceilings; below is how likely each year's is caught."
+    ]
+
+
+# ---------------------------------------------------------------------- tables
 
 
 def _amounts(found: Found) -> Passage:
     question, start = found.question, found.scenario.run.start.year
-    fish = whole_fish(found.best, question)
+    fish = whole_fish(found.best, question, found.scenario).sum(axis=-1)  # [window, year]
     rows = [["bass of", *(f"{start + a - 1}–{start + b - 1}" for a, b in question.periods)]]
     amounts = _in_unit(found.best.amounts, found)
     for w, window in enumerate(question.windows):
-        cells = [
-            f"{brief(amounts[w, p])} {_unit(found)}, about {brief(round(fish[w, p]))} fish"
-            for p in range(len(question.periods))
-        ]
+        cells = []
+        for p, (a, b) in enumerate(question.periods):
+            some = fish[w, a - 1 : b]
+            least, most = int(some.min()), int(some.max())
+            told = f"{most}" if least == most else f"{least} to {most}"
+            cells.append(f"{brief(amounts[w, p])} {_unit(found)}, {told} fish")
         rows.append([_window(window, found), *cells])
-    note = "Fish are those of the whole pond, a year, at their mean weight at the time."
+    note = "Fish are those of the whole pond, in each year, at their mean weight then."
     return Passage(f"Take each year, {_season(question)}:", rows, note)
 
 
 def _trade_off(found: Found) -> list[Passage]:
-    head, *rows = _trade_off_rows(found)
     scan = [
-        [_scanned(trial, found), *(_cell(values) for _, values in _effects(found, trial))] for trial in found.scan
+        [_scanned(trial, found), *(_cell(effect.values) for effect in _effects(found, trial))] for trial in found.scan
     ]
     fresh = f"{found.best.members} futures that the search had not seen; median, {FUTURES}"
-    looked = f"{found.scan[0].members} futures of the search; amounts in {_unit(found)} by window, all years alike"
+    few = found.scan[0].members
+    looked = f"{few} future{'s' if few > 1 else ''} of the search; amounts in {_unit(found)} by window, all years alike"
+    rows = _trade_off_rows(found)
+    rest = [trial for name, trial in found.others.items() if name not in ROWS]
+    rows += [[_told(trial, found), *(_cell(effect.values) for effect in _effects(found, trial))] for trial in rest]
     return [
-        Passage(f"What it does, and half and double of it ({fresh}):", [head, *rows]),
-        Passage(f"The scan ({looked}):", [head, *scan], detail=True),
+        Passage(f"What it does, and half and double of it ({fresh}):", rows),
+        Passage(f"The scan ({looked}):", [rows[0], *scan], detail=True),
     ]
+
+
+ROWS = ("no harvest", "half", "quota", "double")
 
 
 def _trade_off_rows(found: Found) -> list[list[str]]:
     """Headings, and what no harvest, half of the quota, the quota and double of it do."""
-    fresh = [("no harvest", found.others["no harvest"]), ("half", found.others["half"]), ("quota", found.best)]
-    fresh.append(("double", found.others["double"]))
-    head = ["", *(head for head, _ in _effects(found, found.best))]
-    return [head, *([name, *(_cell(values) for _, values in _effects(found, trial))] for name, trial in fresh)]
+    every = {"quota": found.best, **found.others}
+    fresh = [(name, every[name]) for name in ROWS if name in every]
+    head = ["", *(effect.head for effect in _effects(found, found.best))]
+    return [head, *([name, *(_cell(effect.values) for effect in _effects(found, trial))] for name, trial in fresh)]
 
 
-def _effects(found: Found, trial: Trial) -> list[tuple[str, Array | float]]:
-    """What is shown of a set of amounts: values by member, or a probability in %."""
-    ds = trial.dataset
+def _effects(found: Found, trial: Trial) -> list[Effect]:
+    """What is shown of a set of amounts, what matters most first."""
+    ds, units = trial.dataset, found.scenario.units
     named = {q.name: q for q in quantities(ds)}
     years = trial.asked > 0.0
-    taken = trial.taken[:, years].mean(axis=1) if years.any() else np.zeros(trial.taken.shape[0])
-    big = goals.at_end(ds["bass_above"].sel(big_weight=5.0 * G_PER_LB).values, ds)[0] * float(ds.attrs["area_ha"])
-    values: list[Array | float] = [
-        _in_unit(taken, found),
-        goals.at_end(named["bass_psd"].values, ds)[0],
-        goals.at_end(named["bass_wr_8_12in"].values, ds)[0],
-        goals.at_end(named["bluegill_psd"].values, ds)[0],
-        goals.at_end(named["forage_carnivore_ratio"].values, ds)[0],
-        big,
-        100.0 * trial.chances["all"],
-    ]
-    return [(head.format(unit=_unit(found)), value) for (head, _), value in zip(HEADS, values, strict=True)]
+    taken = trial.taken[:, years].mean(axis=1) if years.any() else np.zeros(trial.members)
+    unit = _unit(found)
+    told = _wording(found, ["quota"], [trial])
+    effects = [Effect(f"caught, {unit}", f"caught_{_suffix(found)}_a_year", _in_unit(taken, found))]
+    if trial.limits:
+        effects.append(Effect("all limits, %", "all_limits_percent", 100.0 * trial.all_at_once))
+    for score in sorted(trial.scores, key=lambda score: score.kind == "points"):
+        values = converted(score.values[0], score.kind, units)
+        effects.append(Effect(told.heading(score), _ascii(f"goal {told.heading(score)}"), values))
+    for name, head in QUANTITIES.items():
+        effects.append(Effect(head, name, goals.at_end(named[name].values, ds)[0]))
+    for name, chance in trial.chances.items():
+        effects.append(Effect(f"{name}, %", _ascii(f"chance {name} percent"), 100.0 * chance))
+    return effects
+
+
+QUANTITIES = {
+    "bass_psd": "bass PSD",
+    "bluegill_psd": "bluegill PSD",
+    "bass_wr_8_12in": "Wr 8–12 in",
+    "forage_carnivore_ratio": "F/C",
+}
+
+
+def _by_month(found: Found) -> list[Passage]:
+    """Whole fish to take from each window in each month of every year, with the year's total."""
+    question, start = found.question, found.scenario.run.start.year
+    passages = []
+    first, last = question.periods[0][0], question.periods[-1][1]
+    for window, fish in zip(question.windows, whole_fish(found.best, question, found.scenario), strict=True):
+        if not fish.any():
+            continue
+        rows = [["", *(str(start + year - 1) for year in range(first, last + 1))]]
+        rows += [[MONTHS[m], *(str(int(n)) for n in fish[first - 1 : last, m])] for m in _months(question)]
+        rows.append(["year", *(str(int(n)) for n in fish[first - 1 : last].sum(axis=1))])
+        passages.append(Passage(f"Whole fish of {_window(window, found)} to take from the pond, by month:", rows))
+    return passages
+
+
+def _months(question: Question) -> list[int]:
+    """Months of the season, from 0, in the order of the calendar."""
+    (first, _), (last, _) = question.season
+    return [m for m in range(12) if (first - 1 <= m <= last - 1) == (first <= last) or m + 1 in (first, last)]
 
 
 def _schedule(found: Found) -> Passage:
-    """What falls on each month of a year of the last period: weight, fish and angler hours of the whole pond."""
+    """What is caught in each month of a year of the last period: weight, fish and hours of the whole pond."""
     ds, question = found.best.dataset, found.question
     scenario = _quota_scenario(found)
     months = ds["month"].values.astype("datetime64[M]").astype(int)
@@ -213,7 +325,7 @@ def _schedule(found: Found) -> Passage:
     fish = ds["harvest_number"].isel(strategy=0).sel(species="bass").values * float(ds.attrs["area_ha"])
     hours = harvest_outcome.harvest_hours(ds, scenario)[0]
     rate = ds["catch_rate"].values[0]
-    rows = [["month", f"bass, {_unit(found)}", "fish", "angler hours", "caught per hour > 8 in", "> 15 in"]]
+    rows = [["month", f"bass, {_unit(found)}", "fish", "hours", "caught per hour > 8 in", "> 15 in"]]
     for month in range(12):
         this = there & (months % 12 == month)
         if not this.any() or not weight[:, this].any():
@@ -224,7 +336,7 @@ def _schedule(found: Found) -> Passage:
         ]
         rows.append([MONTHS[month], *cells])
     start = found.scenario.run.start.year
-    head = f"By month, mean of {start + begin - 1}–{start + end - 1} (median [p10–p90]; catch per hour at mid-month):"
+    head = f"Caught by month, mean of {start + begin - 1}–{start + end - 1} (median [p10–p90]; catch per hour at mid-month):"
     return Passage(head, rows) if len(rows) > 1 else Passage("Nothing is to be taken, so there is no schedule.")
 
 
@@ -234,7 +346,7 @@ def _catching(found: Found) -> Passage:
     hours = harvest_outcome.harvest_hours(trial.dataset, scenario)[0]
     numbers = trial.dataset["month"].values.astype("datetime64[Y]").astype(int)
     strategy = scenario.strategies[found.question.strategy]
-    rows = [["year", "angler hours, whole pond", f"probability that {100 * TAKEN:.0f} % is caught"]]
+    rows = [["year", "hours, whole pond", f"probability that {100 * TAKEN:.0f} % is caught"]]
     for k, year in enumerate(np.unique(numbers)):
         if np.isnan(chance[k]):
             continue
@@ -247,7 +359,7 @@ def _catching(found: Found) -> Passage:
         rows.append(cells)
     if len(rows) == 1:
         return Passage("")
-    note = "Hours follow from the catch per hour of bass above 8 in and the share of them in the windows."
+    note = "Hours follow from the catch per hour of the sizes that are kept, and are those of all species that are harvested."
     return Passage("Whether it can be caught at all:", rows, note)
 
 
@@ -273,6 +385,10 @@ def _in_unit(kg_per_ha: Array, found: Found) -> Array:
 def _window(window: tuple[float, float], found: Found) -> str:
     unit = LENGTH["in" if found.scenario.units == "us" else "mm"]
     return f"{brief(unit.from_si(window[0]))}–{brief(unit.from_si(window[1]))} {unit.words}"
+
+
+def _ascii(words: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", words.lower().replace("f/c", "fc")).strip("_")
 
 
 def _scanned(trial: Trial, found: Found) -> str:

@@ -35,10 +35,10 @@ DAY_MEMORY = 0.8
 CLOUD_MEMORY, WIND_MEMORY = 0.65, 0.5
 
 
-class Source(Protocol):
-    """Where the parameters and the luck of members come from: spreads, or an ensemble that records have weighed.
+class Dealer(Protocol):
+    """Deals members their parameters and their luck.
 
-    `draw` gives members first … first + members − 1; it is a pure function, and the source can be pickled. `identity`
+    `draw` gives members first … first + members − 1; it is a pure function, and the dealer can be pickled. `identity`
     is a text that differs where draws do; `about` holds texts for the report, on the records behind an ensemble.
     """
 
@@ -51,6 +51,19 @@ class Source(Protocol):
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]: ...
 
 
+class Source(Dealer, Protocol):
+    """Where members come from: spreads, or an ensemble that records have weighed.
+
+    `pasts` is how many different pasts there are, None where each member has its own; `parted` gives a source for so many
+    members of a search and another for those that confirm what it finds, with no past in common.
+    """
+
+    @property
+    def pasts(self) -> int | None: ...
+
+    def parted(self, members: int) -> tuple[Source, Source]: ...
+
+
 @dataclass(frozen=True)
 class Prior:
     """Members as the scenario's spreads deal them."""
@@ -60,6 +73,14 @@ class Prior:
     @property
     def about(self) -> Mapping[str, str]:
         return {}
+
+    @property
+    def pasts(self) -> None:
+        return None
+
+    def parted(self, members: int) -> tuple[Source, Source]:
+        """Itself twice: members of other numbers share nothing."""
+        return self, self
 
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
         deal = streams(scenario.ensemble.seed, range(first, first + members))

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from pondpop.arrays import Array
-from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.draws import Dealer, Prior
 from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.model.inputs import Inputs
 from pondpop.observe.observers import project
@@ -57,7 +57,7 @@ class Job:
     variants: tuple[tuple[Scenario, str], ...]
     first: int
     members: int
-    source: Source = field(default_factory=Prior)
+    source: Dealer = field(default_factory=Prior)
     look: Look = field(default_factory=Whole)
 
     @property

@@ -17,7 +17,7 @@ from typing import Any, Protocol, TypeVar
 import xarray as xr
 
 from pondpop.ensemble import results
-from pondpop.ensemble.draws import Prior, Source
+from pondpop.ensemble.draws import Dealer, Prior, Source
 from pondpop.ensemble.jobs import Job, Look, Readings, Whole, run_job
 from pondpop.ensemble.store import package_versions
 from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, dump
@@ -146,7 +146,7 @@ def blocks(members: int, least: int = 1, most: int | None = None) -> list[range]
 
 
 def jobs_of(
-    variants: Sequence[Variant], first: int, source: Source, least: int, look: Callable[[Scenario], Look] | None = None
+    variants: Sequence[Variant], first: int, source: Dealer, least: int, look: Callable[[Scenario], Look] | None = None
 ) -> list[tuple[tuple[int, ...], Job]]:
     """Jobs and the places of their variants, the first members first. look makes of a scenario of one strategy what is read.
 

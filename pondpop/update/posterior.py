@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -47,6 +47,23 @@ class Posterior:
         for decision in sorted(self.past):
             digest.update(decision.encode() + np.ascontiguousarray(self.past[decision]).tobytes())
         return f"ensemble until {self.until}, {digest.hexdigest()}"
+
+    @property
+    def pasts(self) -> int:
+        return self.members
+
+    def parted(self, members: int) -> tuple[Posterior, Posterior]:
+        """The ensemble of the first pasts, as many as these members but at most half of all, and that of the others.
+
+        Raises InputError where there is one past only.
+        """
+        first = min(members, self.members // 2)
+        if not first:
+            remedy = "update with more members"
+            raise InputError("--ensemble", Fact("an ensemble of 1 member"), "some to search with, others to confirm", remedy)
+        parts = ({name: dealt[rows] for name, dealt in self.past.items()} for rows in (slice(first), slice(first, None)))
+        searching, confirming = (replace(self, past=past) for past in parts)
+        return searching, confirming
 
     def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
         """Parameters and luck of members first … first + members − 1. Raises InputError for another past."""

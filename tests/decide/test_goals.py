@@ -10,6 +10,7 @@ from small import dataset, pond, readings
 from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.console import balance_table
 from pondpop.decide.phrases import teller
+from pondpop.species import load_parameters
 
 ALL_GOALS = """
 [[goals]]
@@ -137,6 +138,32 @@ def test_hours_of_harvest_are_fish_over_catch_per_hour_of_those_fish():
     kept = 0.6  # 60 of 100 bass of 8 in and more are in the window
     np.testing.assert_allclose(hours[0, :, 2], 5.0 * scenario.pond.area_ha / (2.0 * kept))
     assert (hours[1] == 0).all()
+
+
+def test_hours_of_large_bass_are_at_the_rate_of_large_bass():
+    scenario, read = two_ponds(RULE.replace("[8, 12]", "[15, 20]"))
+    read["few"]["harvest_number"][:, 2, 0] = 5.0
+    read["few"]["number"][..., 0, 15:] = 0.0
+    read["few"]["number"][..., 0, 16], read["few"]["number"][..., 0, 22] = 3.0, 1.0
+    read["few"]["catch_rate"][..., 0], read["few"]["catch_rate"][..., 1] = 2.0, 0.4
+    hours = harvest_outcome.harvest_hours(dataset(scenario, read), scenario)
+    np.testing.assert_allclose(hours[0, :, 2], 5.0 * scenario.pond.area_ha / (0.4 * 0.75))
+
+
+def test_hours_of_bluegill_count_too_and_those_of_other_months_rules_do_not():
+    bluegill = RULE.replace("bass", "bluegill").replace('"t"', '"b"').replace("[8, 12]", "[6, 10]")
+    bluegill += "season = ['05-01', '06-30']\n"
+    later = RULE.replace('"t"', '"l"').replace("[8, 12]", "[12, 30]") + "season = ['07-01', '08-31']\n"
+    scenario, read = two_ponds(bluegill + RULE.replace("lb_per_acre", "season = ['05-01', '06-30']\nlb_per_acre") + later)
+    read["few"]["harvest_number"][:, 2, 0] = 5.0
+    read["few"]["harvest_number"][:, 2, 1] = 7.0
+    read["few"]["number"][..., 1, :] = 0.0
+    read["few"]["number"][..., 1, 6], read["few"]["number"][..., 1, 11] = 400.0, 50.0
+    read["few"]["catch_rate"][..., 0] = 2.0
+    hours = harvest_outcome.harvest_hours(dataset(scenario, read), scenario)
+    per_hour = harvest_outcome.CAUGHT_PER_HOUR["bluegill"] * 4.0 ** float(load_parameters().catch_density_exponent[0])
+    area = scenario.pond.area_ha
+    np.testing.assert_allclose(hours[0, :, 2], 5.0 * area / (2.0 * 0.6) + 7.0 * area / per_hour)
 
 
 def harvested(rules: str, kilograms: float, years: int = 3):
