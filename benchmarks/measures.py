@@ -254,11 +254,11 @@ def run_pond(
     looks, moved = {}, Flows.zero(luck.growth.shape[0])
 
     def look(engine: Engine) -> None:
-        moved.include(engine.flows)
         if engine.day in wanted:
+            moved.include(engine.flows)
             looks[wanted[engine.day]] = Look(engine, moved)
 
-    run(prepare(scenario, plan, parameters, luck, steps_per_day), [look], until=max(wanted))
+    run(prepare(scenario, plan, parameters, luck, steps_per_day), [look], until=max(wanted), flows_from=wanted)
     return Run(looks, {event.name: k for k, event in enumerate(plan.stocking)})
 
 

@@ -110,8 +110,8 @@ class Flows:
             getattr(self, name)[...] += getattr(other, name)
 
     def add(self, pond: Pond, step: Step) -> None:
-        """Add what moves in a step."""
-        kinds, deaths, length = len(SPECIES), step.deaths, step.length
+        """Add what moves in a step, but for growth and deaths, which a `Ledger` adds."""
+        kinds, length = len(SPECIES), step.length
         self.eaten[:, :, :kinds] += step.fish_eaten * length
         self.eaten[:, :, kinds:-1] += step.food.of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
         if step.pellets is not None:
@@ -119,27 +119,6 @@ class Flows:
             self.pellets_eaten += total(step.pellets * step.biomass) * length
             for eater, groups in enumerate(pond.slices[k] for k in PREDATOR_PLACES):
                 self.eaten[:, eater, -1] += total(step.pellets[:, groups] * step.biomass[:, groups]) * length
-        fish, kilograms = pond.state.number * step.alive, step.biomass * step.weight_alive
-        if length != 1.0:
-            fish, kilograms = fish * length, kilograms * length
-        grew = np.expm1(step.growth * length)
-        grew *= step.weight_left
-        grew *= step.biomass
-        rows, places = [grew], [self.growth_biomass]
-        for cause, (where, rate) in deaths.rates.items():
-            name = cause.partition(" of ")[0]  # "fry of bass" is of the cause "fry"
-            per_gram = deaths.chosen.get(cause, (where, rate))[1]
-            if where is EVERY:
-                of_cause = np.s_[..., CAUSES.index(name)]
-                rows += [fish * rate, kilograms * per_gram]
-                places += [self.deaths_number[of_cause], self.deaths_biomass[of_cause]]
-            elif rate.any():
-                self.gone_from(pond, where, name, fish[where] * rate, kilograms[where] * per_gram)
-        by_group = np.stack(rows).reshape(len(rows) * grew.shape[0], grew.shape[1]).T.copy()  # for sums row after row
-        for species, groups in enumerate(pond.slices):
-            of_species = np.add.reduce(by_group[groups], axis=0).reshape(len(rows), -1)
-            for place, amount in zip(places, of_species, strict=True):
-                place[:, species] += amount
 
     def suffocated(self, pond: Pond, fish: Array, killer: NDArray[np.intp]) -> None:
         """Add fish that a night kills [member, group], and what it was put down to [member]."""
@@ -155,12 +134,6 @@ class Flows:
         self.deaths_number[:, species, CAUSES.index(cause)] += total(fish)
         self.deaths_biomass[:, species, CAUSES.index(cause)] += total(kilograms)
 
-    def gone_from(self, pond: Pond, where: Where, cause: str, fish: Array, kilograms: Array) -> None:
-        """Add fish of the groups at some places of [member, group] that are gone, and their weight in kg."""
-        number, weight = _by_species(pond, where, fish, kilograms)
-        self.deaths_number[..., CAUSES.index(cause)] += number
-        self.deaths_biomass[..., CAUSES.index(cause)] += weight
-
     def come(self, columns: Columns, fish: Array, log_weight: Array) -> None:
         """Add new groups of one species and origin [member, group] that were stocked, or born in the pond."""
         species, stocked = int(columns.species[0]), columns.origin[0, 0] >= 0
@@ -171,19 +144,71 @@ class Flows:
         biomass[:, species] += total(fish * np.exp(log_weight) / 1000.0)
 
 
-def _by_species(pond: Pond, where: Where, *amounts: Array) -> list[Array]:
-    """Sums of amounts at some places of [member, group], by species [member, species]; each member's in group order.
+class Ledger:
+    """Growth and deaths group by group, [member, group], until they are summed over groups into flows.
 
-    A slice of groups is of one species.
+    Sums over groups cost more than all that is summed; so they are made once for many days.
     """
-    members, kinds = pond.state.members, len(SPECIES)
-    if isinstance(where[1], slice):  # the groups of one species
-        of = pond.state.columns.species[where[1]][0]
-        return [np.stack([total(amount) if k == of else np.zeros(members) for k in range(kinds)], axis=1) for amount in amounts]
-    member = np.broadcast_to(np.arange(members)[:, None], pond.state.number.shape)[where]
-    place = (member * kinds + pond.state.columns.species[where[1]]).ravel()
-    sums = (np.bincount(place, weights=amount.ravel(), minlength=members * kinds) for amount in amounts)
-    return [one.astype(float, copy=False).reshape(members, kinds) for one in sums]
+
+    def __init__(self) -> None:
+        self.grew: Array | None = None
+        self.gone: dict[str, tuple[Array, Array]] = {}  # fish and kg by cause
+
+    def add(self, pond: Pond, step: Step) -> None:
+        """Add what grew and died in a step."""
+        deaths, length = step.deaths, step.length
+        fish, kilograms = pond.state.number * step.alive, step.biomass * step.weight_alive
+        if length != 1.0:
+            fish, kilograms = fish * length, kilograms * length
+        grew = np.expm1(step.growth * length)
+        grew *= step.weight_left
+        grew *= step.biomass
+        if self.grew is None:
+            self.grew = grew
+        else:
+            self.grew += grew
+        for cause, (where, rate) in deaths.rates.items():
+            name = cause.partition(" of ")[0]  # "fry of bass" is of the cause "fry"
+            per_gram = deaths.chosen.get(cause, (where, rate))[1]
+            self.add_gone(pond, where, name, fish[where] * rate, kilograms[where] * per_gram)
+
+    def add_gone(self, pond: Pond, where: Where, cause: str, fish: Array, kilograms: Array) -> None:
+        """Add fish of the groups at some places of [member, group] that are gone, and their weight in kg."""
+        if cause in self.gone:
+            for whole, more in zip(self.gone[cause], (fish, kilograms), strict=True):
+                whole[where] += more
+        elif where is EVERY:
+            self.gone[cause] = fish, kilograms
+        else:
+            self.gone[cause] = _whole(where, fish, pond.state.number.shape), _whole(where, kilograms, pond.state.number.shape)
+
+    def make_room(self, at: int, count: int) -> None:
+        """Be ready for so many groups more, which stand from a column on."""
+
+        def wider(amount: Array) -> Array:
+            return np.concatenate([amount[:, :at], np.zeros((amount.shape[0], count)), amount[:, at:]], axis=1)
+
+        if self.grew is not None:
+            self.grew = wider(self.grew)
+        self.gone = {cause: (wider(fish), wider(kilograms)) for cause, (fish, kilograms) in self.gone.items()}
+
+    def cast_up(self, pond: Pond, flows: Flows) -> None:
+        """Add it to flows, summed over the groups of each species in their order, and begin anew."""
+        rows, places = [], []
+        if self.grew is not None:
+            rows, places = [self.grew], [flows.growth_biomass]
+        for cause, amounts in self.gone.items():
+            rows += amounts
+            places += [deaths[..., CAUSES.index(cause)] for deaths in (flows.deaths_number, flows.deaths_biomass)]
+        self.grew, self.gone = None, {}
+        if not rows:
+            return
+        members, groups_there = rows[0].shape
+        by_group = np.stack(rows).reshape(len(rows) * members, groups_there).T.copy()  # for sums row after row
+        for species, groups in enumerate(pond.slices):
+            of_species = np.add.reduce(by_group[groups], axis=0).reshape(len(rows), members)
+            for place, amount in zip(places, of_species, strict=True):
+                place[:, species] += amount
 
 
 @dataclass(frozen=True)

@@ -20,12 +20,15 @@ PLANKTON, BENTHOS, LITTORAL, ALGAE, SNAILS = range(len(FOODS))
 class Community:
     """The kinds of fish of a pond, by their names, and their foods. In a pond each is a species, all strains together.
 
-    species: the place among `SPECIES` of each kind's; predators: the first so many kinds; foods: the first so many of FOODS.
+    species: the place among `SPECIES` of each kind's; of_species: the kinds of each of SPECIES, one or none; predators: the
+    first so many kinds; foods: the first so many of FOODS.
     """
 
     def __init__(self, kinds: tuple[str, ...]) -> None:
         self.kinds = kinds
         self.species: NDArray[np.intp] = np.array([SPECIES.index(KINDS[kind].species) for kind in kinds], np.intp)
+        places = {int(k): place for place, k in enumerate(self.species)}
+        self.of_species = tuple(slice(place := places.get(k, 0), place + (k in places)) for k in range(len(SPECIES)))
         self.predators = len(kinds_with("role: predator", kinds))
         eaten = set().union(*(foods_of(self.traits(k)) for k in range(len(kinds))))
         self.foods = FOODS[: max(eaten, default=0) + 1]

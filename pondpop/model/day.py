@@ -8,7 +8,7 @@ that the books of fish, biomass and energy close. Arrays are [member, group] unl
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from pondpop.model import (
     harvest,
     hauling,
     joining,
+    lengths,
     mortality,
     oxygen,
     plants,
@@ -28,7 +29,7 @@ from pondpop.model import (
     recruitment,
     stocking,
 )
-from pondpop.model.budget import Books, Flows, Step
+from pondpop.model.budget import Books, Flows, Ledger, Step
 from pondpop.model.community import community, species_present
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
@@ -41,10 +42,11 @@ DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 class Engine(Pond):
     """A block of members of one strategy, stepped day by day.
 
-    `flows` is what moved in the last day; `books` keeps the accounts of every step if asked.
+    `flows` is what moved in the last day, or since the last of the days `flows_from`, and then whole only when the next of
+    these begins, or the run has ended; of no days steps are not summed. `books` keeps the accounts of every step if asked.
     """
 
-    def __init__(self, inputs: Inputs, keep_books: bool = False) -> None:
+    def __init__(self, inputs: Inputs, keep_books: bool = False, flows_from: Collection[int] | None = None) -> None:
         keep_memory()
         p = inputs.parameters.of_kinds(species_present(event.species for event in inputs.stockings))
         self.inputs = inputs
@@ -68,7 +70,7 @@ class Engine(Pond):
         self.night: oxygen.Night | None = None  # the last one, where oxygen is followed
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
-        self.flows = Flows.zero(inputs.members)
+        self.flows_from, self.flows, self.ledger = flows_from, Flows.zero(inputs.members), Ledger()
         self.books: list[Books] | None = [] if keep_books else None
         self.columns_changed()
         self.begin_day()
@@ -80,7 +82,8 @@ class Engine(Pond):
 
         taken: removals beside those of the inputs.
         """
-        self.flows = Flows.zero(self.inputs.members)
+        if self.flows_begin():
+            self.flows = Flows.zero(self.inputs.members)
         self.pass_night()
         self.stock()
         self.remove((*self.inputs.removals, *taken))
@@ -89,8 +92,14 @@ class Engine(Pond):
         self.spawn()
         self.forget_empty()
         self.day += 1
+        if self.flows_begin() or self.day == self.inputs.days:
+            self.ledger.cast_up(self, self.flows)
         if self.day < self.inputs.days:
             self.begin_day()
+
+    def flows_begin(self) -> bool:
+        """Whether flows begin anew with this day."""
+        return self.flows_from is None or self.day in self.flows_from
 
     def begin_day(self) -> None:
         """What the day brings: temperature and light, and the pond's fertility and cover, when they change."""
@@ -163,6 +172,7 @@ class Engine(Pond):
             s.log_length[:, groups] += left.longer
             s.spread[:, groups] *= left.spread
             s.low[:, groups], s.high[:, groups] = left.low, left.high
+            s.uncut = s.uncut and lengths.uncut(left.low, left.high)
 
     def step(self) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
@@ -210,7 +220,9 @@ class Engine(Pond):
             growth=grew,
             free_growth=free_growth,
         )
-        self.flows.add(self, step)
+        if self.flows_from is None or self.flows_from:
+            self.flows.add(self, step)
+            self.ledger.add(self, step)
         if self.books is not None:
             self.books.append(Books.of_step(self, step))
 
@@ -267,9 +279,10 @@ class Engine(Pond):
         if few.any():
             where = np.nonzero(few)
             last = s.number[where]
-            self.flows.gone_from(self, where, "last_few", last, last * np.exp(s.log_weight[where]) / 1000.0)
+            self.ledger.add_gone(self, where, "last_few", last, last * np.exp(s.log_weight[where]) / 1000.0)
             s.number[where] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0:
+            self.ledger.cast_up(self, self.flows)
             joined = s.join(joining.alike(self))
             if s.close_up() or joined:
                 self.columns_changed()
@@ -279,6 +292,7 @@ class Engine(Pond):
     def add(self, groups: stocking.Groups) -> None:
         """Add the groups of one origin."""
         self.flows.come(groups.columns, groups.number, groups.log_weight)
+        self.ledger.make_room(self.slices[int(groups.columns.species[0])].stop, len(groups.columns))
         self.state.add(*groups)
         self.columns_changed()
 
@@ -308,15 +322,21 @@ class Engine(Pond):
 Observer = Callable[[Engine], None]
 """Looks at a pond at the start of a day, before that day's events, and once more at the end of the run.
 
-`engine.day` is the day that begins, `engine.flows` what moved in the day before."""
+`engine.day` is the day that begins, `engine.flows` what moved in the day before, or since some day (see `Engine`)."""
 
 
-def run(inputs: Inputs, observers: Sequence[Observer] = (), until: int | None = None, keep_books: bool = False) -> Engine:
+def run(
+    inputs: Inputs,
+    observers: Sequence[Observer] = (),
+    until: int | None = None,
+    keep_books: bool = False,
+    flows_from: Collection[int] | None = None,
+) -> Engine:
     """Run a block of members to the start of the day `until`, by default to the end of the run.
 
     Every observer is called at the start of each day, in their order, and at the end. Returns the engine as it stands.
     """
-    engine = Engine(inputs, keep_books)
+    engine = Engine(inputs, keep_books, flows_from)
     last = inputs.days if until is None else until
     while engine.day < last:
         for observe in observers:

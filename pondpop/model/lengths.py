@@ -23,6 +23,9 @@ NOTHING = 1e-12  # a group of which no larger share is left is gone
 BEYOND = 1e-3  # fish beyond the far end of a window, relative to those before it, that do not keep a group from a cut
 
 
+NO_CUTS = np.full((1, 1), -UNCUT), np.full((1, 1), UNCUT)
+
+
 class Shape(NamedTuple):
     """How the lengths of some groups are spread; low and high may be one for all."""
 
@@ -38,7 +41,7 @@ class Shape(NamedTuple):
     @property
     def uncut(self) -> bool:
         """Whether no group is cut; what follows from that differs in no bit from the general case."""
-        return _uncut(self.low, self.high)
+        return self.low is NO_CUTS[0] or uncut(self.low, self.high)
 
 
 def shape(mean: Array, spread: Array, low: Array, high: Array) -> Shape:
@@ -46,14 +49,15 @@ def shape(mean: Array, spread: Array, low: Array, high: Array) -> Shape:
 
     Where no group is cut, the bounds are one for all.
     """
-    if _uncut(low, high):
-        return Shape(mean, spread, low[:1, :1], high[:1, :1])
+    if uncut(low, high):
+        return Shape(mean, spread, *NO_CUTS)
     mean_z, variance_z = moments(low, high)
     sd = spread / np.sqrt(variance_z)
     return Shape(mean - sd * mean_z, sd, low, high)
 
 
-def _uncut(low: Array, high: Array) -> bool:
+def uncut(low: Array, high: Array) -> bool:
+    """Whether cuts, in standard deviations, leave every fish."""
     return bool((low == -UNCUT).all() and (high == UNCUT).all())
 
 
@@ -87,9 +91,9 @@ def log_uplift(spread: Array, slope: Value) -> Array:
 def share_longer(groups: Shape, log_length: Value, slope: Value = 0.0) -> Array:
     """Share of the fish of each group that are longer than e^log_length; with the slope of weight, of their weight."""
     tilt = slope * groups.sd
-    beyond = ndtr(tilt - groups.z(log_length))
     if groups.uncut:
-        return np.asarray(beyond)
+        return np.asarray(ndtr(tilt - (log_length - groups.middle) / groups.sd))
+    beyond = ndtr(tilt - groups.z(log_length))
     none = ndtr(tilt - groups.high)
     return np.asarray((beyond - none) / np.maximum(ndtr(tilt - groups.low) - none, 1e-300)).clip(0.0, 1.0)
 

@@ -95,9 +95,10 @@ class Deaths(NamedTuple):
     def log_shares_left(self, length: float) -> tuple[Array, Array]:
         """Natural log of the shares of number and of weight that are left after so many days [member, group]."""
         number = log_share_left(self.rates, length)
-        more = np.zeros_like(number)
+        more = self.chosen["predation"][1] - self.rates["predation"][1]
         for cause, (where, per_gram) in self.chosen.items():
-            more[where] += per_gram - self.rates[cause][1]
+            if cause != "predation":
+                more[where] += per_gram - self.rates[cause][1]
         more *= -length
         more += number
         return number, np.minimum(more, -LEAST_DEATHS, out=more)
@@ -131,7 +132,9 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
     longer *= hunt.rise
     longer *= -length
     np.maximum(longer, hunt.predation * (-length / slope), out=longer)
-    np.clip(longer, -MOST_MOVED * pond.state.spread, MOST_MOVED * pond.state.spread, out=longer)
+    most = MOST_MOVED * pond.state.spread
+    np.minimum(longer, most, out=longer)
+    np.maximum(longer, np.negative(most, out=most), out=longer)
     per_fish = longer * slope
     per_fish *= 1.0 / length
     per_fish += hunt.predation

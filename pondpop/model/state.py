@@ -81,6 +81,7 @@ class State:
     bloom: Array  # the bloom relative to its ordinary state,
     lately: Array  # oxygen that it made of late, g/m² a day, and
     waste: Array  # what feed and dead plankton will still take, g/m²
+    uncut: bool = True  # whether no group was ever cut
 
     @classmethod
     def empty(cls, members: int, food: Array, counters: int) -> State:
@@ -314,7 +315,7 @@ class Pond:
 
     def of_groups_of(self, species: int, of_kind: Array) -> Array:
         """Values of [member, kind] at the groups of a species, to stand against [member, group of the species]."""
-        return of_kind[:, self.community.species == species]
+        return of_kind[:, self.community.of_species[species]]
 
     def of(self, parameter: str, species: int) -> Array:
         """A parameter of the kinds of a species, to stand against [member, group of the species]."""
@@ -358,6 +359,8 @@ class Pond:
     def lengths(self, groups: slice | NDArray[np.intp] = ALL) -> lengths.Shape:
         """How the lengths of some groups are spread."""
         s = self.state
+        if s.uncut:
+            return lengths.Shape(s.log_length[:, groups], s.spread[:, groups], *lengths.NO_CUTS)
         return lengths.shape(s.log_length[:, groups], s.spread[:, groups], s.low[:, groups], s.high[:, groups])
 
 

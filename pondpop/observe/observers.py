@@ -49,7 +49,7 @@ def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = 
     also = () if count_day is None else (count_day,)
     surveys, months = Surveys(survey_days, also), Months(inputs)
     years = Years(inputs, months)
-    run(inputs, [surveys, months, years])
+    run(inputs, [surveys, months, years], flows_from=months.first_days)
     read = surveys.stacked(survey_days) | months.stacked() | years.stacked()
     return read if count_day is None else read | {"survivors_counted": surveys.read[count_day]["group_survivors"]}
 
@@ -76,26 +76,30 @@ class Surveys:
 
 
 class Months:
-    """Reads what moved in each calendar month of the run, the water, and the forage in the middle of the month."""
+    """Reads what moved in each calendar month of the run, the water, and the forage in the middle of the month.
+
+    The flows of the run are to begin on `first_days`.
+    """
 
     def __init__(self, inputs: Inputs) -> None:
         self.month = _month_numbers(inputs)
         months = int(self.month[-1]) + 1
-        self.flows = [Flows.zero(inputs.members) for _ in range(months)]
+        self.flows: list[Flows] = []
         of_month = [np.flatnonzero(self.month == k) for k in range(months)]
+        self.first_days = [int(days[0]) for days in of_month]
         self.middle = {int(days[days.size // 2]): days.size for days in of_month}
         self.read: list[dict[str, Array]] = []
         self.water_c: list[Array] = []
 
     def __call__(self, engine: Engine) -> None:
-        if engine.day:
-            self.flows[self.month[engine.day - 1]].include(engine.flows)
+        if engine.day and (engine.day == self.month.size or engine.day in self.first_days):
+            self.flows.append(engine.flows)
         if engine.day in self.middle:
             self.read.append(read_month(engine, self.middle[engine.day]))
         if engine.day == self.month.size:
             water_c = np.broadcast_to(engine.water_c, (engine.inputs.members, self.month.size))
             # contiguous rows, so that a member's sum has the same bits whoever shares its block
-            of_month = (np.ascontiguousarray(water_c[:, self.month == k]) for k in range(len(self.flows)))
+            of_month = (np.ascontiguousarray(water_c[:, self.month == k]) for k in range(len(self.first_days)))
             self.water_c = [water.mean(axis=1) for water in of_month]
 
     def stacked(self) -> dict[str, Array]:
@@ -132,8 +136,7 @@ class Years:
         for name, read in (("number", self.number), ("biomass", self.biomass)):
             out[f"start_{name}"], out[f"end_{name}"] = np.stack(read[:-1], axis=1), np.stack(read[1:], axis=1)
         moved = [Flows.zero(self.number[0].shape[0]) for _ in years]
-        first_days = np.flatnonzero(np.diff(self.months.month, prepend=-1))
-        for flows, day in zip(self.months.flows, first_days, strict=True):
+        for flows, day in zip(self.months.flows, self.months.first_days, strict=True):
             moved[self.year[day]].include(flows)
         for name in YEARLY:
             out[name] = np.stack([getattr(one, name) for one in moved], axis=1)
@@ -252,9 +255,11 @@ def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.in
     s = engine.state
     fish = number * engine.inputs.area_ha
     low, high = np.full(s.members, np.log(1e-2)), np.full(s.members, np.log(2e4))
+    spread, log_weight, slope = engine.lengths(columns), s.log_weight[:, columns], engine.group.ws_slope[:, columns]
     for _ in range(40):
         middle = 0.5 * (low + high)
-        above = _sum(fish * _heavier(engine, columns, middle[:, None])) >= 1.0
+        length = lengths.log_length_of_weight(spread, log_weight, middle[:, None], slope)
+        above = _sum(fish * lengths.share_longer(spread, length)) >= 1.0
         low, high = np.where(above, middle, low), np.where(above, high, middle)
     return np.where(_sum(fish) > 1.0, np.exp(low), np.nan)
 

@@ -281,7 +281,8 @@ def species_with(trait: str) -> tuple[int, ...]:
     return tuple(k for k, one in enumerate(TRAITS.values()) if one.has(trait))
 
 
-def kinds_with(trait: str, kinds: Sequence[str] = tuple(KINDS)) -> tuple[int, ...]:
+@cache
+def kinds_with(trait: str, kinds: tuple[str, ...] = tuple(KINDS)) -> tuple[int, ...]:
     """The places among some kinds of those whose species have a trait."""
     return tuple(k for k, name in enumerate(kinds) if TRAITS[KINDS[name].species].has(trait))
 

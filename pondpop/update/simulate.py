@@ -56,7 +56,7 @@ class Watched:
         [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
         """
         surveys, growth = Surveys(survey_days, self.days), _GrowthBetween(self.growth, inputs.members)
-        run(inputs, [surveys, growth], until=self.days[-1])
+        run(inputs, [surveys, growth], until=self.days[-1], flows_from=())
         read = surveys.stacked(self.days)
         out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}

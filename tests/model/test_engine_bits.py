@@ -156,3 +156,29 @@ def test_food_met_on_the_grid_is_each_member_s_own():
         alone = feeding.met_by(eaters[row].copy(), field[:, row].copy())
         np.testing.assert_array_equal(alone[:, :, 0], met[:, :, m])
     assert np.allclose(met.sum(axis=0), (field * eaters).sum(axis=2), rtol=1e-12)
+
+
+def test_flows_of_many_days_are_the_sum_of_those_of_each_day_and_alike_in_any_block():
+    scenario = pond(100, 1, EVERYTHING)
+    strategy, begins = scenario.strategies["few"], (0, 90, 200)
+
+    def many_days(first: int, members: int) -> list[Flows]:
+        kept, inputs = [], prepare(scenario, strategy, *Prior().draw(scenario, strategy, first, members))
+        engine = Engine(inputs, flows_from=begins)
+        for day in range(begins[-1]):
+            engine.run_day()
+            if day + 1 in begins:
+                kept.append(engine.flows)
+        return kept
+
+    three, one = many_days(0, 3), many_days(1, 1)
+    by_day = Engine(prepare(scenario, strategy, *Prior().draw(scenario, strategy, 0, 3)))
+    for whole, alone, start, end in zip(three, one, begins, begins[1:], strict=False):
+        summed = Flows.zero(3)
+        for _ in range(start, end):
+            by_day.run_day()
+            summed.include(by_day.flows)
+        assert summed.born_number.any() and summed.deaths_number.any()
+        for name in Flows.__dataclass_fields__:
+            np.testing.assert_allclose(getattr(whole, name), getattr(summed, name), rtol=1e-12, atol=1e-12, err_msg=name)
+            np.testing.assert_array_equal(getattr(whole, name)[1:2], getattr(alone, name), err_msg=name)
