@@ -26,6 +26,7 @@ from pondpop.scenario import (
 )
 from pondpop.scenario.moving import is_fragile, tempering
 from pondpop.species import TRAITS
+from pondpop.species.registry import KINDS
 from pondpop.units import LIME, Units, both, brief, day, day_of_year, joined, window
 
 Deed = Literal["stock", "take out", "harvest", "feed", "fish", "fertilize", "level", "upkeep", "survey", "seine"]
@@ -35,6 +36,7 @@ CARP = (
     "Sterile (triploid) grass carp only, and only with the state's permit: in many states they need one, in some they are "
     "forbidden. Keep them from leaving by the spillway."
 )
+STRAIN = "Which strains may be stocked is for the state agency to say; in some states this one is forbidden."
 WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
 
 
@@ -171,20 +173,23 @@ def seasons(rule: Harvest | Feeding | Angling, run: Run, now: dt.date) -> Iterat
 
 
 def _stock(event: Stocking, area: float, units: Units) -> str:
+    strain = f", {KINDS[event.strain].title}" if event.strain else ""
     return (
-        f"Stock {brief(event.per_ha * area)} {PLURAL[event.species]} of {both(event.length_mm, 'length', units)}: "
+        f"Stock {brief(event.per_ha * area)} {PLURAL[event.species]} of {both(event.length_mm, 'length', units)}{strain}: "
         f"{both(event.per_ha, 'density', units)}"
     )
 
 
 def _mind(event: Stocking, water: float, scenario: Scenario) -> str:
-    """What the water, and the truck, say about a stocking."""
+    """What the water, the truck and the law of strains say about a stocking."""
     said = [_mind_water(event, water, scenario.units)]
     if event.haul_hours is not None:
         told = tempering(event, scenario.pond, scenario.units)
         said.append(f"{told[0].upper()}{told[1:]}.")
         if is_fragile(event.species):
             said.append("They are fragile: few to a tank, cool and salted, handled as little as can be.")
+    if event.strain:
+        said.append(STRAIN)
     return " ".join(filter(None, said))
 
 

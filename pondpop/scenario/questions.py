@@ -181,6 +181,16 @@ kind = "bass_above"
 <above_lb = 5>
 """
 
+_COST = """
+[[goals]]
+kind = "cost"
+weight = 0.5
+
+[costs]  # yours: prices, in US dollars; these are invented
+per_bluegill = 0.6
+per_minnow = 0.1
+"""
+
 
 def _adults(name: str, title: str, date: str) -> str:
     return f"""\
@@ -193,6 +203,39 @@ species = "bass"
 date = {date}
 <per_acre = 10>
 <length_in = 14>
+
+"""
+
+
+def _strain(name: str, title: str, strain: str, price: float) -> str:
+    return f"""\
+[strategies.{name}]
+title = "{title}"
+
+[[strategies.{name}.stocking]]
+name = "bass"
+species = "bass"
+strain = "{strain}"
+date = YEAR+1-06-05
+<per_acre = 75>
+<length_in = 2>
+cost_each = {price}  # yours: an invented price
+
+"""
+
+
+def _size(name: str, title: str, date: str, length: float, price: float) -> str:
+    return f"""\
+[strategies.{name}]
+title = "{title}"
+
+[[strategies.{name}.stocking]]
+name = "bass"
+species = "bass"
+date = {date}
+<per_acre = 75>  # yours: fewer of larger ones, if fewer are to be had
+<length_in = {length:g}>
+cost_each = {price}  # yours: an invented price
 
 """
 
@@ -370,6 +413,27 @@ weight = 0.5
 [costs]  # yours: prices, in US dollars
 <per_lb_feed = 0.7>
 """,
+    ),
+    "strain": Question(
+        "Northern bass, Florida bass, or their first cross?",
+        9,
+        f"""{_NEW_FORAGE}\
+# What differs: one table for each strategy. Which strains may be stocked is for your state agency to say: Florida bass and
+# crosses are forbidden in some states, since their young mix with wild bass. Cold water kills them sooner.
+{_strain("northern", "northern bass", "northern", 1.2)}\
+{_strain("first_cross", "first cross", "first_cross", 1.8)}\
+{_strain("florida", "Florida bass", "florida", 1.6)}\
+{_BALANCED}{_BIG_BASS}{_COST}""",
+    ),
+    "size": Question(
+        "Bass of which size to stock: small and early, or larger and later?",
+        6,
+        f"""{_NEW_FORAGE}\
+# What differs: one table for each strategy. Larger bass cost more and come later, when the forage has spawned more often.
+{_size("small", "<2 length_in>, June", "YEAR+1-06-05", 2, 1.2)}\
+{_size("middle", "<4 length_in>, September", "YEAR+1-09-15", 4, 2.5)}\
+{_size("large", "<8 length_in>, March", "YEAR+2-03-15", 8, 7)}\
+{_BALANCED}{_BIG_BASS}{_COST}""",
     ),
 }
 
