@@ -135,7 +135,10 @@ def _parser() -> argparse.ArgumentParser:
     begin = commands.add_parser("begin", parents=[units], help="write a scenario for a question, and blank record sheets")
     begin.add_argument("folder", metavar="DIR", type=_path, help="folder to write to; nothing in it is overwritten")
     begin.add_argument(
-        "--question", metavar="Q", default="predators", help="predators (default), adults, harvest, repair, feeding, strain or size"
+        "--question",
+        metavar="Q",
+        default="predators",
+        help="predators (default), adults, harvest, repair, feeding, strain or size",
     )
     begin.set_defaults(command=_begin)
 

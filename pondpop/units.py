@@ -129,6 +129,13 @@ def brief(value: float, digits: int = 3) -> str:
     return f"{rounded:,.0f}" if abs(rounded) >= 10 ** (digits - 1) else f"{rounded:.10g}"
 
 
+def in_csv(value: float, least: float = 1e-6) -> str:
+    """A number of a CSV, in four digits and never in powers of ten; 0 below half of `least`, nothing where it is none."""
+    if not math.isfinite(value):
+        return ""
+    return "0" if abs(value) < least / 2 else brief(value, 4).replace(",", "")
+
+
 def in_words(value: float, family: Family, suffix: str, digits: int = 3) -> str:
     """An SI value in one unit of its family: in_words(203.2, LENGTH, "in") is "8 in"."""
     unit = family[suffix]

@@ -16,6 +16,7 @@ from pondpop.units import (
     TEMPERATURE,
     WEIGHT,
     brief,
+    in_csv,
     in_hundred,
     in_ten,
     in_words,
@@ -66,6 +67,19 @@ def test_brief(value, words):
 @given(st.floats(1e-3, 1e7))
 def test_brief_stays_within_its_digits(value):
     assert math.isclose(float(brief(value).replace(",", "")), value, rel_tol=0.005)
+
+
+@pytest.mark.parametrize(
+    ("value", "told"),
+    [(12345.678, "12350"), (0.28620032, "0.2862"), (1e-9, "0"), (-3.5, "-3.5"), (99.99999, "100"), (float("nan"), ""),
+     (float("inf"), ""), (1e15, "1000000000000000")],
+)  # fmt: skip
+def test_numbers_of_a_csv_have_four_digits_and_no_powers(value, told):
+    assert in_csv(value) == told
+
+
+def test_small_parameters_are_kept_where_asked():
+    assert in_csv(2.5e-7, 0.0) == "0.00000025" and in_csv(0.0, 0.0) == "0"
 
 
 def test_in_words():

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
-from pondpop.units import LENGTH, Units, brief, in_ten
+from pondpop.units import LENGTH, Units, brief, in_csv, in_ten
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
@@ -49,7 +49,7 @@ def assessment_csv(assessment: Assessment, units: str = "us") -> str:
     writer.writerow(COLUMNS)
     for f in assessment.findings:
         unit, *numbers = converted(f, units)
-        cells = ["" if x is None else f"{x:.6g}" for x in numbers]
+        cells = ["" if x is None else in_csv(x) for x in numbers]
         writer.writerow(
             [f.date or "", f.gear, f.species, f.quantity, unit, *cells, "" if f.count is None else f.count, f.note]
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,7 +17,7 @@ from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, Change, Plan
 from pondpop.decide.survey_value import SurveyValue
 from pondpop.decide.sweep_paths import csv_cell, labels
 from pondpop.ensemble.quantities import QUANTILES
-from pondpop.units import brief, converted, figure_of, in_ten, joined, shortened
+from pondpop.units import brief, converted, figure_of, in_csv, in_ten, joined, shortened
 
 CAUTION = "Ask the state agency and a certified fisheries professional before you stock, move or harvest fish."
 NARROW = 28  # characters of a cell on one screen
@@ -229,19 +230,24 @@ def frontier_table(found: Plan) -> list[list[str]]:
     return rows
 
 
+def _heading(words: str) -> str:
+    """Words as the heading of a column: letters, digits and _."""
+    return re.sub("[^a-z0-9]+", "_", words.lower())
+
+
 def plan_csv(found: Plan) -> str:
     """Every plan that was looked at or confirmed: values, members, cost, worth against the best, goals of the confirmed."""
     told, d = wording(found), found.decision
     out = io.StringIO()
     lines = csv.writer(out, lineterminator="\n")
-    goals = [f"{told.goal(s)} ({s.kind}) {q}" for s in d.scores for q in ("p10", "p50", "p90")]
+    goals = [_heading(f"{told.goal(s)} {s.kind} {q}") for s in d.scores for q in ("p10", "p50", "p90")]
     lines.writerow(["plan", *(axis.path for axis in found.axes), "members", "cost", "worth_against_best", *goals])
     for k, name in enumerate(told.short):
         values = found.finalists[k] if k < len(found.finalists) else (AS_IN_FILE,) * len(found.axes)
         trial = found.trials[k]
         against = float((trial.worth - found.trials[0].worth).mean())
         three = [np.quantile(converted(s.values[k], s.kind, told.units), QUANTILES) for s in d.scores]
-        cells = [f"{q:.6g}" for one in three for q in one]
+        cells = [in_csv(q) for one in three for q in one]
         lines.writerow([name, *map(csv_cell, values), d.members, f"{trial.middle_cost:.2f}", f"{against:.4f}", *cells])
     for tried in found.tried:
         numbers = [tried.members, f"{tried.cost:.2f}", f"{tried.against_best:.4f}"]

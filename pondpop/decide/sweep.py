@@ -27,7 +27,7 @@ from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Scenario, Stocking, as_scenario, dump, read, resolve, years_after
-from pondpop.units import NONE, Units, converted, in_hundred
+from pondpop.units import NONE, Units, converted, in_csv, in_hundred
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
@@ -314,9 +314,8 @@ def sweep_csv(rows: Sequence[Row], axes: Sequence[Axis]) -> str:
     for row in rows:
         for name, (_, unit, values) in row.bands.items():
             for date, three in zip(row.dates, values, strict=True):
-                cells = ["" if np.isnan(v) else repr(float(v)) for v in three]
-                lines.writerow([*map(csv_cell, row.values), row.strategy, date, name, unit, *cells])
+                lines.writerow([*map(csv_cell, row.values), row.strategy, date, name, unit, *map(in_csv, three)])
         if row.survivors is not None and np.isfinite(row.survivors).all():
-            cells = [repr(float(q)) for q in np.quantile(100 * row.survivors, QUANTILES)]
+            cells = [in_csv(q) for q in np.quantile(100 * row.survivors, QUANTILES)]
             lines.writerow([*map(csv_cell, row.values), row.strategy, str(row.counted), "survivors", "%", *cells])
     return out.getvalue()

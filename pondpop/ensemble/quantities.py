@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pondpop.observe import indices
 from pondpop.observe.gears import as_sampled_psd, gear
 from pondpop.species import MEASURED, SPECIES, STRAINS, TRAITS, load_parameters
-from pondpop.units import G_PER_LB, Units, converted, unit_of
+from pondpop.units import G_PER_LB, Units, converted, in_csv, unit_of
 
 Array = NDArray[np.float64]
 
@@ -137,6 +137,5 @@ def yearly_csv(dataset: xr.Dataset, units: Units) -> str:
     for s, strategy in enumerate(dataset["strategy"].values):
         for d, date in enumerate(dates):
             for q, values in every:
-                cells = ["" if np.isnan(v) else repr(float(v)) for v in values[s, d]]
-                rows.writerow([strategy, date, q.name, q.unit(units), *cells])
+                rows.writerow([strategy, date, q.name, q.unit(units), *map(in_csv, values[s, d])])
     return out.getvalue()

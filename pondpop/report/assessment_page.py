@@ -14,7 +14,7 @@ from pondpop.report.format import html
 from pondpop.report.tables import Table
 from pondpop.species import works_cited
 from pondpop.species.catalogue import standards
-from pondpop.units import NONE, Units, brief, day, in_ten
+from pondpop.units import NONE, Units, brief, day, in_ten, joined
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, Finding, SurveyAssessment
@@ -123,14 +123,16 @@ def _sizes(found: Assessment) -> str:
             family = [_cell(mine.get(key)) for key, _ in FAMILY]
             rows.append([_when(s, gear), species, f"{mine['psd'].count:,}", *family, floor])
     header = ("Survey", "Species", "Fish of stock length", *(name for _, name in FAMILY), "At best")
-    words = "Limits of 95 % below each figure. At best: how closely these days can tell PSD, however many fish are measured."
+    words = "Limits of 95 % beside each figure. At best: how closely these days can tell PSD, however many fish are measured."
     return Table("sizes", words, header, rows, ()).to_html() + plots(_pictures(found))
 
 
 def _pictures(found: Assessment) -> Iterator[Picture]:
     from pondpop.report.figures import length_frequency
 
-    for gear, species in dict.fromkeys((gear, species) for _, gear, species in _groups(found)):
+    every = dict.fromkeys((gear, species) for _, gear, species in _groups(found))
+    sized = {(f.gear, f.species) for s in found.surveys for f in s.findings if f.quantity.endswith("_psd")}
+    for gear, species in sorted(every, key=lambda pair: pair not in sized):  # first those from which sizes are judged
         counts = {
             f"{s.first}": s.length_frequency[gear, species] for s in found.surveys if (gear, species) in s.length_frequency
         }
@@ -190,20 +192,42 @@ def _wr_picture(found: Assessment) -> Iterator[Picture]:
                       f"{title}. {'; '.join(said)}.")  # fmt: skip
 
 
+WORDS = {
+    "number_closed": "fish there, by marks of one season",
+    "number_open": "fish there, by marks of several years",
+    "survival_per_year": "share that lives through a year",
+    "kept_within_a_year": "share of the tagged kept within a year",
+    "kept_share": "share of the caught that was kept",
+    "final_length": "length at which growth ends",
+    "growth_rate": "growth coefficient",
+    "angling_hours": "hours fished",
+}
+IN_WORDS = (("stock_caught_per", "caught, of stock length, per"), ("caught_per", "caught per"), ("growth_", "growth at "))
+
+
+def figure_words(f: Finding) -> str:
+    """What a figure is, without its species: caught per hour, growth at 8–12 in."""
+    name = f.quantity.removeprefix(f"{f.species}_")
+    for begins, words in () if name in WORDS else IN_WORDS:
+        if name.startswith(begins):
+            rest = name.removeprefix(begins)
+            return words + (_class(rest) if rest.endswith("in") else rest.replace("_", " "))
+    return WORDS.get(name, name.replace("_", " "))
+
+
 def _figures(name: str, caption: str, findings: Iterable[Finding], units: Units) -> str:
     rows = []
     for f in findings:
         unit, value, low, high = converted(f, units)
-        limits = "" if low is None and high is None else f"{_number(low)} to {_number(high)}"
-        what = f.quantity.removeprefix(f"{f.species}_").replace("_", " ")
+        limits = "" if low is None and high is None else f"{_number(low)}{' to ' if low and low < 0 else '–'}{_number(high)}"
         when, count = f"{f.date or ''}, {f.gear}".strip(", "), NONE if f.count is None else f"{f.count:,}"
-        rows.append([when, f.species, what, _number(value), limits, unit, count])
-    header = ("From", "Species", "Figure", "Value", "Limits", "Unit", "Fish, trips or days")
+        rows.append([when, f.species, figure_words(f), (_number(value), limits), unit, count])
+    header = ("From", "Species", "Figure", "Value", "Unit", "Fish, trips or days")
     return Table(name, caption, header, rows, (), look="texts").to_html()
 
 
 def _number(value: float | None) -> str:
-    return "?" if value is None else brief(value, 3) if np.isfinite(value) else "no limit"
+    return "?" if value is None else brief(value, 2) if np.isfinite(value) else "no limit"
 
 
 def _shown_elsewhere(f: Finding) -> bool:
@@ -212,8 +236,15 @@ def _shown_elsewhere(f: Finding) -> bool:
 
 
 def _rates(found: Assessment, units: Units) -> str:
-    rates = [f for s in reversed(found.surveys) for f in s.findings if not _shown_elsewhere(f)]
-    words = "Limits of 95 % hold that days differ; one day's catch says little of the next."
+    every = [f for s in reversed(found.surveys) for f in s.findings if not _shown_elsewhere(f)]
+    rates = [f for f in every if f.value or "caught_per" not in f.quantity]
+    absent: dict[str, list[str]] = {}
+    for f in every:
+        if not f.value and "_stock_" not in f.quantity and "caught_per" in f.quantity:
+            absent.setdefault(f"{f.date}, {f.gear}", []).append(f.species)
+    words = "Limits of 95 % beside each figure hold that days differ; one day's catch says little of the next."
+    if absent:
+        words += f" None caught: {'; '.join(f'{when}: {joined(names)}' for when, names in absent.items())}."
     odd = as_list(f"{line}." for s in found.surveys for line in s.disagreements)
     seined = [f"{s.first}: {s.seining.words} (seine)." for s in reversed(found.surveys) if s.seining]
     return _figures("rates", words, rates, units) + as_list(seined) + odd

@@ -9,7 +9,7 @@ import numpy as np
 
 from pondpop.decide.actions import LOOKING, SHAD_COLD_C, WARM_C, Action, actions, today
 from pondpop.report.strategies import Case, Material, Projection
-from pondpop.report.tables import Cell, Table
+from pondpop.report.tables import Cell, Table, plain
 from pondpop.scenario import LONGEST_MM, SHORTEST_MM, SPECIES, years_after
 from pondpop.scenario.describe import describe
 from pondpop.units import NONE, both, converted, day, figure_of, joined, months_in_words, unit_of, window
@@ -54,7 +54,7 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> list[Table]:
     for (action, coming), letters in ordered:
         who = "all" if several and len(letters) == len(material.cases) else ", ".join(letters)
         more = " Whole fish by month: below." if action.deed == "harvest" else ""
-        csv_rows.append([str(action.date), action.when, who, f"{action.words}{more}"])
+        csv_rows.append([str(action.date), plain(action.when), who, plain(f"{action.words}{more}")])
         if not coming and action.deed in LOOKING:
             continue  # year after year the same
         part = (soon if coming else LATER) if wanted & set(letters) else OTHERS
@@ -116,7 +116,7 @@ def harvest_tables(material: Material) -> list[Table]:
                 low, middle, high = (f"{v:.0f}" for v in fish)
                 band = "" if low == high else f"{low}–{high}; "
                 cells.append((f"{middle} fish", f"{band}{figure_of(weight, 'weight')} {weight_unit}"))
-                csv_rows.append([case.letter, case.title, SPECIES[k], _sizes(case, SPECIES[k]), str(date), *fish,
+                csv_rows.append([case.letter, case.title, SPECIES[k], plain(_sizes(case, SPECIES[k])), str(date), *fish,
                                  weight_unit, weight])  # fmt: skip
             rows.append(cells)
         rows.append(["Together", *(_together(case, k, places, per_kg, weight_unit) for case, k, places in part)])
@@ -201,7 +201,8 @@ def signs(cases: Sequence[Case]) -> Table:
                      "leave"])  # fmt: skip
     return Table("signs", "What to look for, and what to do if you see it (common practice of agencies and "
                           "extension services).",
-                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"], rows,
+                 ["If you see", "it may mean", "then"], rows, ["sign", "meaning", "action"],
+                 [[plain(str(cell)) for cell in row] for row in rows],
                  look="texts")  # fmt: skip
 
 

@@ -27,7 +27,7 @@ from pondpop.report.strategies import Array, Case
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import Units, converted, figure_of, unit_of
 
-LABELS_ABOVE = 88.0  # bass PSD up to which the label of a year stands above its point, not below
+LABEL_WIDE, LABEL_HIGH = 24.0, 11.0  # of the label of a year in the smallest panel, in PSD points
 
 
 def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Picture]:
@@ -48,11 +48,11 @@ def draw_all(cases: Sequence[Case], units: Units, option: str) -> Iterator[Pictu
 
 def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
     """Bass PSD against bluegill PSD: the path of each strategy through the years, last survey of each year."""
-    figure, panels = grid(len(cases), 1.0 if len(cases) > 2 else 1.5 if len(cases) > 1 else 2.2)
+    figure, panels = grid(len(cases), 1.0 if len(cases) > 2 else 1.5 if len(cases) > 1 else 2.2, gap_in=0.45)
     bass, bluegill = (indices.target_range(option, s, "psd") or (0.0, 0.0) for s in ("bass", "bluegill"))
     said = []
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
-        axes.set(xlim=(0, 100), ylim=(0, 100), xticks=[0, 20, 40, 60, 80, 100], yticks=[0, 20, 40, 60, 80, 100])
+        axes.set(xlim=(0, 100), ylim=(0, 100), xticks=[0, 20, 40, 60, 80, 100], yticks=[0, 25, 50, 75, 100])
         axes.fill_between(bluegill, *bass, color=TARGET, linewidth=0, zorder=0)
         axes.plot(
             [bluegill[0], bluegill[1], bluegill[1], bluegill[0], bluegill[0]],
@@ -67,10 +67,6 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         x = np.array([case.band("bluegill_psd")[i, 1] for _, i in years])
         y = np.array([case.band("bass_psd")[i, 1] for _, i in years])
         known = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
-        if not ((x[known] < 45) & (y[known] > 62)).any():
-            axes.text(2, 98, "bluegill crowded", ha="left", va="top", fontsize=6.5, color="#555555")
-        if not ((x[known] > 80) & (y[known] < 65)).any():
-            axes.text(99, 2, "bass crowded", ha="right", va="bottom", rotation=90, fontsize=6.5, color="#555555")
         if not known.size:
             no_data(axes, "not defined")
             said.append(f"{case.letter}: not defined")
@@ -79,12 +75,10 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         axes.plot(x[known], y[known], color=colour, linestyle=dashes, linewidth=1.0, clip_on=False)
         axes.plot(x[known], y[known], color=colour, linestyle="", marker=marker, markersize=2.6, clip_on=False)
         axes.plot(x[known[-1:]], y[known[-1:]], color=colour, marker=marker, markersize=5.5, clip_on=False)
-        for i in _far_apart(x, y, known):
-            up = y[i] < LABELS_ABOVE
-            away = (4.5 if i == known[-1] else 3) * (1 if up else -1)
-            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(0, away), textcoords="offset points",
-                          ha="left" if x[i] < 15 else "right" if x[i] > 85 else "center", va="bottom" if up else "top",
-                          fontsize=6.5, color=INK)  # fmt: skip
+        for i, side in _labelled(x, y, known):
+            away = side * (4.5 if i == known[-1] else 3)
+            axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(away, 0), textcoords="offset points",
+                          ha="left" if side > 0 else "right", va="center", fontsize=6.5, color=INK)  # fmt: skip
         first, last = known[0], known[-1]
         said.append(
             f"{case.letter}: bass {y[first]:.0f} and bluegill {x[first]:.0f} in {years[first][0]}, "
@@ -98,13 +92,23 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
     )  # fmt: skip
 
 
-def _far_apart(x: Array, y: Array, known: NDArray[np.intp]) -> list[int]:
-    """Points whose labels do not meet: the last, the first, then whichever are far from those labelled."""
-    chosen = [int(known[-1])]
-    at = np.where(y < LABELS_ABOVE, y + 6.0, y - 6.0)  # where the label stands
-    for i in known:
-        if all(abs(x[i] - x[j]) > 26 or abs(at[i] - at[j]) > 11 for j in chosen):
-            chosen.append(int(i))
+def _labelled(x: Array, y: Array, known: NDArray[np.intp]) -> list[tuple[int, int]]:
+    """Points with room for the label of their year, and its side (1 right, -1 left): it meets no mark and no other label.
+
+    The last point first, then the first, then whichever have room; in PSD points, of which a label takes about 24 by 10.
+    """
+    taken: list[tuple[float, float]] = []  # middles of the labels
+    chosen = []
+    for i in dict.fromkeys([int(known[-1]), *map(int, known)]):
+        for side in (1, -1):
+            middle = (x[i] + side * (LABEL_WIDE / 2 + 4), y[i])
+            inside = middle[0] - LABEL_WIDE / 2 >= 0 and middle[0] + LABEL_WIDE / 2 <= 104
+            marks = all(abs(x[j] - middle[0]) > LABEL_WIDE / 2 or abs(y[j] - middle[1]) > LABEL_HIGH / 2 for j in known if j != i)
+            apart = all(abs(a - middle[0]) > LABEL_WIDE or abs(b - middle[1]) > LABEL_HIGH for a, b in taken)
+            if inside and marks and apart:
+                taken.append(middle)
+                chosen.append((i, side))
+                break
     return chosen
 
 
@@ -112,7 +116,7 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     """Length distribution at the last survey of each year: per cent of the fish of stock length, by inch class."""
     rows = max(len(case.projection.yearly) for case in cases)
     figure, panels = grid(
-        len(cases), 0.2 + (0.085 if len(cases) > 2 else 0.17) * rows, left_in=0.36, between_in=0.66, right_in=0.3
+        len(cases), 0.2 + (0.085 if len(cases) > 2 else 0.17) * rows, gap_in=0.42, left_in=0.36, between_in=0.66, right_in=0.3
     )
     stock, *marks = indices.category_inches(species)
     large = marks[-1] > 2 * stock + 8  # a fish of which the trophies stand apart on the axis
@@ -163,7 +167,8 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
     the published length categories of the species where it has them.
     """
     with look():
-        figure, panels = stacked(max(1, len(counts)), 1.1, bottom_in=0.38, right_in=0.3)
+        panel_in = 1.1 if len(counts) < 2 else 0.9 if len(counts) < 3 else 0.56
+        figure, panels = stacked(max(1, len(counts)), panel_in, bottom_in=0.38, right_in=0.3)
         edges = indices.category_inches(species) if species in MEASURED else ()
         arrays = {label: np.asarray(values, dtype=float) for label, values in counts.items()}
         filled = [np.flatnonzero(a)[-1] for a in arrays.values() if a.any()]

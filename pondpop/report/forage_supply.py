@@ -190,29 +190,34 @@ def _thin(case: Case, units: Units) -> str:
 
 
 def table(material: Material, shown: Case) -> list[Table]:
-    """Edible prey over need by month and class, median of the last whole years; all cases in the CSV."""
-    header = ["strategy", "title", "month", "bass_class", "unit", "edible_prey_p50", "need_p50", "share_short"]
+    """Edible prey and need by month and class, median of the last whole years; all cases in the CSV."""
+    header = ["strategy", "title", "month", "bass_from_in", "bass_to_in", "unit", "edible_prey_p50", "need_p50", "share_short"]
     unit, factor = unit_of("crop", material.units), material.crop_factor
     csv_rows: list[list[object]] = []
     rows: list[list[Cell]] = []
+    names = class_words(shown, material.units)
     for case in material.cases:
-        found, names = hunger(case), class_words(case, material.units)
+        found = hunger(case)
+        edges = [int(inches) for inches in case.projection.dataset["bass_class"].values]
         for month, places in sorted(_places(case, coming=False).items()):
-            cells: list[Cell] = [f"{dt.date(2001, month, 1):%b}"]
-            for c, name in enumerate(names):
+            cells, lacking = list[Cell](), list[str]()
+            for c, (low, high) in enumerate(zip(edges, [*edges[1:], ""], strict=True)):
                 prey = float(np.median(found.prey[:, places, c])) * factor
                 need = float(np.median(found.need[:, places, c])) * factor
                 short = float(np.nanmean(_some(found.share_short[places, c])))
                 none = need < PRESENT_KG_PER_HA * factor
-                csv_rows.append([case.letter, case.title, f"{month:02}", name, unit, prey, need, short])
-                mark = " *" if short >= 0.5 and not none else ""
-                cells.append(NONE if none else f"{figure_of(prey, 'crop')} / {figure_of(need, 'crop')}{mark}")
+                csv_rows.append([case.letter, case.title, f"{month:02}", low, high, unit, prey, need, short])
+                cells.append(NONE if none else (figure_of(prey, "crop"), figure_of(need, "crop")))
+                lacking += [names[c]] * (short >= 0.5 and not none)
             if case is shown:
-                rows.append(cells)
+                rows.append([f"{dt.date(2001, month, 1):%b}", *cells, joined(lacking) or NONE])
+    seen = [k for k in range(len(names)) if any(row[1 + k] != NONE for row in rows)]
+    absent = joined(names[k] for k in range(len(names)) if k not in seen)
     return [Table(
         "prey_and_need",
-        f"{shown.letter}: {shown.title}. Prey of the right size in the pond / what the class needs in the month, "
-        f"{unit}, "
-        f"usual year at the end of the run. * short. Classes share the same prey.",
-        ["Month", *class_words(shown, material.units)], rows, header, csv_rows,
+        f"{shown.letter}: {shown.title}. Prey of the right size in the pond, and beside it what the class needs in the month, "
+        f"{unit}, usual year at the end of the run; last, which classes are short. Classes share the same prey."
+        + (f" Too few bass of {absent} to tell." if absent else ""),
+        ["Month", *(names[k] for k in seen), "Short"], [[row[0], *(row[1 + k] for k in seen), row[-1]] for row in rows],
+        header, csv_rows,
     )]  # fmt: skip

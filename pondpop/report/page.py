@@ -134,7 +134,7 @@ def make_page(
                 + "".join(t.to_html() for t in harvest) + signs.to_html()),
         Section("years", "The pond year by year",
                 "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
-                + plots(pictures)
+                + plots([*pictures, *squares])
                 + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         Section("hunger", "Which bass go hungry, and when",
                 f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
@@ -143,7 +143,7 @@ def make_page(
         Section("sources", "Sources", f'<div class="fine columns">{as_list(works)}</div>'),
         Section("appendix", "Appendix", under(appendix)),
     ]  # fmt: skip
-    more = _more(material, said, goals) + plots(squares)
+    more = _more(material, said, goals)
     cautions = [*CAUTIONS, MODEL_CAUTION, *([GEAR_CAUTION] if assessment else [])]
     rest = Section("answer", "The answer", more)
     return document(_cover(material, whom), rest, _lead(material, said), sections, cautions), sheets

@@ -6,7 +6,7 @@ CSS = """
 html{-webkit-text-size-adjust:100%}
 body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.5 Georgia,"Times New Roman",serif;
 overflow-wrap:break-word}
-h1,h2,h3,nav,table,figure,.key,.note,.lead b{font-family:Arial,Helvetica,sans-serif}
+h1,h2,h3,h4,nav,table,figure,.key,.note,.lead b{font-family:Arial,Helvetica,sans-serif}
 a{color:#14418b}
 .skip{position:absolute;left:-999px}.skip:focus{left:8px;top:8px;background:#fff;padding:8px}
 header,main{max-width:1240px;margin:0 auto;padding:0 20px}
@@ -82,13 +82,15 @@ p,ul,ol{max-width:none;margin-bottom:5px}
 figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}
 figcaption{font-size:7pt;line-height:1.3}
 table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}
-tr,.bands,.numbers{break-inside:avoid}thead{display:table-header-group}
+tr,table:not(.long){break-inside:avoid}caption{break-inside:avoid}caption,thead{break-after:avoid}tbody tr:first-child{break-before:avoid}thead{display:table-header-group}
 .first{display:block}.first .warn ul{columns:2;column-gap:20px}
 .two{display:block}.two figure{width:100%;margin:0}
 .two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
-.fine{font-size:7.2pt;line-height:1.25}.columns{columns:3;column-gap:14px}
+.fine{font-size:7.2pt;line-height:1.25}.fine dl{columns:2;column-gap:20px}dt{float:none;display:inline}dd{display:inline}
+dd::after{content:"";display:block}.columns{columns:3;column-gap:14px}
 .warn{padding:5px 10px;break-inside:avoid}.warn li,.warn p{font-size:8.6pt}
 code,pre{font-size:7.6pt}
+h4{font-size:8.6pt;margin:6px 0 2px}.years td{white-space:nowrap}
 a{color:inherit;text-decoration:none}
 }
 """

@@ -13,9 +13,10 @@ from pondpop.ensemble.quantities import Quantity
 from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
 from pondpop.species import KINDS, MEASURED, SPECIES, STRAINS, TRAITS
-from pondpop.units import NONE, converted, figure_of, other, unit_of, with_band, with_unit
+from pondpop.units import NONE, converted, figure_of, in_csv, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # a value, or a value and its range
+LONG = 12  # rows that a table may have and still stay on one printed page
 COLUMNS = 4  # strategies beside each other in one table
 
 OTHERS = [(species, TRAITS[species].plural.capitalize()) for species in MEASURED if species not in ("bass", "bluegill")]
@@ -59,7 +60,7 @@ BY_YEAR = (
 
 @dataclass(frozen=True)
 class Table:
-    """One table: the first column heads the rows; `rows` are as shown, `csv_rows` the same numbers unrounded."""
+    """One table: the first column heads the rows; `rows` are as shown, `csv_rows` the same numbers before rounding."""
 
     name: str
     caption: str
@@ -83,8 +84,9 @@ class Table:
         for first, *rest in self.rows:
             cells = "".join(_cells(cell, wide) for cell, wide in zip(rest, ranged[1:], strict=True))
             body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
+        long = " long" if len(self.rows) > LONG else ""  # may be broken between pages
         return (
-            f'<table class="{self.look}"><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>'
+            f'<table class="{self.look}{long}"><caption>{html(self.caption)}</caption><thead><tr>{head}</tr></thead>'
             f"<tbody>{''.join(body)}</tbody></table>"
         )
 
@@ -121,12 +123,17 @@ def _cells(cell: Cell, wide: bool) -> str:
     return f"<td>{html(value)}</td>" + (f'<td class="range">{html(beside)}</td>' if wide else "")
 
 
+def plain(words: str) -> str:
+    """Our own words for a CSV, whose dashes every program reads."""
+    return words.replace("–", "-")
+
+
 def harmless(cell: object) -> object:
     """A cell that no spreadsheet executes: text that begins like a formula gets an apostrophe before it."""
     if isinstance(cell, str):
         return "'" + cell if cell.lstrip().startswith(("=", "+", "-", "@")) or cell.startswith(("\t", "\r")) else cell
     if isinstance(cell, float | np.floating):
-        return "" if not np.isfinite(cell) else repr(float(cell))
+        return in_csv(float(cell))
     return cell
 
 
@@ -145,7 +152,7 @@ def outcomes(material: Material) -> list[Table]:
         for name, words in OUTCOMES:
             q = case.projection.quantities[name]
             csv_rows.append([
-                case.letter, case.title, str(case.projection.survey_dates[-1]), name, words, q.unit(material.units),
+                case.letter, case.title, str(case.projection.survey_dates[-1]), name, plain(words), q.unit(material.units),
                 *case.band(name)[-1],
             ])  # fmt: skip
     header = ["strategy", "title", "date", "quantity", "words", "unit", "p10", "p50", "p90"]

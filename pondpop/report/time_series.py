@@ -30,7 +30,9 @@ from pondpop.report.strategies import Array, Case
 from pondpop.scenario import SPECIES
 from pondpop.species import TRAITS
 from pondpop.species.catalogue import standards
-from pondpop.units import G_PER_LB, KINDS, Units, figure_of, in_ten, joined, unit_of
+from pondpop.units import G_PER_LB, Units, figure_of, in_ten, joined, unit_of
+
+MOST_DRAWN = 2000.0  # on a scale of powers
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,8 @@ def balance(cases: Sequence[Case], index: Index, key: str) -> Picture:
         said.append(f"{case.letter}: {_ends(case, band, 'ratio' if index.log else 'percent')}")
     short = index.axis.split(",")[0].split(" of ")[0].split()[-1]
     wanted = f"Shaded: {_range(index)} ({index.origin})." if index.wanted else ""
+    if index.log and any((case.band(index.name) > MOST_DRAWN).any() for case in cases):
+        wanted += f" Above {MOST_DRAWN:,.0f} hardly any bass are left: not drawn."
     return picture(
         figure, key, index.title, f"{wanted} {_reading(cases)}",
         f"{index.title}, one panel for each strategy, by year. {EXPLAINED.get(short, '')}. {wanted} "
@@ -101,7 +105,7 @@ def _scale(cases: Sequence[Case], index: Index) -> tuple[float, float, list[floa
     every = np.concatenate([case.band(index.name).ravel() for case in cases])
     every = every[np.isfinite(every)]
     if index.log:
-        every = np.clip(every, 0.05, 2000.0)
+        every = np.clip(every, 0.05, MOST_DRAWN)
         low, high = min([index.limits[0], *every]), max([index.limits[1], *every])
         return low, high, [tick for tick in (0.1, 0.5, 2, 10, 50, 250, 1250) if low <= tick <= high]
     low, high = min([index.limits[0], *(every - 2)]), max([index.limits[1], *(every + 2)])
@@ -135,7 +139,7 @@ def _ends(case: Case, band: Array, kind: str) -> str:
     )
 
 
-NEXT_TO_NONE = figure_of(KINDS["crop"].least / 2, "crop")  # what is told of a stock that is nearly none
+FLAT = 0.02  # share of the scale below which a line would lie on the axis
 
 
 def crop(cases: Sequence[Case], key: str) -> Picture:
@@ -144,8 +148,8 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
     figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
     said = []
     most = {s: max(np.nanmax([*c.band(f"{s}_standing_crop")[:, 2], 0.0]) for c in cases) for s in SPECIES}
-    there = [s for s in SPECIES if figure_of(most[s], "crop") not in ("0", NEXT_TO_NONE)] or list(SPECIES)
     top = max(1.0, *most.values()) * 1.05
+    there = [s for s in SPECIES if most[s] > FLAT * top] or list(SPECIES)
     for axes, case in zip(panels, cases, strict=True):
         axes.set_ylim(0, top)
         axes.locator_params(axis="y", nbins=4)
@@ -168,7 +172,7 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
     band_words = "; band: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
     lives = {s for case in cases for s in case.strategy.species}
     absent = joined(TRAITS[s].plural for s in SPECIES if s in lives and s not in there)
-    nothing = f" Hardly any {absent} at any survey, so without a line." if absent else ""
+    nothing = f" Hardly any {absent} at any survey (under {FLAT:.0%} of the scale), so without a line." if absent else ""
     return picture(
         figure, key, "Weight of fish in the pond",
         f"Standing crop of each species, {unit} (1 lb/acre = 1.12 kg/ha). Line: median{band_words}.{nothing}",
@@ -214,8 +218,9 @@ def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
             axes.locator_params(axis="y", nbins=4)
             if ends:
                 height_pt = axes.get_position().height * figure.get_figheight() * 72
-                places = spread_apart([e[2] for e in ends], 7.2 * axes.get_ylim()[1] / height_pt)
-                lift = max(0.0, -min(places))
+                apart = 7.2 * axes.get_ylim()[1] / height_pt
+                places = spread_apart([e[2] for e in ends], apart)
+                lift = max(0.0, 0.4 * apart - min(places))  # clear of the axis
                 for (case, x, _), place in zip(ends, places, strict=True):
                     axes.annotate(case.letter, (x, place + lift), xytext=(4, 0), textcoords="offset points",
                                   va="center", fontsize=7.5, fontweight="bold", color=case.look[0],
@@ -236,19 +241,21 @@ def big_fish(cases: Sequence[Case], key: str) -> Picture:
     """Chance of at least one bass above each weight in this pond: 1 − e^−n of the expected number n, over members."""
     figure, panels = _time_panels(cases, "chances in 10", right_in=0.4)
     looks = (("#14418b", "-", "o"), ("#b5461a", (0, (5, 2)), "s"), ("#5b5b5b", (0, (1.2, 1.2)), "^"))
-    said = []
+    said, nowhere = [], []
     for axes, case in zip(panels, cases, strict=True):
         expected = case.of("bass_above") * case.projection.scenario.pond.area_ha
         chance = (1.0 - np.exp(-expected)).mean(axis=0) * 10
-        pounds = np.round(case.projection.dataset["big_weight"].values / G_PER_LB).astype(int)
+        pounds = np.round(case.projection.dataset["big_weight"].values / G_PER_LB).astype(int)[: len(looks)]
         axes.set(ylim=(-0.3, 10.3), yticks=[0, 5, 10])
-        ends = []
-        for k in range(min(3, pounds.size)):
+        ends = [float(chance[-1, k]) for k in range(pounds.size)]
+        drawn = [k for k in range(pounds.size) if chance[:, k].max() > 10 * FLAT]
+        for k in drawn:
             colour, dashes, marker = looks[k]
             axes.plot(case.projection.survey_years, chance[:, k], color=colour, linestyle=dashes, marker=marker)
-            ends.append(float(chance[-1, k]))
+        if len(drawn) < pounds.size:
+            nowhere.append(f"{case.letter} above {joined(f'{p}' for k, p in enumerate(pounds) if k not in drawn)} lb")
         height_pt = axes.get_position().height * figure.get_figheight() * 72
-        for k, place in enumerate(spread_apart(ends, 7.2 * 10.6 / height_pt)):
+        for k, place in zip(drawn, spread_apart([ends[k] for k in drawn], 7.2 * 10.6 / height_pt), strict=True):
             axes.annotate(f"{pounds[k]} lb", (1, place), xycoords=("axes fraction", "data"), xytext=(3, 0),
                           textcoords="offset points", va="center", fontsize=7, color=looks[k][0],
                           annotation_clip=False)  # fmt: skip
@@ -257,7 +264,8 @@ def big_fish(cases: Sequence[Case], key: str) -> Picture:
         )
     return picture(
         figure, key, "Chance of a big bass",
-        "Chances in 10 that this pond holds at least one bass above 5, 8 and 10 lb (2.3, 3.6 and 4.5 kg).",
+        "Chances in 10 that this pond holds at least one bass above 5, 8 and 10 lb (2.3, 3.6 and 4.5 kg)."
+        + (f" Hardly any at any survey, so without a line: {'; '.join(nowhere)}." if nowhere else ""),
         "Chance of at least one bass above 5, 8 and 10 lb in the pond over time. " + "; ".join(said) + ".",
     )  # fmt: skip
 
@@ -269,6 +277,8 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
     if not taken:
         return None
     units = cases[0].projection.units
+    without = [c.letter for c in cases if not any(np.nanmax([*c.band(names[s])[:, 2], 0.0]) > 0 for s in taken)]
+    cases = [case for case in cases if case.letter not in without]
     figure, panels = _time_panels(cases, unit_of("crop", units), right_in=0.5)
     top = 1.1 * max(np.nanmax([*c.band(names[s])[:, 2], 0.01]) for c in cases for s in taken)
     said = []
@@ -296,7 +306,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
     return picture(
         figure, key, "Harvest",
         f"Taken in the twelve months before the last survey of each year, {unit} (1 lb/acre = 1.12 kg/ha); "
-        f"median{whisker}.",
+        f"median{whisker}.{f' Nothing under {joined(without)}.' if without else ''}",
         f"Weight harvested by year in {unit}. " + "; ".join(said) + ".",
     )  # fmt: skip
 

@@ -21,7 +21,7 @@ from pondpop.observe import indices
 from pondpop.observe.gears import gear
 from pondpop.scenario import SPECIES
 from pondpop.species import MEASURED, load_parameters, uncertain
-from pondpop.units import KINDS, Units, converted, unit_of
+from pondpop.units import KINDS, Units, converted, in_csv, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
 from pondpop.update.simulate import deal_past
@@ -162,7 +162,7 @@ def update_csv(found: Update, units: Units) -> str:
         unit, prior = _in_units(row.kind, row.prior, units)
         posterior = None if row.posterior is None else _in_units(row.kind, row.posterior, units)[1]
         seen = np.nan if row.observed is None else float(_in_units(row.kind, np.array(row.observed), units)[1])
-        cells = ["" if np.isnan(v) else repr(v) for v in (seen, *_three(prior), *_three(posterior))]
+        cells = [in_csv(v, 0.0) for v in (seen, *_three(prior), *_three(posterior))]
         lines.writerow([row.about, row.quantity, unit, *cells, row.note])
     return out.getvalue()
 

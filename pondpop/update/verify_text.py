@@ -10,7 +10,7 @@ import numpy as np
 import scipy
 
 from pondpop.decide.console import columns, wrapped
-from pondpop.units import NONE, Units, brief, converted, joined, unit_of
+from pondpop.units import NONE, Units, brief, converted, in_csv, joined, unit_of
 from pondpop.update.verify import Checked, Estimate, Verification
 
 SURE = 0.05  # chance of as few, or as many, figures inside, below which it is told as such (a choice)
@@ -113,8 +113,8 @@ def verify_csv(found: Verification, units: Units) -> str:
     rows.writerow(heads)
     for one in found.figures:
         numbers: Sequence[float] = [*one.band, one.seen]
-        cells = [f"{_in(value, one, units):.6g}" for value in numbers]
-        misses = [f"{_in(value, one, units):.6g}" if np.isfinite(value) else "" for value in (one.miss, one.miss_of_no_change)]
+        cells = [in_csv(_in(value, one, units)) for value in numbers]
+        misses = [in_csv(_in(value, one, units)) for value in (one.miss, one.miss_of_no_change)]
         rows.writerow([one.day, one.title, one.name, _unit(one, units), *cells, "yes" if one.inside else "no",
                        f"{one.rank:.3f}", *misses])  # fmt: skip
     for estimate in found.estimates:

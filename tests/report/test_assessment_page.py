@@ -43,7 +43,7 @@ def test_every_figure_of_psd_and_condition_stands_on_it_with_its_limits(found, p
     assert page.count("<svg") >= 5 and "Lengths of bass, electrofishing" in page and "Relative weight, 2025-04-14" in page
     for key in ("sizes", "condition", "catch", "growth", "anglers", "changes", "read"):
         assert f'<h2 id="{key}">' in page, key
-    assert "bass growth" not in page and "survival per year" in page
+    assert "bass growth" not in page and "share that lives through a year" in page
 
 
 def test_names_are_made_safe_and_nothing_comes_from_outside(page):

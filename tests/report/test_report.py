@@ -22,21 +22,21 @@ from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.model.budget import CAUSES, PREY
 from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
-from pondpop.report import write_report
+from pondpop.report import forage_supply, tables, write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
 from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION
 from pondpop.report.drawing import INK, look
-from pondpop.report.figures import _far_apart, length_frequency
+from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
 from pondpop.report.page import make_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
-from pondpop.report.time_series import crop
+from pondpop.report.time_series import crop, harvest
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
-from pondpop.units import figure_of, in_ten, months_in_words, with_band
+from pondpop.units import NONE, figure_of, in_ten, months_in_words, with_band
 
 RECORDS = Path(__file__).parents[2] / "scenarios" / "records"
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
@@ -233,7 +233,7 @@ def test_calendar_counts_whole_fish_in_date_order(dataset):
     stock = next(row for row in table.csv_rows if "Stock 300" in str(row[3]))
     assert stock[2] == "all"
     harvest = next(row for row in table.csv_rows if "Harvest bass" in str(row[3]))
-    assert harvest[2] == "B" and "8–12 in (203–305 mm)" in harvest[3]
+    assert harvest[2] == "B" and "8-12 in (203-305 mm)" in harvest[3]
 
 
 def test_a_season_that_was_over_at_the_start_is_not_announced():
@@ -246,7 +246,7 @@ def test_a_season_that_was_over_at_the_start_is_not_announced():
         {**harvest, "name": "from_now", "from_year": 1}, {**harvest, "name": "last_year", "from_year": 1, "to_year": 1}
     ]  # fmt: skip
     rows = [row for row in calendar(gather([dataset_of(raw)], "us"))[0].csv_rows if "Harvest bass" in str(row[3])]
-    assert [row[:2] for row in rows] == [["2027-03-01", "1 March to 31 October, 2027–2029"]]
+    assert [row[:2] for row in rows] == [["2027-03-01", "1 March to 31 October, 2027-2029"]]
 
 
 def shown_from(today):
@@ -557,8 +557,6 @@ def test_units_of_the_page(dataset):
 
 
 def read_csv_of(dataset, units, quantity):
-    from pondpop.report import tables
-
     return [row for row in tables.outcomes(gather([dataset], units))[0].csv_rows if row[3] == quantity]
 
 
@@ -710,10 +708,62 @@ def test_no_title_of_a_panel_is_cut():
     assert "A" in drawn and "B: take small ones" in drawn and "2027" in drawn
 
 
-def test_labels_of_years_do_not_meet():
-    y = np.array([93.0, 80.0, 40.0, 55.0])  # the first stands below its point, the second above its own
-    chosen = _far_apart(np.full(4, 50.0), y, np.arange(4))
-    assert 3 in chosen and 2 in chosen and not {0, 1} <= set(chosen)
+@pytest.mark.parametrize("seed", range(20))
+def test_labels_of_years_meet_no_mark_no_other_label_and_no_edge(seed):
+    random = np.random.default_rng(seed)
+    x, y = random.uniform(0, 100, 9), np.minimum(100, random.uniform(20, 160, 9))  # many at the ceiling, as bass PSD is
+    chosen = _labelled(x, y, np.arange(9))
+    assert chosen
+    boxes = [(x[i] + side * (LABEL_WIDE / 2 + 4), y[i]) for i, side in chosen]
+    for n, (a, b) in enumerate(boxes):
+        assert a - LABEL_WIDE / 2 >= 0
+        assert all(abs(a - c) > LABEL_WIDE or abs(b - d) > LABEL_HIGH for c, d in boxes[:n])
+        assert not any(abs(x[j] - a) < LABEL_WIDE / 2 and abs(y[j] - b) < LABEL_HIGH / 2 for j in range(9) if j != chosen[n][0])
+
+
+def test_the_last_year_is_labelled_where_there_is_room():
+    x = np.array([20.0, 40.0, 60.0])
+    assert _labelled(x, np.array([10.0, 90.0, 95.0]), np.arange(3))[0][0] == 2
+
+
+def test_a_strategy_without_harvest_has_no_empty_panel():
+    cases = gather([dataset_of(raw_scenario(), change=lambda ds: ds["harvest_biomass"].values[0].fill(0.0))], "us").cases
+    with look():
+        one = harvest(cases, "harvest")
+    assert "Nothing under A." in one.caption and ">B: take small ones<" in one.svg and ">A" not in one.svg
+
+
+def test_prey_and_need_stand_in_columns_of_numbers(dataset):
+    material = gather([dataset], "us")
+    found = forage_supply.table(material, material.cases[0])[0]
+    assert found.header[0] == "Month" and found.header[-1] == "Short" and len(found.rows) == 12
+    for row in found.rows:
+        assert len(row) == len(found.header)
+        assert all(cell == NONE or re.fullmatch("<?[0-9.,]+", part) for cell in row[1:-1] for part in cell)
+    columns = [[row[k] for row in found.rows] for k in range(1, len(found.header) - 1)]
+    assert columns and not any(set(column) == {NONE} for column in columns)
+    assert all(isinstance(row[3], int) for row in found.csv_rows)
+
+
+def test_csv_headings_are_ascii_and_numbers_have_the_digits_that_are_meant(folder):
+    sheets = sorted((folder / "report_tables").glob("*.csv"))
+    numbers = 0
+    for sheet in sheets:
+        head, *rows = csv.reader(io.StringIO(sheet.read_text("utf-8")))
+        assert all(re.fullmatch("[a-z0-9_]+", name) for name in head), sheet
+        for cell in (cell for row in rows for cell in row):
+            assert "–" not in cell, (sheet, cell)
+            if re.fullmatch(r"-?[0-9]+\.[0-9]+(e.*)?", cell):
+                numbers += 1
+                assert len(cell.replace(".", "").lstrip("-0")) <= 4 and "e" not in cell, (sheet, cell)
+    assert numbers > 100 and len(sheets) >= 9
+
+
+def test_long_tables_may_be_broken_between_pages_and_short_ones_not():
+    rows = [["a", "1"]] * 13
+    assert 'class="texts long"' in tables.Table("x", "", ["", ""], rows, [], look="texts").to_html()
+    assert 'class="texts"' in tables.Table("x", "", ["", ""], rows[:12], [], look="texts").to_html()
+    assert "table:not(.long){break-inside:avoid}" in CSS
 
 
 def test_lines_that_lie_at_nothing_are_left_out_and_named():
