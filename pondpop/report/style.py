@@ -82,7 +82,9 @@ p,ul,ol{max-width:none;margin-bottom:5px}
 figure{display:inline-block;vertical-align:top;width:46.5%;max-width:none;margin:0 3% 7px 0}
 figcaption{font-size:7pt;line-height:1.3}
 table{font-size:7.4pt;line-height:1.25;margin:4px 0 8px}caption{font-size:7.4pt}th,td{padding:1.5px 3px}
-tr,table:not(.long){break-inside:avoid}caption{break-inside:avoid}caption,thead{break-after:avoid}tbody tr:first-child{break-before:avoid}thead{display:table-header-group}
+tr,table:not(.long){break-inside:avoid}
+caption{break-inside:avoid}caption,thead{break-after:avoid}tbody tr:first-child{break-before:avoid}
+thead{display:table-header-group}
 .first{display:block}.first .warn ul{columns:2;column-gap:20px}
 .two{display:block}.two figure{width:100%;margin:0}
 .two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
