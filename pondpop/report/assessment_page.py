@@ -11,7 +11,7 @@ from pondpop.assess.size_and_condition import LEAST_WEIGHED
 from pondpop.assess.text import converted, how_read, state_words
 from pondpop.report.document import CAUTIONS, GEAR_CAUTION, NOBODY, Cover, For, Section, as_list, document, plots, under
 from pondpop.report.format import html
-from pondpop.report.tables import Table
+from pondpop.report.tables import Cell, Table
 from pondpop.species import works_cited
 from pondpop.species.catalogue import standards
 from pondpop.units import NONE, Units, brief, day, in_ten, joined
@@ -216,7 +216,7 @@ def figure_words(f: Finding) -> str:
 
 
 def _figures(name: str, caption: str, findings: Iterable[Finding], units: Units) -> str:
-    rows = []
+    rows: list[list[Cell]] = []
     for f in findings:
         unit, value, low, high = converted(f, units)
         limits = "" if low is None and high is None else f"{_number(low)}{' to ' if low and low < 0 else '–'}{_number(high)}"
