@@ -83,6 +83,11 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
         heads.insert(place, f"cost, {d.cost.currency}")
         for k, row in zip(order, cells, strict=True):
             row.insert(place, of_members(d.cost.total[k], "money"))
+    for score in d.scores:
+        if d.cost is not None and score.goal.kind == "bass_above":
+            heads.append(f"{told.currency} for each")
+            for k, row in zip(order, cells, strict=True):
+                row.append(told.cost_per_fish(score, k))
     heads.append(f"in {option_words(told.option)} ranges")
     for k, row in zip(order, cells, strict=True):
         share = float(told.in_range[k])

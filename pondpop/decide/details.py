@@ -220,3 +220,7 @@ def _costs(told: Teller) -> Iterator[Detail]:
         said.append(words + (f" ({', '.join(parts)})" if len(parts) > 1 else ""))
     made_of = ("pellets_given", "harvest_number", "catch_rate")
     yield Detail("cost", f"Cost over the run: {'; '.join(said)}.", made_of)
+    for score in told.decision.scores:
+        if score.goal.kind == "bass_above":
+            each = "; ".join(f"{name} {told.currency} {told.cost_per_fish(score, s)}" for s, name in enumerate(told.short))
+            yield Detail("cost", f"Cost for each of the {told.goal(score)}: {each}.", (*made_of, *score.made_of))

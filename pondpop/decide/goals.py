@@ -279,6 +279,15 @@ def costs(dataset: xr.Dataset) -> Cost:
     return Cost(prices.currency if prices else "USD", parts, tuple(sorted(unpriced)))
 
 
+FEWEST = 0.05  # big bass in the pond below which a price of each says nothing (a choice)
+
+
+def cost_per_fish(cost: Cost, score: Score) -> Array:
+    """What a strategy costs in all for each big bass in the pond [strategy, member]; infinite where there are hardly any."""
+    some = score.values >= FEWEST
+    return np.divide(cost.total, score.values, out=np.full(score.values.shape, np.inf), where=some)
+
+
 # ---------------------------------------------------------------------- repairs
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pondpop.decide import goals, harvest_outcome
 from pondpop.decide.actions import PLURAL, Action, actions, first_steps
 from pondpop.decide.comparison import Decision, Margin, Pair, Three, decide
-from pondpop.decide.goals import SURE, Score
+from pondpop.decide.goals import SURE, Score, cost_per_fish
 from pondpop.decide.what_if import Event, WhatIf, what_if
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
@@ -40,6 +40,7 @@ Array = NDArray[np.float64]
 
 FEW = 30  # members below which it is said that they are few (a choice)
 MOST_RIVALS = 3  # told one by one
+MOST_PRICED = 4  # strategies whose price of each big bass is told; the page's table has all
 MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
 GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
 LONGEST_NAME = 40  # characters of a title by which a strategy is called throughout; of a longer one it is its key
@@ -103,6 +104,17 @@ class Wording:
         text += f"; {self.short[d.best]} costs {joined(parts)}." if parts else "."
         missing = joined(words.replace("_", " ") for words in d.cost.unpriced)
         return f"{text} Without a price: {missing}." if missing else text
+
+    def each(self) -> str:
+        """What each big bass costs under the best strategies, where there are prices and big bass are wanted."""
+        d = self.decision
+        if d.cost is None:
+            return ""
+        told = []
+        for score in (score for score in d.scores if score.goal.kind == "bass_above"):
+            prices = (f"{self.short[k]} {self.currency} {self.cost_per_fish(score, k)}" for k in d.ranked[:MOST_PRICED])
+            told.append(f"{self.goal(score)}: {joined(prices)}")
+        return f"for each of the {'; '.join(told)}." if told else ""
 
     def listed(self, some: Sequence[int], most: int = 4, last: str = "or") -> str:
         """Strategies by their full names; no more than so many."""
@@ -193,6 +205,12 @@ class Wording:
     def _cost(self, strategy: int) -> str:
         assert self.decision.cost is not None
         return f"{self.decision.cost.currency} {of_members(self.decision.cost.total[strategy], 'money')}"
+
+    def cost_per_fish(self, score: Score, strategy: int) -> str:
+        """What each big bass costs under a strategy, with its band; a dash where there are hardly any."""
+        assert self.decision.cost is not None
+        values = cost_per_fish(self.decision.cost, score)[strategy]
+        return banded(np.quantile(values, QUANTILES, method="inverted_cdf"), "money")
 
     # ------------------------------------------------------------------ goals
 

@@ -83,6 +83,7 @@ def _lead(told: Teller) -> list[tuple[str, str]]:
         ("How sure", told.sureness(most=1)),
         ("Do next", told.next_steps()),
         ("Cost", told.money(most=1)),
+        ("Cost of each", told.each()),
     ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pondpop.decide.goals import Score
+from pondpop.decide.goals import Score, cost_per_fish
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.report.answer import Verdict
 from pondpop.report.drawing import Picture, grid, heading, picture
@@ -73,6 +73,14 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
                 csv_rows.append([case.letter, case.title, goal, unit, better, _in_units(score.goal.smallest, score, v),
                                  *_quantiles(score, v, case)])  # fmt: skip
             rows.append([f"{v.told.heading(score)}; {better}", *(_goal_cell(score, v, case) for case in v.cases)])
+            if score.goal.kind == "bass_above" and v.decision.cost is not None:
+                each = np.quantile(cost_per_fish(v.decision.cost, score), QUANTILES, axis=1, method="inverted_cdf").T
+                words = f"cost for each of them, {v.told.currency}"
+                rows.append([f"{words}; less is better", *(with_band(each[case.index], "money") for case in v.cases)])
+                each[~np.isfinite(each)] = np.nan
+                for case in v.cases:
+                    head = [case.letter, case.title, f"{goal}, {words}", v.told.currency, "less is better", ""]
+                    csv_rows.append([*head, *each[case.index]])
         if len(v.cases) > 1 and v.projection.members > 1:
             rows.append([f"All goals, against {v.best.letter}: futures in which better; worse",
                          *(_against_best(v, case) for case in v.cases)])  # fmt: skip

@@ -34,4 +34,5 @@ def tempering(event: Stocking, pond: Pond, units: Units) -> str:
     to_c = expected_on(pond.temperature, event.date)
     here, there = (both(water, "temperature", units) for water in (to_c, event.from_water_c))
     minutes = tempering_minutes(event.from_water_c, to_c)
-    return f"tempering takes {minutes:.0f} minutes, from {there} to some {here} in the pond: at most {RATES}"
+    told = f"{minutes:.0f} minute{'' if round(minutes) == 1 else 's'}"
+    return f"tempering takes {told}, from {there} to some {here} in the pond: at most {RATES}"

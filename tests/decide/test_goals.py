@@ -1,15 +1,21 @@
 """Goals, costs and repairs against Datasets made by hand."""
 
+import re
+import tomllib
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.special import ndtr
 from small import dataset, pond, readings
 
+import pondpop
 from pondpop.decide import goals, harvest_outcome
-from pondpop.decide.console import balance_table
+from pondpop.decide.console import answer_text, balance_table
+from pondpop.decide.details import details
 from pondpop.decide.phrases import teller
+from pondpop.scenario import resolve
 from pondpop.species import load_parameters
 
 ALL_GOALS = """
@@ -224,6 +230,39 @@ def test_costs_add_up_from_prices():
     np.testing.assert_allclose(cost.parts["hours of harvest"][0], 15 * 5 * area / (2 * 0.6))
     np.testing.assert_allclose(cost.total, sum(cost.parts.values()))
     assert cost.unpriced == ()
+
+
+def test_each_big_bass_costs_all_that_is_paid_over_how_many_there_are_and_the_answer_compares_it():
+    scenario, read = two_ponds(extra='[[goals]]\nkind = "bass_above"\nabove_lb = 5\n[costs]\nper_bass = 2\n')
+    area, per_acre = scenario.pond.area_ha, 1 / 0.40468564224
+    for name, there in (("few", 3.0), ("many", 2.0)):
+        read[name]["bass_above"][...] = there / area
+    read["many"]["bass_above"][1] = 0.01 / area  # hardly any in one future
+    ds = dataset(scenario, read)
+    (score,), cost = goals.scores(ds), goals.costs(ds)
+    bought = 2 * per_acre * area * np.array([30.0, 60.0])
+    np.testing.assert_allclose(goals.cost_per_fish(cost, score), [[bought[0] / 3] * 2, [bought[1] / 2, np.inf]])
+    told = teller(ds, "us")
+    assert told.each() == f"for each of the bass above 5 lb (2.3 kg): {told.short[0]} USD 40 and {told.short[1]} USD 120."
+    assert re.search(r"USD for each.*\n.*few.* 40\b.*\n.*many.* 120\b", answer_text(told))
+    named = [one.words for one in details(told) if one.topic == "cost"]
+    assert any(words.startswith("Cost for each of the bass above 5 lb") for words in named)
+
+
+@pytest.mark.parametrize("name", ["bass_size_and_season", "ten_pounder_northern_or_first_cross"])
+def test_a_shipped_question_about_bought_bass_compares_what_each_big_one_costs(name, tmp_path):
+    content = tomllib.loads((Path(__file__).parents[2] / "scenarios" / f"{name}.toml").read_text("utf-8"))
+    content["run"]["years"], content["ensemble"] = 3, {"members": 2}
+    content["goals"][0]["above_lb"] = 0.7  # three years are too few for a trophy
+    content.pop("what_if", None)
+    found = pondpop.compare(resolve(content))
+    told = teller(found, "us")
+    assert told.each().startswith("for each of the bass above 0.7 lb")
+    assert all(f"{short} USD" in told.each() for short in told.short)
+    pondpop.write_report([found], tmp_path / "page.html")
+    page = re.sub("<[^>]*>", "", (tmp_path / "page.html").read_text("utf-8"))
+    assert "cost for each of them, USD" in page and "Cost of each" in page and "Died of the move" in page
+    assert (name == "bass_size_and_season") is not ("Share of the blood of Florida bass" in page)
 
 
 def test_what_has_no_price_is_named():
