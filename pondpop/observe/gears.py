@@ -13,7 +13,6 @@ results tell how a survey distorts, not by exactly how much.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -26,9 +25,9 @@ from scipy import special
 from pondpop.arrays import Array
 from pondpop.checks import InputError, nearest
 from pondpop.observe import indices
-from pondpop.species import SPECIES, TRAITS, find, species_with
+from pondpop.species import SPECIES, find, species_with
 from pondpop.species.catalogue import gears
-from pondpop.species.gears import GEARS, selectivity, warmth
+from pondpop.species.gears import GEARS, selectivity, setting, warmth
 from pondpop.units import MM_PER_IN
 
 WR_BETWEEN_FISH = 8.0
@@ -95,7 +94,7 @@ def gear(name: str) -> Gear:
     value = {key: entry.value for key, entry in gears()[name].items()}
     columns: dict[str, Any] = {
         key: np.array(
-            [_setting(value, species, key, 0.0 if key in ("reach_ha", "missed_share") else 1.0) for species in SPECIES]
+            [setting(value, species, key, 0.0 if key in ("reach_ha", "missed_share") else 1.0) for species in SPECIES]
         )
         for key in _BY_SPECIES
     }
@@ -115,12 +114,6 @@ def gear(name: str) -> Gear:
         catchability_spread=value["catchability_spread"],
         **columns,
     )
-
-
-def _setting(values: Mapping[str, float], species: str, key: str, default: float) -> float:
-    """A gear's setting for a species, or for the one that it is caught like."""
-    like = TRAITS[species].caught_like
-    return values.get(f"{species}_{key}", default if like is None else _setting(values, like, key, default))
 
 
 def expected_catch(number: ArrayLike, used: Gear, effort: ArrayLike, temperature_c: ArrayLike, area_ha: float) -> Array:

@@ -18,7 +18,7 @@ from pondpop.checks import Fact, InputError
 from pondpop.scenario.read import Table
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.water import expected_on
-from pondpop.species.gears import taken_share, warmth
+from pondpop.species.gears import setting, taken_share, warmth
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ def _resident(
     species = row.species()
     low, high = row.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM, pair=True)
     count = row.integer("count", 1, 100_000)
-    reach = used[f"{species}_reach_ha"].value
+    reach = setting(used, species, "reach_ha", None).value
     steps = [low + (high - low) * (k + 0.5) / 10 for k in range(10)]
     taken = sum(taken_share(used, species, length) for length in steps) / len(steps)
     if taken < LEAST_TAKEN:

@@ -8,6 +8,8 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pondpop.species.registry import TRAITS
+
 GEARS = ("electrofishing", "seine", "angling")
 
 
@@ -29,13 +31,20 @@ def selectivity(
     return taken * (1 - missed_share * logistic((length_mm - missed[0]) / missed[1], tanh))
 
 
+def setting(settings: Mapping[str, Any], species: str, key: str, default: Any) -> Any:
+    """A gear's setting for a species, or for the one that it is caught like; the default where the gear has neither."""
+    like = TRAITS[species].caught_like
+    return settings.get(f"{species}_{key}", default if like is None else setting(settings, like, key, default))
+
+
 def taken_share(settings: Mapping[str, Any], species: str, length_mm: float) -> float:
     """The selectivity of a gear, whose settings are catalogue entries by key, for one species and length."""
 
-    def change(name: str) -> tuple[float, float]:
-        return settings[f"{species}_{name}_from_mm"].value, settings[f"{species}_{name}_width_mm"].value
+    def of(key: str) -> float:
+        return float(setting(settings, species, key, None).value)
 
-    return float(selectivity(length_mm, change("selected"), change("missed"), settings[f"{species}_missed_share"].value))
+    selected, missed = ((of(f"{name}_from_mm"), of(f"{name}_width_mm")) for name in ("selected", "missed"))
+    return float(selectivity(length_mm, selected, missed, of("missed_share")))
 
 
 def warmth(
