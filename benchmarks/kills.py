@@ -29,6 +29,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from small import TEXT  # noqa: E402
 
 SECONDS = 5.0  # that workers may outlive the command
+TOLD_EVERY = 12  # kills, once round all commands: a run that is ended early has told how far it came
 SURVEY = (
     "date,gear,species,length_in,count\n2026-06-15,electrofishing,bass,8,4\n2026-06-15,electrofishing,bluegill,4,9\n"
 )
@@ -124,10 +125,15 @@ def main() -> int:
             if wrong:
                 failures.append(f"{name}, kill {k + 1}: {wrong}")
                 print(failures[-1], flush=True)
+            if (k + 1) % TOLD_EVERY == 0 or k + 1 == asked.kills:
+                tell(told)
+                print(f"{k + 1} kills, {len(failures)} failures", flush=True)
+    return 1 if failures else 0
+
+
+def tell(told: dict[str, collections.Counter[str]]) -> None:
     for name, fates in told.items():
         print(f"{name}: {', '.join(f'{count} {fate}' for fate, count in sorted(fates.items()))}")
-    print(f"{asked.kills} kills, {len(failures)} failures")
-    return 1 if failures else 0
 
 
 if __name__ == "__main__":
