@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import io
 import os
 import resource
@@ -230,29 +231,48 @@ SLICED = (
 LONG_WORK = {
     "compare": ("1", "compare", "pond.toml", "--members", "2"),
     "quota": (
-        "1", "quota", "pond.toml", "--members", "1", "--search-members", "1", "--tries", "4", "--from-year", "1",
+        "1", "quota", "pond.toml", "--members", "1", "--search-members", "1", "--tries", "1", "--from-year", "1",
         "--window-in", "8..12",
     ),
     "update": ("4", "update", "pond.toml", "--members", "8", "--records", ".", "--strategy", "few"),
 }  # fmt: skip
 
 
-def long_work(folder: Path, name: str, *options: str) -> subprocess.Popen[bytes]:
-    """Start one of the commands in a folder of its own."""
+def write_inputs(folder: Path) -> None:
+    """What the commands of LONG_WORK read."""
     (folder / "pond.toml").write_text(TEXT, "utf-8")
     survey = "date,gear,species,length_in,count\n2026-06-15,electrofishing,bass,8,4\n2026-06-15,electrofishing,bluegill,4,9\n"
     (folder / "survey.csv").write_text(survey, "utf-8")
+
+
+def long_work(folder: Path, name: str, *options: str) -> subprocess.Popen[bytes]:
+    """Start one of the commands in a folder of its own."""
+    write_inputs(folder)
     env = os.environ | {"PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
     command = [sys.executable, "-c", SLICED, *LONG_WORK[name], "--workers", "1", *options]
     return subprocess.Popen(command, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
 
 
+@pytest.fixture(scope="module")
+def unbroken(tmp_path_factory):
+    """What each of the commands writes when nothing happens to it, by name; run once, when first asked for."""
+
+    @functools.cache
+    def of(name: str) -> dict[str, bytes]:
+        folder = tmp_path_factory.mktemp(name)
+        run = long_work(folder, name, "--out", "out")
+        assert (run.communicate(timeout=240)[1], run.returncode) == (b"", 0)
+        return contents(folder / "out")
+
+    return of
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", LONG_WORK)
-def test_killed_work_resumes_to_the_same_bytes(tmp_path, name):
-    """Killed outright after one block, after two and after three; each time it goes on from what was there."""
+def test_killed_work_resumes_to_the_same_bytes(tmp_path, name, unbroken):
+    """Killed outright after one block and after three; each time it goes on from what was there."""
     blocks = tmp_path / "out.partial" / "blocks"
-    for wanted in (1, 2, 3):
+    for wanted in (1, 3):
         run = long_work(tmp_path, name, "--out", "out", *(["--resume"] if wanted > 1 else []))
         until = time.monotonic() + 240
         while len(list(blocks.glob("*.block")) if blocks.exists() else []) < wanted and run.poll() is None:
@@ -261,10 +281,9 @@ def test_killed_work_resumes_to_the_same_bytes(tmp_path, name):
         run.send_signal(signal.SIGKILL)
         assert run.communicate(timeout=60)[1] == b"" and run.returncode == -signal.SIGKILL
         assert not (tmp_path / "out").exists()
-    for out, options in (("out", ["--resume"]), ("again", [])):
-        run = long_work(tmp_path, name, "--out", out, *options)
-        assert (run.communicate(timeout=240)[1], run.returncode) == (b"", 0)
-    assert contents(tmp_path / "out") == contents(tmp_path / "again")
+    run = long_work(tmp_path, name, "--out", "out", "--resume")
+    assert (run.communicate(timeout=240)[1], run.returncode) == (b"", 0)
+    assert contents(tmp_path / "out") == unbroken(name)
     assert ("posterior.nc" in contents(tmp_path / "out")) == (name == "update")
 
 
@@ -347,6 +366,35 @@ def test_a_full_disk_is_told_in_one_line_leaves_the_old_files_and_can_be_resumed
     assert contents(result / "out") == before
     assert asked("compare", result / "pond.toml", "--out", result / "out", "--resume")[0] == 0
     assert contents(result / "out") == before and not (result / "out.partial").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("name", "bytes_allowed"), [("quota", 20_000), ("update", 0), ("update", 10_000), ("update", 50_000)])
+def test_searches_and_updates_that_find_the_disk_full_say_so_and_go_on_to_the_same_bytes(
+    tmp_path, monkeypatch, name, bytes_allowed, unbroken
+):
+    """No file, no block, or all blocks but not the largest file: one line, no result, and what was kept is gone on from."""
+    write_inputs(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("pondpop.ensemble.run.BLOCK_MEMBERS", int(LONG_WORK[name][0]))
+    monkeypatch.setattr("pondpop.update.LEAST_EFFECTIVE", 2.0)  # it concludes something
+    monkeypatch.setattr("pondpop.update.FAR_OUT", 1e9)
+    words = (*LONG_WORK[name][1:], "--workers", "1", "--out")
+
+    def work() -> int:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_allowed, bytes_allowed))
+        return cli.main([*words, "out"])
+
+    status, said = in_child(work)
+    assert (status, said.count("\n")) == (1, 1), said
+    assert said.startswith("pondpop: ") and "may not become so large" in said
+    assert not Path("out").exists()
+    kept = len(list(Path("out.partial/blocks").glob("*.block")))
+    assert kept == (8 if bytes_allowed == 50_000 else 0)
+    assert asked(*words, "out", "--resume")[0] == 0
+    assert contents(tmp_path / "out") == unbroken(name)
+    assert not Path("out.partial").exists()
 
 
 @pytest.mark.parametrize("bytes_allowed", [0, 1000])
