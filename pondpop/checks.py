@@ -4,7 +4,7 @@ import datetime as dt
 import errno
 import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final
 
 from pondpop.units import brief
@@ -161,7 +161,7 @@ def _closest(word: object, known: list[str]) -> str:
     from difflib import get_close_matches  # most inputs have no use for it
 
     longer = [key for key in known if key.startswith(f"{word}_")]
-    close = get_close_matches(str(word)[:200], known, n=1) or (longer if len(longer) == 1 else [])
+    close = longer if len(longer) == 1 else get_close_matches(str(word)[:200], known, n=1)
     return close[0] if close else ""
 
 
@@ -234,8 +234,8 @@ def meant(value: object, known: list[str], other_names: Mapping[str, str]) -> st
     """A remedy that names the word that is meant, if one can be told."""
     words = " ".join(str(value)[:200].lower().replace("_", " ").replace("-", " ").split())
     singular = words.removesuffix("s") if not words.endswith("ss") else words
-    called = other_names.get(words) or other_names.get(singular) or next((w for w in (words, singular) if w in known), "")
-    return _meant(called or _closest(value, known))
+    called = [other_names.get(words), other_names.get(singular), words, singular]
+    return _meant(next((word for word in called if word in known), "") or _closest(value, known))
 
 
 def day(path: str, value: object, first: dt.date, end: dt.date, why: str = "") -> dt.date:
@@ -249,10 +249,19 @@ def day(path: str, value: object, first: dt.date, end: dt.date, why: str = "") -
     return value
 
 
-def only_known(path: str, given: Iterable[str], known: Iterable[str], quantities: Iterable[Quantity] = ()) -> None:
-    """Refuses the first key that is not known. Raises InputError with the nearest one, or those of its quantity."""
+def only_known(
+    path: str,
+    given: Iterable[str],
+    known: Iterable[str],
+    quantities: Iterable[Quantity] = (),
+    remedy: Callable[[str], str] = lambda _: "",
+) -> None:
+    """Refuses the first key that is not known. Raises InputError with the nearest one, or those of its quantity.
+
+    remedy: what to do about a word that is known to be meant otherwise, told before any that is merely like it.
+    """
     known = list(known)
     for key in given:
         if key not in known:
             where = f"{path}.{key}" if path else key
-            raise InputError(where, key, "a known key", nearest(key, known, quantities))
+            raise InputError(where, key, "a known key", remedy(key) or nearest(key, known, quantities))

@@ -161,7 +161,9 @@ class Table:
             raise InputError(path, raw, "a table", f"write it under [{path}]")
         self.raw, self.path, self.kind = raw, path, kind
         if not set(raw) <= set(KEYS[kind]):
-            checks.only_known(path, raw, KEYS[kind], _quantities(KEYS[kind]))
+            from pondpop.scenario.key_hints import remedy  # most files have no use for it
+
+            checks.only_known(path, raw, KEYS[kind], _quantities(KEYS[kind]), lambda key: remedy(kind, key))
 
     def at(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key

@@ -10,6 +10,8 @@ from pondpop.scenario.schema import Harvest, Removal, Scenario, Strategy
 from pondpop.units import CROP, DENSITY, FEED, LENGTH, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
+USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
+LONGEST_FINGERLING_MM = 150.0
 MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
@@ -19,7 +21,7 @@ def unusual(scenario: Scenario) -> list[str]:
     """What should be looked at again, as "unusual: …", each line once."""
     found: dict[str, list[str]] = {}
     for strategy in scenario.strategies.values():
-        for line in _of_strategy(strategy):
+        for line in _of_strategy(strategy, scenario.pond.area_ha):
             found.setdefault(line, []).append(strategy.name)
     every = len(scenario.strategies)
     lines = [line if len(names) == every else f"{', '.join(names)}: {line}" for line, names in found.items()]
@@ -41,8 +43,24 @@ def unusual(scenario: Scenario) -> list[str]:
     return [f"unusual: {line}" for line in lines]
 
 
-def _of_strategy(strategy: Strategy) -> Iterator[str]:
+def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[str]:
+    """First stockings of so few that the number of the whole pond is likely meant for each acre."""
+    settled = {event.species for event in strategy.stocking if event.resident}
+    for event in strategy.stocking:
+        if event.species not in USUAL_PER_ACRE or event.species in settled or event.length_mm > LONGEST_FINGERLING_MM:
+            continue
+        low, high = USUAL_PER_ACRE[event.species]
+        acre, whole = DENSITY["per_acre"].from_si(event.per_ha), event.per_ha * area_ha
+        if acre < low / 2 and low <= round(whole) <= 2 * high and abs(whole - round(whole)) < 1e-6:
+            yield (
+                f"{event.name}, {brief(whole)} {event.species} in the whole pond, {brief(acre)} per acre, where {low:,} "
+                f"to {high:,} per acre are usual; if {brief(whole)} an acre are meant, write per_acre = {whole:.0f}"
+            )
+
+
+def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
     bass = [event for event in strategy.stocking if event.species == "bass"]
+    yield from _far_too_few(strategy, area_ha)
     forage = [event.date for event in strategy.stocking if event.species != "bass"]
     for event in bass:
         if event.per_ha > MOST_BASS_PER_HA:

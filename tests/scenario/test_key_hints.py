@@ -1,0 +1,95 @@
+"""What is told about a key that a table does not know, and about numbers that are likely another's."""
+
+import re
+
+import pytest
+
+from pondpop.checks import InputError
+from pondpop.scenario import resolve
+from pondpop.scenario.key_hints import _LISTS, _TABLES, remedy
+from pondpop.scenario.read import KEYS
+from pondpop.scenario.unusual import unusual
+
+
+def raw_pond(area=5, **stocking):
+    fish = {"species": "bass", "date": "2027-06-05", "per_acre": 50, "length_in": 2, **stocking}
+    raw = {
+        "title": "x", "pond": {"area_acres": area, "fertility": 1}, "run": {"start": "2027-03-15", "years": 2},
+        "stocking": [{key: value for key, value in fish.items() if value is not None}], "strategies": {"one": {}},
+    }  # fmt: skip
+    return raw
+
+
+def dated(raw):
+    import datetime as dt
+
+    raw["run"]["start"] = dt.date(2027, 3, 15)
+    for event in raw["stocking"]:
+        if "date" in event:
+            event["date"] = dt.date(2027, 6, 5)
+    return raw
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "says"),
+    [
+        ("stocking", "number", "write per_acre, per_ha, or count"),  # not number_cv
+        ("stocking", "lb", "fish are stocked by number"),
+        ("stocking", "pounds", "fish are stocked by number"),
+        ("stocking", "lb_per_acre", "fish are stocked by number"),
+        ("stocking", "cost", "write cost_each"),  # not count
+        ("stocking", "price", "write cost_each"),
+        ("stocking", "season", "it stands in [[harvest]], [[feeding]] or [[angling]]"),
+        ("stocking", "hours_per_acre", "it stands in [[angling]]"),
+        ("stocking", "per_acres", "write per_acre, count or per_ha"),
+        ("stocking", "specie", 'did you mean "species"?'),
+        ("pond", "climate", "it stands in [water]"),
+        ("pond", "alkalinity", 'did you mean "alkalinity_mg_l"?'),
+        ("run", "seed", "it stands in [ensemble]"),
+        ("run", "stocking", "write it at the top of the file, under [[stocking]]"),
+        ("run", "growth", "it stands in [ensemble.spread]"),
+        ("", "members", "it stands in [ensemble]"),
+    ],
+)  # fmt: skip
+def test_a_key_that_is_not_known_is_led_to_its_place(table, key, says):
+    raw = dated(raw_pond())
+    place = raw if not table else raw["stocking"][0] if table == "stocking" else raw[table]
+    place[key] = 3
+    with pytest.raises(InputError) as refused:
+        resolve(raw)
+    assert says in str(refused.value)
+
+
+def test_no_remedy_names_a_table_or_key_that_is_not_there():
+    words = {word for some in KEYS.values() for word in some}
+    for kind in KEYS:
+        for word in words - set(KEYS[kind]):
+            told = remedy(kind, word)
+            for double, head in re.findall(r"(\[?)\[([a-z_.]+)\]", told):
+                if "=" in told:  # an example of a value
+                    continue
+                assert head in (_LISTS if double else (*_TABLES, "ensemble.spread")), told
+                if told.startswith("it stands in"):
+                    assert word in KEYS[head.rpartition(".")[2]], told
+            if told.startswith("write ") and kind in KEYS:
+                first = re.match("write ([a-z_]+)", told)[1]
+                assert first == "it" or first in KEYS[kind], (kind, word, told)
+
+
+@pytest.mark.parametrize(
+    ("area", "stocking", "told"),
+    [
+        (5, {"per_acre": None, "count": 75}, "75 bass in the whole pond, 15 per acre"),
+        (5, {"per_acre": None, "count": 1000, "species": "bluegill"}, "1,000 bluegill in the whole pond, 200 per acre"),
+        (5, {"per_acre": None, "count": 375}, ""),
+        (1, {"per_acre": None, "count": 75}, ""),
+        (5, {"per_acre": None, "count": 50, "length_in": 14}, ""),  # grown fish are few
+        (5, {"per_acre": None, "count": 60, "resident": True, "date": None}, ""),
+    ],
+)
+def test_a_number_of_the_whole_pond_that_is_likely_meant_for_an_acre_is_told(area, stocking, told):
+    lines = [line for line in unusual(resolve(dated(raw_pond(area=area, **stocking)))) if "in the whole pond" in line]
+    assert bool(lines) == bool(told)
+    if told:
+        number = stocking["count"]
+        assert told in lines[0] and f"write per_acre = {number}" in lines[0]
