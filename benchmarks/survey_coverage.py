@@ -22,10 +22,10 @@ import numpy as np
 from pondpop.assess import creel, size_and_condition
 from pondpop.assess.effort import Outings
 from pondpop.assess.size_and_condition import PAIR, weight_classes
-from pondpop.assess.surveys import Survey
 from pondpop.observe import indices
 from pondpop.observe.gears import draw_wr, gear, scatter
 from pondpop.records import Catch, Fish, Records
+from pondpop.records.surveys import Survey
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
 

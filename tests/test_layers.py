@@ -8,7 +8,7 @@ from pathlib import Path
 import pondpop
 
 PACKAGE = Path(pondpop.__file__).parent
-ROOMS = ("species", "scenario", "model", "observe", "records", "ensemble", "assess", "decide", "update", "report")
+ROOMS = ("species", "records", "scenario", "model", "observe", "ensemble", "assess", "decide", "update", "report")
 HEIGHT = {room: height for height, room in enumerate(ROOMS)}
 
 

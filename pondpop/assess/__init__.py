@@ -16,12 +16,13 @@ from pondpop.assess import size_and_condition
 from pondpop.assess.advice import Advice, advise
 from pondpop.assess.beginning import beginning
 from pondpop.assess.creel import angler_findings
+from pondpop.assess.findings import Finding
 from pondpop.assess.seining import SeiningReading, seining
 from pondpop.assess.size_and_condition import GAME, Change, PairDoubt
-from pondpop.assess.surveys import Finding, Survey, surveys
 from pondpop.assess.tags import tag_findings
 from pondpop.assess.text import assessment_csv, assessment_text
 from pondpop.records import Records, read_records
+from pondpop.records.surveys import Survey, surveys
 from pondpop.species import SPECIES
 from pondpop.units import Units
 

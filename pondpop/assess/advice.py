@@ -11,8 +11,8 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from pondpop.assess.findings import Finding
 from pondpop.assess.size_and_condition import PairDoubt
-from pondpop.assess.surveys import Finding
 from pondpop.observe import indices
 from pondpop.species.catalogue import standards
 from pondpop.units import HA_PER_ACRE, KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, Units

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pondpop.assess.effort import Outings
-from pondpop.assess.surveys import Finding
+from pondpop.assess.findings import Finding
 from pondpop.observe.gears import gear
 from pondpop.observe.limits import share_of
 from pondpop.records import Catch, Records

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from pondpop.assess.surveys import Survey
+from pondpop.records.surveys import Survey
 from pondpop.units import MM_PER_IN
 
 YOUNG_BASS_BELOW_IN = 4.0

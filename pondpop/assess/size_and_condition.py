@@ -12,7 +12,7 @@ import numpy as np
 import scipy
 
 from pondpop.assess.effort import Outings
-from pondpop.assess.surveys import Finding, Survey
+from pondpop.assess.findings import Finding
 from pondpop.observe import indices
 from pondpop.observe.gears import gear as settings
 from pondpop.observe.limits import (
@@ -25,6 +25,7 @@ from pondpop.observe.limits import (
     share_of,
 )  # fmt: skip
 from pondpop.records import Effort, Fish
+from pondpop.records.surveys import Survey
 from pondpop.species import MEASURED, SPECIES, load_parameters
 from pondpop.units import MM_PER_IN
 

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from pondpop.assess.findings import Finding
 from pondpop.assess.size_and_condition import class_name, mean_limits, weight_classes, within
-from pondpop.assess.surveys import Finding, Survey
 from pondpop.observe import indices
 from pondpop.observe.mark_recapture import (
     DAYS_A_YEAR,
@@ -22,6 +22,7 @@ from pondpop.observe.mark_recapture import (
     summarize_captures,
 )
 from pondpop.records import Fish, Records, TagEvent
+from pondpop.records.surveys import Survey
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import MM_PER_IN
 

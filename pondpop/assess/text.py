@@ -14,9 +14,9 @@ from pondpop.units import LENGTH, Units, brief, in_csv, in_ten
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
     from pondpop.assess.advice import Advice
+    from pondpop.assess.findings import Finding
     from pondpop.assess.seining import SeiningReading
     from pondpop.assess.size_and_condition import Change, PairDoubt
-    from pondpop.assess.surveys import Finding
     from pondpop.records import BadRow, Records
 
 WIDTH = 100

@@ -34,8 +34,8 @@ from pondpop.records import consistency, rows
 from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
 from pondpop.records.field_sheets import in_words, own_words
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
-from pondpop.scenario import SPECIES
 from pondpop.species.gears import GEARS
+from pondpop.species.registry import SPECIES
 
 T = TypeVar("T")
 

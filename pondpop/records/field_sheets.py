@@ -29,9 +29,8 @@ from pathlib import Path
 
 from pondpop import checks
 from pondpop.checks import Fact, InputError
-from pondpop.scenario import SPECIES
-from pondpop.scenario.schema import OTHER_NAMES
 from pondpop.species.gears import GEARS
+from pondpop.species.registry import OTHER_NAMES, SPECIES
 
 OWN_WORDS = "columns.toml"
 MOST_SHOWN = 8

@@ -10,10 +10,9 @@ from dataclasses import dataclass
 
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.records.csv_rows import date_of, label, measure, needed, number, told, whole, word
-from pondpop.scenario import SPECIES
-from pondpop.scenario.schema import OTHER_NAMES
 from pondpop.species import TRAITS
 from pondpop.species.gears import GEARS
+from pondpop.species.registry import OTHER_NAMES, SPECIES
 from pondpop.units import G_PER_LB, LENGTH, TEMPERATURE, WEIGHT, Family, Unit
 
 EVENTS = ("tagged", "recaptured", "kept")

@@ -12,12 +12,13 @@ import datetime as dt
 import math
 from collections import Counter
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pondpop.checks import Fact, InputError
 from pondpop.scenario.read import Table
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
-from pondpop.scenario.water import expected_on
+from pondpop.scenario.water import expected_on, inside
 from pondpop.species.gears import setting, taken_share, warmth
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
@@ -25,13 +26,19 @@ if TYPE_CHECKING:
     from pondpop.species.catalogue import Entry
 
 GEARS = ("electrofishing", "seine")  # angling's catch is not in proportion to the fish
+MOST_DAYS_AFTER = 30  # from a survey to a start with its fish (a choice)
 LEAST_TAKEN = 0.1  # share of the fish of a length within reach that the gear must take (a choice)
 
 
-def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> list[Stocking]:
-    """The fish living in the pond at the start of the run. Raises InputError."""
+def residents(table: Table, run: Run, area_ha: float, water: Temperature, folder: str | Path | None) -> list[Stocking]:
+    """The fish living in the pond at the start of the run. Raises InputError.
+
+    folder: where records may lie, which need not be written into the table.
+    """
     from pondpop.species.catalogue import gears  # only a pond that begins so pays for reading them
 
+    if "records" in table.raw:
+        table = _of_records(table, run, folder)
     gear = table.choice("gear", GEARS)
     used = gears()[gear]
     unit = "hauls" if gear == "seine" else "hours"
@@ -55,6 +62,55 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature) -> lis
             raise InputError(row.path, Fact("a second row"), "one row for each species and length class")
         found[event.name] = event
     return list(found.values())
+
+
+def class_in(inch: int) -> tuple[float, float]:
+    """The inch class as a scenario states it, which knows no fish of 0 in."""
+    return (inch or 0.2, inch + 1)
+
+
+def share_of_class(used: Mapping[str, Entry], species: str, inch: int) -> float:
+    """The share of the fish of an inch class within reach that a gear takes."""
+    steps = [(inch + (k + 0.5) / 10) * MM_PER_IN for k in range(10)]
+    return sum(taken_share(used, species, length) for length in steps) / len(steps)
+
+
+def _of_records(table: Table, run: Run, folder: str | Path | None) -> Table:
+    """The table as its records fill it: the last survey of known effort, without what the gear hardly takes."""
+    from pondpop.records import read_records
+    from pondpop.records.surveys import last_catches
+    from pondpop.species.catalogue import gears
+
+    for key in table.raw:
+        if key not in ("records", "gear"):
+            raise InputError(table.at(key), table.raw[key], "records alone, which say it", "remove it, or the records")
+    path = table.at("records")
+    place = table.get("records", lambda p, v: inside(p, v, folder, "a folder of records"))
+    wanted = (table.choice("gear", GEARS),) if "gear" in table.raw else GEARS
+    try:
+        records = read_records(place)
+    except InputError as error:
+        raise InputError(path, Fact(str(error)), "a folder of records that can be read", "mend them first") from None
+    for found in last_catches(records, wanted):
+        fish = {
+            key: count for key, count in found.fish.items() if share_of_class(gears()[found.gear], *key) >= LEAST_TAKEN
+        }
+        if not fish:
+            continue
+        if not found.first <= run.start <= found.last + dt.timedelta(days=MOST_DAYS_AFTER):
+            days = f"{found.first}" if found.first == found.last else f"{found.first} to {found.last}"
+            allowed = f"a start on the days of the survey or at most {MOST_DAYS_AFTER} days after it"
+            raise InputError("run.start", run.start, allowed, f"the last survey is of {days}: write start = {found.last}")
+        raw = {
+            "gear": found.gear,
+            "hauls" if found.gear == "seine" else "hours": found.amount,
+            "catch": [
+                {"species": species, "length_in": list(class_in(inch)), "count": count} for (species, inch), count in fish.items()
+            ],
+        }  # fmt: skip
+        return Table(raw if found.water_c is None else raw | {"water_c": found.water_c}, table.path, "start_from_survey")
+    needed = "a survey by electrofishing or seine with its effort in effort.csv"
+    raise InputError(path, Fact("records without one"), needed, "add the hours or hauls of the survey")
 
 
 def _resident(

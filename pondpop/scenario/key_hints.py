@@ -51,7 +51,8 @@ _MEANT: Mapping[str, Mapping[str, str]] = {
 def remedy(kind: str, key: str) -> str:
     """A remedy for a key that the tables of a kind do not know; empty where none is known but what is alike."""
     word = key.strip().lower().replace("-", "_")
-    return _MEANT.get(kind, {}).get(word) or _stands_in(word, kind)
+    here = any(known.startswith(f"{word}_") for known in KEYS[kind])  # it lacks its unit
+    return _MEANT.get(kind, {}).get(word) or ("" if here else _stands_in(word, kind))
 
 
 def _stands_in(word: str, kind: str) -> str:

@@ -89,8 +89,10 @@ date = YEAR-03-20
 """
 
 _RESIDENTS = """\
-# The fish that live there at the start (yours: from a survey, or as far as anyone knows). `pondpop assess` makes these
-# lines of a survey (records/survey.csv and effort.csv).
+# The fish that live there at the start (yours: as far as anyone knows). Where a survey stands in records/survey.csv and its
+# effort in records/effort.csv, start the run on its day and write, in place of these five entries:
+#     [start_from_survey]
+#     records = "records"
 [[stocking]]
 name = "small_bass"
 species = "bass"
@@ -129,7 +131,10 @@ resident = true
 """
 
 _CROWDED = """\
-# The fish that live there at the start: many thin small bass (yours: from a survey, or as far as anyone knows).
+# The fish that live there at the start: many thin small bass (yours: as far as anyone knows). Where a survey stands in
+# records/survey.csv and its effort in records/effort.csv, start the run on its day and write, in place of these five entries:
+#     [start_from_survey]
+#     records = "records"
 [[stocking]]
 name = "bass_small"
 species = "bass"

@@ -14,8 +14,8 @@ from typing import Any
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.schema import OTHER_NAMES, SPREADS, MonthDay, Run, Season
-from pondpop.species.registry import SPECIES
+from pondpop.scenario.schema import SPREADS, MonthDay, Run, Season
+from pondpop.species.registry import OTHER_NAMES, SPECIES
 from pondpop.units import (
     AREA,
     CROP,
@@ -69,7 +69,7 @@ KEYS: dict[str, list[str]] = {
     "stocking": ["name", "species", "strain", "date", *COUNTS, *keys("length", LENGTH), "length_cv", *keys("weight", WEIGHT),
                  "age_years", "female_share", "sexing_error", "resident", "cost_each", "number_cv", "share_cv", "haul_hours",
                  *keys("from_water", TEMPERATURE), "tempered", "salted"],
-    "start_from_survey": ["gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
+    "start_from_survey": ["records", "gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
     "catch": ["species", *keys("length", LENGTH), "count"],
     "harvest": ["name", "species", *keys("length", LENGTH), "season", *_YEARS, *AMOUNTS, "when",
                 *keys("otherwise", AMOUNTS)],

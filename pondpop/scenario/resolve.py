@@ -77,7 +77,7 @@ def as_scenario(given: Scenario | str | Path) -> Scenario:
 def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     """The scenario that the file means, checked and in SI.
 
-    `folder` is where a CSV of water temperatures may lie; None forbids one. Raises InputError.
+    `folder` is where a CSV of water temperatures and records may lie; None forbids them. Raises InputError.
     """
     top = Table(raw, "", "")
     title = top.get("title", lambda p, v: checks.text(p, v, 200))
@@ -97,7 +97,7 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
     pond = Pond(area_ha, cover, water, events.fertility_losses(pond_table), depth_m, risk, alkalinity)
     common = events.lists(top, None)
     if "start_from_survey" in top.raw:
-        there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature)
+        there = residents(top.table("start_from_survey"), run, area_ha, pond.temperature, folder)
         for event in there:
             if any(event.name == other.name for other in common["stocking"]):
                 raise InputError("start_from_survey", event.name, "names that no stocking has", "rename that stocking")

@@ -11,9 +11,6 @@ from typing import Literal, NamedTuple
 from pondpop.species.registry import TRAITS
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE
 
-OTHER_NAMES = {other: one.name for one in TRAITS.values() for other in one.other_names}
-"""What the trade calls the species (common practice, no source); names that other fish share, as sunfish, are not here."""
-
 MonthDay = tuple[int, int]
 """Month and day."""
 

@@ -33,7 +33,7 @@ def temperature(top: Table, folder: str | Path | None) -> Temperature:
     if way in keys("monthly", TEMPERATURE):
         return Temperature("monthly", origin or "monthly means given in the scenario", _monthly(water, way))
     if way == "readings_csv":
-        file = water.get("readings_csv", lambda p, v: _inside(p, v, folder))
+        file = water.get("readings_csv", lambda p, v: inside(p, v, folder))
         path = f"{water.at('readings_csv')} ({checks.one_line(file.name)})"
         readings = _readings(path, _csv_rows(path, file))
         return Temperature("readings", origin or f"readings in {file.name}", readings=readings)
@@ -57,11 +57,12 @@ def _monthly(water: Table, key: str) -> tuple[float, ...]:
     return tuple(si(f"{water.at(key)}[{i}]", v, unit, 0, 40) for i, v in enumerate(items))
 
 
-def _inside(path: str, value: object, folder: str | Path | None) -> Path:
+def inside(path: str, value: object, folder: str | Path | None, what: str = "a file") -> Path:
+    """A path in the scenario's folder or below it. Raises InputError."""
     name = checks.text(path, value, 300)
-    allowed = "a file in the scenario's folder or below it"
+    allowed = f"{what} in the scenario's folder or below it"
     if folder is None:
-        raise InputError(path, name, "readings in the scenario itself", "there is no folder to look in")
+        raise InputError(path, name, "what it holds, in the scenario itself", "there is no folder to look in")
     try:
         home, file = Path(folder).resolve(), (Path(folder) / name).resolve()
     except (OSError, RuntimeError):

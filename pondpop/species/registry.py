@@ -266,6 +266,8 @@ def _all_kinds() -> tuple[Kind, ...]:
 TRAITS: Final[Mapping[str, Species]] = {one.name: one for one in _all()}
 """Every species by name, predators first: the order of arrays."""
 SPECIES: Final = tuple(TRAITS)
+OTHER_NAMES: Final = {other: one.name for one in TRAITS.values() for other in one.other_names}
+"""What the trade calls the species (common practice, no source); names that other fish share, as sunfish, are not here."""
 KINDS: Final[Mapping[str, Kind]] = {kind.name: kind for kind in _all_kinds()}
 """Every kind by name: the species in their order, and then their strains."""
 STRAINS: Final[Mapping[str, tuple[str, ...]]] = {

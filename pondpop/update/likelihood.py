@@ -27,13 +27,13 @@ from pondpop.assess.size_and_condition import (
     weight_classes,
     within,
 )
-from pondpop.assess.surveys import Survey, surveys
 from pondpop.assess.tags import MIN_DAYS
 from pondpop.ensemble.draws import multiplier
 from pondpop.ensemble.prepare import daily_water
 from pondpop.observe import indices
 from pondpop.observe.gears import WR_BETWEEN_FISH, expected_catch, gear, log_chance, scatter
 from pondpop.records import BadRow, Fish, Records, TagEvent
+from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN

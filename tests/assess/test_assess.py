@@ -422,7 +422,7 @@ def test_units_change_lengths_and_never_psd():
     )
     grown = ("", "bass_growth_8_12in")
     assert us[grown]["unit"] == "in a year" and metric[grown]["unit"] == "mm a year"
-    assert float(us[grown]["value"]) * 25.4 == pytest.approx(float(metric[grown]["value"]), rel=1e-4)
+    assert float(us[grown]["value"]) * 25.4 == pytest.approx(float(metric[grown]["value"]), rel=5e-4)  # four digits
     psd = [k for k in us if "psd" in k[1]]
     assert psd and all(us[k] == metric[k] for k in psd)
 

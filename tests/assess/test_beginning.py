@@ -1,5 +1,7 @@
 """The last survey as the table with which a scenario begins from it."""
 
+import datetime as dt
+import shutil
 import tomllib
 from pathlib import Path
 
@@ -8,6 +10,7 @@ from small import raw
 
 from pondpop.assess import assess_records, write_assessment
 from pondpop.assess.beginning import beginning
+from pondpop.checks import InputError
 from pondpop.records import read_records
 from pondpop.scenario import resolve
 
@@ -51,3 +54,50 @@ def test_it_lies_beside_the_assessment_and_runs(tmp_path):
     write_assessment(assess_records(read_records(SHIPPED)), tmp_path / "out")
     table = tomllib.loads((tmp_path / "out" / "start_from_survey.toml").read_text("utf-8"))
     resolve(raw(members=2, only="few") | table)
+
+
+def begun_from(folder, start, **table):
+    scenario = raw(members=2, only="few") | {"start_from_survey": {"records": "records"} | table}
+    scenario["run"] = scenario["run"] | {"start": start}
+    scenario["strategies"] = {name: {} for name in scenario["strategies"]}
+    scenario["stocking"] = [{"species": "minnow", "date": start, "per_acre": 100, "length_in": 2}]
+    return resolve(scenario, folder)
+
+
+def test_a_scenario_reads_its_survey_as_the_written_table_has_it(tmp_path):
+    shutil.copytree(SHIPPED, tmp_path / "records")
+    start = dt.date(2025, 4, 14)
+    read = begun_from(tmp_path, start)
+    table = tomllib.loads(beginning(read_records(SHIPPED)))["start_from_survey"]
+    typed = raw(members=2, only="few") | {"start_from_survey": table}
+    typed["run"] = typed["run"] | {"start": start}
+    typed["strategies"], typed["stocking"] = {"few": {}}, [{"species": "minnow", "date": start, "per_acre": 100, "length_in": 2}]
+    one, two = (sorted(s.strategies["few"].stocking) for s in (read, resolve(typed)))
+    assert len(one) > 15 and [a.name for a in one] == [b.name for b in two]
+    for a, b in zip(one, two, strict=True):
+        assert (a.species, a.length_mm, a.number_cv) == (b.species, b.length_mm, b.number_cv)
+        assert a.per_ha == pytest.approx(b.per_ha, rel=0.01)  # the table tells the temperature to a tenth of a degree
+
+
+@pytest.mark.parametrize(
+    ("start", "table", "says"),
+    [
+        ("2026-04-14", {}, "the last survey is of 2025-04-14 to 2025-04-26: write start = 2025-04-26"),
+        ("2025-04-14", {"hours": 2}, "start_from_survey.hours: got 2, needs records alone, which say it"),
+        ("2025-04-14", {"records": "elsewhere"}, "no such folder"),
+        ("2025-04-14", {"records": "../records"}, "a folder of records in the scenario's folder or below it"),
+        ("2025-04-14", {"gear": "seine"}, "the last survey is of 2025-06-15"),
+    ],
+)
+def test_a_survey_that_cannot_be_begun_from_is_refused_with_what_to_write(tmp_path, start, table, says):
+    shutil.copytree(SHIPPED, tmp_path / "pond" / "records")
+    with pytest.raises(InputError) as refused:
+        begun_from(tmp_path / "pond", dt.date.fromisoformat(start), **table)
+    assert says in str(refused.value)
+
+
+def test_records_without_an_effort_are_refused(tmp_path):
+    (tmp_path / "records").mkdir()
+    records(tmp_path / "records", "2024-04-10,electrofishing,bass,9.5,7\n")
+    with pytest.raises(InputError, match="add the hours or hauls of the survey"):
+        begun_from(tmp_path, dt.date(2024, 4, 10))

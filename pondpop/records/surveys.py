@@ -1,34 +1,21 @@
-"""What an assessment is made of: figures with their limits, and the surveys they belong to."""
+"""Records put together to surveys, and the last of them as a catch from which a pond can begin. Standard library only."""
 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import fmean
+from typing import NamedTuple
 
 from pondpop.records import Effort, Fish, Records
+from pondpop.units import MM_PER_IN
 
 SESSION_DAYS = 30
 """Survey days at most this far from the first one are one survey (a choice of ours)."""
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One figure: value with its limits (None where there are none), the fish or trips it rests on, and a remark.
-
-    unit: %, mm, mm a year, per hour, per haul, fish, share, or empty for a ratio.
-    """
-
-    quantity: str
-    unit: str
-    value: float
-    low: float | None = None
-    high: float | None = None
-    count: int | None = None
-    date: dt.date | None = None
-    gear: str = ""
-    species: str = ""
-    note: str = ""
+_INCHES_MM = [inch * MM_PER_IN for inch in range(36)]
 
 
 @dataclass(frozen=True)
@@ -83,3 +70,31 @@ def surveys(records: Records) -> tuple[Survey, ...]:
 
 def _of(rows: Iterable, days: list[dt.date]) -> tuple:
     return tuple(row for row in rows if row.date in set(days))
+
+
+class LastCatch(NamedTuple):
+    """What the last survey caught with one gear: its days, effort in hours or hauls, and fish by species and inch class."""
+
+    gear: str
+    first: dt.date
+    last: dt.date
+    amount: float
+    water_c: float | None
+    fish: dict[tuple[str, int], int]
+
+
+def last_catches(records: Records, gears: Sequence[str]) -> Iterable[LastCatch]:
+    """Catches of known effort, those of the first gear first and each the last survey's first."""
+    every = surveys(records)
+    for gear in gears:
+        for survey in reversed(every):
+            worked = [e for e in survey.effort if e.gear == gear]
+            days = {e.date for e in worked}
+            fish = Counter[tuple[str, int]]()
+            for one in survey.fish:
+                if one.gear == gear and one.date in days:
+                    fish[one.species, bisect_right(_INCHES_MM, one.length_mm) - 1] += one.count
+            warm = [e.water_c for e in worked if e.water_c is not None]
+            if fish:
+                amount, mean = sum(e.amount for e in worked), fmean(warm) if warm else None
+                yield LastCatch(gear, min(days), max(days), amount, mean, dict(sorted(fish.items())))
