@@ -240,7 +240,7 @@ def run_pond(
     if chance is None:
         luck = Luck.none(parameters.members, run_days(scenario), scenario.run.last_year, len(plan.stocking))
     else:
-        spreads = scenario.ensemble.spreads | dict(chance.spreads)
+        spreads = scenario.ensemble.spreads | {"whole_fish": 0.0} | dict(chance.spreads)  # rows are of fish expected
         scenario = scenario._replace(
             ensemble=scenario.ensemble._replace(members=chance.members, seed=chance.seed, spreads=spreads)
         )

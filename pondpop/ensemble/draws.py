@@ -31,6 +31,8 @@ Deal = Callable[[str, int], Array]
 
 # Share of a day's departure from the mean temperature that is still there on the next day (assumed).
 DAY_MEMORY = 0.8
+# Largest pond whose few fish are whole: an acre. In larger ones few groups that matter are of so few fish (a choice).
+WHOLE_FISH_UP_TO_HA = 0.405
 # The same of the state of the sky and of the wind, so that dark and still days come in spells (assumed).
 CLOUD_MEMORY, WIND_MEMORY = 0.65, 0.5
 
@@ -168,7 +170,13 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         wind=wind,
         bloom=bloom,
         survey=deal("sampling of surveys", surveys * signs).reshape(growth.shape[0], surveys, signs),
+        whole=deal("whole fish", years) if whole_fish(scenario) else None,
     )
+
+
+def whole_fish(scenario: Scenario) -> bool:
+    """Whether few fish are whole: in ponds so small that groups can be few fish."""
+    return scenario.ensemble.spreads["whole_fish"] > 0.0 and scenario.pond.area_ha <= WHOLE_FISH_UP_TO_HA
 
 
 def _missed_males(scenario: Scenario, event: Stocking, deal: Deal) -> Array:

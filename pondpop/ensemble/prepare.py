@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields, replace
 from typing import Any
@@ -87,6 +88,7 @@ def prepare(
                 female_share=_females(event, None if luck.missed_males is None else luck.missed_males[:, number]),
                 origin=number,
                 resident=event.resident,
+                luck=zlib.crc32(event.name.encode()),
                 blood=0.0 if event.strain is None else KINDS[event.strain].blood,
                 truck=_truck(event),
             )
@@ -115,6 +117,7 @@ def prepare(
         spell_most_c=_spells(scenario, dates, "at_most_c", min),
         spell_least_c=_spells(scenario, dates, "at_least_c", max),
         fertility_lost=_losses(scenario, dates),
+        whole_below=scenario.ensemble.spreads["whole_fish"],
     )
 
 

@@ -16,6 +16,7 @@ from pondpop.model.feeding import FoodEaten
 from pondpop.model.mortality import EVERY, Deaths, Rates, Where
 from pondpop.model.oxygen import KILLERS
 from pondpop.model.state import Columns, Pond
+from pondpop.model.whole_fish import Whole
 from pondpop.species import SPECIES, TRAITS, species_with
 
 PREDATOR_PLACES = species_with("role: predator")
@@ -47,6 +48,7 @@ class Step:
     fish_eaten: Array  # kg/ha and day [member, predator species, species]
     growth: Array  # per day, in log weight
     free_growth: Array  # the same, had it no daily limits
+    whole: Whole | None = None  # what luck makes of the deaths, where there is luck of whole fish
 
 
 @dataclass
@@ -54,7 +56,8 @@ class Flows:
     """What moved in some time, per ha.
 
     Of each species: fish there were + stocked + born − deaths of all causes = fish there are; and the same of weight,
-    with what the living gained (or lost, in a hungry time) and less what spawning cost them.
+    with what the living gained (or lost, in a hungry time) and less what spawning cost them. Where fish are whole, so are
+    their deaths of each cause, and the gain of the living includes by how much their mean weight moves with who dies.
     """
 
     eaten: Array  # [member, predator species, prey] kg
@@ -163,12 +166,18 @@ class Ledger:
         grew = np.expm1(step.growth * length)
         grew *= step.weight_left
         grew *= step.biomass
+        if step.whole is not None:
+            gone = np.add.reduce([weight for _, weight in step.whole.dead.values()])
+            grew = np.where(step.whole.few, step.whole.biomass - step.biomass + gone, grew)
         if self.grew is None:
             self.grew = grew
         else:
             self.grew += grew
         for cause, (where, rate) in deaths.rates.items():
             name = cause.partition(" of ")[0]  # "fry of bass" is of the cause "fry"
+            if step.whole is not None:
+                self.add_gone(pond, EVERY, name, *step.whole.dead[cause])
+                continue
             per_gram = deaths.chosen.get(cause, (where, rate))[1]
             self.add_gone(pond, where, name, fish[where] * rate, kilograms[where] * per_gram)
 
@@ -181,6 +190,15 @@ class Ledger:
             self.gone[cause] = fish, kilograms
         else:
             self.gone[cause] = _whole(where, fish, pond.state.number.shape), _whole(where, kilograms, pond.state.number.shape)
+
+    def make_whole(self, pond: Pond, number: Array, flows: Flows) -> None:
+        """Add what makes whole fish of parts of them, number [member, group]: more with the born, less with the last few."""
+        more = number - pond.state.number
+        kilograms = more * pond.state.weight() / 1000.0
+        for species, groups in enumerate(pond.slices):
+            flows.born_number[:, species] += total(np.maximum(more[:, groups], 0.0))
+            flows.born_biomass[:, species] += total(np.maximum(kilograms[:, groups], 0.0))
+        self.add_gone(pond, EVERY, "last_few", np.maximum(-more, 0.0), np.maximum(-kilograms, 0.0))
 
     def make_room(self, at: int, count: int) -> None:
         """Be ready for so many groups more, which stand from a column on."""

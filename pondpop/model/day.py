@@ -28,6 +28,7 @@ from pondpop.model import (
     predation,
     recruitment,
     stocking,
+    whole_fish,
 )
 from pondpop.model.budget import Books, Flows, Ledger, Step
 from pondpop.model.community import community, species_present
@@ -68,6 +69,8 @@ class Engine(Pond):
         self.algae_richness = np.ones(inputs.members)
         self.fish_kg_per_ha = np.zeros(inputs.members)
         self.night: oxygen.Night | None = None  # the last one, where oxygen is followed
+        self.whole = inputs.luck.whole is not None
+        self.stocked_as = np.array([event.luck for event in inputs.stockings], dtype=np.uint64)
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows_from, self.flows, self.ledger = flows_from, Flows.zero(inputs.members), Ledger()
@@ -87,8 +90,8 @@ class Engine(Pond):
         self.pass_night()
         self.stock()
         self.remove((*self.inputs.removals, *taken))
-        for _ in range(self.inputs.steps_per_day):
-            self.step()
+        for part in range(self.inputs.steps_per_day):
+            self.step(part)
         self.spawn()
         self.forget_empty()
         self.day += 1
@@ -132,6 +135,8 @@ class Engine(Pond):
         killed = oxygen.killed(self, night)
         if killed is not None:
             dead = s.number * killed
+            if self.whole:
+                dead = s.number - whole_fish.left(self, s.number, s.number - dead, whole_fish.NIGHT)
             self.flows.suffocated(self, dead, oxygen.killer(self, night))
             s.number -= dead
         eats = oxygen.eats(night)
@@ -152,18 +157,23 @@ class Engine(Pond):
         """Let die at once what a haul costs on its day."""
         s, groups = self.state, self.slices[haul.species]
         dead = s.number[:, groups] * haul.dead_at_once(s.columns.origin[:, groups])
+        if self.whole:
+            number = s.number[:, groups]
+            dead = number - whole_fish.left(self, number, number - dead, whole_fish.HAUL, groups)
         self.flows.gone(haul.species, "hauling", dead, dead * np.exp(s.log_weight[:, groups]) / 1000.0)
         s.number[:, groups] -= dead
 
     def remove(self, events: Sequence[RemovalInput]) -> None:
         """Take out, or let die, what those of the events that are of this day ask for."""
         s = self.state
-        for event in events:
+        for k, event in enumerate(events):
             if event.day != self.day:
                 continue
             groups = self.slices[event.species]
             left = harvest.left_by_removal(self, event)
             fish = s.number[:, groups]
+            if self.whole:
+                left = whole_fish.left_by_removal(self, left, fish, groups, k)
             kilograms = fish * np.exp(s.log_weight[:, groups]) / 1000.0
             self.flows.gone(event.species, event.cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
             s.number[:, groups] *= left.number
@@ -174,7 +184,7 @@ class Engine(Pond):
             s.low[:, groups], s.high[:, groups] = left.low, left.high
             s.uncut = s.uncut and lengths.uncut(left.low, left.high)
 
-    def step(self) -> None:
+    def step(self, part: int = 0) -> None:
         """Meeting, feeding, deaths, growth and the renewal of the pond's food, over one step."""
         s, length = self.state, 1.0 / self.inputs.steps_per_day
         weight = s.weight()
@@ -205,6 +215,8 @@ class Engine(Pond):
 
         free_growth = bioenergetics.free_growth(self, weight, food.energy, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
+        shares = (left, weight_left)
+        whole = whole_fish.deaths(self, deaths, length, alive, weight_alive, shares, grew, part) if self.whole else None
         step = Step(
             length=length,
             weight=weight,
@@ -219,6 +231,7 @@ class Engine(Pond):
             fish_eaten=fish_eaten,
             growth=grew,
             free_growth=free_growth,
+            whole=whole,
         )
         if self.flows_from is None or self.flows_from:
             self.flows.add(self, step)
@@ -245,7 +258,10 @@ class Engine(Pond):
         log_weight_left -= log_left
         s.log_weight += log_weight_left
         s.log_weight += gain
-        s.number *= left
+        if whole is None:
+            s.number *= left
+        else:
+            s.number = whole.number
         s.food = food.after
 
     def spawn(self) -> None:
@@ -274,6 +290,10 @@ class Engine(Pond):
     def forget_empty(self) -> None:
         """Groups of hardly a fish are gone; now and then those that have become alike join and the others close up."""
         s = self.state
+        if self.whole:
+            number = whole_fish.made_whole(self)
+            self.ledger.make_whole(self, number, self.flows)
+            s.number = number
         few = s.number < self.parameters.group_min_per_ha[:, None]
         few &= s.number > 0.0
         if few.any():
@@ -291,6 +311,8 @@ class Engine(Pond):
 
     def add(self, groups: stocking.Groups) -> None:
         """Add the groups of one origin."""
+        if self.whole:
+            groups = whole_fish.newcomers(self, groups, self.stocked_as)
         self.flows.come(groups.columns, groups.number, groups.log_weight)
         self.ledger.make_room(self.slices[int(groups.columns.species[0])].stop, len(groups.columns))
         self.state.add(*groups)
@@ -304,6 +326,8 @@ class Engine(Pond):
         """Remake what depends on which groups there are."""
         s = self.state
         self.group = GroupFactors(self.parameters, s.columns)
+        if self.whole:
+            self.group_keys = whole_fish.keys(s.columns, self.stocked_as)
         self.slices = s.species_slices()
         for strains in self.strains:
             groups = self.slices[strains.species]

@@ -38,6 +38,7 @@ class Luck:
     truck: Array | None = None  # [member, stocking event], on deaths of a move by truck; None where none is told
     missed_males: Array | None = None  # [member, stocking event], share of those taken for females that are males
     survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
+    whole: Array | None = None  # [member, year], the number from which the luck of whole fish is made; None for none
 
     @classmethod
     def none(cls, members: int, days: int, years: int, stockings: int) -> Luck:
@@ -86,6 +87,7 @@ class StockingInput:
     resident: bool = False  # has always lived in the pond: not naive
     blood: float = 0.0
     truck: TruckInput | None = None
+    luck: int = 0  # stands for its name in the luck of whole fish
 
 
 @dataclass(frozen=True)
@@ -160,6 +162,7 @@ class Inputs:
     plants: Array | None = None  # [day], share of the area in plants, were there no carp; NaN: as `cover` says
     carp: tuple[tuple[int, float], ...] = ()  # day, sterile grass carp per ha
     area_share: Array | None = None  # [day], share of the area under water; None for all of it
+    whole_below: float = 0.0  # fish of a group in the pond below which they are whole, where there is luck of whole fish
 
     @property
     def days(self) -> int:

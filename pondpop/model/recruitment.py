@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, Value, logistic, power, total
-from pondpop.model import predation, stocking
+from pondpop.model import predation, stocking, whole_fish
 from pondpop.model.community import PLANKTON, community
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, Species
@@ -157,6 +157,8 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
     young = young * power(larval_food, p.recruit_food_exponent[:, kind])
     young = young * pond.inputs.luck.recruitment[:, species, pond.inputs.year[pond.day]]
     young = young * pond.inputs.local_spawning[species]
+    if pond.inputs.luck.whole is not None:
+        young = young * whole_fish.nests(pond, kind, total(pond.state.number[:, groups] * females * ready_of_group))
     young = np.where(young >= p.pulse_min_per_ha, young, 0.0)
     cost = np.where(
         columns.sex[:, groups] < 0.0, p.spawning_cost_male[:, kind, None], p.spawning_cost_female[:, kind, None]

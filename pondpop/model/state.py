@@ -303,6 +303,7 @@ class Pond:
     algae_richness: Array  # [member], the same of late
     fish_kg_per_ha: Array  # [member], at the start of the last step
     rule_holds: list[NDArray[np.bool_]]  # of each harvest rule [member]
+    group_keys: NDArray[np.uint64]  # [member or 1, group], see `whole_fish.keys`; none where there is no such luck
 
     @property
     def water_c(self) -> Array:

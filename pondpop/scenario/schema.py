@@ -87,6 +87,9 @@ SPREADS = {
     "weather_cloud": Spread(1.0, 2.0, "state of the sky between days, as a multiple of a spread that brings dark spells"),
     "weather_wind": Spread(0.5, 1.0, "wind between days, standard deviation of its logarithm"),
     "bloom_collapse": Spread(1.0, 5.0, "chance that a bloom collapses, as a multiple of that in `pondpop sources`"),
+    "whole_fish": Spread(
+        50.0, 1000.0, "fish of a group in a pond of up to 1 acre below which they live, spawn and are caught as whole fish"
+    ),
     "parameters": Spread(
         1.0, 3.0, "uncertain parameters of the model, as a multiple of the spreads in `pondpop sources`", FITTED
     ),

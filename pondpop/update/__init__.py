@@ -225,7 +225,7 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
     coming = [event.name for event in past.strategies[strategy].stocking if event.date > until]
     later = {f"{decision} {name}" for name in coming for decision in ("stocking", "truck of")}
     deal = streams(past.ensemble.seed, range(past.ensemble.members))
-    most = {"weather of the day": days, "weather of the year": years, "angler success": years}
+    most = {"weather of the day": days, "weather of the year": years, "angler success": years, "whole fish": years}
     cut = {
         name: min(size, years if name.startswith("recruitment ") else most.get(name, size))
         for name, size in sizes.items()

@@ -11,7 +11,8 @@ from pondpop.model.inputs import Luck
 from pondpop.scenario import SPREADS, resolve
 from pondpop.species import find, load_parameters, uncertain
 
-FIELDS = tuple(name for name in Luck.__dataclass_fields__ if name not in ("missed_males", "truck"))  # dealt only where asked for
+ASKED_FOR = ("missed_males", "truck", "whole")  # dealt only where they are
+FIELDS = tuple(name for name in Luck.__dataclass_fields__ if name not in ASKED_FOR)
 
 
 def luck(scenario, strategy="few", first=0, members=4):

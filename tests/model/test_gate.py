@@ -1,4 +1,6 @@
-"""The gate: the array engine held to the plain day (reference/scalar_day.py) to 1e-9, and laws of the plain day itself."""
+"""The gate: the array engine held to the plain day (reference/scalar_day.py) to 1e-9, and laws of the plain day itself.
+
+The plain day knows no luck of whole fish (`model/whole_fish.py`), so the engine is held to it without."""
 
 import datetime as dt
 from copy import deepcopy
