@@ -103,10 +103,10 @@ DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "female_share": (("survey_date", "species"), "1", "share of females among fish of age 1 and older"),
 }
-# What is kept of a projection with an event of [what_if]: all that goals and costs are made of, and Wr
+# What is kept of a projection with an event of [what_if]: all that goals and costs are made of, Wr, and the blood of strains
 UNDER_EVENTS = (
-    "number", "biomass", "relative_weight", "bass_above", "bass_heavier", "harvest_number", "harvest_biomass", "catch_rate",
-    "pellets_given",
+    "number", "biomass", "relative_weight", "other_blood", "bass_above", "bass_heavier", "harvest_number", "harvest_biomass",
+    "catch_rate", "pellets_given",
 )  # fmt: skip
 UNDER = "_what_if"  # what their names end in
 # unit and meaning of the coordinates

@@ -196,6 +196,8 @@ class Engine(Pond):
 
         max_intake = bioenergetics.max_intake(self)
         grown = bioenergetics.grown_shares(self)
+        for strains in self.strains:
+            max_intake[:, self.slices[strains.species]] *= strains.intake(grown.get(strains.species))
         appetite = bioenergetics.appetite(self, max_intake, log_condition, grown)
         food_met = feeding.food_met(self, place, weight)
         sated = food_met.all_foods + 1.0
@@ -332,7 +334,6 @@ class Engine(Pond):
         for strains in self.strains:
             groups = self.slices[strains.species]
             strains.see(s.columns.blood[:, groups])
-            self.group.log_growth[:, groups] += np.log(strains.factor("strain_intake"))
             self.group.log_asymptotic_length[:, groups] += np.log(strains.factor("strain_length"))
         here = self.community
         self.columns_of_kind = [self.slices[k].stop - self.slices[k].start for k in here.species]

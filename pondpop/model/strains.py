@@ -36,11 +36,21 @@ class Strains:
         days = [recruitment.hatching_of_day(p, k, water_c, year_day, p.strain_spawning_later_c[:, k]) for k in each]
         self.spawning = np.stack(np.broadcast_arrays(*days), axis=2)
         self.weights = np.ones((len(self.names), 1, 0))
+        self.log_intake = np.zeros((1, 0))
 
     def see(self, blood: Array) -> None:
         """Note the share of blood of each group [member, group of the species]."""
         at = [np.interp(blood, self.blood, row) for row in np.eye(len(self.names))]
         self.weights = np.stack(at)  # of each strain in what a group is [strain, member, group]
+        self.log_intake = np.log(self.factor("strain_intake"))
+
+    def intake(self, grown: Array | None) -> Array:
+        """Maximum intake over that of the own strain [member, group of the species]: of the young, the grown eat alike.
+
+        grown: how far fish have left the growth of the young, 0 to 1, or None where they do not part. Florida bass are thinner up
+        to 300 mm and no longer beyond (SEAFWA, Aquilla Lake, seen); the blend is that of growth in two phases (assumed).
+        """
+        return np.exp(self.log_intake if grown is None else self.log_intake * (1.0 - grown))
 
     def of_groups(self, of_strain: Array) -> Array:
         """Values of [member, strain] at each group [member, group of the species]."""

@@ -10,9 +10,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pondpop.ensemble.quantities import Quantity
+from pondpop.ensemble.results import under
 from pondpop.report.format import html
 from pondpop.report.strategies import Case, Material
 from pondpop.species import KINDS, MEASURED, SPECIES, STRAINS, TRAITS
+from pondpop.species.catalogue import entries
+from pondpop.species.registry import STRAIN_PARAMETERS
 from pondpop.units import NONE, converted, figure_of, in_csv, other, unit_of, with_band, with_unit
 
 Cell = str | tuple[str, str]  # a value, or a value and its range
@@ -217,31 +220,67 @@ def by_year(material: Material, shown: Sequence[Case]) -> list[Table]:
 
 
 def strains(material: Material) -> list[Table]:
-    """The share of another strain's blood by year, and what cold killed; of cases in which there is such blood."""
-    header = ["strategy", "title", "year", "share_p10", "share_p50", "share_p90", "cold_unit", "cold_p50", "cold_p90"]
+    """The share of another strain's blood by year, also if something befalls the pond, and what cold killed; and the figures by
+    which strains differ, with their ranges. Of cases in which there is such blood."""
+    header = ["strategy", "title", "what_if", "year", "share_p10", "share_p50", "share_p90", "cold_unit", "cold_p50", "cold_p90"]
     crop, csv_rows, found = unit_of("crop", material.units), list[list[object]](), list[Table]()
+    mixed: list[str] = []
     for case in material.cases:
+        dataset = case.projection.dataset
         for species in SPECIES:
-            blood = 100.0 * case.of("other_blood")[:, :, SPECIES.index(species)]
+            place = SPECIES.index(species)
+            blood = 100.0 * case.of("other_blood")[:, :, place]
             if not STRAINS[species] or not blood.any():
                 continue
+            mixed += [species] if species not in mixed else []
             strain = KINDS[STRAINS[species][-1]].title
-            causes = [str(cause) for cause in case.projection.dataset["cause"].values]
-            cold = case.of("deaths_biomass")[:, :, SPECIES.index(species), causes.index("cold")]
+            causes = [str(cause) for cause in dataset["cause"].values]
+            cold = case.of("deaths_biomass")[:, :, place, causes.index("cold")]
+            events = case.projection.scenario.what_if if "what_if" in dataset.coords else ()
+            befallen = [100.0 * under(dataset, one.name)["other_blood"].values[case.index, :, :, place] for one in events]
             rows: list[list[Cell]] = []
             for k, (year, i) in enumerate(case.projection.yearly):
                 share = np.quantile(blood[:, i], (0.1, 0.5, 0.9))
                 usual, hard = np.quantile(cold[:, k] * converted(1.0, "crop", material.units), (0.5, 0.9))
-                rows.append([str(year), with_band(share, "percent"), figure_of(usual, "crop"), figure_of(hard, "crop")])
-                csv_rows.append([case.letter, case.title, year, *share, crop, usual, hard])
+                with_event = [np.quantile(other[:, i], (0.1, 0.5, 0.9)) for other in befallen]
+                rows.append([str(year), with_band(share, "percent"), figure_of(usual, "crop"), figure_of(hard, "crop"),
+                             *(with_band(one, "percent") for one in with_event)])  # fmt: skip
+                csv_rows.append([case.letter, case.title, "", year, *share, crop, usual, hard])
+                csv_rows += [
+                    [case.letter, case.title, one.name, year, *band, crop, "", ""]
+                    for one, band in zip(events, with_event, strict=True)
+                ]
             band = "; range of 8 of 10 futures below" if material.banded else ""
             found.append(Table(
                 "strains", f"{case.letter}: {case.title}. Share of the blood of {strain} in the weight of all {species}, last "
                 f"survey of each year{band}; and what died of cold in the year, in the middle and in the coldest tenth of "
                 "futures. What cold kills is after published tests; how strains grow, spawn and bite is assumed.",
-                ["Year", "Share, %", f"Died of cold, {crop}", "in one future of ten at least"], rows, header, csv_rows,
+                ["Year", "Share, %", f"Died of cold, {crop}", "in one future of ten at least",
+                 *(f"Share, %, if “{one.title}”" for one in events)], rows, header, csv_rows,
             ))  # fmt: skip
-    return found
+    return [*found, *map(_strain_figures, mixed)]
+
+
+def _strain_figures(species: str) -> Table:
+    """The figures in which the strains of a species differ from its own, each with its range."""
+    kinds = STRAINS[species]
+    rows: list[list[Cell]] = []
+    csv_rows: list[list[object]] = []
+    for name in STRAIN_PARAMETERS:
+        own = [entries()[kind].get(name) for kind in kinds]
+        told = [entry for entry in own if entry is not None]
+        if told:
+            cells = [NONE if e is None else (f"{e.value:g}", f"{e.low:g}–{e.high:g}") for e in own]
+            unit = "" if told[0].unit == "1" else f", {told[0].unit}"
+            rows.append([f"{told[0].name}{unit} ({', '.join(dict.fromkeys(e.kind for e in told))})", *cells])
+            csv_rows += [
+                [kind, name, e.value, e.low, e.high, e.unit, e.kind, e.source]
+                for kind, e in zip(kinds, own, strict=True) if e is not None
+            ]  # fmt: skip
+    header = ["strain", "parameter", "value", "low", "high", "unit", "kind", "source"]
+    caption = f"In what strains of {species} differ from its own: value, and the range in which it is believable. " \
+              "Where no published figure was found it is assumed."  # fmt: skip
+    return Table("strain_figures", caption, ["Figure", *(KINDS[kind].title for kind in kinds)], rows, header, csv_rows)
 
 
 def moves(material: Material) -> list[Table]:

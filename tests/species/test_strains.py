@@ -13,6 +13,7 @@ import pondpop
 from pondpop.checks import InputError
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.results import under
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve
 from pondpop.species import SPECIES
@@ -102,6 +103,36 @@ def test_florida_bass_are_caught_less_and_a_quota_is_what_was_asked():
         alone.run_day()
         asked = asked + alone.flows.harvest_number[:, BASS]
     assert caught == pytest.approx(float(np.mean(asked)), rel=0.05)
+
+
+def test_florida_bass_eat_less_when_young_and_as_much_as_others_when_grown():
+    strains = engine(bass("florida")).strains[0]
+    strains.see(np.array([[1.0, 0.5, 0.0]]))
+    young, grown = (strains.intake(np.full((1, 3), share))[0] for share in (0.0, 1.0))
+    assert 0.9 <= young[0] < young[1] <= 1.06 and young[0] < young[2] == 1.0
+    np.testing.assert_array_equal(grown, 1.0)
+    np.testing.assert_array_equal(strains.intake(None)[0], young)
+
+
+def test_the_page_shows_what_a_cold_winter_does_to_the_share_of_florida_blood_and_the_ranges_of_figures(tmp_path):
+    cold = '''
+[what_if.freeze]
+title = "A freeze"
+[[what_if.freeze.spell]]
+from = 2027-01-05
+to = 2027-01-24
+at_most_c = 2.0
+'''
+    scenario = pond(2, 2, bass("florida") + bass("northern") + cold, only="few")
+    found = pondpop.compare(scenario)
+    shares = (one["other_blood"].isel(survey_date=-1).sel(species="bass") for one in (found, under(found, "freeze")))
+    own, frozen = (float(share.mean()) for share in shares)
+    assert own > 0.05 and frozen < 0.7 * own
+    page = tmp_path / "page.html"
+    pondpop.write_report([found], page)
+    words = re.sub("<[^>]*>", " ", page.read_text("utf-8"))
+    assert "Share, %, if “A freeze”" in words
+    assert "In what strains of bass differ from its own" in words and "1.05–1.2" in words and "(assumed)" in words
 
 
 def test_strains_are_read_written_told_and_shown(tmp_path):
