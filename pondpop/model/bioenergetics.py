@@ -215,7 +215,7 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, 
 
 def set_point_ration(ration: Array, limit: Value) -> Array:
     """Ration that sets condition: that of the days before, smoothly no more than a limit; beyond it fish lengthen."""
-    return less_than_either(ration, np.broadcast_to(limit, ration.shape))
+    return less_than_either(ration, limit)
 
 
 def ration_of_condition(p: Parameters, condition: float) -> Array:
@@ -237,7 +237,7 @@ def length_potential(log_share: Array, coefficient: Value) -> Array:
     return np.asarray(coefficient * ROOM_BLUR * softplus(room))
 
 
-def less_than_either(wish: Array, potential: Array) -> Array:
+def less_than_either(wish: Array, potential: Value) -> Array:
     """A smooth smaller of two: w/(1 + (w/c)⁴)^¼; where they are alike, 0.84 of either."""
     ratio = wish / np.maximum(potential, 1e-300)
     ratio *= ratio

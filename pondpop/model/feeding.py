@@ -216,7 +216,9 @@ def eat_food(
     per_met *= met.smaller
     eaters = lay(met.place, per_met * biomass)
     wish = met_by(eaters, met.field)
-    wish_of_predators = np.stack([np.add.reduce(wish[pond.community.species == k], axis=0) for k in PREDATOR_SPECIES])
+    wish_of_predators = np.empty((len(PREDATOR_SPECIES), *s.food.shape))
+    for k, species in enumerate(PREDATOR_SPECIES):
+        np.add.reduce(wish[pond.community.of_species[species]], axis=0, out=wish_of_predators[k])
     wished = np.add.reduce(wish, axis=0)
     renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
@@ -224,7 +226,10 @@ def eat_food(
     given = left / s.food
     gives = met.field * given[:, :, None]
     energy = gives * pond.food_energy[:, :, None]
-    ate = read(met.place, np.stack([np.add.reduce(gives, axis=0), np.add.reduce(energy, axis=0)]))
+    all_foods = np.empty((2, *gives.shape[1:]))
+    np.add.reduce(gives, axis=0, out=all_foods[0])
+    np.add.reduce(energy, axis=0, out=all_foods[1])
+    ate = read(met.place, all_foods)
     ate *= per_met
     return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, gives)
 

@@ -50,7 +50,8 @@ class DayFactors:
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
     and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
     (relative to that at the best temperature), cold_deaths (of a fish of 100 mm, per day) and pulse_due; search
-    [day, member, predator]; pulses: the kinds of which one is due in some member, by day; oxygen: what the weather makes of it,
+    [day, member, predator]; cold: whether any fish die of it, by day; pulses: the kinds of which one is due in some member, by
+    day; oxygen: what the weather makes of it,
     None where it is left out.
     """
 
@@ -85,6 +86,7 @@ class DayFactors:
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
+        self.cold: list[bool] = self.cold_deaths.any(axis=(1, 2)).tolist()
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         if inputs.area_share is not None:
             self.renewal = self.renewal * self.area_share[:, None]

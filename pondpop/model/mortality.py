@@ -147,7 +147,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     rates: Rates = {"predation": (EVERY, predation), "background": (EVERY, _background(pond))}
     for species in DYING_AS_FRY:
         rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
-    if pond.today.cold_deaths.any():
+    if pond.by_day.cold[day]:
         rates["cold"] = EVERY, _cold(pond)
     for strains in pond.strains:
         if (chill := strains.chill[day]).any():
@@ -190,8 +190,8 @@ def _fry(pond: Pond, species: int) -> Array:
 
 def _cold(pond: Pond) -> Array:
     """Deaths from cold per fish and day: those of a fish of 100 mm on the day, times (100 mm/L)^exponent."""
-    exponent = pond.of_groups(np.nan_to_num(pond.parameters.cold_deaths_size_exponent))
-    smaller = exponent * (LOG_OF_100_MM - pond.state.log_length)
+    smaller = LOG_OF_100_MM - pond.state.log_length
+    smaller *= pond.group.cold_deaths_exponent
     np.exp(smaller, out=smaller)
     smaller *= pond.of_groups(pond.today.cold_deaths)
     return smaller

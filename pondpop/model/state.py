@@ -249,6 +249,7 @@ class GroupFactors:
         coefficient = (p.growth_coefficient_female_per_year, p.growth_coefficient_male_per_year)
         self.growth_coefficient = np.where(female, *(spread(of_sex) for of_sex in coefficient)) / 365.0  # per day
         size_gain = np.nan_to_num(p.background_deaths_size_gain)
+        self.cold_deaths_exponent = spread(np.nan_to_num(p.cold_deaths_size_exponent))
         self.background_deaths_exponent = spread(p.background_deaths_exponent[:, None] + size_gain)
         kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
         self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)

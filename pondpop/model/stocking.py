@@ -10,7 +10,7 @@ from pondpop.arrays import Array
 from pondpop.model import lengths
 from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import StockingInput
-from pondpop.model.state import Columns, GroupFactors, Pond
+from pondpop.model.state import Columns, Pond
 from pondpop.species import SPECIES, TRAITS, Parameters
 
 LEAST_SPREAD = 1e-3  # standard deviation of log length of fish that are said to be alike; never none, since it divides
@@ -76,7 +76,9 @@ def groups_of(
         origin=np.full(row, origin, np.intp),
         blood=np.repeat(np.reshape(blood, (-1, 1)).astype(float), sex.size, axis=1),
     )
-    g = GroupFactors(p, columns)
+    kind = pond.community.of_species[species]
+    intercept, slope = p.standard_weight_intercept[:, kind] * np.log(10.0), p.standard_weight_slope[:, kind]
+    isometric_below = np.log(np.nan_to_num(p.isometric_below_mm[:, kind], nan=1e-300))
     mean = np.zeros((pond.state.members, sex.size)) + log_mean
     log_length = mean.copy()
     within = p.length_cv
@@ -85,12 +87,13 @@ def groups_of(
         apart = np.sqrt(np.maximum(0.0, length_cv**2 - within**2) / (1.0 - p.growth_type_middle_share))
         log_length += apart[:, None] * growth_z
     elif origin >= 0:
-        log_length += p.stocking_length_growth_exponent[:, None] * g.log_growth
+        growth_type = p.growth_spread[:, kind] * p.growth_type_z[:, None] * growth_z
+        log_length += p.stocking_length_growth_exponent[:, None] * growth_type
     spread = np.broadcast_to(within[:, None], log_length.shape)
-    log_weight = log_standard_weight(log_length, g.ws_intercept, g.ws_slope, g.isometric_below)
-    log_weight += lengths.log_uplift(spread, g.ws_slope)
+    log_weight = log_standard_weight(log_length, intercept, slope, isometric_below)
+    log_weight += lengths.log_uplift(spread, slope)
     if weight_g is not None:
-        log_weight += np.log(weight_g) - log_standard_weight(mean, g.ws_intercept, g.ws_slope, g.isometric_below)
+        log_weight += np.log(weight_g) - log_standard_weight(mean, intercept, slope, isometric_below)
     return Groups(columns, number[:, None] * share * sexes, log_weight, log_length, spread, ration[:, None])
 
 
