@@ -55,7 +55,7 @@ class Engine(Pond):
         self.community = community(p.kinds)
         self.day = 0
         self.tables = predation.predation_tables(p)
-        self.food_use = feeding.food_use(p)
+        self.meals = feeding.meals(p)
         self.by_day = DayFactors(inputs, p)
         self.strains = strains_of(inputs, self.by_day.water_c.T)
         self.hauls = hauling.hauls_of(inputs, self.by_day.water_c)

@@ -7,13 +7,14 @@ detritus (of which threadfin shad alone live) and snails (which redear alone cru
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pondpop.arrays import Array, Value, logistic, power, total
-from pondpop.model.community import ALGAE, BENTHOS, community
+from pondpop.model.community import ALGAE, BENTHOS, community, foods_of
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
 from pondpop.model.state import Pond, of_foods
 from pondpop.species import Parameters, kinds_with, species_with
@@ -138,11 +139,48 @@ def _snails_use(p: Parameters, kind: int) -> Array:
     return np.asarray(p.snails_use[:, kind, None] * logistic((GRID_MM - begins) / width))
 
 
+class Meals(NamedTuple):
+    """Which kind eats which food at all: pairs of both, those of a kind together, its foods in their order."""
+
+    food: NDArray[np.intp]  # [pair]
+    kind: NDArray[np.intp]  # [pair]
+    use: Array  # of the food by the kind at each length [pair, m, length]
+    of_kind: tuple[slice, ...]  # the pairs of each kind
+
+    def of(self, food: int, kind: int) -> int:
+        """The place of the pair of a food and a kind that eats it."""
+        pairs = self.of_kind[kind]
+        return pairs.start + int(np.searchsorted(self.food[pairs], food))
+
+    def over_foods(self, of_pair: Array, out: Array) -> Array:
+        """Sums over the foods of each kind of what is [pair, member, length]: out [member, kind * length]."""
+        of_kind = out.reshape(out.shape[0], -1, GRID_POINTS)
+        for kind, pairs in enumerate(self.of_kind):
+            np.add.reduce(of_pair[pairs], axis=0, out=of_kind[:, kind])
+        return out
+
+    def by_food(self, of_pair: Array) -> Array:
+        """What is [pair, member, length], with nothing where a kind does not eat a food [food, member, kind * length]."""
+        whole = np.zeros((int(self.food.max()) + 1, of_pair.shape[1], len(self.of_kind), GRID_POINTS))
+        for pair, (food, kind) in enumerate(zip(self.food, self.kind, strict=True)):
+            whole[food, :, kind] = of_pair[pair]
+        return whole.reshape(*whole.shape[:2], -1)
+
+
+def meals(p: Parameters) -> Meals:
+    """What the kinds of a pond eat of its foods."""
+    kinds, use = community(p.kinds), food_use(p)
+    pairs = [(food, kind) for kind in range(len(kinds)) for food in sorted(foods_of(kinds.traits(kind)))]
+    food, kind = (np.array(places, np.intp) for places in zip(*pairs, strict=True))
+    ends = np.searchsorted(kind, np.arange(len(kinds) + 1)).tolist()
+    return Meals(food, kind, use[food, :, kind], tuple(slice(a, b) for a, b in pairwise(ends)))
+
+
 class FoodMet(NamedTuple):
     """Food of the pond that fish meet, as multiples of what half satisfies."""
 
     place: GridPlace
-    field: Array  # of each food at each length, for fish that forage like the large [food, member, kind * length]
+    field: Array  # of its food at each length of each pair's kind, for fish that forage like the large [pair, member, length]
     smaller: Array  # how many times as well a group forages for being small [member, group]
     all_foods: Array  # together [member, group]
 
@@ -156,11 +194,12 @@ class FoodEaten(NamedTuple):
     of_predators: Array  # what each species of predators ate in the step, kg/ha [predator species, food, member]
     per_met: Array  # eaten of each food, relative to that met by fish that forage like the large [member, group]
     place: GridPlace
+    meals: Meals
     given: Array  # food met that the pond gives: as `FoodMet.field`
 
     def by_food(self) -> Array:
         """Eaten of each food, g per g and day [food, member, group]."""
-        return read(self.place, self.given) * self.per_met
+        return read(self.place, self.meals.by_food(self.given)) * self.per_met
 
 
 def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
@@ -173,23 +212,24 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     left b/(1 + b); so a counts 1 + b times (threadfin pick out zooplankton and filter algae where it is scarce, from
     memory; the form is ours).
     """
-    s, g = pond.state, pond.group
-    ease = s.food[:, :, None] * pond.today.food_ease  # [food, member, kind]
+    s, g, eaten = pond.state, pond.group, pond.meals
+    ease = s.food[eaten.food]
+    ease *= pond.today.food_ease.T[eaten.kind]  # [pair, member]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
     for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
-        ease[BENTHOS, :, kind] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
-    field = pond.food_use * ease[:, :, :, None]
+        ease[eaten.of(BENTHOS, kind)] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
+    field = eaten.use * ease[:, :, None]
     for kind in kinds_with("eats algae", pond.community.kinds):
-        algae = field[ALGAE, :, kind].copy()
-        field[:, :, kind] *= 1.0 + algae
-        field[ALGAE, :, kind] = algae
-    field = field.reshape(*s.food.shape, -1)
+        of_algae = eaten.of(ALGAE, kind)
+        algae = field[of_algae].copy()
+        field[eaten.of_kind[kind]] *= 1.0 + algae
+        field[of_algae] = algae
     smaller = weight + g.foraging_size_offset_g
     np.log(smaller, out=smaller)
     smaller -= g.log_foraging_size_reference
     smaller *= -g.foraging_size_exponent
     np.exp(smaller, out=smaller)
-    met = read(place, np.add.reduce(field, axis=0))
+    met = read(place, eaten.over_foods(field, np.empty((s.members, place.points))))
     met *= smaller
     return FoodMet(place, field, smaller, met)
 
@@ -206,7 +246,7 @@ def eat_food(
     all wishes are met in the same share. The wish is what all fish eat of what they would: fish are laid on the grid
     and meet the food there, which is the same as to sum over fish what each reads off the grid.
     """
-    p, s = pond.parameters, pond.state
+    p, s, eaten = pond.parameters, pond.state, pond.meals
     per_met = appetite / sated
     if pellets is not None:
         for species in PELLET_EATERS:
@@ -214,33 +254,35 @@ def eat_food(
             displacement = pond.of("pellet_displacement", species) * pellets[:, groups] / appetite[:, groups]
             per_met[:, groups] *= np.maximum(0.0, 1.0 - displacement)
     per_met *= met.smaller
-    eaters = lay(met.place, per_met * biomass)
-    wish = met_by(eaters, met.field)
-    wish_of_predators = np.empty((len(PREDATOR_SPECIES), *s.food.shape))
+    wish = met_by(lay(met.place, per_met * biomass), met.field, eaten.kind)
+    wished, wish_of_predators = np.zeros(s.food.shape), np.zeros((len(PREDATOR_SPECIES), *s.food.shape))
+    for of_food, of_pair in zip(eaten.food, wish, strict=True):
+        wished[of_food] += of_pair
     for k, species in enumerate(PREDATOR_SPECIES):
-        np.add.reduce(wish[pond.community.of_species[species]], axis=0, out=wish_of_predators[k])
-    wished = np.add.reduce(wish, axis=0)
+        for kind in range(*pond.community.of_species[species].indices(len(pond.community))):
+            pairs = eaten.of_kind[kind]
+            wish_of_predators[k][eaten.food[pairs]] = wish[pairs]
     renewed = pond.today.renewal * pond.richness * length
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food
-    gives = met.field * given[:, :, None]
-    energy = gives * pond.food_energy[:, :, None]
-    all_foods = np.empty((2, *gives.shape[1:]))
-    np.add.reduce(gives, axis=0, out=all_foods[0])
-    np.add.reduce(energy, axis=0, out=all_foods[1])
+    gives = met.field * given[eaten.food][:, :, None]
+    energy = gives * pond.food_energy[eaten.food][:, :, None]
+    all_foods = np.empty((2, s.members, met.place.points))
+    for of_pair, whole in zip((gives, energy), all_foods, strict=True):
+        eaten.over_foods(of_pair, whole)
     ate = read(met.place, all_foods)
     ate *= per_met
-    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, gives)
+    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, eaten, gives)
 
 
-def met_by(eaters: Array, field: Array) -> Array:
-    """What eaters [member, kind * length] meet of each food by its field [food, member, kind * length]: [kind, food, member].
+def met_by(eaters: Array, field: Array, kind: NDArray[np.intp]) -> Array:
+    """What eaters [member, kind * length] meet by the field of each pair [pair, member, length], of a kind each: [pair, member].
 
     Each is the sum over the lengths of one kind.
     """
-    field, eaters = (amount.reshape(*amount.shape[:-1], -1, GRID_POINTS) for amount in (field, eaters))
-    return np.asarray(np.einsum("fmkl,mkl->kfm", field, eaters, order="C"))
+    of_pair = eaters.reshape(eaters.shape[0], -1, GRID_POINTS).swapaxes(0, 1)[kind]
+    return np.asarray(np.einsum("pml,pml->pm", field, of_pair, order="C"))
 
 
 # ---------------------------------------------------------------------- pellets

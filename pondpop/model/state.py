@@ -27,6 +27,7 @@ from pondpop.model.inputs import Inputs
 from pondpop.species import SPECIES, Parameters
 
 if TYPE_CHECKING:
+    from pondpop.model.feeding import Meals
     from pondpop.model.forcing import DayFactors, Today
     from pondpop.model.hauling import Haul
     from pondpop.model.predation import PredationTables
@@ -282,7 +283,7 @@ class Pond:
     today: Today
     group: GroupFactors
     tables: PredationTables
-    food_use: Array  # [food, member, kind, length]: see `feeding.food_use`
+    meals: Meals  # which kind eats which food
     food_capacity: Array  # kg/ha [food, member or 1]
     food_energy: Array  # J/g [food, member or 1]
     slices: tuple[slice, ...]  # the columns of each species

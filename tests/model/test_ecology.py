@@ -134,7 +134,7 @@ length_in = 4
         engine.state.food[PLANKTON], engine.state.food[ALGAE] = plankton, algae
         place = grid.place_on_grid(engine.log_length_of_weight(), engine.first_points, len(engine.community))
         found = feeding.food_met(engine, place, weight)
-        met = (grid.read(place, found.field) * found.smaller)[:, :, groups]
+        met = (grid.read(place, engine.meals.by_food(found.field)) * found.smaller)[:, :, groups]
         eaten = met / (1.0 + met.sum(axis=0))
         return eaten[PLANKTON], eaten[ALGAE]
 
@@ -209,7 +209,7 @@ def test_large_bluegill_respire_more_for_their_size_than_bass_do():
 
 
 def test_threadfin_alone_live_on_algae_and_small_bluegill_alone_on_the_shore():
-    use = Engine(inputs()).food_use
+    use = feeding.food_use(Engine(inputs()).parameters)
     for species in (BASS, BLUEGILL, SHAD, MINNOW):
         assert use[ALGAE, 0, species].any() == (species == SHAD)
         assert use[LITTORAL, 0, species].any() == (species == BLUEGILL)

@@ -149,13 +149,16 @@ def test_products_on_the_grid_are_each_member_s_own():
 
 def test_food_met_on_the_grid_is_each_member_s_own():
     rng = np.random.default_rng(3)
-    field, eaters = rng.random((4, 64, 4 * GRID_POINTS)), rng.random((64, 4 * GRID_POINTS))
-    met = feeding.met_by(eaters, field)
+    kind = np.array([0, 0, 1, 3, 3])
+    field, eaters = rng.random((kind.size, 64, GRID_POINTS)), rng.random((64, 4 * GRID_POINTS))
+    met = feeding.met_by(eaters, field, kind)
     for m in (0, 5, 63):
         row = slice(m, m + 1)
-        alone = feeding.met_by(eaters[row].copy(), field[:, row].copy())
-        np.testing.assert_array_equal(alone[:, :, 0], met[:, :, m])
-    assert np.allclose(met.sum(axis=0), (field * eaters).sum(axis=2), rtol=1e-12)
+        alone = feeding.met_by(eaters[row].copy(), field[:, row].copy(), kind)
+        np.testing.assert_array_equal(alone[:, 0], met[:, m])
+    for pair, k in enumerate(kind):
+        own = eaters[:, k * GRID_POINTS : (k + 1) * GRID_POINTS]
+        np.testing.assert_allclose(met[pair], (field[pair] * own).sum(axis=1), rtol=1e-12)
 
 
 def test_flows_of_many_days_are_the_sum_of_those_of_each_day_and_alike_in_any_block():
