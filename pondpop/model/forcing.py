@@ -86,7 +86,7 @@ class DayFactors:
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
-        self.cold: list[bool] = self.cold_deaths.any(axis=(1, 2)).tolist()
+        self.cold = [bool(of_day.any()) for of_day in self.cold_deaths]
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         if inputs.area_share is not None:
             self.renewal = self.renewal * self.area_share[:, None]
