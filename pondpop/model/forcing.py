@@ -86,12 +86,12 @@ class DayFactors:
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
-        self.cold = [bool(of_day.any()) for of_day in self.cold_deaths]
+        self.cold = [bool(worst.any()) for worst in self.cold_deaths.max(axis=1)]
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         if inputs.area_share is not None:
             self.renewal = self.renewal * self.area_share[:, None]
         self.pulse_due = recruitment.pulse_due(p, year_day)
-        self.pulses = [np.flatnonzero(due.any(axis=0)).tolist() for due in self.pulse_due]
+        self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in self.pulse_due.any(axis=1).tolist()]
         self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)
         self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(p.kinds))], axis=2)
 

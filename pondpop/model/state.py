@@ -138,19 +138,21 @@ class State:
     def add(
         self, columns: Columns, number: Array, log_weight: Array, log_length: Array, spread: Array, ration: Array
     ) -> None:
-        """Add groups with uncut lengths; each goes behind the others of its species."""
-        species = np.concatenate([self.columns.species, columns.species])
-        order = np.argsort(species, kind="stable")
+        """Add groups of one species with uncut lengths; they go behind the others of it."""
+        before = int(np.searchsorted(self.columns.species, columns.species[0], side="right"))
+        behind = before + len(columns)
 
         def joined(old: NDArray[Any], new: NDArray[Any]) -> NDArray[Any]:
-            return np.concatenate([old, np.broadcast_to(new, (self.members, len(columns)))], axis=1).take(order, axis=1)
+            both = np.empty((self.members, old.shape[1] + len(columns)), old.dtype)
+            both[:, :before], both[:, before:behind], both[:, behind:] = old[:, :before], new, old[:, before:]
+            return both
 
         uncut = np.full((1, 1), lengths.UNCUT)
         new_groups = (number, log_weight, log_length, spread, -uncut, uncut, 0.0 * uncut, ration)
         for name, new in zip(_VARIABLES, new_groups, strict=True):
             setattr(self, name, joined(getattr(self, name), new))
         constants = (joined(getattr(self.columns, name), getattr(columns, name)) for name in _CONSTANTS)
-        self.columns = Columns(species[order], *constants)
+        self.columns = Columns(np.insert(self.columns.species, before, columns.species), *constants)
 
     def join(self, alike: NDArray[np.intp]) -> bool:
         """Put groups of one label [member, group] into the first of them; those with a label below 0 stay as they are.

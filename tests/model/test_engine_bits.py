@@ -37,11 +37,11 @@ def run(first: int, members: int, empty_from: int | None = None) -> Engine:
 
 def add_empty_columns(engine: Engine) -> None:
     """Two columns without fish behind those of each species."""
-    kind = np.repeat(engine.community.species, 2)
-    nothing, day = np.zeros((1, kind.size)), np.full((1, kind.size), float(engine.day))
-    columns = Columns(kind, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full((1, kind.size), -1), nothing)
-    zeros = np.zeros((engine.state.members, kind.size))
-    engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.065, zeros + 0.5)
+    nothing, day, zeros = np.zeros((1, 2)), np.full((1, 2), float(engine.day)), np.zeros((engine.state.members, 2))
+    for species in engine.community.species:
+        of = np.repeat(species, 2)
+        columns = Columns(of, nothing, nothing, nothing + 0.5, day - 40.0, day - np.inf, np.full((1, 2), -1), nothing)
+        engine.state.add(columns, zeros, zeros + 3.0, zeros + 4.5, zeros + 0.065, zeros + 0.5)
     engine.columns_changed()
 
 
