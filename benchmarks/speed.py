@@ -1,7 +1,12 @@
 """Time and memory of pondpop, and how near its daily step is to what the machine allows.
 
-    python benchmarks/speed.py            everything; writes benchmarks/RESULTS.md (about fifteen minutes on two cores)
+    python benchmarks/speed.py            everything; writes benchmarks/RESULTS.md (about half an hour on two idle cores)
     python benchmarks/speed.py --quick    a small version of the same, printed only (a minute)
+    python benchmarks/speed.py --only NAME ...   some parts of it, printed only; with --quick, small
+
+The part `beside` runs the same commands with an earlier commit, checked out beside, each with its own defaults: the earlier
+one on one worker, as it was. Its ratios are judged in wall time, for two idle cores; where other work shares them the
+processor times stand beside, which are of all processes of a command.
 
 Ratios are taken within one run. Three ways to the same pond go side by side, a month of the pond's life at a time, and
 their processor times are added up: the array engine (a block of members), the plainly written day of the tests
@@ -20,12 +25,14 @@ import os
 import platform
 import pstats
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 for library in ("OPENBLAS", "MKL", "OMP"):
     os.environ.setdefault(f"{library}_NUM_THREADS", "1")
@@ -35,21 +42,28 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 POND = HOME / "scenarios" / "predators_75_or_100.toml"
 HARVESTED = HOME / "scenarios" / "harvest_none_moderate_heavy.toml"
 SPAN_DAYS = 30
-BLOCK = 128  # as the ensembles run (`variants.BLOCK_MEMBERS`)
+BLOCK = 128  # as the ensembles run (`run.BLOCK_MEMBERS`)
+EARLIER = "7604c20"  # the commit that `beside` runs
 # what a person has: compiled modules are kept
 COMMAND_ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | {"PYTHONPATH": str(HOME)}
 TARGETS = {
     "help, in empty Python starts": ("at most", 5.0),
     "input error, in empty Python starts": ("at most", 5.0),
     "one member, seconds": ("at most", 1.0),
-    "scalar day / block on two workers, per member": ("at least", 200.0),
+    "scalar day / block on two workers, per member": ("at least", 400.0),
     "solve_ivp / block on one worker, per member": ("at least", 50.0),
     "block on one worker / floor": ("at most", 4.0),
     "cost of a group and day, second / first half of the years": ("at most", 1.1),
     "one worker / two workers": ("at least", 1.8),
     "1,024 members / 512 (least)": ("at least", 1.9),
     "1,024 members / 512 (most)": ("at most", 2.1),
+    "twice the years (most)": ("at most", 2.1),
     "peak memory of a worker, MB": ("at most", 1000.0),
+    "first command, 12 members / earlier": ("at most", 0.3),
+    "first command, 100 members / earlier": ("at most", 0.3),
+    "1,000 members on two workers / earlier": ("at most", 0.45),
+    "sweep of 60 points / earlier": ("at most", 0.3),
+    "quota search / earlier": ("at most", 0.4),
 }
 
 # What is known of a target that is missed; told only where it is.
@@ -67,11 +81,16 @@ WHY = {
     "200 calls of functions a step",
     "1,024 members / 512 (least)": "twice the members cost less than twice: what is done once a run weighs more in the "
     "shorter one (supposed, not measured)",
+    "first command, 12 members / earlier": "imports, the drawing of the page and the files take a third of it, as they did "
+    "then; the rest is ruled by some 900 calls a day",
+    "first command, 100 members / earlier": PASSES,
+    "1,000 members on two workers / earlier": PASSES,
     "one worker / two workers": "each process imports the packages and draws its members' luck before the first day, and the "
     "two share caches and memory (supposed, not measured)",
 }
 
 Rows = list[tuple[str, str]]
+PARTS = ("start", "beside", "one", "step", "ensembles", "doubled", "commands", "profile")
 
 
 # ---------------------------------------------------------------------------------------------- measuring
@@ -94,24 +113,33 @@ quiet = os.open(os.devnull, os.O_WRONLY)
 begun = time.perf_counter()
 process = os.posix_spawn(sys.argv[1], sys.argv[1:], os.environ, file_actions=[(os.POSIX_SPAWN_DUP2, quiet, 1)])
 _, status, usage = os.wait4(process, 0)
-print(time.perf_counter() - begun, usage.ru_maxrss / 1024.0, os.waitstatus_to_exitcode(status))
+spent = usage.ru_utime + usage.ru_stime  # of the command and of the processes that it waited for
+print(time.perf_counter() - begun, usage.ru_maxrss / 1024.0, spent, os.waitstatus_to_exitcode(status))
 """
 
 
-def command(arguments: list[str], status: int = 0) -> tuple[float, float]:
-    """Wall time in s and peak memory in MB of one command."""
+class Took(NamedTuple):
+    """What a command took: wall time, s, peak memory of its largest process, MB, and processor time of all of them, s."""
+
+    seconds: float
+    mb: float
+    processor: float
+
+
+def command(arguments: list[str], status: int = 0, home: Path = HOME) -> Took:
+    """What one command took, with the package of a folder."""
     done = subprocess.run(
         [sys.executable, "-I", "-S", "-c", STARTER, *arguments],
-        cwd=HOME,
-        env=COMMAND_ENVIRONMENT,
+        cwd=home,
+        env=COMMAND_ENVIRONMENT | {"PYTHONPATH": str(home)},
         capture_output=True,
         text=True,
         check=True,
     )
-    seconds, mb, ended = done.stdout.split()
+    seconds, mb, processor, ended = done.stdout.split()
     if int(ended) != status:
         raise SystemExit(f"{' '.join(arguments)}: exit status {ended}\n{done.stderr}")
-    return float(seconds), float(mb)
+    return Took(float(seconds), float(mb), float(processor))
 
 
 def apart(what: str, *arguments: object) -> dict[str, float]:
@@ -175,7 +203,8 @@ class Block:
         scenario = pond(members, years, 1)
         strategy = next(iter(scenario.strategies.values()))
         parameters, luck = Prior().draw(scenario, strategy, 0, members)
-        self.members, self.engine = members, Engine(prepare(scenario, strategy, parameters, luck))
+        inputs = prepare(scenario, strategy, parameters, luck)
+        self.members, self.engine = members, Engine(inputs, flows_from=range(0, inputs.days, SPAN_DAYS))
 
     def run_until(self, day: int) -> None:
         while self.engine.day < day:
@@ -238,7 +267,7 @@ class Solver:
     def __init__(self, years: int) -> None:
         from pondpop.model.day import Engine
 
-        self.engine = Engine(dataclasses.replace(one_pond(years), steps_per_day=10_000))
+        self.engine = Engine(dataclasses.replace(one_pond(years), steps_per_day=10_000), flows_from=())
 
     def run_until(self, day: int) -> None:
         e = self.engine
@@ -254,6 +283,8 @@ class Solver:
             e.day = last
             e.forget_empty()
             e.day = last + 1
+            if e.day < e.inputs.days:
+                e.begin_day()
 
     def _groups_change(self, day: int) -> bool:
         """A pulse may be due at the end of a day, the year turns, or fish are stocked on the next morning."""
@@ -279,19 +310,24 @@ class Solver:
                 setattr(s, name, y[None, k * groups : (k + 1) * groups].copy())
             s.food = y[4 * groups :, None].copy()
 
+        def be_on(day: int) -> None:
+            if day != e.day:
+                e.day = day
+                e.begin_day()
+
         def taken() -> np.ndarray:
             return np.concatenate([*(getattr(s, name)[0] for name in names), s.food[:, 0]])
 
         def rates(t: float, y: np.ndarray) -> np.ndarray:
             put(y)
-            e.day = min(int(t), end - 1)
+            be_on(min(int(t), end - 1))
             e.step()
             return (taken() - y) * e.inputs.steps_per_day
 
         solved = solve_ivp(rates, (first, end), taken(), method="RK45", rtol=1e-3, max_step=1.0)
         put(solved.y[:, -1])
         s.number = np.maximum(s.number, 0.0)
-        e.day = first
+        be_on(first)
 
 
 def side_by_side(members: int, years: int) -> dict[str, object]:
@@ -393,18 +429,18 @@ def start(repeats: int) -> tuple[Rows, dict[str, float]]:
             "input error": ([sys.executable, "-m", "pondpop", "compare", str(wrong)], 2),
             "check": ([sys.executable, "-m", "pondpop", "check", str(POND)], 0),
         }
-        took = {name: (9e9, 0.0) for name in commands}
+        took = {name: Took(9e9, 0.0, 0.0) for name in commands}
         for _ in range(repeats):
             for name, (arguments, status) in commands.items():
                 took[name] = min(took[name], command(arguments, status))
-    empty = took["empty Python"][0]
+    empty = took["empty Python"].seconds
     rows = [
-        (name, f"{1000 * seconds:.0f} ms = {seconds / empty:.1f} × empty Python, {mb:.0f} MB")
-        for name, (seconds, mb) in took.items()
+        (name, f"{1000 * one.seconds:.0f} ms = {one.seconds / empty:.1f} × empty Python, {one.mb:.0f} MB")
+        for name, one in took.items()
     ]
     return rows, {
-        "help, in empty Python starts": took["--help"][0] / empty,
-        "input error, in empty Python starts": took["input error"][0] / empty,
+        "help, in empty Python starts": took["--help"].seconds / empty,
+        "input error, in empty Python starts": took["input error"].seconds / empty,
     }
 
 
@@ -534,9 +570,57 @@ def commands(members: int, points: int, tries: int) -> Rows:
                 [*program, "report", f"{folder}/compare/projection.nc", "--out", f"{folder}/r.html"],
             ),
         ):
-            seconds, mb = command(arguments)
-            rows.append((name, f"{seconds:.1f} s, peak memory of a process {mb:.0f} MB"))
+            took = command(arguments)
+            rows.append((name, f"{took.seconds:.1f} s, peak memory of a process {took.mb:.0f} MB"))
     return rows
+
+
+def twice_the_years(members: int, years: int) -> tuple[Rows, dict[str, float]]:
+    """A block of members for so many years and for twice as many, once each."""
+    few, many = (apart("ensemble", members, count, 1, 1)["seconds"] for count in (years, 2 * years))
+    said = f"{many:.1f} s / {few:.1f} s = {many / few:.2f}"
+    return [(f"{2 * years} years / {years}, {members} members", said)], {"twice the years (most)": many / few}
+
+
+def beside(small: bool) -> tuple[Rows, dict[str, float]]:
+    """The same commands with today's package and with an earlier commit, in turn, once each."""
+    vary = f"strategies.bass_75.stocking.bass.per_acre=60..{62 if small else 119}/1"
+    few = "4" if small else "16"
+    pairs: dict[str, list[str]] = {"first command, 12 members / earlier": ["compare", str(POND), "--members", "12"]}
+    if not small:
+        pairs["first command, 100 members / earlier"] = ["compare", str(POND)]
+        pairs["1,000 members on two workers / earlier"] = ["compare", str(POND), "--members", "1000", "--workers", "2"]
+    pairs["sweep of 60 points / earlier"] = ["sweep", str(POND), "--vary", vary, "--members", few, "--workers", "2"]
+    if not small:
+        pairs["quota search / earlier"] = [
+            "quota", str(HARVESTED), "--members", few, "--search-members", few, "--tries", "24", "--workers", "2"
+        ]  # fmt: skip
+    rows, ratios = [], {}
+    with tempfile.TemporaryDirectory() as folder:
+        earlier = Path(folder, "earlier")
+        tree = ["git", "-C", str(HOME), "worktree"]
+        subprocess.run([*tree, "add", "--detach", str(earlier), EARLIER], check=True, capture_output=True)
+        try:
+            for place in (HOME, earlier):  # compiles its modules, which is not measured
+                command([sys.executable, "-m", "pondpop", "compare", str(POND), "--members", "1", "--out", f"{folder}/first"],
+                        home=place)  # fmt: skip
+                shutil.rmtree(f"{folder}/first")
+            for name, arguments in pairs.items():
+                call = [sys.executable, "-m", "pondpop", *arguments, "--out", f"{folder}/out"]
+                took = []
+                for place in (HOME, earlier):
+                    took.append(command(call, home=place))
+                    shutil.rmtree(f"{folder}/out")
+                now, then = took
+                ratios[name] = now.seconds / then.seconds
+                rows.append((
+                    name,
+                    f"{now.seconds:.1f} / {then.seconds:.1f} s = {ratios[name]:.2f}; processor {now.processor:.1f} / "
+                    f"{then.processor:.1f} s = {now.processor / then.processor:.2f}",
+                ))  # fmt: skip
+        finally:
+            subprocess.run([*tree, "remove", "--force", str(earlier)], check=True, capture_output=True)
+    return rows, {} if small else ratios
 
 
 def profile(members: int, years: int) -> list[str]:
@@ -618,6 +702,7 @@ def write(before: str, members: int, found: dict[str, float], parts: list[tuple[
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="small sizes, nothing written")
+    parser.add_argument("--only", nargs="+", choices=PARTS, default=PARTS, help="parts to run; nothing is written")
     parser.add_argument("--members", type=int, default=1000, help="of the large ensembles (default: %(default)s)")
     parser.add_argument("--alone", nargs="+", help=argparse.SUPPRESS)
     given = parser.parse_args()
@@ -626,7 +711,7 @@ def main() -> None:
         measure = {"one_member": alone_one_member, "ensemble": alone_ensemble}[what]
         print(json.dumps(measure(*arguments)))
         return
-    quick = given.quick
+    quick, whole = given.quick, not given.quick and tuple(given.only) == PARTS
     before = machine()
     members, years = (64, 2) if quick else (given.members, 8)
     found: dict[str, float] = {}
@@ -635,30 +720,40 @@ def main() -> None:
     def part(title: str, rows: Rows, ratios: dict[str, float] | None = None) -> None:
         found.update(ratios or {})
         parts.append((title, table(rows)))
-        if not quick:
+        if whole:
             write(before, members, found, parts, [])
         print(f"\n{title}", *(f"  {name}: {value}" for name, value in rows), sep="\n", flush=True)
 
-    part("Start", *start(5 if quick else 15))
-    one = apart("one_member", years)
-    part(
-        f"One strategy, {years} years, one member",
-        [("projection", f"{one['seconds']:.2f} s, and {one['imports']:.2f} s for imports; {one['peak_mb']:.0f} MB")],
-        {"one member, seconds": one["seconds"]} if not quick else None,
-    )
-    rows, ratios, cost = yardsticks(16 if quick else BLOCK, 2 if quick else 8)
-    part("The daily step beside its yardsticks (processor time)", rows, ratios)
-    part("Cost by years and groups", cost)
-    part("Ensembles (wall time)", *ensembles(members, years))
-    found["scalar day / block on two workers, per member"] = (
-        found.pop("scalar day / block on one worker, per member") * found["one worker / two workers"]
-    )
-    part("Twice the members", *scaling(64 if quick else 512, 2, 1 if quick else 2))
-    part("Commands (wall time, two workers)", commands(4, 6, 2) if quick else commands(16, 60, 24))
-    where = profile(16 if quick else BLOCK, 2 if quick else 4)
+    if "start" in given.only:
+        part("Start", *start(5 if quick else 15))
+    if "beside" in given.only:
+        part(f"Beside {EARLIER} (wall time judged; processor time of all processes)", *beside(quick))
+    if "one" in given.only:
+        one = apart("one_member", years)
+        part(
+            f"One strategy, {years} years, one member",
+            [("projection", f"{one['seconds']:.2f} s, and {one['imports']:.2f} s for imports; {one['peak_mb']:.0f} MB")],
+            {"one member, seconds": one["seconds"]} if not quick else None,
+        )
+    if "step" in given.only:
+        rows, ratios, cost = yardsticks(16 if quick else BLOCK, 2 if quick else 8)
+        part("The daily step beside its yardsticks (processor time)", rows, ratios)
+        part("Cost by years and groups", cost)
+    if "ensembles" in given.only:
+        part("Ensembles (wall time)", *ensembles(members, years))
+        if "step" in given.only:
+            found["scalar day / block on two workers, per member"] = (
+                found.pop("scalar day / block on one worker, per member") * found["one worker / two workers"]
+            )
+    if "doubled" in given.only:
+        part("Twice the members", *scaling(64 if quick else 512, 2, 1 if quick else 2))
+        part("Twice the years", *twice_the_years(16 if quick else BLOCK, 1 if quick else 4))
+    if "commands" in given.only:
+        part("Commands (wall time, two workers)", commands(4, 6, 2) if quick else commands(16, 60, 24))
+    where = profile(16 if quick else BLOCK, 2 if quick else 4) if "profile" in given.only else []
     print("\nProfile", *where, sep="\n")
     print("\n" + verdicts(found))
-    if not quick:
+    if whole:
         write(before, members, found, parts, where)
 
 
