@@ -91,7 +91,8 @@ class DayFactors:
         if inputs.area_share is not None:
             self.renewal = self.renewal * self.area_share[:, None]
         self.pulse_due = recruitment.pulse_due(p, year_day)
-        self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in self.pulse_due.any(axis=1).tolist()]
+        due_in_some = np.asarray(self.pulse_due.any(axis=1)).tolist()
+        self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in due_in_some]
         self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)
         self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(p.kinds))], axis=2)
 
