@@ -656,10 +656,11 @@ def _verify(given: argparse.Namespace) -> None:
     records = read_records(given.records, given.strict)
 
     from pondpop.decide.goals import scenario_of
+    from pondpop.decide.passages import to_json
     from pondpop.ensemble import results
     from pondpop.ensemble.store import text
     from pondpop.update.verify import verify
-    from pondpop.update.verify_text import verify_csv, verify_text
+    from pondpop.update.verify_text import verify_csv, verify_passages, verify_text
 
     dataset = results.read(given.file)
     scenario = scenario_of(dataset)
@@ -672,7 +673,9 @@ def _verify(given: argparse.Namespace) -> None:
     with _working(given, output) as how:
         found = verify(dataset, records, given.strategy, since=given.since, source=source, **how)
     told = verify_text(found, scenario.units)
-    output.finish({"verify.txt": text(told), "verify.csv": text(verify_csv(found, scenario.units))})
+    page = to_json(scenario.title, verify_passages(found, scenario.units))
+    files = {"verify.txt": told, "verify.json": page, "verify.csv": verify_csv(found, scenario.units)}
+    output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
     print(f"Everything is in {out}.")
 
@@ -722,9 +725,20 @@ def _report(given: argparse.Namespace) -> None:
     from pondpop.ensemble.store import page_place
 
     projections, found, folders = _parts(given.files)
-    out = given.out if given.out is not None else projections[0].with_name("report.html")
+    out = given.out if given.out is not None else (projections or found)[0].with_name("report.html")
     page_place(out, [*projections, *found], given.replace)
     whom = _whom(given)
+    if not projections:
+        from pondpop.checks import Fact, InputError
+        from pondpop.report.document import For
+        from pondpop.report.searches_page import write_searches
+
+        for name in ("units", "today"):
+            if getattr(given, name) is not None:
+                allowed = "a comparison on the page; what was found is told as it was"
+                raise InputError(f"--{name}", Fact("a page without a comparison"), allowed, "leave it out")
+        write_searches(found, out, given.replace, For(**whom))
+        return
 
     from pondpop.assess import assess_records
     from pondpop.ensemble.results import read
@@ -763,7 +777,7 @@ def _parts(given: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
         else:
             ordinary_file(path, "the projection.nc of a comparison", "check the path")
             projections.append(path)
-    if not projections:
+    if not projections and (folders or not searches):
         remedy = "name one; `pondpop assess FOLDER --out DIR` makes a page of records alone"
         raise InputError("", Fact("no comparison"), "at least one projection.nc, or the folder of one", remedy)
     if len(folders) > 1:

@@ -1,4 +1,4 @@
-"""What a search found, as passages: a text for the terminal and its file, and the same as data for the client's page."""
+"""What was found, as passages: a text for the terminal and its file, and the same as data for the client's page."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from pondpop.checks import Fact, InputError, reason
 from pondpop.decide.console import columns
 
 LARGEST = 1_000_000  # bytes of such a file
-FILES = {"quota.json": "How many bass to take", "plan.json": "The plan", "verify.txt": "Whether the pond follows it"}
-"""Files of passages, and the plain text of a verification, with what they are called on the page."""
+FILES = {"quota.json": "How many bass to take", "plan.json": "The plan", "verify.json": "Whether the pond follows the forecast"}
+"""Files of passages, with what they are called on the page."""
 
 
 class Passage(NamedTuple):
@@ -43,12 +43,10 @@ def to_json(title: str, passages: Iterable[Passage]) -> str:
 
 
 def read(path: Path) -> tuple[str, list[Passage]]:
-    """Title and passages of a file that `to_json` made; of a plain text its whole. Raises InputError."""
+    """Title and passages of a file that `to_json` made. Raises InputError."""
     try:
         if path.stat().st_size > LARGEST:
             raise ValueError
-        if path.suffix == ".txt":
-            return "", [Passage(path.read_text("utf-8"))]
         content = json.loads(path.read_text("utf-8"))
         if content["written_by"] != "pondpop":
             raise ValueError

@@ -292,7 +292,7 @@ def write_page_files(page: Path, content: str, tables: Mapping[str, str]) -> Non
     """
     folder = tables_folder(page)
     made = [place for place in (folder, *folder.parents) if not place.exists()]  # the innermost first
-    folder.mkdir(parents=True, exist_ok=True)
+    (folder if tables else page.parent).mkdir(parents=True, exist_ok=True)
     try:
         for file, words in (*((folder / name, words) for name, words in tables.items()), (page, content)):
             partial = file.with_name(file.name + ".partial")

@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING
 
 import xarray as xr
 
-from pondpop.decide import passages
-from pondpop.decide.passages import FILES, Passage
 from pondpop.ensemble import results
 from pondpop.ensemble.store import page_place, tables_folder, write_page_files
 from pondpop.report import calendar, tables
@@ -30,8 +28,9 @@ from pondpop.report.document import (
     under,
 )
 from pondpop.report.format import html
+from pondpop.report.searches_page import Search, how_searched, read_searches, search_sections
 from pondpop.report.strategies import Case, Material, Projection, gather
-from pondpop.report.tables import Cell, Table
+from pondpop.report.tables import Table
 from pondpop.scenario import SPREADS
 from pondpop.species import works_cited
 from pondpop.units import AREA, Units, day, in_words, joined
@@ -64,7 +63,7 @@ def write_report(
 
     projections: one for each scenario file, as a Dataset of `compare` or the path of a projection.nc, told side by side.
     units: those that come first; the first scenario's unless given. replace: also in place of a file that pondpop did
-    not write. assessment: of the pond's records, told on the same page. found: files quota.json, plan.json and verify.txt,
+    not write. assessment: of the pond's records, told on the same page. found: files quota.json, plan.json and verify.json,
     told on it too. whom: names for the cover. The same input gives the same bytes. Raises InputError where something is in
     the way, OSError, RunError.
 
@@ -76,7 +75,7 @@ def write_report(
     page_place(path, [*(Path(one) for one in every if not isinstance(one, xr.Dataset)), *found], replace)
     datasets = [one if isinstance(one, xr.Dataset) else results.read(Path(one)) for one in every]
     material = gather(datasets, units)
-    searches = [(FILES[one.name], *passages.read(one)) for one in found]
+    searches = read_searches(found)
     text, sheets = make_page(material, tables_folder(path).name, assessment, searches, whom)
     write_page_files(path, text, {f"{sheet.name}.csv": sheet.to_csv() for sheet in sheets})
 
@@ -85,13 +84,10 @@ def make_page(
     material: Material,
     folder: str,
     assessment: Assessment | None = None,
-    searches: Sequence[tuple[str, str, list[Passage]]] = (),
+    searches: Sequence[Search] = (),
     whom: For = NOBODY,
 ) -> tuple[str, list[Table]]:
-    """The text of the page, and the tables whose CSV belongs beside it.
-
-    searches: what each is called, the title of its scenario, and its passages.
-    """
+    """The text of the page, and the tables whose CSV belongs beside it."""
     from pondpop.report import comparisons, figures, forage_supply, posterior_charts
     from pondpop.report.assessment_page import assessment_part
     from pondpop.report.drawing import MOST_CASES, look
@@ -120,7 +116,7 @@ def make_page(
     files = "Tables as CSV beside this page: " + ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets) + "."
     appendix = [
         Section("learned", "What was learned from the records", _records(material, [plots(some) for some in told])),
-        Section("searched", "How it was searched", "".join(_passage(p) for _, _, some in searches for p in some if p.detail)),
+        Section("searched", "How it was searched", how_searched(searches)),
         Section("assumptions", "What was assumed", "".join(map(_assumptions, material.projections))),
         Section("again", "How to run it again", f"{_again(material)}<p>{html(files)}</p>"),
     ]
@@ -128,7 +124,7 @@ def make_page(
     sections = [
         Section("records", "What the records say, and what to do",
                 assessment_part(assessment, material.units) if assessment else ""),
-        *(Section(f"search-{n}", name, _search(title, some)) for n, (name, title, some) in enumerate(searches)),
+        *search_sections(searches),
         Section("actions", "What to do and when",
                 "".join(t.to_html() for t in coming) + as_list([*calendar.HOW_TO_SURVEY, *_moving(material)])
                 + "".join(t.to_html() for t in harvest) + signs.to_html()),
@@ -157,29 +153,6 @@ def _cover(material: Material, whom: For) -> Cover:
     notes = list(dict.fromkeys(scenario.note for scenario in scenarios if scenario.note))
     full = f"{whom.pond}: {title}" if whom.pond else title
     return Cover(full, lines, For(whom.pond, whom.client, whom.consultant or by), notes)
-
-
-def _search(title: str, some: Sequence[Passage]) -> str:
-    if not title:
-        return "".join(f"<pre>{html(one.words.strip())}</pre>" for one in some)
-    return f"<p>For the scenario “{html(title)}”.</p>" + "".join(_passage(one) for one in some if not one.detail)
-
-
-def _passage(one: Passage) -> str:
-    """A passage of a search, a value's range in brackets put beside it."""
-    if not one.rows:
-        return "".join(f"<p>{html(line)}</p>" for line in one.words.splitlines())
-    head, *rows = one.rows
-    cells = [[first, *map(_split, rest)] for first, *rest in rows]
-    lines = one.words.splitlines()
-    before = "".join(f"<p>{html(line)}</p>" for line in lines[:-1])
-    note = f"<p>{html(one.note)}</p>" if one.note else ""
-    return before + Table("search", lines[-1].removesuffix(":") + ".", head, cells, [], look="bands").to_html() + note
-
-
-def _split(cell: str) -> Cell:
-    value, mark, rest = cell.partition(" [")
-    return (value, rest[:-1]) if mark and rest.endswith("]") else cell
 
 
 def _pond(projection: Projection, several: bool) -> str:

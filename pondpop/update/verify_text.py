@@ -10,6 +10,7 @@ import numpy as np
 import scipy
 
 from pondpop.decide.console import columns, wrapped
+from pondpop.decide.passages import Passage
 from pondpop.units import NONE, Units, brief, converted, in_csv, joined, unit_of
 from pondpop.update.verify import Checked, Estimate, Verification
 
@@ -34,7 +35,7 @@ CAUTION = (
 def verify_text(found: Verification, units: Units) -> str:
     """The whole answer."""
     shown = sorted(found.figures, key=lambda one: -abs(one.rank - 0.5))[:MOST_SHOWN]
-    rows = [["record", "figure", "foretold", "seen", "", "no change"], *(_row(one, units) for one in shown)]
+    rows = [[*HEADS], *(_row(one, units) for one in shown)]
     more = len(found.figures) - len(shown)
     lines = [*wrapped(verdict(found)), *wrapped(score(found)), *wrapped(suspicion(found)), ""]
     lines.append(f"Figures, those farthest out first{f' ({more} more in verify.csv)' if more else ''}:")
@@ -42,6 +43,23 @@ def verify_text(found: Verification, units: Units) -> str:
     for line in found.unused:
         text += f"Not used: {line}.\n"
     return text + "\n".join(wrapped(CAUTION)) + "\n"
+
+
+def verify_passages(found: Verification, units: Units) -> list[Passage]:
+    """The whole answer for a client's page, with every figure."""
+    rows = [[*HEADS], *(_row(one, units) for one in found.figures)]
+    asked = [["assumption", "standard deviations", "under suspicion"]]
+    asked += [[one.assumption, f"{one.score:+.1f}", "yes" if one.suspected else "no"] for one in found.estimates]
+    parts = [
+        Passage("\n".join([verdict(found), score(found), suspicion(found)])),
+        Passage("What was foretold and what was seen; […] holds 8 of 10 futures:", rows),
+        Passage("What the records ask of each assumption, against its scatter in a right forecast:", asked, detail=True),
+        *(Passage(f"Not used: {line}.", detail=True) for line in found.unused),
+    ]
+    return [part for part in parts if part.words]
+
+
+HEADS = ("record", "figure", "foretold", "seen", "", "no change")
 
 
 def verdict(found: Verification) -> str:

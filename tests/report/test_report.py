@@ -436,7 +436,7 @@ def client(dataset, tmp_path_factory):
     (path / "quota").mkdir()
     (path / "quota" / "quota.json").write_text(to_json("An invented pond", SEARCH), "utf-8")
     (path / "verified").mkdir()
-    (path / "verified" / "verify.txt").write_text("The pond <follows> it.\n", "utf-8")
+    (path / "verified" / "verify.json").write_text(to_json("An invented pond", [Passage("The pond <follows> it.")]), "utf-8")
     names = ["--pond", "Hill <pond>", "--client", "A. Client", "--consultant", "B. Consultant"]
     parts = [str(path), str(path / "quota"), str(path / "verified"), str(RECORDS)]
     assert main(["report", *parts, "--out", str(path / "plan.html"), *names]) == 0
@@ -458,7 +458,23 @@ def test_one_document_joins_comparison_search_and_records(client):
     assert ["8–12 in", "17.5", "12–20"] in [row for table in outline.tables for row in table]
     for words in [words for _, words in (*CAUTIONS, MODEL_CAUTION, GEAR_CAUTION)]:
         assert outline.text.count(words) == 1  # said once
-    assert text.count('id="sources"') == 1 and "<pre>The pond &lt;follows&gt; it.</pre>" in text
+    assert text.count('id="sources"') == 1 and "<p>The pond &lt;follows&gt; it.</p>" in text
+
+
+def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
+    out = tmp_path / "page.html"
+    parts = [str(client / "verified"), str(client / "quota" / "quota.json"), "--out", str(out), "--client", "A. Client"]
+    assert main(["report", *parts]) == 0
+    text = out.read_text("utf-8")
+    outline = Outline(text)
+    assert len(outline.ids) == len(set(outline.ids)) and "For A. Client" in outline.text
+    assert text.index('id="answer"') < text.index('id="search-0"') < text.index('id="search-1"') < text.index('id="searched"')
+    assert ["8–12 in", "17.5", "12–20"] in [row for table in outline.tables for row in table]
+    assert outline.text.count("The pond <follows> it.") == 2 and "The scan" in text.partition('id="searched"')[2]
+    assert {path.name for path in tmp_path.iterdir()} == {"page.html"}
+    assert main(["report", *parts]) == 0 and out.read_text("utf-8") == text
+    assert main(["report", *parts, "--units", "us"]) == 2
+    assert "--units: got a page without a comparison" in capsys.readouterr().err
 
 
 def test_the_words_of_developers_stand_in_the_appendix_alone(client):
@@ -474,7 +490,7 @@ def test_the_words_of_developers_stand_in_the_appendix_alone(client):
 @pytest.mark.parametrize(
     ("parts", "says"),
     [
-        (["quota"], "got no comparison, needs at least one projection.nc"),
+        (["quota", "records"], "got no comparison, needs at least one projection.nc"),
         (["projection.nc", "empty"], "empty: got a folder without any, needs a result of compare, quota, plan or verify"),
         (["projection.nc", "records", "records"], "got 2 folders of records, needs those of one pond"),
         (["projection.nc", "damaged"], "got a damaged file, needs a quota.json as pondpop wrote it; run it again"),
