@@ -32,7 +32,7 @@ def power(base: Value, exponent: Value) -> Array:
 
     Of one exponent for many elements numpy makes squares, roots and inverses in another way than of one for one.
     """
-    return np.asarray(np.power(base, exponent + np.zeros(np.broadcast_shapes(np.shape(base), np.shape(exponent)))))
+    return np.asarray(np.power(base, exponent + np.zeros(np.broadcast(base, exponent).shape)))
 
 
 def total(amount: Array) -> Array:

@@ -34,7 +34,7 @@ from pondpop.model.budget import Books, Flows, Ledger, Step
 from pondpop.model.community import community, species_present
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
-from pondpop.model.state import GroupFactors, Pond, State, of_foods
+from pondpop.model.state import GroupFactors, KindFactors, Pond, State, of_foods
 from pondpop.model.strains import strains_of
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
@@ -75,6 +75,7 @@ class Engine(Pond):
         self.angled = bool(inputs.angling_hours_per_ha.any())
         self.flows_from, self.flows, self.ledger = flows_from, Flows.zero(inputs.members), Ledger()
         self.books: list[Books] | None = [] if keep_books else None
+        self.kind_factors = KindFactors(p)
         self.columns_changed()
         self.begin_day()
 
@@ -327,7 +328,7 @@ class Engine(Pond):
     def columns_changed(self) -> None:
         """Remake what depends on which groups there are."""
         s = self.state
-        self.group = GroupFactors(self.parameters, s.columns)
+        self.group = GroupFactors(self.parameters, self.kind_factors, s.columns)
         if self.whole:
             self.group_keys = whole_fish.keys(s.columns, self.stocked_as)
         self.slices = s.species_slices()

@@ -146,18 +146,15 @@ class Meals(NamedTuple):
     kind: NDArray[np.intp]  # [pair]
     use: Array  # of the food by the kind at each length [pair, m, length]
     of_kind: tuple[slice, ...]  # the pairs of each kind
+    place: dict[tuple[int, int], int]  # of the pair of a food and a kind
 
-    def of(self, food: int, kind: int) -> int:
-        """The place of the pair of a food and a kind that eats it."""
-        pairs = self.of_kind[kind]
-        return pairs.start + int(np.searchsorted(self.food[pairs], food))
-
-    def over_foods(self, of_pair: Array, out: Array) -> Array:
-        """Sums over the foods of each kind of what is [pair, member, length]: out [member, kind * length]."""
-        of_kind = out.reshape(out.shape[0], -1, GRID_POINTS)
+    def over_foods(self, of_pair: Array) -> Array:
+        """Sums over the foods of each kind of what is [..., pair, member, length]: [..., member, kind * length]."""
+        *several, _, members, points = of_pair.shape
+        sums = np.empty((*several, members, len(self.of_kind), points))
         for kind, pairs in enumerate(self.of_kind):
-            np.add.reduce(of_pair[pairs], axis=0, out=of_kind[:, kind])
-        return out
+            np.add.reduce(of_pair[..., pairs, :, :], axis=-3, out=sums[..., kind, :])
+        return sums.reshape(*several, members, -1)
 
     def by_food(self, of_pair: Array) -> Array:
         """What is [pair, member, length], with nothing where a kind does not eat a food [food, member, kind * length]."""
@@ -173,7 +170,8 @@ def meals(p: Parameters) -> Meals:
     pairs = [(food, kind) for kind in range(len(kinds)) for food in sorted(foods_of(kinds.traits(kind)))]
     food, kind = (np.array(places, np.intp) for places in zip(*pairs, strict=True))
     ends = np.searchsorted(kind, np.arange(len(kinds) + 1)).tolist()
-    return Meals(food, kind, use[food, :, kind], tuple(slice(a, b) for a, b in pairwise(ends)))
+    of_kind = tuple(slice(a, b) for a, b in pairwise(ends))
+    return Meals(food, kind, use[food, :, kind], of_kind, {pair: place for place, pair in enumerate(pairs)})
 
 
 class FoodMet(NamedTuple):
@@ -217,10 +215,10 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     ease *= pond.today.food_ease.T[eaten.kind]  # [pair, member]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
     for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
-        ease[eaten.of(BENTHOS, kind)] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
+        ease[eaten.place[BENTHOS, kind]] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
     field = eaten.use * ease[:, :, None]
     for kind in kinds_with("eats algae", pond.community.kinds):
-        of_algae = eaten.of(ALGAE, kind)
+        of_algae = eaten.place[ALGAE, kind]
         algae = field[of_algae].copy()
         field[eaten.of_kind[kind]] *= 1.0 + algae
         field[of_algae] = algae
@@ -229,7 +227,7 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     smaller -= g.log_foraging_size_reference
     smaller *= -g.foraging_size_exponent
     np.exp(smaller, out=smaller)
-    met = read(place, eaten.over_foods(field, np.empty((s.members, place.points))))
+    met = read(place, eaten.over_foods(field))
     met *= smaller
     return FoodMet(place, field, smaller, met)
 
@@ -266,14 +264,12 @@ def eat_food(
     left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food
-    gives = met.field * given[eaten.food][:, :, None]
-    energy = gives * pond.food_energy[eaten.food][:, :, None]
-    all_foods = np.empty((2, s.members, met.place.points))
-    for of_pair, whole in zip((gives, energy), all_foods, strict=True):
-        eaten.over_foods(of_pair, whole)
-    ate = read(met.place, all_foods)
+    gives = np.empty((2, *met.field.shape))  # of each pair its food, and the energy in it
+    np.multiply(met.field, given[eaten.food][:, :, None], out=gives[0])
+    np.multiply(gives[0], pond.food_energy[eaten.food][:, :, None], out=gives[1])
+    ate = read(met.place, eaten.over_foods(gives))
     ate *= per_met
-    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, eaten, gives)
+    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, eaten, gives[0])
 
 
 def met_by(eaters: Array, field: Array, kind: NDArray[np.intp]) -> Array:
@@ -294,9 +290,9 @@ def eat_pellets(pond: Pond, appetite: Array, biomass: Array, sated: Array) -> Ar
     access · (target − ration met elsewhere) · appetite, in warm water, by fish long enough; all in the same share
     where less is given. sated is 1 and all food met [member, group].
     """
-    given = pond.inputs.pellets_kg_per_ha[pond.day]
-    if not np.any(given):
+    if not pond.by_day.fed[pond.day]:
         return None
+    given = pond.inputs.pellets_kg_per_ha[pond.day]
     wish = np.zeros_like(biomass)
     for species in PELLET_EATERS:
         groups = pond.slices[species]

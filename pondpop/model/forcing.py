@@ -50,9 +50,8 @@ class DayFactors:
     growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
     and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
     (relative to that at the best temperature), cold_deaths (of a fish of 100 mm, per day) and pulse_due; search
-    [day, member, predator]; cold: whether any fish die of it, by day; pulses: the kinds of which one is due in some member, by
-    day; oxygen: what the weather makes of it,
-    None where it is left out.
+    [day, member, predator]; cold, fed: whether any fish die of it, are fed, by day; pulses: the kinds of which one is due in
+    some member, by day; oxygen: what the weather makes of it, None where it is left out.
     """
 
     def __init__(self, inputs: Inputs, p: Parameters) -> None:
@@ -86,6 +85,7 @@ class DayFactors:
         self.background_deaths = mortality.background_of_day(p, water_c, luck)
         cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         self.cold_deaths = np.nan_to_num(cold)
+        self.fed = [bool(np.any(of_day)) for of_day in inputs.pellets_kg_per_ha]
         self.cold = [bool(worst.any()) for worst in self.cold_deaths.max(axis=1)]
         self.renewal = feeding.renewal_of_day(p, water_c, year_day)
         if inputs.area_share is not None:

@@ -157,19 +157,18 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
             groups = pond.slices[haul.species]
             rates[f"hauling of {haul.origin}"] = np.s_[:, groups], haul.later_on(day, pond.state.columns.origin[:, groups])
     if day > g.first_day_of_old_age:
-        old = np.flatnonzero(day > g.first_day_of_old_age_of)
+        (old,) = (day > g.first_day_of_old_age_of).nonzero()
         rates["old_age"] = np.s_[:, old], old_age_deaths(
             day - g.age_tells_from[:, old],
             p.old_age_deaths_per_year[:, None],
             g.old_age_ramp_days[:, old],
             p.old_age_ramp_limit[:, None],
         )
-    crowded = crowding_deaths(pond.fish_kg_per_ha, p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
-    if crowded.any():
+    if (pond.fish_kg_per_ha > p.crowding_from_kg_per_ha).any():
+        crowded = crowding_deaths(pond.fish_kg_per_ha, p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
         rates["crowding"] = EVERY, crowded[:, None]
-    thin = np.flatnonzero(log_condition < np.log(p.starvation_below_condition)[:, None])
-    if thin.size:
-        where = np.unravel_index(thin, log_condition.shape)
+    where = (log_condition < np.log(p.starvation_below_condition)[:, None]).nonzero()
+    if where[0].size:
         rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])
     return rates
 

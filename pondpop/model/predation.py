@@ -227,7 +227,7 @@ def _naive(pond: Pond) -> Naive:
     p = pond.parameters
     if pond.day - pond.last_stocked > pond.wary_from_day:
         return Naive(np.empty(0, np.intp), np.empty((1, 0)))
-    groups = np.flatnonzero(pond.day - pond.last_stocked_of <= pond.wary_from_day)
+    (groups,) = (pond.day - pond.last_stocked_of <= pond.wary_from_day).nonzero()
     since = pond.day - pond.state.columns.stocked[:, groups]
     return Naive(groups, 1.0 + p.naive_ease[:, None] * np.exp(-since / p.naive_days[:, None]))
 

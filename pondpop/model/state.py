@@ -229,10 +229,30 @@ def _runs(places: NDArray[np.intp], count: int) -> tuple[slice, ...]:
     return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
 
 
+class KindFactors:
+    """What of `GroupFactors` depends on the kind alone, made once: [m, kind]."""
+
+    def __init__(self, p: Parameters) -> None:
+        at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
+        self.log_search_at_1_g, self.search_growth_exponent = at_1_g, np.nan_to_num(p.search_growth_exponent)
+        self.activity_per_g = np.nan_to_num(p.activity_per_kg) / 1000.0
+        self.growth_coefficient = (p.growth_coefficient_female_per_year, p.growth_coefficient_male_per_year)
+        self.cold_deaths_exponent = np.nan_to_num(p.cold_deaths_size_exponent)
+        self.background_deaths_exponent = p.background_deaths_exponent[:, None] + np.nan_to_num(p.background_deaths_size_gain)
+        kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
+        self.growth_per_energy_eaten = kept / p.body_energy_j_per_g
+        self.foraging_size_offset_g = np.nan_to_num(p.foraging_size_offset_g)
+        self.log_foraging_size_reference = np.log(np.nan_to_num(p.foraging_size_reference_g, nan=1.0))
+        self.foraging_size_exponent = np.nan_to_num(p.foraging_size_exponent)
+        self.ws_intercept = p.standard_weight_intercept * np.log(10.0)
+        self.isometric_below = np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300))
+        self.oldest_days = 365.0 * p.oldest_age_years
+
+
 class GroupFactors:
     """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
 
-    def __init__(self, p: Parameters, columns: Columns) -> None:
+    def __init__(self, p: Parameters, kinds: KindFactors, columns: Columns) -> None:
         place = np.searchsorted(community(p.kinds).species, columns.species)
 
         def spread(of_kind: Array) -> Array:
@@ -240,30 +260,27 @@ class GroupFactors:
 
         growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z
         self.log_growth = growth_type
-        at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
-        self.log_search_at_1_g = spread(np.nan_to_num(p.search_growth_exponent)) * growth_type + spread(at_1_g)
+        self.log_search_at_1_g = spread(kinds.search_growth_exponent) * growth_type + spread(kinds.log_search_at_1_g)
         self.max_intake_exponent = spread(p.max_intake_exponent)
         self.respiration_exponent = spread(p.respiration_exponent)
-        self.activity_per_g = spread(np.nan_to_num(p.activity_per_kg)) / 1000.0
+        self.activity_per_g = spread(kinds.activity_per_g)
         female = columns.sex > 0.0
         longest = np.where(female, spread(p.asymptotic_length_female_mm), spread(p.asymptotic_length_male_mm))
         apart = spread(p.asymptotic_length_spread) * p.growth_type_z[:, None] * columns.growth_z
         self.log_asymptotic_length = np.log(longest) + apart
-        coefficient = (p.growth_coefficient_female_per_year, p.growth_coefficient_male_per_year)
-        self.growth_coefficient = np.where(female, *(spread(of_sex) for of_sex in coefficient)) / 365.0  # per day
-        size_gain = np.nan_to_num(p.background_deaths_size_gain)
-        self.cold_deaths_exponent = spread(np.nan_to_num(p.cold_deaths_size_exponent))
-        self.background_deaths_exponent = spread(p.background_deaths_exponent[:, None] + size_gain)
-        kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
-        self.growth_per_energy_eaten = spread(kept / p.body_energy_j_per_g)
-        self.foraging_size_offset_g = spread(np.nan_to_num(p.foraging_size_offset_g))
-        self.log_foraging_size_reference = spread(np.log(np.nan_to_num(p.foraging_size_reference_g, nan=1.0)))
-        self.foraging_size_exponent = spread(np.nan_to_num(p.foraging_size_exponent))
-        self.ws_intercept = spread(p.standard_weight_intercept * np.log(10.0))
+        coefficient = (spread(of_sex) for of_sex in kinds.growth_coefficient)
+        self.growth_coefficient = np.where(female, *coefficient) / 365.0  # per day
+        self.cold_deaths_exponent = spread(kinds.cold_deaths_exponent)
+        self.background_deaths_exponent = spread(kinds.background_deaths_exponent)
+        self.growth_per_energy_eaten = spread(kinds.growth_per_energy_eaten)
+        self.foraging_size_offset_g = spread(kinds.foraging_size_offset_g)
+        self.log_foraging_size_reference = spread(kinds.log_foraging_size_reference)
+        self.foraging_size_exponent = spread(kinds.foraging_size_exponent)
+        self.ws_intercept = spread(kinds.ws_intercept)
         self.ws_slope = spread(p.standard_weight_slope)
         self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight
-        self.isometric_below = spread(np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)))
-        oldest_days = spread(365.0 * p.oldest_age_years)
+        self.isometric_below = spread(kinds.isometric_below)
+        oldest_days = spread(kinds.oldest_days)
         self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
         self.first_day_of_old_age_of = self.age_tells_from.min(axis=0)  # [group]
         self.first_day_of_old_age = float(np.min(self.first_day_of_old_age_of, initial=np.inf))
