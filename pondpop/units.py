@@ -58,6 +58,7 @@ EFFORT: Family = {
 }
 LIME: Family = {"tonnes_per_ha": Unit(1.0, "t/ha"), "tons_per_acre": Unit(2 * G_PER_LB / 1000 / HA_PER_ACRE, "tons/acre")}
 DENSITY: Family = {"per_ha": Unit(1.0, "per ha"), "per_acre": Unit(1 / HA_PER_ACRE, "per acre")}
+POWER: Family = {"kw": Unit(1.0, "kW"), "hp": Unit(0.7457, "hp")}
 FEED_PRICE: Family = {"per_kg_feed": Unit(1.0, "per kg"), "per_lb_feed": Unit(1000 / G_PER_LB, "per lb")}
 
 

@@ -124,6 +124,10 @@ def _strategy(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
     if draw(st.booleans()):
         table["feeding"] = [{"lb_per_acre_day": draw(_number(0.0, 40.0))}]
     if draw(st.booleans()):
+        when = draw(st.sampled_from([{}, {"hours": [22, 7]}, {"hours": [0, 24]}, {"when_below_mg_l": 6}]))
+        kind = draw(st.sampled_from(["paddlewheel", "propeller_aspirator", "vertical_pump", "pump_sprayer", "diffused"]))
+        table["aeration"] = [{"kind": kind, "power_kw": draw(_number(0.01, 500.0)), **when}]
+    if draw(st.booleans()):
         hours, deaths = draw(_number(0.0, 4000.0)), draw(_number(0.0, 1.0))
         table["angling"] = [{"hours_per_acre": hours, "death_after_release": deaths}]
     if draw(st.booleans()):

@@ -25,7 +25,7 @@ UNDEFINED_IN_PLACES = {  # NaN where there are no such fish
     "relative_weight", "largest_weight", "group_survivors", "group_length", "group_weight", "group_largest_weight",
     "psd", "relative_weight_of_category", "length_at_age", "female_share",
 }  # fmt: skip
-OF_EITHER_SIGN = {"growth_biomass"}  # fish also lose weight
+OF_EITHER_SIGN = {"growth_biomass", "oxygen_moved"}  # fish also lose weight
 
 EVERYTHING = """
 [[strategies.few.harvest]]

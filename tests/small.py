@@ -10,6 +10,7 @@ import xarray as xr
 
 from pondpop.ensemble.results import VARIABLES, to_dataset
 from pondpop.model.budget import CAUSES, PREDATORS, PREY
+from pondpop.model.oxygen import KILLERS, MOVED
 from pondpop.scenario import SPECIES, Scenario, resolve
 
 TEXT = """
@@ -77,7 +78,7 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
         "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
         "species": len(SPECIES), "length_class": 32, "big_weight": 3, "bass_weight": 53,
         "predator": len(PREDATORS), "prey": len(PREY), "bass_class": 6, "catch_size": 2,
-        "sex": 2, "age": 13, "cause": len(CAUSES), "year": run.last_year,
+        "sex": 2, "age": 13, "cause": len(CAUSES), "killer": len(KILLERS), "oxygen_flow": len(MOVED), "year": run.last_year,
     }  # fmt: skip
     made = {}
     for name, strategy in scenario.strategies.items():

@@ -15,6 +15,7 @@ from pondpop.scenario import (
     FERTILITIES,
     LONGEST_MM,
     SHORTEST_MM,
+    Aeration,
     Angling,
     Feeding,
     Harvest,
@@ -52,6 +53,12 @@ UPKEEP = (
 )  # fmt: skip
 
 
+AERATE_MIND = (
+    "Run it before the fish gasp. Electricity near water kills: let a licensed electrician connect it, with a ground-fault "
+    "breaker, and never wade or boat near it while it runs. It keeps a refuge and does not lift the pond."
+)
+
+
 @dataclass(frozen=True)
 class Action:
     """One thing to do: its day (or the first of a season), how that is told, what kind of thing, what, and what to
@@ -81,6 +88,13 @@ def actions(dataset: xr.Dataset, scenario: Scenario, strategy: str) -> list[Acti
     return sorted(every, key=lambda action: action.date)
 
 
+def _aerate(rule: Aeration) -> str:
+    when = f"at night while oxygen is below {brief(rule.when_below_mg_l or 0.0)} mg/l"
+    if rule.hours is not None:
+        when = f"from {brief(rule.hours[0])} to {brief(rule.hours[1])} o'clock"
+    return f"Run the {rule.kind.replace('_', ' ')} aerator ({brief(rule.kilowatts)} kW) {when}"
+
+
 def first_steps(every: Sequence[Action], most: int = 3) -> list[Action]:
     """The first things to do besides looking at the pond."""
     return [action for action in every if action.deed not in LOOKING][:most]
@@ -107,6 +121,9 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
         for season in seasons(angling, run, now):
             what = f"Fish for bass, all released: about {brief(angling.hours_per_ha * area, 2)} hours a year"
             yield Action(*season, "fish", what, "Land them fast; fewer live when the water is hot.")
+    for aeration in strategy.aeration:
+        for season in seasons(aeration, run, now):
+            yield Action(*season, "upkeep", _aerate(aeration), AERATE_MIND)
     yield from _water(strategy, scenario)
     for date in run.survey_dates:
         yield Action(date, day(date), "survey", "Survey")
@@ -156,7 +173,7 @@ def _water(strategy: Strategy, scenario: Scenario) -> Iterator[Action]:
             yield Action(before.date, f"{day(before.date)} to {day(after.date)}", "level", what, mind)
 
 
-def seasons(rule: Harvest | Feeding | Angling, run: Run, now: dt.date) -> Iterator[tuple[dt.date, str]]:
+def seasons(rule: Harvest | Feeding | Angling | Aeration, run: Run, now: dt.date) -> Iterator[tuple[dt.date, str]]:
     """The first day, from now on, of a rule's first season that the run holds a day of; its season and years in words.
 
     Nothing where no season is left: one that is over, and is not to come again, is not a thing to do.

@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike
 
+from pondpop.decide import oxygen_risk
 from pondpop.decide.comparison import Decision, Pair
 from pondpop.decide.details import details
 from pondpop.decide.phrases import FUTURES, Teller, of_members, option_words
@@ -36,6 +37,8 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
     against: the strategy with which the others are compared, by default the best one.
     """
     below = _events(told)
+    if oxygen := oxygen_risk.short_words(told):
+        below += wrapped(oxygen)
     said = _said(told, against, None)
     if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.decide import goals
+from pondpop.decide import goals, oxygen_risk
 from pondpop.decide.goals import Score
 from pondpop.decide.phrases import Teller, of_members
 from pondpop.ensemble.draws import at_least_one
@@ -55,6 +55,8 @@ def details(told: Teller, against: int | None = None) -> list[Detail]:
     found.append(_big_bass(told))
     found += _no_young(told)
     found += _costs(told)
+    if oxygen := oxygen_risk.words(told):
+        found.append(Detail("oxygen", oxygen, ("oxygen_kill", "suffocated_biomass", "dawn_oxygen", "aeration_kwh")))
     if repair := told.repair():
         found.append(Detail("repair", repair, ("number", "harvest_number", "removed_number", "catch_rate")))
     return found
@@ -218,7 +220,7 @@ def _costs(told: Teller) -> Iterator[Detail]:
         parts = [f"{what} {of_members(v[s], 'money')}" for what, v in cost.parts.items() if v[s].any()]
         words = f"{name} {cost.currency} {of_members(cost.total[s], 'money')}"
         said.append(words + (f" ({', '.join(parts)})" if len(parts) > 1 else ""))
-    made_of = ("pellets_given", "harvest_number", "catch_rate")
+    made_of = ("pellets_given", "harvest_number", "catch_rate", "aeration_kwh")
     yield Detail("cost", f"Cost over the run: {'; '.join(said)}.", made_of)
     for score in told.decision.scores:
         if score.goal.kind == "bass_above":

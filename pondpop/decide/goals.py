@@ -93,7 +93,7 @@ def _score(dataset: xr.Dataset, scenario: Scenario, goal: Goal) -> Score:
         values = at_end(bass_above(dataset, goal.above_g), dataset, goal.by_year) * scenario.pond.area_ha
         return Score(goal, "big bass in the pond", "fish", 1, values, ("number", "biomass"))
     cost = costs(dataset)
-    return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given"))
+    return Score(goal, "cost", "money", -1, cost.total, ("harvest_number", "catch_rate", "pellets_given", "aeration_kwh"))
 
 
 def worth(scores: Sequence[Score]) -> Array:
@@ -264,6 +264,10 @@ def costs(dataset: xr.Dataset) -> Cost:
     per_hour = prices.per_hour if prices else None
     feed = dataset["pellets_given"].values.sum(axis=-1) * area
     hours = harvest_outcome.harvest_hours(dataset, scenario).sum(axis=-1)
+    per_kwh = prices.per_kwh if prices else None
+    power = dataset["aeration_kwh"].values.sum(axis=-1) * area
+    if per_kwh is None and power.any():
+        unpriced.add("electricity")
     if per_kg is None and feed.any():
         unpriced.add("feed")
     if per_hour is None and hours.any():
@@ -275,6 +279,7 @@ def costs(dataset: xr.Dataset) -> Cost:
         "plants and level": np.repeat(level[:, None], members, axis=1),
         "feed": feed * (per_kg or 0.0),
         "hours of harvest": hours * (per_hour or 0.0),
+        "electricity": power * (per_kwh or 0.0),
     }
     return Cost(prices.currency if prices else "USD", parts, tuple(sorted(unpriced)))
 

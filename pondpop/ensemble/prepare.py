@@ -12,8 +12,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput, TruckInput
-from pondpop.scenario import SHORTEST_MM, Drawdown, Feeding, Harvest, Scenario, Stocking, Strategy, temperature
+from pondpop.model.inputs import (
+    AerationInput,
+    FishingInput,
+    Inputs,
+    Luck,
+    OxygenInput,
+    RemovalInput,
+    StockingInput,
+    TruckInput,
+)
+from pondpop.model.oxygen import night_share
+from pondpop.scenario import (
+    SHORTEST_MM,
+    Aeration,
+    Drawdown,
+    Feeding,
+    Harvest,
+    Scenario,
+    Stocking,
+    Strategy,
+    temperature,
+)
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, species_with
 
 
@@ -110,7 +130,7 @@ def prepare(
             ),
             *(one for event in strategy.drawdown for one in _stranded(event, start, parameters, luck)),
         ),
-        oxygen=OxygenInput(scenario.pond.depth_m) if scenario.pond.oxygen_risk else None,
+        oxygen=_oxygen(scenario, strategy, dates, year),
         local_growth=local["growth"],
         local_survival=local["survival"],
         local_spawning=local["spawning"],
@@ -260,7 +280,7 @@ def _amount(rule: object) -> float:
     return float(getattr(rule, _kind(rule)))
 
 
-def _in_season(dates: list[dt.date], year: NDArray[np.intp], rule: Feeding) -> Array:
+def _in_season(dates: list[dt.date], year: NDArray[np.intp], rule: Feeding | Aeration) -> Array:
     return np.array(
         [
             1.0 if rule.from_year <= y + 1 <= rule.to_year and _season_holds(date, rule.season) else 0.0
@@ -295,6 +315,28 @@ def season_effort(
                 )
             effort[k] = 1.0 / season_days[date.year]
     return effort
+
+
+def _oxygen(
+    scenario: Scenario, strategy: Strategy, dates: list[dt.date], year: NDArray[np.intp]
+) -> OxygenInput | None:
+    if not scenario.pond.oxygen_risk:
+        return None
+    aeration = []
+    dark = 24.0 * night_share(np.array([date.timetuple().tm_yday - 1 for date in dates]))
+    for rule in strategy.aeration:
+        night_hours, hours = None, 0.0
+        if rule.hours is not None:
+            first, last = rule.hours[0], rule.hours[1] + (24.0 if rule.hours[1] < rule.hours[0] else 0.0)
+            hours = last - first
+            night_hours = np.zeros(len(dates))  # of a night about midnight, which begins and ends on either side of it
+            for midnight in (0.0, 24.0, 48.0):
+                begins, ends = midnight - 0.5 * dark, midnight + 0.5 * dark
+                night_hours += np.maximum(0.0, np.minimum(last, ends) - np.maximum(first, begins))
+        available = _in_season(dates, year, rule) > 0.0
+        per_ha = rule.kilowatts / scenario.pond.area_ha
+        aeration.append(AerationInput(rule.kind, per_ha, available, rule.when_below_mg_l, night_hours, hours))
+    return OxygenInput(scenario.pond.depth_m, tuple(aeration))
 
 
 def _fishing(rule: Harvest, dates: list[dt.date], year: NDArray[np.intp]) -> FishingInput:

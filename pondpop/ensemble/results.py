@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from pondpop.checks import RunError, ordinary_file
 from pondpop.model.budget import CAUSES, PREDATORS, PREY
+from pondpop.model.oxygen import KILLERS, MOVED
 from pondpop.observe import indices
 from pondpop.observe.observers import (
     AGES,
@@ -71,6 +72,14 @@ VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "edible_prey": (("month", "bass_class"), "kg ha-1", "prey of a size that bass of the class eat, mid-month"),
     "prey_need": (("month", "bass_class"), "kg ha-1", "food in the month that would hold bass of the class at Wr 95"),
     "catch_rate": (("month", "catch_size"), "h-1", "bass caught per angler hour, longer than a size"),
+    # The oxygen of the water that mixes: that of the month before + all that moved in the month = that at the end
+    "dawn_oxygen": (("month",), "mg l-1", "lowest oxygen at dawn in the month"),
+    "oxygen_at_end": (("month",), "mg l-1", "oxygen at dusk of the month's last day"),
+    "oxygen_moved": (("month", "oxygen_flow"), "mg l-1", "oxygen made, taken, or exchanged in the month"),
+    "oxygen_kill": (("month",), "1", "share of the weight of fish that want of oxygen killed in the month"),
+    "suffocated_number": (("month", "species", "killer"), "ha-1", "fish that died of want of oxygen, by what it is put down to"),
+    "suffocated_biomass": (("month", "species", "killer"), "kg ha-1", "weight of fish that died of want of oxygen"),
+    "aeration_kwh": (("month",), "kWh ha-1", "electricity that aerators took in the month"),
     "water_temperature": (("month",), "degC", "mean water temperature of the month"),
     "number_at_age": (("survey_date", "species", "sex", "age"), "ha-1", "fish by sex and age"),
     "length_at_age": (("survey_date", "species", "sex", "age"), "mm", "mean total length by sex and age"),
@@ -106,7 +115,7 @@ DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
 # What is kept of a projection with an event of [what_if]: all that goals and costs are made of, Wr, and the blood of strains
 UNDER_EVENTS = (
     "number", "biomass", "relative_weight", "other_blood", "bass_above", "bass_heavier", "harvest_number", "harvest_biomass",
-    "catch_rate", "pellets_given",
+    "catch_rate", "pellets_given", "aeration_kwh", "oxygen_kill",
 )  # fmt: skip
 UNDER = "_what_if"  # what their names end in
 # unit and meaning of the coordinates
@@ -129,6 +138,8 @@ COORDINATES: dict[str, tuple[str, str]] = {
     "stocked_group": ("", "name of the stocking"),
     "year": ("1", "calendar year"),
     "what_if": ("", "event of the scenario that may befall the pond under every strategy"),
+    "killer": ("", "what a night short of oxygen is put down to"),
+    "oxygen_flow": ("", "what moves oxygen"),
     "cause": ("", "cause of death; harvest, removal and die_off by the scenario's rules and events, last_few: too few to follow"),
 }
 
@@ -240,6 +251,8 @@ def _labelled(
         "stocked_group": _names(groups),
         "year": np.arange(start.year, start.year + scenario.run.last_year, dtype=np.int32),
         "cause": _names(CAUSES),
+        "killer": _names(KILLERS),
+        "oxygen_flow": _names(MOVED),
     }
     used = {dim for dims, _, _ in (*wanted.values(), *DERIVED.values()) for dim in ("strategy", "member", *dims)}
     coords = {name: (name, v, _about(*COORDINATES[name])) for name, v in coordinates.items() if name in used}

@@ -73,13 +73,14 @@ class Flows:
     spawning_biomass: Array  # [member, species] kg
     pellets_given: Array  # [member] kg
     pellets_eaten: Array  # [member] kg
+    aeration_kwh: Array  # [member]
 
     @classmethod
     def zero(cls, members: int) -> Flows:
         species, causes = (members, len(SPECIES)), (members, len(SPECIES), len(CAUSES))
         killers = (members, len(SPECIES), len(KILLERS))
         eaten, one = (members, len(PREDATORS), len(PREY)), (members,)
-        shapes = [eaten, *[species] * 4, *[causes] * 2, *[killers] * 2, *[species] * 2, *[one] * 2]
+        shapes = [eaten, *[species] * 4, *[causes] * 2, *[killers] * 2, *[species] * 2, *[one] * 3]
         return cls(*map(np.zeros, shapes))
 
     @property

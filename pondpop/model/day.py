@@ -13,7 +13,7 @@ from collections.abc import Callable, Collection, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import keep_memory, total
+from pondpop.arrays import Array, keep_memory, total
 from pondpop.model import (
     bioenergetics,
     feeding,
@@ -68,7 +68,8 @@ class Engine(Pond):
         self.richness = np.ones((len(self.community.foods), inputs.members))
         self.algae_richness = np.ones(inputs.members)
         self.fish_kg_per_ha = np.zeros(inputs.members)
-        self.night: oxygen.Night | None = None  # the last one, where oxygen is followed
+        self.night: oxygen.Night | None = None  # the last one, where oxygen is followed, and
+        self.killed_share: Array | None = None  # what share of the weight of fish it killed [member]; None: none
         self.whole = inputs.luck.whole is not None
         self.stocked_as = np.array([event.luck for event in inputs.stockings], dtype=np.uint64)
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
@@ -133,11 +134,14 @@ class Engine(Pond):
         s = self.state
         night = self.night = oxygen.night(self)
         s.oxygen, s.bloom, s.lately, s.waste = night.dusk, night.bloom, night.lately, night.waste
-        killed = oxygen.killed(self, night)
+        self.flows.aeration_kwh += night.kwh
+        killed, self.killed_share = oxygen.killed(self, night), None
         if killed is not None:
             dead = s.number * killed
             if self.whole:
                 dead = s.number - whole_fish.left(self, s.number, s.number - dead, whole_fish.NIGHT)
+            weight = s.weight()
+            self.killed_share = total(dead * weight) / np.maximum(total(s.number * weight), 1e-300)
             self.flows.suffocated(self, dead, oxygen.killer(self, night))
             s.number -= dead
         eats = oxygen.eats(night)

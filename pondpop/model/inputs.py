@@ -123,10 +123,26 @@ class RemovalInput:
 
 
 @dataclass(frozen=True)
+class AerationInput:
+    """Aerators of one kind: the days on which they are to be had, and how many of a night's and a day's hours they run.
+
+    night_hours and hours [day] are those of set hours; None where they run at night while oxygen is below a limit.
+    """
+
+    kind: str
+    kw_per_ha: float
+    available: NDArray[np.bool_]  # [day]
+    below_mg_l: float | None
+    night_hours: Array | None = None
+    hours: float = 0.0
+
+
+@dataclass(frozen=True)
 class OxygenInput:
     """What the oxygen of the water depends on besides weather, food and fish."""
 
     mean_depth_m: float
+    aeration: tuple[AerationInput, ...] = ()
 
 
 @dataclass(frozen=True)

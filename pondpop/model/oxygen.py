@@ -24,7 +24,7 @@ from pondpop.species import Parameters
 
 KILLERS = ("cloud", "turnover", "feed", "bloom", "ice")
 """What a night that kills fish is put down to: what took or withheld most oxygen beyond an ordinary night."""
-MOVED = ("made", "plankton", "bottom", "fish", "debris", "air", "turnover", "bubbles")
+MOVED = ("made", "plankton", "bottom", "fish", "debris", "air", "turnover", "bubbles", "aerators")
 """What changes the oxygen of the water, mg/L: made by the bloom, taken by the others, exchanged with air and deep water."""
 MOST_SATURATED = 2.2  # times saturation; more leaves as bubbles (assumed)
 KILLS_AT_LEAST = 1e-3  # of the fish in a night; the tail below it is cut off, so that ordinary nights kill none
@@ -131,7 +131,10 @@ class Days:
         self.collapse_above = np.ascontiguousarray(luck.bloom.T) / (
             p.bloom_collapse_per_day * (1.0 + p.oxygen_production_half) * logistic((t - p.bloom_collapse_above_c) / 1.5)
         )
-        self._turnover(p, share_below(mixed, depth), wind)
+        stirred = np.zeros(inputs.days, dtype=bool)  # diffused air keeps deep water from lying apart
+        for one in stated.aeration:
+            stirred |= one.available & (one.kind == "diffused")
+        self._turnover(p, share_below(mixed, depth), wind, stirred)
         warmth = limit_rise(t)
         self.limit_rise = warmth
         worst = np.max(p.oxygen_limit_mg_l + LARGE_NEED_MG_L + p.oxygen_limit_width_mg_l * np.log(1.0 / KILLS_AT_LEAST), axis=1)
@@ -144,15 +147,15 @@ class Days:
             counts = np.where(exchange > 1e-9, -np.expm1(-exchange) / exchange, 1.0)
         return stays, counts / self.layer
 
-    def _turnover(self, p: Parameters, deep: Array, wind: Array) -> None:
+    def _turnover(self, p: Parameters, deep: Array, wind: Array, stirred: NDArray[np.bool_]) -> None:
         """What mixing with deep water takes of the oxygen of the mixed water, mg/L.
 
         Deep water lies apart while it is warm, and falls behind the water above it, in oxygen and in what it would take up; it
-        mixes as the pond cools fast, in strong wind, and in the cold (assumed shapes).
+        mixes as the pond cools fast, in strong wind, in the cold, and where diffused air stirs it (assumed shapes).
         """
         t = self.water_c
         self.turnover = np.empty_like(t)
-        mixing = logistic((wind - 9.0) / 0.7) + logistic(12.0 - t)
+        mixing = logistic((wind - 9.0) / 0.7) + logistic(12.0 - t) + stirred[:, None]
         falls = p.deep_shortage_mg_l_per_day * warmer(1.07, t, 25.0)
         warmth, short = t[0], np.zeros_like(t[0])
         for day, today in enumerate(t):
@@ -183,6 +186,9 @@ class Night(NamedTuple):
     bloom: Array  # relative to its ordinary state
     lately: Array  # made of late, g/m² a day
     waste: Array  # oxygen that feed and dead plankton will still take, g/m²
+    added: Array | float = 0.0  # by aerators in the night, mg/L, in what is `dawn`
+    refuge: Array | float = 0.0  # share of the fish that find aerated water
+    kwh: Array | float = 0.0  # per ha
 
 
 def night(pond: Pond) -> Night:
@@ -224,6 +230,12 @@ def night(pond: Pond) -> Night:
     np.subtract(start * days.night_stays[day], dawn, out=dawn)
     dawn += days.night_air[day]
     np.maximum(dawn, 0.0, out=dawn)
+    added: Array | float = 0.0
+    refuge: Array | float = 0.0
+    kwh: Array | float = 0.0
+    if pond.inputs.oxygen is not None and any(one.available[day] for one in pond.inputs.oxygen.aeration):
+        added, refuge, kwh = aerated(pond, start, dawn)
+        dawn = dawn + added
 
     day_fade = dawn / (dawn + p.oxygen_fade_mg_l)
     if days.any_frozen[day]:
@@ -246,8 +258,46 @@ def night(pond: Pond) -> Night:
     if np.any(given):
         waste += 0.1 * given * p.feed_oxygen_kg_per_kg
     return Night(
-        day, s.oxygen, start, dawn, dusk, made, plankton, bottom, fish, debris, night_fade, day_fade, bloom, lately, waste
-    )
+        day, s.oxygen, start, dawn, dusk, made, plankton, bottom, fish, debris, night_fade, day_fade, bloom, lately, waste,
+        added, refuge, kwh,
+    )  # fmt: skip
+
+
+def aerated(pond: Pond, start: Array, dawn: Array) -> tuple[Array, Array, Array]:
+    """What aerators add to the oxygen of a dawn in mg/L, the share of the fish that find their water, and kWh/ha [member].
+
+    They move kW · efficiency · α · (β·Cs − C)/9.09 · 1.024^(T − 20) kg/h (field transfer, Boyd 1998, from memory), which lifts no
+    pond but keeps a refuge: 1 − e^(−kW/reach) of the fish are in it (assumed). Those that wait for a limit run for as long as the
+    night is below it, and two hours more (assumed).
+    """
+    p, days, day, stated = pond.parameters, pond.by_day.oxygen, pond.day, pond.inputs.oxygen
+    assert days is not None and stated is not None
+    most = p.transfer_beta * days.saturated[day]
+    per_kg = aerator_kg_per_kwh(p, 1.0, dawn, days.water_c[day]) * 0.1 / days.layer[day]  # mg/L of 1 kWh/ha at 1 kg/kWh
+    added, spared, spent = np.zeros_like(dawn), np.ones_like(dawn), np.zeros_like(dawn)
+    for one in stated.aeration:
+        if not one.available[day]:
+            continue
+        if one.night_hours is None:
+            below = float(one.below_mg_l or 0.0)
+            night = 24.0 * days.dark[day]
+            share = np.clip((below - dawn) / np.maximum(start - dawn, 1e-9), 0.0, 1.0)
+            hours = np.where(dawn < below, night * share + 2.0, 0.0)
+            in_night, working = night * share, hours > 0.0
+        else:
+            in_night, hours = np.full_like(dawn, one.night_hours[day]), np.full_like(dawn, one.hours)
+            working = in_night > 0.0
+        efficiency: Array = getattr(p, f"aerator_{one.kind}_kg_per_kwh")
+        added += efficiency * one.kw_per_ha * in_night * per_kg
+        spared *= np.where(working, np.exp(-one.kw_per_ha / p.aerator_reach_kw_per_ha), 1.0)
+        spent += one.kw_per_ha * hours
+    return np.minimum(added, np.maximum(0.0, most - dawn)), 1.0 - spared, spent
+
+
+def aerator_kg_per_kwh(p: Parameters, efficiency: Value, oxygen_mg_l: Array, water_c: Array) -> Array:
+    """Oxygen that a kWh moves in a pond, kg, by an aerator that moves `efficiency` in clean water without oxygen at 20 °C."""
+    shortage = np.maximum(0.0, p.transfer_beta * saturation_mg_l(water_c) - oxygen_mg_l)
+    return np.asarray(efficiency * p.transfer_alpha * shortage / 9.09 * warmer(1.024, np.asarray(water_c), 20.0))
 
 
 def bottom_under_ice(p: Parameters, rich: Array) -> Array:
@@ -294,7 +344,8 @@ def killed(pond: Pond, of: Night) -> Array | None:
     limit = pond.of_groups(pond.parameters.oxygen_limit_mg_l * rise)
     limit += LARGE_NEED_MG_L * rise * logistic((pond.state.log_weight - LOG_OF_1000_G) / 0.2)
     width = pond.of_groups(pond.parameters.oxygen_limit_width_mg_l * rise)
-    return share_killed(of.dawn[:, None], limit, width)
+    killed = share_killed(of.dawn[:, None], limit, width)
+    return killed * (1.0 - of.refuge[:, None]) if isinstance(of.refuge, np.ndarray) else killed
 
 
 def killer(pond: Pond, of: Night) -> NDArray[np.intp]:
@@ -339,15 +390,18 @@ def moved(days: Days, nights: Sequence[Night], respires_today: Array) -> Array:
     oxygen of each part of the day.
     """
     at = slice(nights[0].day, nights[-1].day + 1)
-    one = {name: np.stack([getattr(night, name) for night in nights]) for name in Night._fields[1:]}
+    nothing = np.zeros_like(nights[0].dawn)
+    one = {name: np.stack([getattr(night, name) + nothing for night in nights]) for name in Night._fields[1:]}
+    one["unaided"] = one["dawn"] - one["added"]
     layer, dark = days.layer[at], days.dark[at]
     out = np.zeros((len(MOVED), *one["dawn"].shape))
     row = {name: out[k] for k, name in enumerate(MOVED)}
     takers = {name: one[name] / layer for name in ("plankton", "bottom", "fish", "debris")}
     wished = sum(takers.values())
     row["turnover"] += one["start"] - one["before"]
+    row["aerators"] += one["added"]
     parts = (
-        ("start", "dawn", dark, "night_fade", days.night_stays[at], days.night_counts[at], 0.0),
+        ("start", "unaided", dark, "night_fade", days.night_stays[at], days.night_counts[at], 0.0),
         ("dawn", "dusk", 1.0 - dark, "day_fade", days.day_stays[at], days.day_counts[at], 1.0 - respires_today),
     )
     for first, last, share, fade, stays, counts, kept in parts:
@@ -361,4 +415,4 @@ def moved(days: Days, nights: Sequence[Night], respires_today: Array) -> Array:
             row[name] -= taker * less
     row["made"] += one["made"] / layer
     row["plankton"] -= one["made"] * respires_today / layer
-    return np.add.reduce(out, axis=1)
+    return np.asarray(np.cumsum(out, axis=1)[:, -1])  # day by day, so that a member's bits do not depend on its block

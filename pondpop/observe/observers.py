@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array
-from pondpop.model import bioenergetics, grid, harvest, lengths, predation
+from pondpop.model import bioenergetics, grid, harvest, lengths, oxygen, predation
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
@@ -24,7 +24,7 @@ from pondpop.units import G_PER_LB, MM_PER_IN
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
 MONTHLY = (
     "eaten", "harvest_number", "harvest_biomass", "removed_number", "removed_biomass", "release_deaths",
-    "pellets_given", "pellets_eaten",
+    "pellets_given", "pellets_eaten", "suffocated_number", "suffocated_biomass", "aeration_kwh",
 )  # fmt: skip
 YEARLY = (
     "stocked_number", "stocked_biomass", "born_number", "born_biomass", "deaths_number", "deaths_biomass",
@@ -90,10 +90,12 @@ class Months:
         self.middle = {int(days[days.size // 2]): days.size for days in of_month}
         self.read: list[dict[str, Array]] = []
         self.water_c: list[Array] = []
+        self.water = Water(inputs, self.month)
 
     def __call__(self, engine: Engine) -> None:
         if engine.day and (engine.day == self.month.size or engine.day in self.first_days):
             self.flows.append(engine.flows)
+        self.water(engine)
         if engine.day in self.middle:
             self.read.append(read_month(engine, self.middle[engine.day]))
         if engine.day == self.month.size:
@@ -108,7 +110,44 @@ class Months:
         for name in MONTHLY:
             out[name] = np.stack([getattr(one, name) for one in self.flows], axis=1)
         out["water_temperature"] = np.stack(self.water_c, axis=1)
-        return out
+        return out | self.water.stacked()
+
+
+class Water:
+    """Reads the oxygen of each calendar month: lowest dawn, what moved, what it ended with, the share of fish killed."""
+
+    def __init__(self, inputs: Inputs, month: NDArray[np.intp]) -> None:
+        members, months = inputs.members, int(month[-1]) + 1
+        self.month = month
+        self.nights: list[oxygen.Night] = []
+        self.lowest = np.full((members, months), np.nan)
+        self.at_end = np.full((members, months), np.nan)
+        self.moved = np.zeros((members, months, len(oxygen.MOVED)))
+        self.alive = np.ones((members, months))
+
+    def __call__(self, engine: Engine) -> None:
+        if engine.night is None or engine.day == 0:
+            return
+        month = self.month[engine.day - 1]
+        self.nights.append(engine.night)
+        if engine.killed_share is not None:
+            self.alive[:, month] *= 1.0 - engine.killed_share
+        if engine.day == self.month.size or self.month[engine.day] != month:
+            days = engine.by_day.oxygen
+            assert days is not None
+            self.lowest[:, month] = np.min([night.dawn for night in self.nights], axis=0)
+            self.at_end[:, month] = self.nights[-1].dusk
+            self.moved[:, month] = oxygen.moved(days, self.nights, engine.parameters.bloom_respires_today).T
+            self.nights = []
+
+    def stacked(self) -> dict[str, Array]:
+        """Arrays [member, month, …] named as in the Dataset; NaN where oxygen is left out."""
+        return {
+            "dawn_oxygen": self.lowest,
+            "oxygen_at_end": self.at_end,
+            "oxygen_moved": self.moved,
+            "oxygen_kill": 1.0 - self.alive,
+        }
 
 
 class Years:

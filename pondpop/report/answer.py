@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pondpop.decide import oxygen_risk
 from pondpop.decide.comparison import Decision
 from pondpop.decide.details import Detail, details
 from pondpop.decide.phrases import Teller, teller
@@ -93,6 +94,7 @@ def _more(told: Teller) -> list[tuple[str, str]]:
         ("Against each of the others", others),
         ("What if", told.what_if()),
         ("What to expect", told.expected()),
+        ("Oxygen", oxygen_risk.words(told)),
         ("Mind", told.mind()),
         ("Unusual", told.unusual()),
         ("The repair", told.repair()),

@@ -18,6 +18,8 @@ CAUTIONS = (
     ("Eating fish", "Follow the state's consumption advisories; fish of some waters should not be eaten often, or at all."),
     ("Safety", "Ice, deep or cold water, boats and electricity kill. Wear a life vest, never sample alone, stay off thin "
      "ice. Electrofishing is for trained crews with a permit."),
+    ("Oxygen", "A kill can come in one night. Electricity near water kills: leave aerators and their wiring to a licensed "
+     "electrician, with a ground-fault breaker. For a pond in trouble call the county Extension office or the state agency."),
 )  # fmt: skip
 MODEL_CAUTION = (
     "This model",

@@ -106,11 +106,11 @@ def make_page(
     outcomes = [*tables.outcomes(material), *tables.strains(material), *tables.moves(material)]
     years = tables.by_year(material, yearly)
     prey = forage_supply.table(material, best)
-    signs = calendar.signs(material.cases)
+    signs, oxygen = calendar.signs(material.cases), tables.oxygen(material)
     goals = [*comparisons.goal_tables(said.verdicts), *comparisons.what_if_tables(said.verdicts)]
     sheets = [
         next(iter(same)) for _, same in groupby(
-            [*goals, *coming, *harvest, *outcomes, *years, *prey, signs, tables.groups(material),
+            [*goals, *coming, *harvest, *outcomes, *years, *prey, signs, oxygen, tables.groups(material),
              tables.length_classes(material)], key=lambda t: t.name)
     ]  # fmt: skip
     files = "Tables as CSV beside this page: " + ", ".join(f"{folder}/{sheet.name}.csv" for sheet in sheets) + "."
@@ -130,7 +130,7 @@ def make_page(
                 + "".join(t.to_html() for t in harvest) + signs.to_html()),
         Section("years", "The pond year by year",
                 "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
-                + plots([*pictures, *squares])
+                + plots([*pictures, *squares]) + oxygen.to_html()
                 + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         Section("hunger", "Which bass go hungry, and when",
                 f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'

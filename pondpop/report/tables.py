@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pondpop.decide import oxygen_risk
 from pondpop.ensemble.quantities import Quantity
 from pondpop.ensemble.results import under
 from pondpop.report.format import html
@@ -16,7 +17,19 @@ from pondpop.report.strategies import Case, Material
 from pondpop.species import KINDS, MEASURED, SPECIES, STRAINS, TRAITS
 from pondpop.species.catalogue import entries
 from pondpop.species.registry import STRAIN_PARAMETERS
-from pondpop.units import NONE, converted, figure_of, in_csv, other, unit_of, with_band, with_unit
+from pondpop.units import (
+    NONE,
+    brief,
+    converted,
+    figure_of,
+    in_csv,
+    joined,
+    months_in_words,
+    other,
+    unit_of,
+    with_band,
+    with_unit,
+)
 
 Cell = str | tuple[str, str]  # a value, or a value and its range
 LONG = 12  # rows that a table may have and still stay on one printed page
@@ -343,3 +356,24 @@ def length_classes(material: Material) -> Table:
                         rows.append([case.letter, case.title, str(date), species, c, unit,
                                      low[i, k, c], middle[i, k, c], high[i, k, c]])  # fmt: skip
     return Table("length_classes", "", [], [], header, rows)
+
+
+def oxygen(material: Material) -> Table:
+    """By strategy: chances of a year of kills for want of oxygen, their months and causes, the poorest dawn, electricity."""
+    rows: list[list[Cell]] = []
+    csv_rows: list[list[object]] = []
+    for projection in material.projections:
+        every = oxygen_risk.risks(projection.dataset, projection.scenario)
+        for case, risk in zip(material.cases_of(projection), every, strict=False):
+            causes = joined(f"{what} {100 * share:.0f} %" for what, share in risk.causes.items()) or NONE
+            rows.append([
+                f"{case.letter}: {case.title}", f"{100 * risk.partial:.1f} %", f"{100 * risk.severe:.1f} %",
+                months_in_words(risk.months) or NONE, causes, f"{risk.lowest:.1f}", brief(risk.kwh, 2),
+            ])  # fmt: skip
+            csv_rows.append([case.letter, case.title, risk.partial, risk.severe, *risk.by_month, risk.lowest, risk.kwh])
+    of_month = [f"partial_{k}" for k in range(1, 13)]
+    return Table(
+        "oxygen", "Want of oxygen: chance of a year in which fish die in some month, by weight (frequencies assumed)",
+        ["Strategy", "over a tenth", "over half", "mostly in", "put down to", "poorest dawn of a usual year, mg/l", "kWh a year"],
+        rows, ["strategy", "title", "partial", "severe", *of_month, "lowest_dawn_mg_l", "kwh_a_year"], csv_rows, look="texts",
+    )  # fmt: skip

@@ -11,6 +11,7 @@ from pondpop.scenario.schema import (
     LONGEST_MM,
     SHORTEST_MM,
     SPREADS,
+    Aeration,
     Angling,
     Costs,
     Drawdown,
@@ -44,6 +45,7 @@ from pondpop.units import (
     FEED_PRICE,
     LENGTH,
     LIME,
+    POWER,
     TEMPERATURE,
     WEIGHT,
     Family,
@@ -210,6 +212,8 @@ class _Words:
         yield from map(self.drawdown, strategy.drawdown)
         for carp in strategy.grass_carp:
             yield f"  {carp.date}  {carp.name}: sterile (triploid) grass carp, {self.density(carp.per_ha)}{_cost(carp)}; {CARP}"
+        for aeration in strategy.aeration:
+            yield self.aeration(aeration)
         if not strategy.harvest:
             yield "  no harvest"
 
@@ -302,6 +306,14 @@ class _Words:
         text = f"{self.both(rule.hours_per_ha, EFFORT)} a year, all bass released, {share} % of them die"
         return f"  {span}  {rule.name}: {text}"
 
+    def aeration(self, rule: Aeration) -> str:
+        span = self.years(rule.from_year, rule.to_year, rule.season)
+        when = f"while the water has less than {brief(rule.when_below_mg_l or 0)} mg/l of oxygen at night"
+        if rule.hours is not None:
+            when = f"from {brief(rule.hours[0])} to {brief(rule.hours[1])} o'clock"
+        kind = rule.kind.replace("_", " ")
+        return f"  {span}  {rule.name}: {kind}, {self.both(rule.kilowatts, POWER)} in the pond, {when}"
+
     def years(self, first: int, last: int, season: Season) -> str:
         start = self.scenario.run.start.year - 1
         years = f"{start + first}" if first == last else f"{start + first}–{start + last}"
@@ -334,6 +346,8 @@ class _Words:
             parts.append(f"feed {lb} a lb ({brief(costs.per_kg_feed)} a kg)")
         if costs.per_hour is not None:
             parts.append(f"{brief(costs.per_hour)} an hour")
+        if costs.per_kwh is not None:
+            parts.append(f"{brief(costs.per_kwh)} a kWh")
         return f"Costs in {costs.currency}: {', '.join(parts) or 'none given'}"
 
 

@@ -4,7 +4,18 @@ import datetime as dt
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from pondpop.scenario.schema import Costs, Goal, Harvest, Pond, Scenario, Season, Strategy, Temperature, WhatIf
+from pondpop.scenario.schema import (
+    Aeration,
+    Costs,
+    Goal,
+    Harvest,
+    Pond,
+    Scenario,
+    Season,
+    Strategy,
+    Temperature,
+    WhatIf,
+)
 
 
 def dump(scenario: Scenario) -> str:
@@ -52,7 +63,8 @@ def _goal(goal: Goal) -> dict[str, Any]:
 
 def _costs(costs: Costs) -> dict[str, Any]:
     prices: dict[str, Any] = {f"per_{species}": price for species, price in costs.per_fish.items()}
-    return prices | {"per_kg_feed": costs.per_kg_feed, "per_hour": costs.per_hour, "currency": costs.currency}
+    by_use = {"per_kg_feed": costs.per_kg_feed, "per_hour": costs.per_hour, "per_kwh": costs.per_kwh}
+    return prices | by_use | {"currency": costs.currency}
 
 
 def _strategy(strategy: Strategy) -> list[str]:
@@ -69,6 +81,7 @@ def _strategy(strategy: Strategy) -> list[str]:
         *_tables(f"{path}.plants", (event._asdict() for event in strategy.plants)),
         *_tables(f"{path}.drawdown", map(_lasting, strategy.drawdown)),
         *_tables(f"{path}.grass_carp", (event._asdict() for event in strategy.grass_carp)),
+        *_tables(f"{path}.aeration", (_aeration(rule) for rule in strategy.aeration)),
     ]
 
 
@@ -99,6 +112,11 @@ def _harvest(rule: Harvest) -> dict[str, Any]:
         values["when"] = {when.needs: conditions, "fish_sampled": when.fish_sampled or 0}
         values[f"otherwise_{kind}"] = otherwise
     return values
+
+
+def _aeration(rule: Aeration) -> dict[str, Any]:
+    values = _seasonal(rule)
+    return values | {"power_kw": values.pop("kilowatts")}
 
 
 def _seasonal(rule: Any) -> dict[str, Any]:

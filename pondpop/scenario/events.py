@@ -11,11 +11,14 @@ from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
 from pondpop.scenario.read import AMOUNTS, KEYS, MOST_EVENTS, Table, keys, naming, season, word_or_number, yes_or_no
 from pondpop.scenario.schema import (
+    AERATORS,
     COLDEST_LIQUID_C,
     CONDITION_QUANTITIES,
+    DEFAULT_AERATION_BELOW_MG_L,
     FERTILITIES,
     LONGEST_MM,
     SHORTEST_MM,
+    Aeration,
     Angling,
     Condition,
     Drawdown,
@@ -35,7 +38,7 @@ from pondpop.scenario.schema import (
     WhatIf,
 )
 from pondpop.species.registry import STRAINS, TRAITS
-from pondpop.units import CROP, EFFORT, FEED, LENGTH, LIME, TEMPERATURE, WEIGHT, density
+from pondpop.units import CROP, EFFORT, FEED, LENGTH, LIME, POWER, TEMPERATURE, WEIGHT, density
 
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
 DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
@@ -44,7 +47,7 @@ DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample 
 
 _Event = TypeVar(
     "_Event",
-    Stocking, Harvest, Removal, Feeding, Angling,
+    Stocking, Harvest, Removal, Feeding, Angling, Aeration,
     Fertilization, Liming, Plants, Drawdown, GrassCarp, Spell, FertilityLoss
 )
 
@@ -68,6 +71,7 @@ class Events:
             "plants": self._list(table, "plants", self._plants, common),
             "drawdown": self._list(table, "drawdown", self._drawdown, common),
             "grass_carp": self._list(table, "grass_carp", self._grass_carp, common),
+            "aeration": self._list(table, "aeration", self._aeration, common),
         }
         count = sum(map(len, result.values()))
         if count > MOST_EVENTS:
@@ -342,6 +346,24 @@ class Events:
             death_after_release=table.number("death_after_release", 0, 1, DEFAULT_DEATH_AFTER_RELEASE),
             **self._years(table),
         )
+
+    def _aeration(self, table: Table) -> Aeration:
+        if "hours" in table.raw and "when_below_mg_l" in table.raw:
+            raise InputError(table.at("when_below_mg_l"), table.raw["when_below_mg_l"], "hours or this, not both")
+        hours = table.get("hours", _hours, None)
+        below = None if hours else table.number("when_below_mg_l", 0.5, 6, DEFAULT_AERATION_BELOW_MG_L)
+        kind = table.choice("kind", AERATORS)
+        power = table.quantity("power", POWER, 0.01, 500)
+        return Aeration(self._name(table, kind), kind, power, **self._years(table), hours=hours, when_below_mg_l=below)
+
+
+def _hours(path: str, value: object) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise InputError(path, value, "two hours of the 24-hour clock, like [22, 7]")
+    first, last = (checks.number(f"{path}[{i}]", v, 0, 24) for i, v in enumerate(value))
+    if first == last:
+        raise InputError(path, value, "two hours that differ", "[0, 24] is all day")
+    return first, last
 
 
 def _day(event: Any, start: dt.date) -> dt.date:

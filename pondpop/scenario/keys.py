@@ -66,8 +66,8 @@ def keys_text(table: str = "") -> str:
     outer = [one for name, one in tables.items() if name not in (*inside, "top")]
     wide = max(len(one.heading) for one in outer)
     lines = [f"{one.heading:{wide}}  {one.about}" for one in outer]
-    head = "`pondpop keys TABLE` tells the keys of one of these, or of top; `pondpop keys all` all."
-    return "\n".join([head, *lines, f"Inside: {', '.join(inside)}", ""])
+    head = "`pondpop keys TABLE` tells the keys of one of these, `pondpop keys all` those inside too."
+    return "\n".join([head, *lines, ""])
 
 
 def _told(table: KeyTable) -> str:

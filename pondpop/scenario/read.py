@@ -26,6 +26,7 @@ from pondpop.units import (
     FEED_PRICE,
     LENGTH,
     LIME,
+    POWER,
     TEMPERATURE,
     WEIGHT,
     Family,
@@ -45,7 +46,8 @@ COUNTS = [*DENSITY, "count"]
 AMOUNTS = [*CROP, *COUNTS, "share"]
 _YEARS = ["from_year", "to_year"]
 _DAYS = ["from", "to"]
-_EVENTS = ["stocking", "harvest", "removal", "feeding", "angling", "fertilization", "liming", "plants", "drawdown", "grass_carp"]
+_EVENTS = ["stocking", "harvest", "removal", "feeding", "angling", "aeration", "fertilization", "liming", "plants", "drawdown",
+           "grass_carp"]
 
 KEYS: dict[str, list[str]] = {
     "": ["title", "pond", "water", "oxygen", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge",
@@ -78,11 +80,12 @@ KEYS: dict[str, list[str]] = {
     "removal": ["name", "species", "date", *keys("length", LENGTH), *AMOUNTS, "reason", "cost"],
     "feeding": ["name", *FEED, "season", *_YEARS],
     "angling": ["name", *EFFORT, "season", "death_after_release", *_YEARS],
+    "aeration": ["name", "kind", *keys("power", POWER), "season", "hours", "when_below_mg_l", *_YEARS],
     "local_knowledge": ["species", "process", "multiplier", "reason"],
     "ensemble": ["members", "seed", "spread"],
     "spread": list(SPREADS),
     "goals": ["kind", "weight", "by_year", *keys("above", WEIGHT), "matters", *keys("matters", CROP)],
-    "costs": [*keys("per", SPECIES), *FEED_PRICE, "per_hour", "currency"],
+    "costs": [*keys("per", SPECIES), *FEED_PRICE, "per_hour", "per_kwh", "currency"],
     "report": ["consultant", "note", "units"],
 }  # fmt: skip
 
@@ -90,7 +93,7 @@ KEYS: dict[str, list[str]] = {
 def _quantities(known: list[str]) -> list[checks.Quantity]:
     """The quantities of a table, with the keys of their units, the SI one last as readers meet US ones first."""
     found: list[checks.Quantity] = []
-    for family in (AREA, DEPTH, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, FEED_PRICE, LIME, COUNTS):
+    for family in (AREA, DEPTH, LENGTH, WEIGHT, TEMPERATURE, CROP, FEED, EFFORT, POWER, FEED_PRICE, LIME, COUNTS):
         si_suffix, *others = family
         for key in known:
             stem = key.removesuffix(si_suffix).removesuffix("_")

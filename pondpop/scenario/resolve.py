@@ -111,6 +111,8 @@ def resolve(raw: dict[str, Any], folder: str | Path | None = None) -> Scenario:
             raise InputError("pond.fertility", MISSING, words_or_number(FERTILITIES, 0.1, 2), f"or set {path}")
         strategy_title = table.get("title", lambda p, v: checks.text(p, v, 120), name.replace("_", " ").strip())
         strategies[name] = Strategy(name, strategy_title, given, **own)
+        if own["aeration"] and not risk:
+            raise InputError("oxygen.risk", risk, "true, or no aeration", "without oxygen an aerator does nothing")
         if own["liming"] and alkalinity is None:
             raise InputError("pond.alkalinity_mg_l", MISSING, "a number from 1 to 500", "lime acts by it: have the water tested")
     tables = _named_tables(top, "what_if", MOST_WHAT_IFS, "cold_winter", "events") if "what_if" in top.raw else []
@@ -244,6 +246,7 @@ def _costs(table: Table) -> Costs:
         per_fish={species: price for species, price in prices.items() if price is not None},
         per_kg_feed=table.quantity("", FEED_PRICE, 0, 10_000, needed=False),
         per_hour=table.number("per_hour", 0, 10_000, None),
+        per_kwh=table.number("per_kwh", 0, 10_000, None),
         currency=table.get("currency", lambda p, v: checks.text(p, v, 10), "USD"),
     )
 

@@ -26,6 +26,8 @@ COLDEST_LIQUID_C = 1.0  # assumed: daily mean water of a pond with fish in it do
 FERTILITIES = {"unfertilized": 0.35, "fertilized": 1.0}  # renewal of food, assumed
 COVERS = {"bare": 0.3, "some": 1.0, "much": 2.0}  # relative to the cover of the calibration, assumed
 ASSUMED_DEPTH_M = 5 * 0.3048  # mean depth of a pond
+AERATORS = ("paddlewheel", "propeller_aspirator", "vertical_pump", "pump_sprayer", "diffused")
+DEFAULT_AERATION_BELOW_MG_L = 3.0  # assumed: what emergency aeration is switched on at
 PROCESSES = ("growth", "survival", "spawning")
 GOALS = ("balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost")
 MATTERS = {
@@ -248,6 +250,23 @@ class GrassCarp(NamedTuple):
     cost: float | None = None
 
 
+class Aeration(NamedTuple):
+    """Aerators of one kind, with their power in the whole pond.
+
+    They run in some hours of the day (from and to, 24-hour clock, past midnight if need be), or while the water at night has
+    less oxygen than `when_below_mg_l`.
+    """
+
+    name: str
+    kind: str
+    kilowatts: float
+    season: Season
+    from_year: int
+    to_year: int
+    hours: tuple[float, float] | None = None
+    when_below_mg_l: float | None = None
+
+
 class LocalKnowledge(NamedTuple):
     """What is known of this pond or strain and not of ponds in general."""
 
@@ -341,6 +360,7 @@ class Strategy(NamedTuple):
     plants: tuple[Plants, ...] = ()
     drawdown: tuple[Drawdown, ...] = ()
     grass_carp: tuple[GrassCarp, ...] = ()
+    aeration: tuple[Aeration, ...] = ()
 
     @property
     def species(self) -> tuple[str, ...]:
@@ -394,6 +414,7 @@ class Costs(NamedTuple):
     per_fish: dict[str, float]
     per_kg_feed: float | None = None
     per_hour: float | None = None
+    per_kwh: float | None = None
     currency: str = "USD"
 
 

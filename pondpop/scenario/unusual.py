@@ -1,7 +1,8 @@
 """What is allowed but unlikely in a scenario, told in one line each: nothing is refused. Standard library only.
 
 The limits are choices of ours, well beyond what is commonly done, but for feed (agencies advise at most 20 lb/acre a day
-without aeration; Kansas, seen in a summary).
+without aeration; Kansas, seen in a summary; ponds of catfish get up to 100 with it, more than a scenario may say) and the
+power of aerators (15 to 20 kW/ha for shrimp, Boyd 1998, seen in an abstract).
 """
 
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
 LONGEST_FINGERLING_MM = 150.0
 MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
+MOST_AERATION_KW_PER_HA = 20.0
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
 
@@ -68,8 +70,11 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
     if bass and forage and (first := min(bass, key=lambda event: event.date)).date < min(forage):
         yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
     for feeding in strategy.feeding:
-        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA:
+        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA and not strategy.aeration:
             yield f"{feeding.name}, feed of {_both(feeding.kg_per_ha_day, FEED)}, where 20 lb/acre are a limit without aeration"
+    for aeration in strategy.aeration:
+        if aeration.kilowatts > MOST_AERATION_KW_PER_HA * area_ha:
+            yield f"{aeration.name}, {brief(aeration.kilowatts)} kW of aerators, where ponds have at most 20 kW a hectare"
     for removal in strategy.removals:
         if removal.reason == "die_off" and removal.species not in strategy.species:
             yield f"{removal.name}, a die-off of {removal.species}, which the pond does not have"

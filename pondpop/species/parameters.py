@@ -319,6 +319,14 @@ class Parameters:
     turnover_cooling_c: Shared
     deep_shortage_mg_l_per_day: Shared
     deep_shortage_most_mg_l: Shared
+    transfer_alpha: Shared
+    transfer_beta: Shared
+    aerator_reach_kw_per_ha: Shared
+    aerator_paddlewheel_kg_per_kwh: Shared
+    aerator_propeller_aspirator_kg_per_kwh: Shared
+    aerator_vertical_pump_kg_per_kwh: Shared
+    aerator_pump_sprayer_kg_per_kwh: Shared
+    aerator_diffused_kg_per_kwh: Shared
     ice_below_c: Shared
     ice_water_g_per_m3_day: Shared
     ice_bottom_rich_g_per_m2_day: Shared

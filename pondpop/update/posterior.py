@@ -112,7 +112,7 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
         strategy.fertility,
         sorted(repr(one._replace(cost_each=None)) for one in strategy.stocking if one.date <= until),
         sorted(repr(one._replace(name="", cost=None)) for one in strategy.removals if one.date <= until),
-        *(rules(every) for every in (strategy.harvest, strategy.feeding, strategy.angling)),
+        *(rules(every) for every in (strategy.harvest, strategy.feeding, strategy.angling, strategy.aeration)),
         *(begun(every) for every in (strategy.fertilization, strategy.liming, strategy.plants)),
         *(begun(every) for every in (strategy.drawdown, strategy.grass_carp)),
     )

@@ -14,7 +14,16 @@ from reference.scalar_day import BASS, BLUEGILL, MINNOW, REDEAR, SHAD, Day, Fish
 
 from pondpop.model.budget import CAUSES, Flows
 from pondpop.model.day import Engine
-from pondpop.model.inputs import FishingInput, Inputs, Luck, OxygenInput, RemovalInput, StockingInput, TruckInput
+from pondpop.model.inputs import (
+    AerationInput,
+    FishingInput,
+    Inputs,
+    Luck,
+    OxygenInput,
+    RemovalInput,
+    StockingInput,
+    TruckInput,
+)
 from pondpop.species import SPECIES, load_parameters
 
 P = scalar_day.one_member(load_parameters())
@@ -313,20 +322,32 @@ def test_the_water_of_the_engine_agrees_with_the_plain_one_through_ice_storms_an
         parameters=load_parameters(), luck=luck, area_ha=0.4, steps_per_day=1, start=dt.date(2025, 1, 1), year_day=year_day,
         year=np.arange(days) // 365, water_c=water_c[None, :], fertility=np.full(days, 0.9), cover=np.ones(days),
         pellets_kg_per_ha=pellets, angling_hours_per_ha=np.zeros(days), death_after_release=np.zeros(days),
-        oxygen=OxygenInput(1.6),
+        oxygen=OxygenInput(1.6, (
+            AerationInput("vertical_pump", 2.0, year_day > 150, 3.0),
+            AerationInput("paddlewheel", 0.5, year_day > 220, None, np.full(days, 6.0), 8.0),
+        )),
     )  # fmt: skip
     engine, pond, tables = Engine(inputs), scalar_day.new_pond(p), scalar_day.Tables(p)
     engine.columns_changed()
-    seen = []
+    seen, added = [], []
+
+    def aerators(of_year):
+        if of_year > 150:
+            yield 2.0, "vertical_pump", None, 3.0
+        if of_year > 220:
+            yield 0.5, "paddlewheel", 6.0, None
+
     for k in range(days):
         day = Day(int(year_day[k]), float(water_c[k]), fertility=0.9, pellets_kg_per_ha=float(pellets[k]), mean_depth_m=1.6,
                   area_ha=0.4, cloud=float(luck.cloud[0, k]), wind=float(luck.wind[0, k]),
-                  collapse=float(luck.bloom[0, k]), first_of_run=k == 0)  # fmt: skip
+                  collapse=float(luck.bloom[0, k]), first_of_run=k == 0, aerators=tuple(aerators(year_day[k])))  # fmt: skip
         scalar_day.one_day(pond, day, p, tables)
         engine.run_day()
         s = engine.state
         plain = (pond.oxygen, pond.bloom, pond.made_lately, pond.waste)
         np.testing.assert_allclose((s.oxygen[0], s.bloom[0], s.lately[0], s.waste[0]), plain, rtol=1e-9, err_msg=str(k))
-        seen.append((engine.night.dawn[0], s.bloom[0], bool(engine.by_day.oxygen.frozen[k, 0])))
+        added.append(float(np.mean(engine.night.added)))
+        seen.append(((engine.night.dawn - engine.night.added)[0], s.bloom[0], bool(engine.by_day.oxygen.frozen[k, 0])))
+    assert sum(a > 0.0 for a in added) > 100 and max(added) > 0.2
     dawn, bloom, frozen = map(np.array, zip(*seen, strict=True))
     assert dawn.min() < 1.0 < 8.0 < dawn.max() and bloom.min() < 0.5 and frozen.sum() > 10

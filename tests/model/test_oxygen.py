@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ from small import pond
 
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.run import compare
 from pondpop.model import oxygen
 from pondpop.model.budget import CAUSES
 from pondpop.model.day import Engine
+from pondpop.model.inputs import AerationInput
 from pondpop.species import SPECIES, load_parameters
 
 P = load_parameters()
@@ -237,6 +240,74 @@ def test_dawns_are_poorer_in_fed_and_shallow_ponds_and_dark_days(troubled):
     assert poorest(replace(troubled, oxygen=replace(troubled.oxygen, mean_depth_m=0.7))) < worst - 0.3
 
 
+# ------------------------------------------------------------------ aeration
+
+# per cent of rated transfer by temperature in °C, at oxygen of 0, 2, 4 and 5 mg/L (a supplier's page, origin unstated)
+AERATOR = {10: (89, 75, 58, 52), 15: (90, 73, 55, 46), 20: (91, 72, 51, 41), 25: (92, 72, 46, 35), 30: (96, 67, 44, 31)}
+
+
+@pytest.mark.parametrize("water_c", AERATOR)
+def test_an_aerator_moves_what_a_table_of_field_transfer_says(water_c):
+    found = 100.0 * oxygen.aerator_kg_per_kwh(P, 1.0, np.array([0.0, 2.0, 4.0, 5.0]), np.array(float(water_c)))
+    np.testing.assert_allclose(found, AERATOR[water_c], atol=4.0)
+
+
+def test_a_horsepower_in_two_acres_keeps_a_refuge_and_lifts_no_pond():
+    """1 hp moves 0.74 kg/h at 2 mg/L and 28 °C, 0.06 mg/L and hour in 0.8 ha of 1.5 m (derived)."""
+    per_hour = 0.746 * float(oxygen.aerator_kg_per_kwh(P, P.aerator_vertical_pump_kg_per_kwh, np.array(2.0), np.array(28.0))[0])
+    assert per_hour == pytest.approx(0.74, abs=0.03)
+    assert per_hour / (0.8 * 1e4 * 1.5) * 1000.0 == pytest.approx(0.06, abs=0.005)
+
+
+def with_aerator(engine_inputs, **changes):
+    one = AerationInput("vertical_pump", 1.0, np.ones(engine_inputs.days, bool), 3.0)
+    return replace(engine_inputs, oxygen=replace(engine_inputs.oxygen, aeration=(replace(one, **changes),)))
+
+
+def test_an_aerator_lowers_deaths_takes_power_and_its_budget_closes(troubled):
+    engine, nights = nights_of(with_aerator(troubled), 240)
+    moved = oxygen.moved(engine.by_day.oxygen, nights, engine.parameters.bloom_respires_today)
+    np.testing.assert_allclose(moved.sum(axis=0), nights[-1].dusk - nights[0].before, atol=1e-9)
+    aerators = moved[oxygen.MOVED.index("aerators")]
+    kwh = sum(night.kwh for night in nights)
+    assert (aerators > 0.1).all() and (kwh > 1.0).all()
+    _, without = nights_of(troubled, 240)
+    working = [k for k, night in enumerate(nights) if np.max(night.kwh) > 0.0]
+    assert 3 < len(working) < 200
+    lifts = [float(np.max(nights[k].added)) for k in working]
+    assert max(lifts) < 1.5  # mg/L in a night: no pond is lifted
+    assert min(float(night.dawn.min()) for night in nights) >= min(float(night.dawn.min()) for night in without)
+
+
+def test_fish_in_the_refuge_live(troubled):
+    engine = Engine(inputs())
+    for _ in range(70):
+        engine.run_day()
+    poor = engine.night._replace(dawn=np.array([0.8, 0.8]))
+    bare = oxygen.killed(engine, poor)
+    kept = oxygen.killed(engine, poor._replace(refuge=np.array([0.8, 0.0])))
+    np.testing.assert_allclose(kept[0], 0.2 * bare[0])
+    np.testing.assert_allclose(kept[1], bare[1])
+    assert bare.max() > 0.5
+
+
+def test_set_hours_of_a_scenario_are_those_of_the_night_they_fall_in():
+    text = """
+[[strategies.few.aeration]]
+kind = "paddlewheel"
+power_hp = 2
+hours = [22, 7]
+season = ["05-01", "09-30"]
+"""
+    scenario = pond(1, 1, text)
+    strategy = scenario.strategies["few"]
+    one = prepare(scenario, strategy, *Prior().draw(scenario, strategy, 0, 1)).oxygen.aeration[0]
+    midsummer = next(k for k in range(365) if (scenario.run.start.toordinal() + k) == date(2026, 6, 21).toordinal())
+    assert one.hours == 9.0 and one.night_hours[midsummer] == pytest.approx(2.0 + 4.8, abs=0.05)
+    assert one.kw_per_ha == pytest.approx(2 * 0.7457 / scenario.pond.area_ha)
+    assert one.available[midsummer] and not one.available[0]
+
+
 # ------------------------------------------------------------------ the switch
 
 
@@ -266,3 +337,12 @@ def test_in_good_water_nobody_dies_and_fish_grow_as_without_oxygen():
         assert engine.flows.suffocated_number.sum() == 0.0
     crops = [float(e.state.biomass().sum()) for e in (engine, without)]
     assert crops[0] == pytest.approx(crops[1], rel=0.03)
+
+
+def test_months_of_oxygen_in_the_dataset_close_their_budget():
+    dataset = compare(pond(3, 1, EVERYTHING))
+    moved, end = dataset["oxygen_moved"].sum("oxygen_flow").values, dataset["oxygen_at_end"].values
+    np.testing.assert_allclose(end[..., 1:] - end[..., :-1], moved[..., 1:], atol=1e-9)
+    by_cause = dataset["suffocated_biomass"].sum(("month", "killer"))
+    np.testing.assert_allclose(by_cause, dataset["deaths_biomass"].sel(cause="oxygen").sum("year"), rtol=1e-9, atol=1e-12)
+    assert (dataset["dawn_oxygen"] > 0.0).all() and (dataset["oxygen_kill"] >= 0.0).all()

@@ -139,6 +139,7 @@ class Day:
     cloud: float = 0.0  # state of the sky
     wind: float = 1.0  # relative to the mean
     collapse: float = 1.0  # number below whose chance the bloom collapses
+    aerators: tuple = ()  # kW/ha, kind, hours of the night (None: below the limit), mg/L
     first_of_run: bool = False
     year: int = 0  # of the run
     joins: bool = False  # whether groups that have become alike join at the end of the day
@@ -525,7 +526,7 @@ def pass_night(pond, day, p):
         return min(1.0, oxygen / p.ice_limited_below_mg_l) if frozen else oxygen / (oxygen + p.oxygen_fade_mg_l)
 
     dawn = part_of_day(start, 0.0, taken * fades(start) * night, p.night_wind_share * wind, night, depth, day, frozen)
-    dawn = max(0.0, dawn)
+    dawn, refuge = aerated(max(0.0, dawn), start, 24 * night, depth, day, p)
     sky = p.overcast_light + (1 - p.overcast_light) * step_up(p.cloud_steepness * (day.cloud + 1))
     light = sky * (0.62 + 0.38 * cos(2 * pi * (day.year_day - 172) / DAYS_PER_YEAR))
     response = (1 - exp(-light / p.bloom_light_point)) / (1 - exp(-1 / p.bloom_light_point))
@@ -542,10 +543,26 @@ def pass_night(pond, day, p):
         large = step_up((log(g.weight) - log(1000)) / 0.2)
         limit = (p.oxygen_limit_mg_l[g.species] + 0.2 * large) * rise
         share = (step_up((limit - dawn) / (p.oxygen_limit_width_mg_l[g.species] * rise)) - 1e-3) / (1 - 1e-3)
-        dead = g.number * max(0.0, share)
+        dead = g.number * max(0.0, share) * (1 - refuge)
         pond.suffocated[g.species] += dead
         g.number -= dead
     return max(0.05, growth_in((start + dawn) / 2))
+
+
+def aerated(dawn, start, night_hours, depth, day, p):
+    """Dawn with what aerators add, and the share of fish in their refuge."""
+    lost, added = 1.0, 0.0
+    shortage = max(0.0, p.transfer_beta * saturation(day.water_c) - dawn)
+    for kw, kind, hours, below in day.aerators:
+        if hours is None:
+            hours = night_hours * min(1.0, max(0.0, (below - dawn) / max(start - dawn, 1e-9)))
+            works = dawn < below
+        else:
+            works = hours > 0
+        per_kwh = getattr(p, f"aerator_{kind}_kg_per_kwh") * p.transfer_alpha * shortage / 9.09 * 1.024 ** (day.water_c - 20)
+        added += kw * hours * per_kwh * 0.1 / depth
+        lost *= exp(-kw / p.aerator_reach_kw_per_ha) if works else 1.0
+    return dawn + min(added, shortage), 1 - lost
 
 
 def growth_in(oxygen):

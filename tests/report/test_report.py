@@ -21,6 +21,7 @@ from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.model.budget import CAUSES, PREY
+from pondpop.model.oxygen import KILLERS, MOVED
 from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
 from pondpop.report import forage_supply, tables, write_report
 from pondpop.report.answer import answer
@@ -43,7 +44,7 @@ HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
 SIZES = {"species": len(SPECIES), "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
          "big_weight": len(BIG_BASS_LB),
          "bass_weight": BASS_WEIGHTS_G.size, "catch_size": len(CATCH_SIZES_IN), "prey": len(PREY), "sex": 2,
-         "age": 13, "cause": len(CAUSES)}  # fmt: skip
+         "age": 13, "cause": len(CAUSES), "killer": len(KILLERS), "oxygen_flow": len(MOVED)}  # fmt: skip
 
 
 def raw_scenario(**more):

@@ -117,6 +117,7 @@ by_year = 4
 [costs]
 per_bass = 1.25
 per_lb_feed = 0.4
+per_kwh = 0.15
 currency = "USD"
 [what_if.cold_winter]
 title = "a cold winter"
@@ -174,6 +175,17 @@ tons_per_acre = 1.5
 from = 2025-11-01
 to = 2026-01-31
 area_share = 0.6
+[[strategies.a.aeration]]
+kind = "paddlewheel"
+power_hp = 2
+hours = [22, 7]
+season = ["05-15", "09-30"]
+[[strategies.a.aeration]]
+name = "bubbles"
+kind = "diffused"
+power_kw = 0.4
+when_below_mg_l = 4
+from_year = 2
 [[strategies.a.grass_carp]]
 date = 2025-04-01
 per_acre = 8
@@ -462,6 +474,13 @@ WRONG = [
     ({"fertilization": [{"level": 1, "to_year": 2, "from": dt.date(2027, 1, 1)}]}, "fertilization[0].to_year", "days or years"),
     ({"fertilization": [{"level": "much"}]}, "fertilization[0].level", "unfertilized, fertilized or a number"),
     ({"liming": [{"date": dt.date(2027, 1, 1), "tons_per_acre": 1}]}, "pond.alkalinity_mg_l", "have the water tested"),
+    ({"aeration": [{"kind": "paddle", "power_hp": 1}]}, "aeration[0].kind", 'did you mean "paddlewheel"'),
+    ({"aeration": [{"kind": "diffused"}]}, "aeration[0]", "one of power_kw, power_hp"),
+    ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7]}]}, "aeration[0].hours", "two hours of the 24-hour clock"),
+    ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7, 7]}]}, "aeration[0].hours", "[0, 24] is all day"),
+    ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7, 9], "when_below_mg_l": 3}]},
+     "aeration[0].when_below_mg_l", "not both"),
+    ({"aeration": [{"kind": "diffused", "power_kw": 1}], "oxygen": {"risk": False}}, "oxygen.risk", "no aeration"),
     ({"plants": [{"date": dt.date(2027, 1, 1), "share": 1.2}]}, "plants[0].share", "from 0 to 1"),
     ({"plants": [{"date": dt.date(2027, 1, 1), "share": s} for s in (0.1, 0.2)]}, "plants", "one share a day"),
     ({"drawdown": [{"from": dt.date(2027, 1, 1), "to": dt.date(2027, 2, 1), "area_share": 0.01}]},
@@ -698,7 +717,7 @@ def test_what_befalls_a_pond_befalls_every_strategy_and_is_none():
         befallen(scenario, "flood")
     words = describe(scenario)
     for part in ["sterile (triploid) grass carp", "1.5 tons/acre", "the pond tends to a fertility of 0.35", "water on 60 %",
-                 "plants on 15 % of the area, cost 400",
+                 "plants on 15 % of the area, cost 400", "paddlewheel, 1.49 kW (2 hp) in the pond", "from 22 to 7 o'clock",
                  "Alkalinity of the water: 12 mg/l", "What if cold_winter: a cold winter"]:
         assert part in words
     twice = befallen(cold._replace(what_if=scenario.what_if), "cold_winter")
@@ -716,9 +735,11 @@ def test_fish_told_by_weight_alone_are_refused_with_their_usual_length():
         resolve(raw)
 
 
+AERATOR = {"name": "aerator", "kind": "paddlewheel", "power_kw": 1}
 UNLIKELY = [
     ({LIGHT + "stocking__0__per_acre": 7500}, "bass, 7,500 per acre (18,500 per ha)"),
     ({LIGHT + "feeding": [{"lb_per_acre_day": 30}]}, "feeding, feed of 30 lb/acre a day"),
+    ({LIGHT + "aeration": [AERATOR | {"power_kw": 500}]}, "aerator, 500 kW of aerators"),
     ({LIGHT + "removal": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1, "reason": "die_off"}]}, "does not have"),
     ({"what_if": {"kill": {"die_off": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1}]}}}, "which no strategy has"),
     ({LIGHT + "stocking__0__date": dt.date(2026, 3, 16)}, "bass on 2026-03-16, before anything they eat (2026-03-20)"),
@@ -736,6 +757,11 @@ def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
     lines = unusual(scenario)
     assert len(lines) == 1 and lines[0].startswith("unusual: ") and says in lines[0]
     assert lines[0] in describe(scenario).splitlines()
+
+
+def test_feed_that_is_much_without_aeration_is_not_with_it():
+    fed = small(**{LIGHT + "feeding": [{"lb_per_acre_day": 30}], LIGHT + "aeration": [AERATOR]})
+    assert unusual(resolve(fed)) == []
 
 
 def test_shipped_scenarios_are_not_unusual():

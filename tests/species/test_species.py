@@ -11,6 +11,7 @@ import pytest
 import pondpop
 from pondpop.checks import InputError
 from pondpop.model.community import FOODS
+from pondpop.scenario.schema import AERATORS
 from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, registry
 from pondpop.species.parameters import NAMES, SHARED
 
@@ -223,7 +224,8 @@ def test_every_parameter_is_read_by_the_model():
     folder = Path(pondpop.__file__).parent
     code = "".join(path.read_text("utf-8") for path in folder.rglob("*.py") if path.parent.name != "species")
     of_foods = [f"{food}_{what}" for what in re.findall(r'of_foods\(p, "(\w+)"\)', code) for food in FOODS]
-    code += " ".join(of_foods)
+    of_aerators = [f"aerator_{kind}_kg_per_kwh" for kind in AERATORS] if "aerator_{one.kind}_kg_per_kwh" in code else []
+    code += " ".join([*of_foods, *of_aerators])
     idle = [name for name in NAMES if name not in code]
     assert not idle, "in the species files but read nowhere: " + ", ".join(idle)
 
