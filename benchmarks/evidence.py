@@ -187,7 +187,7 @@ def apart(rows: dict[str, Row], inside: dict[str, Verdict]) -> list[str]:
     return [
         "## Apart from the fit",
         "",
-        "Documented ponds about fish that the fit has no part in; they are no part of the counts.",
+        "Documented ponds and figures about fish and water that the fit has no part in; they are no part of the counts.",
         "",
         "| row | what | pond and source | test | model |",
         "|---|---|---|---|---|",

@@ -10,14 +10,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.prepare import prepare, run_days
-from pondpop.model import harvest, lengths
+from pondpop.model import harvest, lengths, oxygen
 from pondpop.model.budget import PREDATORS, PREY, Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Luck
@@ -34,10 +34,31 @@ SEED = 20261126
 Array = np.ndarray
 
 
+LEAST_MG_L = 0.4  # bluegill shun water with less (Byrd 1950, as read in a summary)
+
+
+class Water:
+    """The oxygen of a run up to a day: the lowest dawn, and how deep water could be breathed, day by day."""
+
+    def __init__(self, members: int) -> None:
+        self.lowest_dawn = np.full(members, np.inf)
+        self.breathable_m: list[Array] = []
+
+    def see(self, engine: Engine) -> None:
+        night, days = engine.night, engine.by_day.oxygen
+        if night is None or days is None or engine.inputs.oxygen is None:
+            return
+        self.lowest_dawn = np.minimum(self.lowest_dawn, night.dawn)
+        deep = np.maximum(night.dawn - days.deep_shortage[night.day], 0.0)
+        bottom = 2.0 * engine.inputs.oxygen.mean_depth_m  # of a bowl
+        mixed = np.minimum(oxygen.mixing_depth_m(engine.parameters, engine.inputs.area_ha), bottom)
+        self.breathable_m.append(np.where(deep < LEAST_MG_L, mixed, bottom))
+
+
 class Look:
     """The pond on one day: measures return one value a member."""
 
-    def __init__(self, engine: Engine, moved: Flows) -> None:
+    def __init__(self, engine: Engine, moved: Flows, water: Water) -> None:
         s = engine.state
         self.columns, self.slices = s.columns, engine.slices
         self.number, self.log_weight, self.log_length = s.number.copy(), s.log_weight.copy(), s.log_length.copy()
@@ -51,6 +72,8 @@ class Look:
         self.removed = moved.removed_biomass.copy()
         self.eaten = moved.eaten[:, PREDATORS.index("bass")].copy()
         self.plankton, self.wariness = s.plankton.copy(), s.wariness[:, BASS].copy()
+        self.suffocated = moved.suffocated_biomass.sum(axis=2)
+        self.lowest_dawn, self.breathable_m = water.lowest_dawn.copy(), np.array(water.breathable_m)
         self.day = engine.day
 
     def spread_of(self, groups: slice) -> lengths.Shape:
@@ -251,12 +274,13 @@ def run_pond(
             ratio = drawn.value(path) / shipped.value(path)
             parameters = parameters.replace(path, parameters.value(path)[0] * ratio)
     wanted = {(date - scenario.run.start).days: date for date in scenario.run.survey_dates}
-    looks, moved = {}, Flows.zero(luck.growth.shape[0])
+    looks, moved, water = {}, Flows.zero(luck.growth.shape[0]), Water(luck.growth.shape[0])
 
     def look(engine: Engine) -> None:
+        water.see(engine)
         if engine.day in wanted:
             moved.include(engine.flows)
-            looks[wanted[engine.day]] = Look(engine, moved)
+            looks[wanted[engine.day]] = Look(engine, moved, water)
 
     run(prepare(scenario, plan, parameters, luck, steps_per_day), [look], until=max(wanted), flows_from=wanted)
     return Run(looks, {event.name: k for k, event in enumerate(plan.stocking)})
@@ -270,12 +294,13 @@ class Measure:
     """A row: readings of one or several runs, and how they become one value a member.
 
     `across` rows are made of ponds that are strangers to one another: with luck their members are shifted, so that
-    they do not share it.
+    they do not share it. formula: a row that no pond is run for, from the parameters alone.
     """
 
     parts: tuple[tuple[Place, Callable[[Run], Array]], ...]
     combine: Callable[..., Array]
     across: bool = False
+    formula: Callable[[Parameters], Array] | None = None
 
 
 def _readings(
@@ -309,6 +334,9 @@ def evaluate(
     values = {}
     for name in names:
         measure = MEASURES[name]
+        if measure.formula is not None:
+            values[name] = np.atleast_1d(measure.formula(parameters))
+            continue
         parts = [np.asarray(found[name, k], float) for k in range(len(measure.parts))]
         if measure.across and chance is not None:
             order = {place: k for k, place in enumerate(dict.fromkeys(place for place, _ in measure.parts))}
@@ -1056,3 +1084,130 @@ _add("p23_second_cross", P23, _strains(2, "first_cross", "northern"))
 _add("p23_second_florida", P23, _strains(2, "northern", "florida"))
 _add("p23_third_cross", P23, _strains(3, "first_cross", "northern"))
 _add("p23_third_florida", P23, _strains(3, "florida", "northern"))
+
+
+# --- the water: drawdown, fertilizer withdrawn, lime, oxygen
+P8 = (("documented_p8", "low"), ("documented_p8", "full"))
+
+
+def _aged_cm(age: int) -> Callable[[Run], Array]:
+    """Mean length of the bass that had an age in spring, at the end of that year's growth, cm."""
+    stocked = {3: "bass_1"}  # young of before the run
+
+    def read(run: Run) -> Array:
+        if age in stocked:
+            return run.founders(3, 11, 1, stocked[age])[2] / 10.0
+        look = run.at(3, 11, 1)
+        return look.mean_of(BASS, look.aged(BASS, age + 0.1, age + 1.1)) / 10.0
+
+    return read
+
+
+def _bass_intake(run: Run) -> Array:
+    """What a kilogram of bass ate in August, kg."""
+    look, later = run.at(3, 8, 1), run.at(3, 9, 1)
+    return (later.eaten - look.eaten).sum(axis=1) / (0.5 * (look.crop(BASS) + later.crop(BASS)))
+
+
+_two("p8_growth_1", _aged_cm(1), *P8, _difference)
+_two("p8_growth_2", _aged_cm(2), *P8, _difference)
+_two("p8_growth_3", _aged_cm(3), *P8, _difference)
+_two("p8_intake", _bass_intake, *P8, _ratio)
+_two("p8_bluegill", lambda r: r.at(3, 10, 1).n(BLUEGILL, 25, 100), *P8, _ratio)
+
+P11 = tuple(("documented_p11", name) for name in ("withdrawn", "kept", "never"))
+
+
+def _october(*years: int) -> Callable[[Run], Array]:
+    return lambda run: _mean([run.at(year, 10, 15).total() for year in years])
+
+
+_two("p11_first", _october(4), P11[0], P11[1], _ratio)
+_two("p11_second", _october(5), P11[0], P11[1], _ratio)
+_two("p11_later", _october(6, 7), P11[0], P11[2], _ratio)
+
+_two("p13_soft", _net, ("documented_p13_soft", "limed"), ("documented_p13_soft", "none"), _ratio)
+_two("p13_hard", _net, ("documented_p13_hard", "limed"), ("documented_p13_hard", "none"), _ratio)
+
+
+def _summer_depth(run: Run) -> Array:
+    """Depth of the water with at least 0.4 mg/L at dawn, the middle of the days from 24 June to 12 September, m."""
+    days = run.at(1, 9, 13).breathable_m
+    return np.median(days[-81:], axis=0)
+
+
+_add("p16_2_acres", ("documented_p16_2_acres", "pond"), _summer_depth)
+_add("p16_22_acres", ("documented_p16_22_acres", "pond"), _summer_depth)
+
+LAKES = tuple((f"documented_p17_{depth}", name) for depth in ("shallow", "middle", "deep") for name in ("rich", "poor"))
+
+
+def _least(run: Run) -> Array:
+    return run.at(2, 2, 16).lowest_dawn
+
+
+def _suffocated(run: Run) -> Array:
+    """Share of the weight of bass and bluegill that died under the snow."""
+    there = run.at(1, 12, 11).crop(BASS) + run.at(1, 12, 11).crop(BLUEGILL)
+    dead = run.at(2, 2, 16).suffocated - run.at(1, 12, 11).suffocated
+    return (dead[:, BASS] + dead[:, BLUEGILL]) / there
+
+
+def _highest_with_a_kill(*read: Array) -> Array:
+    """The highest of the least oxygens of the lakes that lost over a tenth of their fish, mg/L; 0 where none did."""
+    least, dead = np.stack(read[: len(LAKES)]), np.stack(read[len(LAKES) :])
+    return np.where(dead > 0.1, least, 0.0).max(axis=0)
+
+
+MEASURES["p17_poorest"] = Measure(tuple((lake, _least) for lake in LAKES), lambda *least: np.minimum.reduce(least))
+MEASURES["p17_richest"] = Measure(tuple((lake, _least) for lake in LAKES), lambda *least: np.maximum.reduce(least))
+MEASURES["p17_dead"] = Measure(tuple((lake, _suffocated) for lake in LAKES), lambda *dead: np.maximum.reduce(dead))
+MEASURES["p17_kill_at"] = Measure(
+    (*((lake, _least) for lake in LAKES), *((lake, _suffocated) for lake in LAKES)), _highest_with_a_kill
+)
+
+SATURATION = {0: 14.621, 5: 12.771, 10: 11.288, 15: 10.084, 20: 9.092, 25: 8.263, 28: 7.828, 30: 7.559, 32: 7.305, 35: 6.949}
+AERATOR = {10: (89, 75, 58, 52), 15: (90, 73, 55, 46), 20: (91, 72, 51, 41), 25: (92, 72, 46, 35), 30: (96, 67, 44, 31)}
+AERATOR_AT_MG_L = np.array([0.0, 2.0, 4.0, 5.0])
+# days from 12 to 3.8 mg/L by mean depth, rich and poor lakes (derived from the rates of Mathias & Barica 1980)
+UNDER_SNOW = {1.0: (34, 91), 1.5: (50, 129), 2.0: (66, 164), 3.0: (95, 224)}
+
+
+def _farthest(apart: Array) -> Array:
+    return np.asarray(apart[np.abs(apart).argmax()])
+
+
+def _saturation(p: Parameters) -> Array:
+    return _farthest(oxygen.saturation_mg_l(np.array([*SATURATION], float)) - np.array([*SATURATION.values()]))
+
+
+def _transfer(p: Parameters) -> Array:
+    """Farthest from the table, points of the rated transfer."""
+    apart = [
+        100.0 * oxygen.aerator_kg_per_kwh(p, 1.0, AERATOR_AT_MG_L, np.array(float(water_c))) - np.array(table)
+        for water_c, table in AERATOR.items()
+    ]
+    return _farthest(np.concatenate(apart))
+
+
+def _days_under_snow(p: Parameters) -> Array:
+    """Days from 12 to 3.8 mg/L over those of the table, the farthest from 1: lakes without fish, frozen all along."""
+    scenario = load(PONDS / "documented_p17_deep.toml")
+    found = []
+    for depth, table in UNDER_SNOW.items():
+        for fertility, days in zip((1.0, 0.35), table, strict=True):
+            plan = scenario.strategies["rich"]._replace(fertility=fertility)
+            luck = Luck.none(1, run_days(scenario), scenario.run.last_year, len(plan.stocking))
+            inputs = prepare(scenario._replace(pond=scenario.pond._replace(mean_depth_m=depth)), plan, p, luck)
+            engine = Engine(replace(inputs, stockings=(), water_c=np.full_like(inputs.water_c, 1.0), spell_least_c=None))
+            engine.algae_richness = engine.algae_of_day
+            engine.state.oxygen[:] = 12.0
+            while engine.state.oxygen[0] > 3.8 and engine.day < 330:
+                engine.run_day()
+            found.append(engine.day / days)
+    return _farthest(np.log(found))
+
+
+MEASURES["a1_saturation"] = Measure((), _ratio, formula=_saturation)
+MEASURES["a5_transfer"] = Measure((), _ratio, formula=_transfer)
+MEASURES["a8_under_snow"] = Measure((), _ratio, formula=_days_under_snow)

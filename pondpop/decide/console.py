@@ -36,9 +36,12 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
 
     against: the strategy with which the others are compared, by default the best one.
     """
-    below = _events(told)
-    if oxygen := oxygen_risk.short_words(told):
-        below += wrapped(oxygen)
+    events, oxygen = _events(told), wrapped(oxygen_risk.short_words(told))
+    whole = _answer(told, against, more, [*events, *oxygen])
+    return whole if len(whole.splitlines()) <= HIGH or not oxygen else _answer(told, against, more, events)
+
+
+def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> str:
     said = _said(told, against, None)
     if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import xarray as xr
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from pondpop.decide.phrases import Teller
 from pondpop.scenario import Scenario
-from pondpop.units import brief, converted, in_hundred, joined, months_in_words, unit_of
+from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, unit_of
 
 Array = NDArray[np.float64]
 
@@ -34,6 +35,7 @@ class Risk:
     severe: float
     months: tuple[int, ...]  # those that hold four fifths of the partial kills, most of them first
     by_month: tuple[float, ...]  # chance of a partial kill in January, February …
+    by_month_and_cause: dict[str, tuple[float, ...]]  # the same, shared out as the weight that died in those months
     causes: dict[str, float]  # share of the weight that died, by what it is put down to
     dead_kg_per_ha: float  # a year
     lowest: float  # dawn oxygen of the poorest night of a usual year, mg/L
@@ -55,6 +57,9 @@ def risks(dataset: xr.Dataset, scenario: Scenario) -> list[Risk]:
         by_month = [float((share[s][:, of_year == m] > PARTIAL).sum() / (worst.shape[0] * years)) for m in range(12)]
         order = sorted((m for m in range(12) if by_month[m]), key=lambda m: -by_month[m])
         enough = next(k for k in range(len(order) + 1) if sum(by_month[m] for m in order[:k]) >= 0.79 * sum(by_month))
+        in_months = dataset["suffocated_biomass"].values[s].sum(axis=(0, 2))  # month, killer
+        of_months = np.stack([in_months[of_year == m].sum(axis=0) for m in range(12)])
+        shares = of_months / np.maximum(of_months.sum(axis=1, keepdims=True), 1e-300) * np.array(by_month)[:, None]
         dead = dataset["suffocated_biomass"].values[s].sum(axis=(1, 2))  # member, killer
         by_cause = dead.sum(axis=0)
         causes = {str(k): float(by_cause[i] / by_cause.sum()) for i, k in enumerate(dataset["killer"].values) if by_cause[i]}
@@ -62,7 +67,8 @@ def risks(dataset: xr.Dataset, scenario: Scenario) -> list[Risk]:
         most = [y for y in np.unique(year) if (year == y).sum() >= 6] or np.unique(year)  # of which the run holds half or more
         lowest = np.median(np.stack([dawns[:, year == y].min(axis=1) for y in most]))
         found.append(Risk(
-            min(partial, 1.0), min(severe, 1.0), tuple(m + 1 for m in order[:enough]), tuple(by_month), causes,
+            min(partial, 1.0), min(severe, 1.0), tuple(m + 1 for m in order[:enough]), tuple(by_month),
+            {str(k): tuple(shares[:, i].tolist()) for i, k in enumerate(dataset["killer"].values)}, causes,
             float(dead.sum(axis=1).mean() / years), float(lowest),
             float(dataset["aeration_kwh"].values[s].sum(axis=1).mean() / years * scenario.pond.area_ha),
         ))  # fmt: skip
@@ -81,18 +87,83 @@ def words(told: Teller) -> str:
             cause = max(risk.causes, key=risk.causes.__getitem__)
             text += f", {months_in_words(risk.months)}, mostly by {PLAINLY[cause]}"
         said.append(text)
-    text = f"A year in which over a tenth of the fish die in a month: {'; '.join(said)}."
-    return " ".join([text, *aeration(told, every), f"{ASSUMED}."])
+    text = f"A year in which over a tenth of the fish die in a month, in this run: {'; '.join(said)}."
+    doubled = [doubling_words(feeds_alike(told, every))]
+    return " ".join(filter(None, [text, *doubled, *aeration(told, every), f"{ASSUMED}."]))
 
 
-def short_words(told: Teller) -> str:
-    """One line for a terminal, where strategies feed or aerate or the chance is not small; nothing elsewhere."""
-    every = risks(told.dataset, told.scenario)
-    strategies = list(told.scenario.strategies.values())
-    if not every or not (any(s.feeding or s.aeration for s in strategies) or max(r.partial for r in every) >= SMALL):
+def feeds_alike(told: Teller, every: list[Risk]) -> list[tuple[float, float]]:
+    """Feed in lb/acre a day and chance of a partial kill, of the strategies that differ in nothing but how much they feed.
+
+    Those of the largest set of such strategies; empty where there are no two.
+    """
+    sets: dict[object, list[tuple[float, float]]] = {}
+    for strategy, risk in zip(told.scenario.strategies.values(), every, strict=True):
+        fed = sum(feeding.kg_per_ha_day for feeding in strategy.feeding)
+        alike = strategy._replace(name="", title="", feeding=())
+        sets.setdefault(alike, []).append((fed / FEED["lb_per_acre_day"].factor, risk.partial))
+    found: list[tuple[float, float]] = []
+    for some in sets.values():
+        found = sorted(some) if len(some) > len(found) else found
+    return found if len({feed for feed, _ in found}) > 1 else []
+
+
+def doubling_words(chances: list[tuple[float, float]]) -> str:
+    """At which feed the chance is twice that of the least feed, along straight lines; nothing where it cannot be told.
+
+    chances: feed in lb/acre a day and chance of a partial kill, in order of feed.
+    """
+    if len(chances) < 2 or chances[0][1] <= 0.0:
         return ""
+    (least, first), most = chances[0], chances[-1][0]
+    unfed = "without feed" if least == 0.0 else f"at {_feed(least)}"
+    for (feed, chance), (more, higher) in pairwise(chances):
+        if higher >= 2.0 * first:
+            at = feed + (more - feed) * (2.0 * first - chance) / (higher - chance)
+            return f"The chance is twice that {unfed} at about {_feed(at)} of feed."
+    return f"Up to {_feed(most)} of feed the chance is less than twice that {unfed}."
+
+
+def _feed(lb_per_acre_day: float) -> str:
+    us, metric = FEED["lb_per_acre_day"], FEED["kg_per_ha_day"]
+    return f"{brief(lb_per_acre_day, 2)} {us.words} ({brief(metric.from_si(lb_per_acre_day * us.factor), 2)} {metric.words})"
+
+
+def short_words(told: Teller, wide: int = 79) -> str:
+    """One line for a terminal, where `matters` says so; of many strategies those that do best."""
+    every = risks(told.dataset, told.scenario)
+    if not matters(told, every):
+        return ""
+    head = "Oxygen, kills a year (assumed): "
+    for shown in range(len(every), 0, -1):
+        room = (wide - len(head)) // shown - len(" under 10 %, ")
+        if room < 8 and shown > 1:
+            continue
+        names = [told.short[k] for k in told.decision.ranked[:shown]]
+        cut = [name if len(name) <= room else f"{name[: max(1, room - 1)].rstrip()}…" for name in names]
+        said = [f"{name} {_chance(told, every[k].partial)}" for name, k in zip(cut, told.decision.ranked, strict=False)]
+        return head + ", ".join(said)
+    return ""
+
+
+def matters(told: Teller, every: list[Risk]) -> bool:
+    """Whether some strategy feeds or aerates, or the chance of a kill is not small."""
+    strategies = told.scenario.strategies.values()
+    fed = any(strategy.feeding or strategy.aeration for strategy in strategies)
+    return bool(every) and (fed or max(risk.partial for risk in every) >= SMALL)
+
+
+def lead_words(told: Teller) -> str:
+    """What the first lines of a page say of it, where it `matters`: the chances, and what aerators save and cost."""
+    every = risks(told.dataset, told.scenario)
+    if not matters(told, every):
+        return ""
+    return " ".join([f"{chances_in_short(told, every)}.", *aeration(told, every)])
+
+
+def chances_in_short(told: Teller, every: list[Risk]) -> str:
     said = [f"{name} {_chance(told, risk.partial)}" for name, risk in zip(told.short, every, strict=True)]
-    return f"Oxygen: chance a year that over a tenth of the fish die: {joined(said)} (frequencies assumed)"
+    return f"chance a year that over a tenth of the fish die: {joined(said)} (frequencies assumed)"
 
 
 def aeration(told: Teller, every: list[Risk]) -> list[str]:

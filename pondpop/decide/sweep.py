@@ -16,7 +16,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.checks import Fact, InputError, nearest
-from pondpop.decide import goals
+from pondpop.decide import goals, oxygen_risk
 from pondpop.decide.comparison import Decision, judge, together
 from pondpop.decide.console import HIGH, MAIN, autumn_surveys, band, columns, wrapped
 from pondpop.decide.goals import Cost, Score
@@ -27,7 +27,7 @@ from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Scenario, Stocking, as_scenario, dump, read, resolve, years_after
-from pondpop.units import NONE, Units, converted, in_csv, in_hundred
+from pondpop.units import FEED, NONE, brief, converted, in_csv, in_hundred
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
@@ -48,6 +48,7 @@ class Row:
     survivors: Array | None = None  # share of the asked group that lives on the day `counted` [member]
     counted: dt.date | None = None  # COUNTED_YEARS after its stocking
     cost: Cost | None = None  # parts [1, member]
+    kill: float | None = None  # chance a year that over a tenth of the fish die for want of oxygen
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ def run(
     for (values, variant), readings in zip(variants, projected, strict=True):
         name, scenario = variant.strategy, variant.scenario
         alone = scenario._replace(strategies={name: scenario.strategies[name]})
-        row = _row(values, name, results.to_dataset(alone, {name: readings}, {}), alone.units)
+        row = _row(values, name, results.to_dataset(alone, {name: readings}, {}), alone)
         if variant.counted is not None and group is not None:
             event = _stocked(scenario, name, group)
             place = scenario.strategies[name].stocking.index(event)
@@ -150,8 +151,8 @@ def run(
     return rows
 
 
-def _row(values: tuple[Value, ...], name: str, dataset: xr.Dataset, units: Units) -> Row:
-    autumn = autumn_surveys(dataset)
+def _row(values: tuple[Value, ...], name: str, dataset: xr.Dataset, scenario: Scenario) -> Row:
+    autumn, units = autumn_surveys(dataset), scenario.units
     scores = goals.scores(dataset)
     option = next((s.goal for s in scores if s.kind == "points"), None)
     return Row(
@@ -162,6 +163,7 @@ def _row(values: tuple[Value, ...], name: str, dataset: xr.Dataset, units: Units
         scores=scores,
         in_range=float(goals.chance_in_range(dataset, option.kind, option.by_year)[0]) if option else None,
         cost=goals.costs(dataset),
+        kill=risk[0].partial if (risk := oxygen_risk.risks(dataset, scenario)) else None,
     )
 
 
@@ -282,7 +284,25 @@ def answer(
     k = next((k for k, axis in enumerate(axes) if axis.path.endswith(f".{group}.date")), None) if group else None
     if k is not None:
         said.append(_earliest(rows, axes, k, keep_share, probability))
+    said += _kills(rows, axes)
     return "\n".join(said) + "\n" if said else ""
+
+
+def _kills(rows: Sequence[Row], axes: Sequence[Axis]) -> list[str]:
+    """Where the feed is what is varied: the chance of a kill at each, and the feed at which it is doubled."""
+    unit = next((unit for key, unit in FEED.items() if axes and axes[0].path.endswith(f".{key}")), None)
+    if unit is None or len(axes) > 1:
+        return []
+    said = []
+    for name in dict.fromkeys(row.strategy for row in rows):
+        some = [(float(str(row.values[0])), row.kill) for row in rows if row.strategy == name and row.kill is not None]
+        if not some:
+            continue
+        told = ", ".join(f"{100.0 * chance:.1f} % at {brief(feed)}" for feed, chance in sorted(some))
+        lb = sorted((unit.to_si(feed) / FEED["lb_per_acre_day"].factor, chance) for feed, chance in some)
+        words = f"{name}: chance a year that over a tenth of the fish die for want of oxygen {told} {unit.words}"
+        said.append(f"{words} (frequencies assumed). {oxygen_risk.doubling_words(lb)}".strip())
+    return said
 
 
 def _earliest(rows: Sequence[Row], axes: Sequence[Axis], k: int, keep_share: float, probability: float) -> str:

@@ -76,6 +76,8 @@ class DayFactors:
         if self.plants is not None:
             self.search *= plants.hunting_in_plants(p, self.plants)[:, :, None]
         self.food_ease = search / p.resource_half_saturation_kg_per_ha
+        if inputs.area_share is not None:
+            self.food_ease = self.food_ease / self.area_share[:, None, None]
         energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
         respiration = bioenergetics.respiration_of_day(p, water_c)
         self.growth_respired = respiration * (energy / p.body_energy_j_per_g)

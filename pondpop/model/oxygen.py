@@ -55,12 +55,12 @@ def transfer_m_per_day(wind_m_s: Value) -> Array:
     return np.asarray(0.24 * (2.07 + 0.215 * blown))
 
 
-def mixing_depth_m(p: Parameters, area_ha: float) -> Array:
-    """Depth down to which still summer nights mix a pond: z1 · area^e, from two Alabama ponds (Byrd 1950) [member]."""
+def mixing_depth_m(p: Parameters, area_ha: Value) -> Array:
+    """Depth down to which still summer nights mix a pond: z1 · area^e, from two Alabama ponds (Byrd 1950)."""
     return np.asarray(p.mixing_depth_at_1_ha_m * area_ha**p.mixing_depth_exponent)
 
 
-def share_below(depth_m: Value, mean_depth_m: float) -> Array:
+def share_below(depth_m: Value, mean_depth_m: Value) -> Array:
     """Share of a pond's volume below a depth, if it is twice as deep as its mean and a bowl: (1 − z/zmax)² (assumed)."""
     return np.maximum(0.0, 1.0 - np.asarray(depth_m) / (2.0 * mean_depth_m)) ** 2
 
@@ -109,8 +109,11 @@ class Days:
         self.frozen = np.asarray(t < p.ice_below_c)
         self.any_frozen: NDArray[np.bool_] = np.asarray(self.frozen.any(axis=1))
         self.saturated = saturation_mg_l(t)
-        depth = stated.mean_depth_m
-        mixed = mixing_depth_m(p, inputs.area_ha)
+        # a bowl of which a share of the area is left is as much less deep, and what there is of fish and feed as much denser
+        under_water = np.ones((inputs.days, 1)) if inputs.area_share is None else inputs.area_share[:, None]
+        depth = stated.mean_depth_m * under_water
+        mixed = mixing_depth_m(p, inputs.area_ha * under_water)
+        self.under_water = under_water
         layer = np.where(self.frozen, depth, np.minimum(mixed, depth))
         self.layer = layer
 
@@ -128,6 +131,7 @@ class Days:
         self.most = MOST_SATURATED * self.saturated
         self.bottom = p.mud_oxygen_g_per_m2_day * warmer(1.07, t, 25.0)
         self.per_fish = 1e-4 * p.fish_oxygen_mg_per_kg_hour * 24.0 / 1000.0 * warmer(1.07, t, 28.0)  # of 1 kg/ha
+        self.per_fish /= under_water
         self.collapse_above = np.ascontiguousarray(luck.bloom.T) / (
             p.bloom_collapse_per_day * (1.0 + p.oxygen_production_half) * logistic((t - p.bloom_collapse_above_c) / 1.5)
         )
@@ -154,14 +158,14 @@ class Days:
         mixes as the pond cools fast, in strong wind, in the cold, and where diffused air stirs it (assumed shapes).
         """
         t = self.water_c
-        self.turnover = np.empty_like(t)
+        self.turnover, self.deep_shortage = np.empty_like(t), np.empty_like(t)
         mixing = logistic((wind - 9.0) / 0.7) + logistic(12.0 - t) + stirred[:, None]
         falls = p.deep_shortage_mg_l_per_day * warmer(1.07, t, 25.0)
         warmth, short = t[0], np.zeros_like(t[0])
         for day, today in enumerate(t):
             mixes = np.minimum(1.0, mixing[day] + logistic((warmth - today - p.turnover_cooling_c) / 0.4))
-            self.turnover[day] = np.where(self.frozen[day], 0.0, mixes * deep * short)
-            short = np.minimum(p.deep_shortage_most_mg_l, short * (1.0 - mixes) + falls[day])
+            self.turnover[day] = np.where(self.frozen[day], 0.0, mixes * deep[day] * short)
+            self.deep_shortage[day] = short = np.minimum(p.deep_shortage_most_mg_l, short * (1.0 - mixes) + falls[day])
             warmth = warmth + (today - warmth) / 3.0
 
 
@@ -256,7 +260,7 @@ def night(pond: Pond) -> Night:
     given = pond.inputs.pellets_kg_per_ha[day]
     waste = waste - debris
     if np.any(given):
-        waste += 0.1 * given * p.feed_oxygen_kg_per_kg
+        waste += 0.1 * given / days.under_water[day] * p.feed_oxygen_kg_per_kg
     return Night(
         day, s.oxygen, start, dawn, dusk, made, plankton, bottom, fish, debris, night_fade, day_fade, bloom, lately, waste,
         added, refuge, kwh,
@@ -288,8 +292,9 @@ def aerated(pond: Pond, start: Array, dawn: Array) -> tuple[Array, Array, Array]
             in_night, hours = np.full_like(dawn, one.night_hours[day]), np.full_like(dawn, one.hours)
             working = in_night > 0.0
         efficiency: Array = getattr(p, f"aerator_{one.kind}_kg_per_kwh")
-        added += efficiency * one.kw_per_ha * in_night * per_kg
-        spared *= np.where(working, np.exp(-one.kw_per_ha / p.aerator_reach_kw_per_ha), 1.0)
+        dense = one.kw_per_ha / days.under_water[day]
+        added += efficiency * dense * in_night * per_kg
+        spared *= np.where(working, np.exp(-dense / p.aerator_reach_kw_per_ha), 1.0)
         spent += one.kw_per_ha * hours
     return np.minimum(added, np.maximum(0.0, most - dawn)), 1.0 - spared, spent
 

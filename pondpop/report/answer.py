@@ -85,6 +85,8 @@ def _lead(told: Teller) -> list[tuple[str, str]]:
         ("Do next", told.next_steps()),
         ("Cost", told.money(most=1)),
         ("Cost of each", told.each()),
+        ("Want of oxygen", oxygen_risk.lead_words(told)),
+        ("If something befalls it", told.stands_up()),
     ]
 
 

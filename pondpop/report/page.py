@@ -88,7 +88,7 @@ def make_page(
     whom: For = NOBODY,
 ) -> tuple[str, list[Table]]:
     """The text of the page, and the tables whose CSV belongs beside it."""
-    from pondpop.report import comparisons, figures, forage_supply, posterior_charts
+    from pondpop.report import comparisons, figures, forage_supply, oxygen_chart, posterior_charts
     from pondpop.report.assessment_page import assessment_part
     from pondpop.report.drawing import MOST_CASES, look
 
@@ -97,6 +97,7 @@ def make_page(
     with look():
         squares = [one for n, v in enumerate(said.verdicts) if (one := comparisons.squares(v, f"squares-{n}"))]
         pictures = list(figures.draw_all(shown, material.units, said.option))
+        kills = [drawn] if (drawn := oxygen_chart.draw(shown, "kills")) else []
         hungry = [forage_supply.draw(shown, material.units, "hunger")]
         told = [list(posterior_charts.draw_all(str(p.dataset.attrs.get("update_table", "")), material.units, f"learned-{n}"))
                 for n, p in enumerate(material.projections)]  # fmt: skip
@@ -130,7 +131,7 @@ def make_page(
                 + "".join(t.to_html() for t in harvest) + signs.to_html()),
         Section("years", "The pond year by year",
                 "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
-                + plots([*pictures, *squares]) + oxygen.to_html()
+                + plots([*pictures, *kills, *squares]) + oxygen.to_html()
                 + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
         Section("hunger", "Which bass go hungry, and when",
                 f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'

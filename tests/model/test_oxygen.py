@@ -229,15 +229,16 @@ def test_a_kill_is_put_down_to_what_brought_it(luck, killer):
 
 
 def test_dawns_are_poorer_in_fed_and_shallow_ponds_and_dark_days(troubled):
-    def poorest(changed):
-        return np.quantile([night.dawn[0] for night in nights_of(changed, 200)[1]], 0.05)
+    def poorest(changed, share=0.05):
+        return np.quantile([night.dawn[0] for night in nights_of(changed, 200)[1]], share)
 
     worst = poorest(troubled)
     assert poorest(replace(troubled, pellets_kg_per_ha=np.zeros(troubled.days))) > worst + 0.3
     lasting = weather(troubled, bloom=1.0)
     assert poorest(lasting) > worst
     assert poorest(weather(lasting, cloud=1.0)) > poorest(lasting)
-    assert poorest(replace(troubled, oxygen=replace(troubled.oxygen, mean_depth_m=0.7))) < worst - 0.3
+    shallow = replace(troubled, oxygen=replace(troubled.oxygen, mean_depth_m=0.7))
+    assert poorest(shallow, 0.5) < poorest(troubled, 0.5) - 0.3  # on a usual night; on the worst ones deep water mixes
 
 
 # ------------------------------------------------------------------ aeration
@@ -306,6 +307,23 @@ season = ["05-01", "09-30"]
     assert one.hours == 9.0 and one.night_hours[midsummer] == pytest.approx(2.0 + 4.8, abs=0.05)
     assert one.kw_per_ha == pytest.approx(2 * 0.7457 / scenario.pond.area_ha)
     assert one.available[midsummer] and not one.available[0]
+
+
+# ------------------------------------------------------------------ low water
+
+
+def test_low_water_is_shallower_and_its_fish_and_feed_denser(troubled):
+    low = replace(troubled, area_share=np.full(troubled.days, 0.5))
+    deep, half = Engine(troubled), Engine(low)
+    for engine in (deep, half):
+        engine.state.oxygen[:] = 6.0
+    days, halved = deep.by_day.oxygen, half.by_day.oxygen
+    assert halved.layer[150] == pytest.approx(0.5 * low.oxygen.mean_depth_m)
+    np.testing.assert_allclose(halved.per_fish, 2.0 * days.per_fish)
+    np.testing.assert_allclose(half.by_day.food_ease, 2.0 * deep.by_day.food_ease)
+    _, nights = nights_of(troubled, 200)
+    _, shallow = nights_of(low, 200)
+    assert np.median([n.dawn[0] for n in shallow]) < np.median([n.dawn[0] for n in nights]) - 0.3
 
 
 # ------------------------------------------------------------------ the switch

@@ -440,7 +440,7 @@ def one_step(pond, day, p, tables, dt, intake=1.0):
     for g in groups:
         g.intake_factor *= intake
     set_maximum_intake_and_search(groups, day, p)
-    set_food_met(pond, p, tables)
+    set_food_met(pond, day, p, tables)
     out_of_cover = hunt(groups, day, p, tables)
     for g in groups:
         g.hunger = 1 / (1 + g.fish_met + g.other_food_met)  # one saturating response shared by all food
@@ -487,9 +487,10 @@ def pass_night(pond, day, p):
     """Deep water mixes, the night takes, some fish die, the day gives; returns the share of intake that is left."""
     t = day.water_c
     frozen = t < p.ice_below_c
-    mixed = p.mixing_depth_at_1_ha_m * day.area_ha**p.mixing_depth_exponent
-    deep = max(0.0, 1 - mixed / (2 * day.mean_depth_m)) ** 2
-    depth = day.mean_depth_m if frozen else min(mixed, day.mean_depth_m)
+    mixed = p.mixing_depth_at_1_ha_m * (day.area_ha * day.area_share) ** p.mixing_depth_exponent
+    mean_depth = day.mean_depth_m * day.area_share
+    deep = max(0.0, 1 - mixed / (2 * mean_depth)) ** 2
+    depth = mean_depth if frozen else min(mixed, mean_depth)
     night = 0.46 - 0.06 * cos(2 * pi * (day.year_day - 172) / DAYS_PER_YEAR)
     wind = p.mean_wind_m_s * day.wind
 
@@ -519,7 +520,7 @@ def pass_night(pond, day, p):
     else:
         taken = p.bloom_respires_lately * pond.made_lately
         taken += p.mud_oxygen_g_per_m2_day * 1.07 ** (t - 25)
-        taken += 1e-4 * pond.fish * p.fish_oxygen_mg_per_kg_hour * 24 / 1000 * 1.07 ** (t - 28)
+        taken += 1e-4 * pond.fish / day.area_share * p.fish_oxygen_mg_per_kg_hour * 24 / 1000 * 1.07 ** (t - 28)
         taken += debris
 
     def fades(oxygen):
@@ -536,7 +537,7 @@ def pass_night(pond, day, p):
     pond.oxygen = min(max(dusk, 0.0), 2.2 * saturation(t))
     pond.made_lately += (made - pond.made_lately) / p.bloom_memory_days
     pond.bloom += p.bloom_recovery_per_day * pond.bloom * (1 - pond.bloom)
-    pond.waste += 0.1 * day.pellets_kg_per_ha * p.feed_oxygen_kg_per_kg
+    pond.waste += 0.1 * day.pellets_kg_per_ha / day.area_share * p.feed_oxygen_kg_per_kg
 
     rise = 1 + 0.03 * (min(max(t, 4.0), 36.0) - 28)
     for g in pond.groups:
@@ -554,6 +555,7 @@ def aerated(dawn, start, night_hours, depth, day, p):
     lost, added = 1.0, 0.0
     shortage = max(0.0, p.transfer_beta * saturation(day.water_c) - dawn)
     for kw, kind, hours, below in day.aerators:
+        kw /= day.area_share
         if hours is None:
             hours = night_hours * min(1.0, max(0.0, (below - dawn) / max(start - dawn, 1e-9)))
             works = dawn < below
@@ -746,7 +748,7 @@ def set_maximum_intake_and_search(groups, day, p):
                 g.search *= 1 - p.plants_hinder_per_share * max(0.0, day.plants - p.plants_hinder_from_share)
 
 
-def set_food_met(pond, p, tables):
+def set_food_met(pond, day, p, tables):
     """Food of the pond met, as multiples of what half satisfies."""
     for g in pond.groups:
         g.place = place_of_weight(p, g)
@@ -754,7 +756,7 @@ def set_food_met(pond, p, tables):
         if g.species in (BASS, BLUEGILL, REDEAR):
             offset, reference = p.foraging_size_offset_g[g.species], p.foraging_size_reference_g[g.species]
             size = ((g.weight + offset) / reference) ** -p.foraging_size_exponent[g.species]
-        ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species]
+        ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species] / day.area_share
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
         if g.species == BASS:  # they take large animals; where benthos is grazed down, what is left is small
             g.food_met["benthos"] *= (pond.food["benthos"] / p.benthos_capacity_kg_per_ha) ** p.benthos_grazing_exponent[BASS]

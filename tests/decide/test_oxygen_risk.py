@@ -1,0 +1,111 @@
+"""What is said of kills for want of oxygen: chances by month and cause, the feed that doubles them, what aerators save."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from small import dataset, pond, readings
+
+from pondpop.decide import oxygen_risk, sweep
+from pondpop.decide.phrases import teller
+from pondpop.decide.sweep_paths import Axis, put
+from pondpop.model.oxygen import KILLERS
+from pondpop.scenario import Aeration
+
+FED = """
+[costs]
+per_kwh = 0.2
+[[feeding]]
+name = "pellets"
+lb_per_acre_day = 10
+"""
+AERATED = {"aeration": (Aeration("aerator", "vertical_pump", 0.75, ((5, 1), (10, 31)), 1, 2, when_below_mg_l=3.0),)}
+
+
+def killed_pond(few: float, many: float, changes=AERATED):
+    """One of ten members loses a share of its fish in August under either strategy, by a bloom and in part by feed.
+
+    The strategies are alike but for the changes of the second.
+    """
+    scenario = pond(members=10, extra=FED)
+    one = scenario.strategies["few"]
+    scenario = scenario._replace(strategies={"few": one, "many": one._replace(name="many", title="many", **changes)})
+    read = readings(scenario)
+    months = read["few"]["oxygen_kill"].shape[1]
+    august = next(k for k in range(months) if (scenario.run.start.month - 1 + k) % 12 == 7)
+    for name, share in (("few", few), ("many", many)):
+        read[name]["oxygen_kill"][0, august] = share
+        for cause, kg in (("bloom", 300.0), ("feed", 100.0)):
+            read[name]["suffocated_biomass"][0, august, 1, KILLERS.index(cause)] = kg * share
+        read[name]["dawn_oxygen"][:] = 4.0
+    read["many"]["aeration_kwh"][:, august] = 100.0
+    return dataset(scenario, read), scenario
+
+
+def test_chances_by_month_and_cause_add_up():
+    made, scenario = killed_pond(0.6, 0.05)
+    few, many = oxygen_risk.risks(made, scenario)
+    assert (few.partial, few.severe, few.months) == (pytest.approx(0.1, rel=0.01), pytest.approx(0.1, rel=0.01), (8,))
+    assert few.by_month_and_cause["bloom"][7] == pytest.approx(0.075, rel=0.01)
+    assert np.sum([*few.by_month_and_cause.values()], axis=0) == pytest.approx(few.by_month)
+    assert many.partial == 0.0 and many.kwh == pytest.approx(100.0 * scenario.pond.area_ha, rel=0.01)
+
+
+def test_what_an_aerator_saves_stands_beside_its_cost():
+    said = oxygen_risk.lead_words(teller(killed_pond(0.6, 0.05)[0], "metric"))
+    assert "“few” 10 %" in said and "saves 22 kg/ha of fish a year against “few”" in said and "USD" in said
+    assert "keeps a refuge" in said
+    assert "saves no fish" in oxygen_risk.lead_words(teller(killed_pond(0.05, 0.6)[0], "metric"))
+
+
+@pytest.mark.parametrize(
+    ("chances", "says"),
+    [
+        ([(0.0, 0.01), (10.0, 0.03)], "twice that without feed at about 5 lb/acre a day (5.6 kg/ha a day)"),
+        ([(0.0, 0.01), (4.0, 0.015), (8.0, 0.025)], "at about 6 lb/acre a day"),
+        ([(5.0, 0.02), (10.0, 0.03)], "Up to 10 lb/acre a day (11 kg/ha a day) of feed the chance is less than twice"),
+        ([(0.0, 0.0), (10.0, 0.03)], ""),
+        ([(0.0, 0.01)], ""),
+    ],
+)
+def test_the_feed_that_doubles_the_chance(chances, says):
+    words = oxygen_risk.doubling_words(chances)
+    assert says in words and bool(says) == bool(words)
+
+
+def test_strategies_that_differ_in_feed_alone_tell_it():
+    made, scenario = killed_pond(0.05, 0.6)
+    told = teller(made, "us")
+    assert oxygen_risk.feeds_alike(told, oxygen_risk.risks(made, told.scenario)) == []  # they feed alike
+    (fed,) = scenario.strategies["few"].feeding
+    made, _ = killed_pond(0.05, 0.6, {"feeding": (fed._replace(kg_per_ha_day=2.0 * fed.kg_per_ha_day),)})
+    told = teller(made, "us")
+    assert oxygen_risk.feeds_alike(told, oxygen_risk.risks(made, told.scenario)) == [
+        (pytest.approx(10.0), 0.0), (pytest.approx(20.0), pytest.approx(0.1, rel=0.01))
+    ]  # fmt: skip
+
+
+def test_a_sweep_over_feed_tells_it():
+    scenario = killed_pond(0.6, 0.05)[1]
+    few = scenario._replace(strategies={"few": scenario.strategies["few"]})
+    row = sweep._row((0,), "few", dataset(few, readings(few)), few)
+    rows = [sweep.replace(row, values=(feed,), kill=kill) for feed, kill in ((0, 0.01), (11.2085, 0.03))]
+    said = sweep.answer(rows, [Axis("feeding.pellets.kg_per_ha_day", (0, 11.2085))], few, 0.5, 0.8)
+    assert "1.0 % at 0, 3.0 % at 11.2 kg/ha a day" in said and "at about 5 lb/acre a day" in said
+    assert "twice" not in sweep.answer(rows, [Axis("pond.cover", (0, 11.2085))], few, 0.5, 0.8)
+
+
+@pytest.mark.parametrize("path", [
+    "strategies.many.aeration.aerator.power_hp", "strategies.many.aeration.aerator.kind", "drawdown.low.area_share",
+    "liming.lime.tons_per_acre", "fertilization.off.level", "plants.weeds.share", "grass_carp.carp.per_acre",
+    "pond.mean_depth_ft",
+])  # fmt: skip
+def test_keys_of_the_water_can_be_varied(path):
+    raw = {
+        "pond": {"mean_depth_ft": 5}, "drawdown": [{"name": "low", "area_share": 0.6}],
+        "liming": [{"name": "lime", "tons_per_acre": 1}], "fertilization": [{"name": "off", "level": 1}],
+        "plants": [{"name": "weeds", "share": 0.2}], "grass_carp": [{"name": "carp", "per_acre": 5}],
+        "strategies": {"many": {"aeration": [{"name": "aerator", "kind": "diffused", "power_hp": 1}]}},
+    }  # fmt: skip
+    put(raw, path, 0.5)
+    assert "0.5" in str(raw)
