@@ -38,7 +38,7 @@ from pondpop.decide.plan import ask, find
 from pondpop.decide.survey_value import DRAWN, gain_from, ponds_on
 from pondpop.decide.sweep_paths import Axis
 from pondpop.ensemble import results
-from pondpop.ensemble.draws import draw_luck, streams
+from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
@@ -47,7 +47,7 @@ from pondpop.scenario import load, resolve
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import Haul, Outing, doubts, view_of, wr_of
 from pondpop.update.simulate import Watched, watch_all
-from pondpop.update.verify import SUSPECT, Checked, assumptions, estimates
+from pondpop.update.verify import WRONG, Checked, estimates, views_off
 
 POND = """
 title = "an invented pond for a test of plans"
@@ -109,7 +109,6 @@ AXES = (
 )
 TRUE_FIRST = 500_000  # members that no search and no confirmation reaches
 CHUNK = 25  # plans evaluated together
-WRONG = 3.0  # standard deviations by which an assumption is off in the ponds that have a wrong one
 
 
 # ---------------------------------------------------------------------- plans
@@ -214,8 +213,7 @@ def verification(ponds: int, members: int, executor) -> list[str]:
     view = view_of(past, watched, watch_all(past, "only", watched, uniforms, executor=executor), uniforms)
 
 
-    luck = draw_luck(past, past.strategies["only"], streams(scenario.ensemble.seed, range(members)))
-    by_name = assumptions(luck, view)
+    off = views_off(past, "only", watched, Prior(), view, executor)
     foretold = figures_of(seen, view, 4)
     rng = np.random.default_rng(5)
 
@@ -237,7 +235,7 @@ def verification(ponds: int, members: int, executor) -> list[str]:
                     checked = Checked(one.title, "", name, unit, None, at, values, np.nan)
                     ranks.append(checked.rank)
                     inside.append(checked.inside)
-        alarms.append(sum(abs(one.score) >= SUSPECT for one in estimates(pond, view, by_name)))
+        alarms.append(sum(one.suspected for one in estimates(pond, view, off)))
     counts = np.histogram(ranks, 10, (0, 1))[0] / len(ranks)
     lines = [
         "## Verification", "",
@@ -249,8 +247,8 @@ def verification(ponds: int, members: int, executor) -> list[str]:
     for wrong, (way, names) in WRONGS.items():
         suspected, first = [], []
         for pond in truths(wrong, way):
-            made = estimates(pond, view, by_name)
-            right = [one for one in made if one.assumption in names and np.sign(one.score) == way]
+            made = estimates(pond, view, off)
+            right = [one for one in made if one.assumption in names and one.more == (way > 0)]
             suspected.append(any(one.suspected for one in right))
             first.append(suspected[-1] and made[0] in right)
         lines.append(f"| {wrong} | {100 * np.mean(suspected):.0f} % | {100 * np.mean(first):.0f} % |")

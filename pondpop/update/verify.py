@@ -2,18 +2,19 @@
 
 The ensemble of a projection is run again up to the last record, with the same members and luck, and makes the records
 that it would have shown; no member is weighed. A right forecast holds 8 of 10 figures in its ranges of 80 % and ranks
-them evenly. Where it does not, a linear regression of what differs between members on what they would have shown says
-which assumption the records speak against (the best linear estimate of each, against its scatter in a right forecast).
+them evenly. Where it does not, members that are run once more with one assumption wrong say what the records would look like
+then; the one whose records these resemble beyond chance is under suspicion.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -22,13 +23,13 @@ from numpy.typing import NDArray
 from pondpop.checks import Fact, InputError, RunError, nearest
 from pondpop.decide.goals import scenario_of
 from pondpop.ensemble import results
-from pondpop.ensemble.draws import Prior, Source, streams
+from pondpop.ensemble.draws import Dealer, Prior, Source, streams
 from pondpop.ensemble.jobs import Job, Readings
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.inputs import Luck
 from pondpop.records import Records, read_records
-from pondpop.scenario import Scenario
-from pondpop.species import MEASURED, SPECIES
+from pondpop.scenario import Scenario, Strategy
+from pondpop.species import MEASURED, SPECIES, Parameters
 from pondpop.update import figures_of, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
@@ -48,9 +49,11 @@ from pondpop.update.simulate import Watched
 Array = NDArray[np.float64]
 
 LOW, HIGH = 0.1, 0.9  # of the range in which 8 of 10 figures are expected
-DRAWN = 16  # records that each member makes for the regression (a choice)
-SHRINK = 0.1  # of the correlations between figures towards none, in the regression (a choice)
-SUSPECT = 2.5  # standard deviations of an estimate in a right forecast from which an assumption is suspected (a choice)
+DRAWN = 16  # records that each member makes (a choice)
+SHRINK = 0.1  # of the correlations between figures towards none (a choice)
+WRONG = 3.0  # standard deviations by which a wrong assumption is off (a choice)
+PAIRED = 32  # members that are run again with each assumption wrong (a choice)
+RIGHT = 0.92  # of right forecasts, in which nothing is to be suspected (a choice)
 FEWEST_MEMBERS = 20  # of whom ranges can be read
 
 
@@ -103,14 +106,13 @@ class Checked:
 
 @dataclass(frozen=True)
 class Estimate:
-    """What the records say of an assumption: standard deviations in which a right forecast scatters; positive is more."""
+    """How much the records look like those of ponds with more, or less, of something than assumed: in standard deviations of
+    those of a right forecast, and whether that is more than one comes to by chance in any assumption."""
 
     assumption: str
+    more: bool
     score: float
-
-    @property
-    def suspected(self) -> bool:
-        return abs(self.score) >= SUSPECT
+    suspected: bool
 
 
 @dataclass(frozen=True)
@@ -206,14 +208,14 @@ def verify(
     deal = streams(scenario.ensemble.seed, range(members))
     uniforms = {doubt: deal(doubt, 1) for doubt in doubts(later)}
     view = view_of(past, every.watched, seen, uniforms)
-    luck = drawn.draw(past, past.strategies[name], 0, members)[1]
+    off = views_off(past, name, every.watched, drawn, view, executor, store, progress)
     return Verification(
         scenario=scenario,
         strategy=name,
         since=after,
         members=members,
         figures=tuple(_checked(later, every.observations, view, days)),
-        estimates=tuple(estimates(later, view, assumptions(luck, view))),
+        estimates=tuple(estimates(later, view, off)),
         unused=every.unused,
     )
 
@@ -257,53 +259,135 @@ def _what(title: str) -> str:
 # ---------------------------------------------------------------------- what to suspect
 
 
-def assumptions(luck: Luck, view: View) -> dict[str, Array]:
-    """What differs between members, one number each [member], larger where there is more of it."""
-    found = {"food of the pond": np.log(luck.productivity).mean(axis=1)}
-    for species in MEASURED:
-        k = SPECIES.index(species)
-        found[f"growth of {species}"] = np.log(luck.growth[:, k])
-        found[f"young of {species}"] = np.log(luck.recruitment[:, k]).mean(axis=1)
-        found[f"natural deaths of {species}"] = np.log(luck.background_deaths[:, k]).mean(axis=1)
-    if luck.stocking_survival.shape[1]:
-        found["survival of stocked fish"] = np.log(np.maximum(luck.stocking_survival, 1e-9)).mean(axis=1)
-    found["luck of anglers"] = np.log(luck.angler_success).mean(axis=1)
-    for name, z in view.doubts.items():
-        if name.startswith(CATCHABILITY):
-            found[f"catchability by {name.removeprefix(CATCHABILITY)}"] = z
-    return {name: values for name, values in found.items() if np.ptp(values) > 0.0}
+class Assumption(NamedTuple):
+    """A source of doubt that all members of a forecast could be wrong in: its spread, and where it stands in the luck."""
+
+    spread: str
+    field: str
+    species: str | None = None
 
 
-def estimates(observations: Sequence[Observation], view: View, by_name: Mapping[str, Array]) -> list[Estimate]:
-    """The best linear estimate of every assumption from the records, in standard deviations of its scatter.
+@dataclass(frozen=True)
+class Off:
+    """A dealer of another's members, of whom one assumption is wrong: off by so many standard deviations, all through the run."""
 
-    Members make DRAWN sets of records each; means and covariances of assumptions and figures follow from these, and the
-    scatter of the estimate from its application to them.
+    dealer: Dealer
+    wrong: Assumption
+    by: float
+
+    @property
+    def identity(self) -> str:
+        return f"{self.dealer.identity}, {self.wrong} off by {self.by}"
+
+    @property
+    def about(self) -> Mapping[str, str]:
+        return self.dealer.about
+
+    def draw(self, scenario: Scenario, strategy: Strategy, first: int, members: int) -> tuple[Parameters, Luck]:
+        parameters, luck = self.dealer.draw(scenario, strategy, first, members)
+        field, by = self.wrong.field, self.by * scenario.ensemble.spreads[self.wrong.spread]
+        values = getattr(luck, field).copy()
+        there = np.s_[:] if self.wrong.species is None else np.s_[:, SPECIES.index(self.wrong.species)]
+        values[there] = values[there] * np.exp(by)
+        if field == "stocking_survival":
+            values = np.minimum(values, np.maximum(getattr(luck, field), 1.0))
+        return parameters, replace(luck, **{field: values})
+
+
+def assumptions(scenario: Scenario, strategy: str) -> dict[str, Assumption]:
+    """What a forecast assumes and records could speak against, by what it is called; the gears come with the records."""
+    own = scenario.strategies[strategy]
+    found = {"food of the pond": Assumption("productivity", "productivity")}
+    for species in (s for s in MEASURED if s in own.species):
+        found[f"growth of {species}"] = Assumption("growth", "growth", species)
+        found[f"young of {species}"] = Assumption("recruitment", "recruitment", species)
+        found[f"natural deaths of {species}"] = Assumption("natural_mortality", "background_deaths", species)
+    if any(not event.resident for event in own.stocking):
+        found["survival of stocked fish"] = Assumption("stocking_survival", "stocking_survival")
+    if own.harvest or own.angling:
+        found["luck of anglers"] = Assumption("angler_success", "angler_success")
+    return {name: one for name, one in found.items() if scenario.ensemble.spreads[one.spread] > 0.0}
+
+
+def views_off(
+    past: Scenario, strategy: str, watched: Watched, dealer: Dealer, view: View, executor: Executor | None = None,
+    store: Store | None = None, progress: Callable[[int, int], None] | None = None,
+) -> dict[str, dict[int, View]]:
+    """What the first members would have shown, were one assumption wrong: by its name, and way, less (-1) or more (1)."""
+    count = min(PAIRED, view.seen["number"].shape[0])
+    asked = [(name, way, one) for name, one in assumptions(past, strategy).items() for way in (-1, 1)]
+    jobs = [Job(((past, strategy),), 0, count, Off(dealer, one, way * WRONG), watched) for _, way, one in asked]
+    found: dict[str, dict[int, View]] = {name: {} for name, _, _ in asked}
+    seen = {k: read for k, (read,), _ in _told(run_all(jobs, executor, store), len(jobs) * count, count, progress)}
+    first = {name: z[:count] for name, z in view.doubts.items()}
+    for k, (name, way, _) in enumerate(asked):
+        found[name][way] = replace(view, seen=seen[k], doubts=first)
+    for doubt, z in view.doubts.items():
+        if doubt.startswith(CATCHABILITY):
+            name = f"catchability by {doubt.removeprefix(CATCHABILITY)}"
+            found[name] = {way: replace(view, doubts={**view.doubts, doubt: z + way * WRONG}) for way in (-1, 1)}
+    return found
+
+
+def _told(
+    done: Iterator[tuple[int, list[Readings], bool]], total: int, each: int, progress: Callable[[int, int], None] | None
+) -> Iterator[tuple[int, list[Readings], bool]]:
+    for n, one in enumerate(done, 1):
+        if progress:
+            progress(n * each, total)
+        yield one
+
+
+def estimates(observations: Sequence[Observation], view: View, off: Mapping[str, Mapping[int, View]]) -> list[Estimate]:
+    """How much the records look like those of ponds in which an assumption is wrong, for each, in the way they look more so.
+
+    Members make DRAWN sets of records each, and so do those that are wrong in one thing. What tells the two apart best is the
+    linear discriminant (Fisher 1936): the difference of their means by the inverse of the covariance of a right forecast's
+    records. Its value for the records seen is told in standard deviations of those of a right forecast, and suspected from where
+    no assumption reaches in RIGHT of them.
     """
     rng = np.random.default_rng([19, len(observations)])
-    expected = [one.expected(view) for one in observations]
-    every = np.concatenate([
-        np.concatenate([_figures(one, one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
-        for _ in range(DRAWN)
-    ])  # fmt: skip
+
+    def records(of: View) -> Array:
+        expected = [one.expected(of) for one in observations]
+        drawn = [
+            np.concatenate([_figures(one, one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
+            for _ in range(DRAWN)
+        ]
+        return np.stack(drawn)  # [draw, member, figure]
+
+    every = records(view)
     seen = np.concatenate([_figures(one, one.data[None])[0] for one in observations])
     known = np.isfinite(every)
-    count = np.maximum(known.sum(axis=0), 1)
-    middle = np.where(known, every, 0.0).sum(axis=0) / count
-    spread = np.sqrt(np.where(known, (every - middle) ** 2, 0.0).sum(axis=0) / count)
+    count = np.maximum(known.sum(axis=(0, 1)), 1)
+    middle = np.where(known, every, 0.0).sum(axis=(0, 1)) / count
+    spread = np.sqrt(np.where(known, (every - middle) ** 2, 0.0).sum(axis=(0, 1)) / count)
     told = spread > 1e-9
-    x = np.nan_to_num((every - middle)[:, told] / spread[told])  # what could not be read says nothing
-    observed = np.nan_to_num((seen - middle)[told] / spread[told])
-    own = x.T @ x / len(x)
+
+    def scaled(figures: Array) -> Array:
+        return np.nan_to_num((figures - middle)[..., told] / spread[told])  # what could not be read says nothing
+
+    x, observed = scaled(every), scaled(seen)
+    flat = x.reshape(-1, x.shape[-1])
+    own = flat.T @ flat / len(flat)
     own = (1.0 - SHRINK) * own + SHRINK * np.eye(len(own))
-    found = []
-    for name, values in by_name.items():
-        z = np.tile((values - values.mean()) / values.std(), DRAWN)
-        weights = np.linalg.solve(own, x.T @ z / len(x))
-        scatter = float((x @ weights).std())
-        if scatter > 1e-9:
-            found.append(Estimate(name, float(observed @ weights) / scatter))
-    return sorted(found, key=lambda one: -abs(one.score))
+    names, scores, of_right = [], [], []
+    for name, ways in off.items():
+        for way, wrong in ways.items():
+            shown = scaled(records(wrong))
+            weights = np.linalg.solve(own, shown.mean(axis=(0, 1)) - x[:, : shown.shape[1]].mean(axis=(0, 1)))
+            right = flat @ weights
+            if (scatter := float(right.std())) > 1e-9:
+                names.append((name, way))
+                scores.append(float(observed @ weights) / scatter)
+                of_right.append(right / scatter)
+    if not names:
+        return []
+    level = float(np.quantile(np.max(of_right, axis=0), RIGHT))
+    best: dict[str, Estimate] = {}
+    for (name, way), score in sorted(zip(names, scores, strict=True), key=lambda one: one[1]):
+        best[name] = Estimate(name, way > 0, score, score >= level)  # of the two ways the one with the larger score comes last
+    return sorted(best.values(), key=lambda one: -one.score)
 
 
 def _figures(one: Observation, data: Array) -> Array:

@@ -49,11 +49,11 @@ def verify_passages(found: Verification, units: Units) -> list[Passage]:
     """The whole answer for a client's page, with every figure."""
     rows = [[*HEADS], *(_row(one, units) for one in found.figures)]
     asked = [["assumption", "standard deviations", "under suspicion"]]
-    asked += [[one.assumption, f"{one.score:+.1f}", "yes" if one.suspected else "no"] for one in found.estimates]
+    asked += [[_more(one), f"{one.score:.1f}", "yes" if one.suspected else "no"] for one in found.estimates]
     parts = [
         Passage("\n".join([verdict(found), score(found), suspicion(found)])),
         Passage("What was foretold and what was seen; […] holds 8 of 10 futures:", rows),
-        Passage("What the records ask of each assumption, against its scatter in a right forecast:", asked, detail=True),
+        Passage("How much the records look like those of ponds where an assumption is wrong:", asked, detail=True),
         *(Passage(f"Not used: {line}.", detail=True) for line in found.unused),
     ]
     return [part for part in parts if part.words]
@@ -91,15 +91,15 @@ def suspicion(found: Verification) -> str:
         first = found.estimates[:1]
         least = f" (most of all they ask for {_more(first[0])}, which chance may do)" if first else ""
         return f"No assumption is under suspicion{least}."
-    told = joined(f"{_more(one)} ({abs(one.score):.1f} standard deviations)" for one in found.suspects[:3])
+    told = joined(f"{_more(one)} ({one.score:.1f} standard deviations)" for one in found.suspects[:3])
     what = WHAT_TO_DO.get(found.suspects[0].assumption.partition(" ")[0], "")
     return f"Under suspicion: the records ask for {told} than the forecast had.{f' Next: {what}.' if what else ''}"
 
 
 def _more(one: Estimate) -> str:
-    word = "more" if one.score > 0 else "less"
+    word = "more" if one.more else "less"
     if one.assumption.startswith(("young", "natural")):
-        word = "more" if one.score > 0 else "fewer"
+        word = "more" if one.more else "fewer"
     return f"{word} {one.assumption}"
 
 
@@ -136,6 +136,7 @@ def verify_csv(found: Verification, units: Units) -> str:
         rows.writerow([one.day, one.title, one.name, _unit(one, units), *cells, "yes" if one.inside else "no",
                        f"{one.rank:.3f}", *misses])  # fmt: skip
     for estimate in found.estimates:
-        rows.writerow(["", "assumption", estimate.assumption, "standard deviations", "", "", "", f"{estimate.score:.2f}",
+        rows.writerow(["", "assumption", estimate.assumption, "standard deviations", "", "", "",
+                       f"{estimate.score if estimate.more else -estimate.score:.2f}",
                        "no" if estimate.suspected else "yes", "", "", ""])  # fmt: skip
     return out.getvalue()

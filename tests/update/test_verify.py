@@ -13,11 +13,14 @@ from small import TEXT
 from pondpop import cli
 from pondpop.checks import InputError, RunError
 from pondpop.decide.passages import read
+from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.run import compare
+from pondpop.model.inputs import Luck
 from pondpop.records import read_records
 from pondpop.scenario import resolve
+from pondpop.species import SPECIES
 from pondpop.update.likelihood import View
-from pondpop.update.verify import SUSPECT, Checked, Estimate, Verification, estimates, verify
+from pondpop.update.verify import Checked, Estimate, Off, Verification, assumptions, estimates, verify
 from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
 
 DAY = dt.date(2026, 9, 15)
@@ -76,29 +79,67 @@ class Shows:
 def _problem(seed, food=0.0, young=0.0, members=100):
     """Two assumptions, of which records show one each; those of the pond may be off by so many standard deviations."""
     dealt = np.random.default_rng(seed)
-    z = {"food of the pond": dealt.normal(size=members), "young of bass": dealt.normal(size=members)}
-    other = dealt.normal(size=members)
-    view = View({"a": z["food of the pond"] + 0.3 * other, "b": z["young of bass"] + 0.3 * other}, (0,), 1.0, np.zeros(1), {})
-    truth = {"a": dealt.normal() * 1e-9 + food, "b": young}
+    z, other = dealt.normal(size=(2, members)), dealt.normal(size=members)
+
+    def view(by=(0.0, 0.0), count=members):
+        seen = {name: z[k, :count] + by[k] + 0.3 * other[:count] for k, name in enumerate("ab")}
+        return View(seen, (0,), 1.0, np.zeros(1), {})
+
+    off = {
+        name: {way: view(np.array([k == 0, k == 1]) * 3.0 * way, 32) for way in (-1, 1)}
+        for k, name in enumerate(("food of the pond", "young of bass"))
+    }
+    truth = {"a": food, "b": young}
     if not (food or young):
-        truth = {name: dealt.normal() for name in truth}
+        truth = dict(zip("ab", dealt.normal(size=2) + 0.3 * dealt.normal(), strict=True))
     seen = [Shows(name, 0.3, truth[name] + 0.3 * dealt.normal(size=6)) for name in ("a", "b")]
-    return seen, view, z
+    return seen, view(), off
 
 
 def test_a_right_forecast_is_seldom_suspected():
-    scores = np.array([one.score for seed in range(150) for one in estimates(*_problem(seed))])
-    assert abs(scores.mean()) < 0.15 and scores.std() == pytest.approx(1.0, abs=0.15)
-    assert np.mean(np.abs(scores) >= SUSPECT) < 0.04
+    every = [estimates(*_problem(seed)) for seed in range(200)]
+    assert 0.03 < np.mean([any(one.suspected for one in some) for some in every]) < 0.15
+    scores = np.array([one.score * (1 if one.more else -1) for some in every for one in some])
+    assert abs(scores.mean()) < 0.2 and scores.std() == pytest.approx(1.0, abs=0.15)
 
 
 @pytest.mark.parametrize(
-    ("food", "young", "first", "sign"), [(-4.0, 0.0, "food of the pond", -1), (0.0, 4.0, "young of bass", 1)]
+    ("food", "young", "first", "more"), [(-4.0, 0.0, "food of the pond", False), (0.0, 4.0, "young of bass", True)]
 )
-def test_the_assumption_that_is_wrong_is_suspected(food, young, first, sign):
+def test_the_assumption_that_is_wrong_is_suspected(food, young, first, more):
     found = [estimates(*_problem(seed, food, young))[0] for seed in range(30)]
-    right = [one.suspected and one.assumption == first and np.sign(one.score) == sign for one in found]
+    right = [one.suspected and one.assumption == first and one.more == more for one in found]
     assert np.mean(right) >= 0.9
+
+
+def test_what_answers_only_when_it_is_far_off_is_suspected_too():
+    """Records that do not move with small departures, so that members which differ a little tell nothing of large ones."""
+
+    def bent(by, count=100, seed=4):
+        z = np.random.default_rng(seed).normal(size=count) + by
+        return View({"a": np.maximum(np.abs(z) - 2.5, 0.0), "b": z * 0.0}, (0,), 1.0, np.zeros(1), {})
+
+    off = {"young of bass": {way: bent(3.0 * way, 32) for way in (-1, 1)}}
+    seen = [Shows("a", 0.2, np.full(6, 1.0))]
+    assert estimates(seen, bent(0.0), off)[0].suspected
+
+
+def test_a_wrong_assumption_moves_its_luck_and_no_other():
+    scenario = resolve(_raw())
+    strategy = scenario.strategies["few"]
+    known = assumptions(scenario, "few")
+    assert "survival of stocked fish" in known and "luck of anglers" not in known
+    bass = SPECIES.index("bass")
+    for name, one in known.items():
+        right, wrong = (dealer.draw(scenario, strategy, 0, 3)[1] for dealer in (Prior(), Off(Prior(), one, -2.0)))
+        moved = [f for f in Luck.__dataclass_fields__ if not np.array_equal(getattr(right, f), getattr(wrong, f))]
+        assert moved == [one.field], name
+        assert Off(Prior(), one, -2.0).identity != Off(Prior(), one, 2.0).identity != Prior().identity
+    young = Off(Prior(), known["young of bass"], -2.0).draw(scenario, strategy, 0, 3)[1].recruitment
+    plain = Prior().draw(scenario, strategy, 0, 3)[1].recruitment
+    ratio = young / plain
+    assert ratio[:, bass] == pytest.approx(np.exp(-2.0 * scenario.ensemble.spreads["recruitment"]))
+    assert (np.delete(ratio, bass, axis=1) == 1.0).all()
 
 
 # --- words
@@ -128,9 +169,10 @@ def test_the_score_is_against_no_change():
 
 
 def test_suspicion_names_what_and_which_way():
-    told = suspicion(_verification([], [Estimate("young of bass", -3.1), Estimate("food of the pond", 0.2)]))
+    some = [Estimate("young of bass", False, 3.1, True), Estimate("food of the pond", True, 0.2, False)]
+    told = suspicion(_verification([], some))
     assert "fewer young of bass (3.1 standard deviations)" in told and "seine" in told
-    assert "No assumption is under suspicion" in suspicion(_verification([], [Estimate("food of the pond", 1.2)]))
+    assert "No assumption is under suspicion" in suspicion(_verification([], [Estimate("food of the pond", True, 1.2, False)]))
 
 
 # --- on a pond
