@@ -228,6 +228,7 @@ def _parser() -> argparse.ArgumentParser:
     update.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
     update.add_argument("--strategy", metavar="NAME", help="the strategy that was followed so far (default: the first)")
     update.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
+    update.add_argument("--details", action="store_true", help="print all that was learned, not the answer only")
     update.add_argument("--seed", metavar="N", type=_whole, help="of all chance (default: the scenario's)")
     _long_work(update, "folder to write (default: the file's name + -updated)")
     update.set_defaults(command=_update)
@@ -268,6 +269,7 @@ def _parser() -> argparse.ArgumentParser:
     assess.add_argument("--out", metavar="DIR", type=_path, help="folder to write text, table and a page for the client to")
     _for_whom(assess)
     assess.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
+    assess.add_argument("--details", action="store_true", help="print every figure, not the answer only")
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
     assess.set_defaults(command=_assess)
 
@@ -622,7 +624,7 @@ def _update(given: argparse.Namespace) -> None:
     from pondpop.ensemble.store import text
     from pondpop.update import update_ensemble
     from pondpop.update.posterior import write_ensemble
-    from pondpop.update.text import update_csv, update_text
+    from pondpop.update.text import update_answer, update_csv, update_text
 
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-updated")
     output = _output(given, out, scenario, None, **{"--strategy": given.strategy, "records": records})
@@ -642,8 +644,9 @@ def _update(given: argparse.Namespace) -> None:
         posterior = replace(posterior, about=about)
         files["posterior.nc"] = partial(write_ensemble, posterior)
     output.finish(files)
-    print(told, end="")
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}")
+    print(told if given.details else update_answer(found, scenario.units), end="")
+    more = "" if given.details else "; --details tells the rest"
+    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}{more}.")
 
 
 def _verify(given: argparse.Namespace) -> None:
@@ -815,6 +818,7 @@ def _assess(given: argparse.Namespace) -> None:
     records = read_records(given.folder, given.strict)
 
     from pondpop.assess import assess_records, assessment_text, write_assessment
+    from pondpop.assess.text import assessment_answer
 
     found = assess_records(records)
     if given.out is not None:
@@ -822,7 +826,7 @@ def _assess(given: argparse.Namespace) -> None:
 
         can_draw()
         write_assessment(found, given.out, given.units, assessment_page(found, given.units, For(**names)))
-    print(assessment_text(found, given.units), end="")
+    print((assessment_text if given.details else assessment_answer)(found, given.units), end="")
 
 
 def _keys(given: argparse.Namespace) -> None:

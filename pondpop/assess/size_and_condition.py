@@ -184,7 +184,7 @@ def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
         shortest = indices.shortest_mm(species)
         yield Finding(
             f"{species}_wr_left_out", "fish", found.unweighed + found.short, **at,
-            note=f"{found.unweighed} not weighed, {found.short} shorter than the {shortest} mm from which Wr is defined",
+            note=f"{found.unweighed} not weighed, {found.short} shorter than the {shortest:.0f} mm from which Wr is defined",
         )  # fmt: skip
 
 

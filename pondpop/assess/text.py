@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pondpop.records import BadRow, Records
 
 WIDTH = 100
+SCREEN_WIDE, SCREEN_HIGH = 80, 24  # of a plain terminal
 SHOWN_SLIPS = 20
 SURE = 0.05
 FLOOR, MORE = "_psd_floor", "_more_outings_for_10_points"
@@ -59,6 +60,32 @@ def assessment_csv(assessment: Assessment, units: str = "us") -> str:
 def assessment_text(assessment: Assessment, units: Units = "us") -> str:
     """The assessment in words and tables; units "us" or "metric" (PSD always uses the inch categories)."""
     return "\n".join(_lines(assessment, units)) + "\n"
+
+
+def assessment_answer(a: Assessment, units: Units = "us") -> str:
+    """The answer on one plain screen: the state, what speaks for it, what to do; and what was read, left out or odd."""
+    r, advice = a.records, a.advice(units)
+    fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
+    slips = "" if not r.left_out else f"; {len(r.left_out)} row{'s' * (len(r.left_out) > 1)} left out, the first: {r.left_out[0]}"
+    odd = f"; {len(r.notes)} thing{'s' * (len(r.notes) > 1)} odd" if r.notes else ""
+    words = "; words and units were read as others" if r.read_as else ""
+    last = _lines_of(f"{fish}{words}{odd}{slips}. --details tells all of it, and every figure.", SCREEN_WIDE)
+    law = _lines_of("Before fish are stocked, moved, removed or eaten, ask the state agency.", SCREEN_WIDE)
+    if advice is None:
+        said = _lines_of("The state of the pond cannot be told from these records.", SCREEN_WIDE)
+        rest = [_lines_of(f"- {line}", SCREEN_WIDE) for line in a.missing]
+    else:
+        said = _lines_of(f"{state_words(advice)}.", SCREEN_WIDE)
+        seen = [_lines_of(f"seen: {line}", SCREEN_WIDE) for line in advice.why]
+        rest = [*seen[:1], *(_lines_of(f"- {line}", SCREEN_WIDE) for line in advice.steps), *seen[1:]]
+    for part in rest:
+        if len(said) + len(part) + len(law) + len(last) <= SCREEN_HIGH:
+            said += part
+    return "\n".join([*said, *law, *last[: SCREEN_HIGH - len(said) - len(law)]]) + "\n"
+
+
+def _lines_of(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_on_hyphens=False)
 
 
 def _lines(a: Assessment, units: Units) -> Iterator[str]:

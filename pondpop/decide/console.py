@@ -42,13 +42,23 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
 
 
 def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> str:
-    said = _said(told, against, None)
+    said = _said(told, against, None, 2)
     if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
-        said = _said(told, against, 1)
+        said = _said(told, against, 1, 2)
+    last = wrapped(more) if more else []
+    if len(said) + len(below) + len(last) > HIGH - 4 - FEWEST_ROWS:  # a blank line, the heads and two lines of notes
+        said = _said(told, against, 1, 1)
     room = HIGH - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
-    foot = [*below, *foot, *(wrapped(more) if more else [])]
+    foot = [*below, *foot, *last]
     return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
+
+
+def fitted(rows: Sequence[Sequence[str]]) -> str:
+    """The rows in columns no wider than a plain terminal, their first cells cut where they must be."""
+    over = len(columns(rows).partition("\n")[0]) - WIDE
+    longest = max(len(row[0]) for row in rows)
+    return columns(rows if over <= 0 else [[_cut(row[0], max(12, longest - over)), *row[1:]] for row in rows])
 
 
 def pond_line(name: str, told: Teller) -> str:
@@ -56,13 +66,13 @@ def pond_line(name: str, told: Teller) -> str:
     return "\n".join(wrapped(f"{name}: {told.head.lower()}: {told.choice()}")) + "\n"
 
 
-def _said(told: Teller, against: int | None, goals: int | None) -> list[str]:
-    """The three sentences, as lines."""
+def _said(told: Teller, against: int | None, goals: int | None, steps: int) -> list[str]:
+    """The three sentences, as lines, of so many goals (all of them) and steps."""
     said = wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")
     rival = against if against is not None and against != told.decision.best else None
     if sure := told.sureness(rival, most=1, goals=goals):
         said += wrapped(f"How sure: {sure}")
-    return said + wrapped(f"Next: {told.next_steps(2 if len(said) < HIGH / 2 else 1)}")
+    return said + wrapped(f"Next: {told.next_steps(steps if len(said) < HIGH / 2 else 1)}")
 
 
 def _strategies(told: Teller, against: int | None, most: int) -> str:

@@ -126,7 +126,7 @@ def differences(told: Teller, first: int, other: int) -> Iterator[Detail]:
     lead = f"{told.short[other]} instead of {told.short[first]}"
     for event in strategies[first].stocking:
         twin = next((e for e in strategies[other].stocking if e.name == event.name), None)
-        if event.species == "bass" and twin is not None and twin.date == event.date:
+        if event.species == "bass" and not event.share_cv and twin is not None and twin.date == event.date:  # a survey's classes
             yield from _group_difference(told, event, twin, first, other, lead)
     named = {q.name: q for q in quantities(told.dataset)}
     said, last = [], str(told.dataset["survey_date"].values[-1])[:10]

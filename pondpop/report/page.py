@@ -152,7 +152,7 @@ def _cover(material: Material, whom: For) -> Cover:
     by = joined(dict.fromkeys(scenario.consultant for scenario in scenarios if scenario.consultant))
     lines = [_pond(projection, len(scenarios) > 1) for projection in material.projections]
     notes = list(dict.fromkeys(scenario.note for scenario in scenarios if scenario.note))
-    full = f"{whom.pond}: {title}" if whom.pond else title
+    full = f"{whom.pond}: {title}" if whom.pond and whom.pond.casefold() not in title.casefold() else title
     return Cover(full, lines, For(whom.pond, whom.client, whom.consultant or by), notes)
 
 

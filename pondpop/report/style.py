@@ -88,7 +88,8 @@ thead{display:table-header-group}
 .first{display:block}.first .warn ul{columns:2;column-gap:20px}
 .two{display:block}.two figure{width:100%;margin:0}
 .two>*{display:inline-block;vertical-align:top;width:48.5%;margin-right:1.2%}
-.fine{font-size:7.2pt;line-height:1.25}.fine dl{columns:2;column-gap:20px}dt{float:none;display:inline}dd{display:inline}
+.fine{font-size:7.2pt;line-height:1.25}.beside .fine{break-inside:avoid}.two li{font-size:8.2pt}
+.fine dl{columns:2;column-gap:20px}dt{float:none;display:inline}dd{display:inline}
 dd::after{content:"";display:block}.columns{columns:3;column-gap:14px}
 .warn{padding:5px 10px;break-inside:avoid}.warn li,.warn p{font-size:8.6pt}
 code,pre{font-size:7.6pt}

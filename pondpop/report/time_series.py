@@ -181,14 +181,17 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
 
 
 def _bass_groups(case: Case) -> list[str]:
-    return [event.name for event in case.strategy.stocking if event.species == "bass"]
+    return [event.name for event in case.strategy.stocking if event.species == "bass" and not event.share_cv]
 
 
 def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
-    """Mean weight, and survivors, of the stocked groups of bass (of all groups where there are none of bass)."""
+    """Mean weight, and survivors, of the stocked groups of bass (of all groups where there are none of bass).
+
+    Not of the length classes of a survey, of which no one asks what becomes of them.
+    """
     groups = list(dict.fromkeys(g for c in cases for g in _bass_groups(c)))[:MOST_CASES]
     if not groups:
-        groups = list(dict.fromkeys(e.name for c in cases for e in c.strategy.stocking))[:MOST_CASES]
+        groups = list(dict.fromkeys(e.name for c in cases for e in c.strategy.stocking if not e.share_cv))[:MOST_CASES]
     if not groups:
         return
     for measure, kind, title in (

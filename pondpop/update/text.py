@@ -14,14 +14,14 @@ import scipy
 from numpy.typing import NDArray
 
 from pondpop.assess.text import left_out_and_odd
-from pondpop.decide.console import columns
+from pondpop.decide.console import columns, fitted
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
 from pondpop.observe.gears import gear
 from pondpop.scenario import SPECIES
 from pondpop.species import MEASURED, load_parameters, uncertain
-from pondpop.units import KINDS, Units, converted, in_csv, unit_of
+from pondpop.units import KINDS, Units, converted, in_csv, shortened, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
 from pondpop.update.simulate import deal_past
@@ -195,6 +195,33 @@ def update_text(found: Update, units: Units) -> str:
     return text + _table([r for r in every if r.about == "record"], units)
 
 
+def update_answer(found: Update, units: Units) -> str:
+    """What was learned on one plain screen: what the records are worth, what they narrowed most, and the pond now."""
+    count = len(found.evidence.observations)
+    said = [f"{count} record{'s' * (count != 1)} until {found.until} of the strategy {found.strategy}."] if found.until else []
+    for words, left in (("no member explains", found.impossible), ("contradicts the others", found.contradictory)):
+        if left:
+            said.append(f"{len(left)} left out or doubtful, for one {words}: {shortened(str(left[0]), 100)}.")
+    if found.records.left_out:
+        said.append(f"{len(found.records.left_out)} rows could not be read.")
+    if found.stages:
+        said.append(f"What is left tells as much as {found.stages[-1].independent:.0f} independent members of "
+                    f"{found.scenario.ensemble.members}.")  # fmt: skip
+    if found.why:
+        said.append(found.why)
+    lines = [line for words in said for line in fill(words, 79, subsequent_indent="  ").split("\n")][:10]
+    if not found.why:
+        every = rows(found)
+        model = narrowed([r for r in every if r.about == "model"], found.stages[-1].independent if found.stages else 1.0)
+        model.sort(key=lambda row: row.narrowed)
+        lines.append("Narrowed most (median [p10–p90]):" if model else "The records narrow nothing about the model.")
+        lines += fitted(_cells(model[:3], units)).rstrip("\n").split("\n") if model else []
+        pond = fitted(_cells([r for r in every if r.about == "pond"], units)).rstrip("\n").split("\n")
+        room = 22 - len(lines) - 1
+        lines += [f"The pond on {found.until}:", *pond[:room]]
+    return "\n".join(lines) + "\n"
+
+
 def narrowed(every: list[Row], independent: float) -> list[Row]:
     """Rows whose spread fell by more than members differ by chance, all rows together.
 
@@ -220,6 +247,10 @@ def _stage_cells(found: Update) -> list[list[str]]:
 
 
 def _table(every: list[Row], units: Units) -> str:
+    return columns(_cells(every, units))
+
+
+def _cells(every: list[Row], units: Units) -> list[list[str]]:
     seen = any(row.observed is not None for row in every)
     head = ["", *(["observed"] if seen else []), "prior", "posterior", "" if seen else "spread left"]
     body = []
@@ -230,7 +261,7 @@ def _table(every: list[Row], units: Units) -> str:
         observed = np.nan if row.observed is None else float(_in_units(row.kind, np.array(row.observed), units)[1])
         cells = [name, *([f"{observed:.3g}"] if seen else []), _band(prior), _band(posterior)]
         body.append([*cells, row.note if seen else "" if np.isnan(row.narrowed) else f"{row.narrowed:.0%}"])
-    return columns([head, *body])
+    return [head, *body]
 
 
 def _band(values: Array | None) -> str:

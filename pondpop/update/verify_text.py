@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import scipy
 
-from pondpop.decide.console import columns, wrapped
+from pondpop.decide.console import HIGH, WIDE, columns, fitted, wrapped
 from pondpop.decide.passages import Passage
 from pondpop.units import NONE, Units, brief, converted, in_csv, joined, unit_of
 from pondpop.update.verify import Checked, Estimate, Verification
@@ -33,21 +33,28 @@ CAUTION = (
 
 
 def verify_text(found: Verification, units: Units) -> str:
-    """The whole answer."""
-    shown = sorted(found.figures, key=lambda one: -abs(one.rank - 0.5))[:MOST_SHOWN]
-    rows = [[*HEADS], *(_row(one, units) for one in shown)]
+    """The whole answer, on one plain screen where nothing was left unused."""
+    said = [*wrapped(verdict(found)), *wrapped(score(found)), *wrapped(suspicion(found)), ""]
+    caution = wrapped(CAUTION)
+    room = min(MOST_SHOWN, HIGH - len(said) - len(caution) - 4)  # two heads, and where everything is
+    shown = sorted(found.figures, key=lambda one: -abs(one.rank - 0.5))[: max(3, room)]
+    days = sorted({one.day for one in found.figures})
+    rows = [[*HEADS], *(_row(one, units, len(days) > 1) for one in shown)]
+    if len(columns(rows).partition("\n")[0]) > WIDE:  # what no change would have foretold stands in the CSV
+        rows = [row[:-1] for row in rows]
     more = len(found.figures) - len(shown)
-    lines = [*wrapped(verdict(found)), *wrapped(score(found)), *wrapped(suspicion(found)), ""]
-    lines.append(f"Figures, those farthest out first{f' ({more} more in verify.csv)' if more else ''}:")
-    text = "\n".join(lines) + "\n" + columns(rows)
+    lines = [*said]
+    of_day = f" of {days[0]}" if len(days) == 1 else ""
+    lines.append(f"Figures{of_day}, those farthest out first{f' ({more} more in verify.csv)' if more else ''}:")
+    text = "\n".join(lines) + "\n" + fitted(rows)
     for line in found.unused:
         text += f"Not used: {line}.\n"
-    return text + "\n".join(wrapped(CAUTION)) + "\n"
+    return text + "\n".join(caution) + "\n"
 
 
 def verify_passages(found: Verification, units: Units) -> list[Passage]:
     """The whole answer for a client's page, with every figure."""
-    rows = [[*HEADS], *(_row(one, units) for one in found.figures)]
+    rows = [[*HEADS], *(_row(one, units, True) for one in found.figures)]
     asked = [["assumption", "standard deviations", "under suspicion"]]
     asked += [[_more(one), f"{one.score:.1f}", "yes" if one.suspected else "no"] for one in found.estimates]
     parts = [
@@ -103,14 +110,14 @@ def _more(one: Estimate) -> str:
     return f"{word} {one.assumption}"
 
 
-def _row(one: Checked, units: Units) -> list[str]:
+def _row(one: Checked, units: Units, dated: bool) -> list[str]:
     low, middle, high = (_in(value, one, units) for value in one.band)
     unit = _unit(one, units)
     seen = f"{brief(_in(one.seen, one, units), 3)} {unit}"
     where = "" if one.inside else "below" if one.rank < 0.5 else "above"
     band = f"{brief(middle, 3)} [{brief(low, 3)}–{brief(high, 3)}]"
     before = brief(_in(one.before, one, units), 3) if np.isfinite(one.before) else NONE
-    return [f"{one.day} {one.title}", one.name, band, seen, where, before]
+    return [f"{one.day} {one.title}" if dated else one.title, one.name, band, seen, where, before]
 
 
 def _in(value: float, one: Checked, units: Units) -> float:

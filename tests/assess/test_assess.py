@@ -390,7 +390,7 @@ def test_bad_rows_are_named_in_the_text(tmp_path):
 
 def test_the_shipped_records(tmp_path, capsys):
     out = tmp_path / "out"
-    assert main(["assess", str(SHIPPED), "--out", str(out), "--strict"]) == 0
+    assert main(["assess", str(SHIPPED), "--out", str(out), "--strict", "--details"]) == 0
     printed = capsys.readouterr().out
     assert printed == (out / "assessment.txt").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO((out / "assessment.csv").read_text(encoding="utf-8"))))
@@ -405,6 +405,22 @@ def test_the_shipped_records(tmp_path, capsys):
     assert "INVENTED" in (SHIPPED / "README.txt").read_text(encoding="utf-8")
     assert {"assessment.csv", "assessment.txt"} <= {p.name for p in out.iterdir()}
     assert main(["assess", str(SHIPPED), "--out", str(out)]) == 0  # its own folder is written anew
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("rows", [None, "", fish("2024-04-10", "bass", 250) + "2024-04-10,angling,bass,9999,,,\n" * 9])
+def test_the_answer_fits_a_plain_terminal(tmp_path, capsys, units, rows):
+    folder = SHIPPED
+    if rows is not None:
+        folder = tmp_path
+        (tmp_path / "survey.csv").write_text(SURVEY + rows)
+    assert main(["assess", str(folder), "--units", units]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    text = " ".join(" ".join(lines).split())
+    assert len(lines) <= 24 and max(map(len, lines)) <= 80
+    assert "state agency" in text and "--details tells all" in text
+    assert ("9 rows left out, the first: survey.csv, line 3" in text) == bool(rows)
+    assert ("Take out bass under" in text) == (rows is None)
 
 
 def test_the_records_are_never_written_over(tmp_path, capsys):

@@ -26,7 +26,7 @@ from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_
 from pondpop.report import forage_supply, tables, write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
-from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION
+from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION, For
 from pondpop.report.drawing import INK, look
 from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
@@ -741,6 +741,21 @@ def test_labels_of_years_meet_no_mark_no_other_label_and_no_edge(seed):
 def test_the_last_year_is_labelled_where_there_is_room():
     x = np.array([20.0, 40.0, 60.0])
     assert _labelled(x, np.array([10.0, 90.0, 95.0]), np.arange(3))[0][0] == 2
+
+
+def test_the_classes_of_a_survey_are_no_groups_to_follow():
+    raw = raw_scenario()
+    raw["stocking"].append({"name": "bass_9_0_10_0in", "species": "bass", "resident": True, "per_acre": 9, "length_in": 9.5,
+                            "share_cv": 0.5})  # fmt: skip
+    text, _ = make_page(gather([dataset_of(raw)], "us"), "tables")
+    seen = text[: text.index('id="appendix"')]
+    assert "bass_9_0_10_0in" not in seen and "bass 9 0 10 0in" not in seen
+
+
+def test_the_name_of_the_pond_stands_once_in_the_title():
+    for title, told in (("Hill Pond: how many?", "Hill Pond: how many?"), ("How many?", "Hill pond: How many?")):
+        text, _ = make_page(gather([dataset_of(raw_scenario() | {"title": title})], "us"), "tables", whom=For("Hill pond"))
+        assert f"<h1>{told}</h1>" in text
 
 
 def test_a_strategy_without_harvest_has_no_empty_panel():

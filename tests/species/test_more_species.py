@@ -236,7 +236,7 @@ def test_compare_and_report_run_with_them(package):
 
 
 def test_assess_and_update_run_with_them(package):
-    said = run(package, "-m", "pondpop", "assess", "records")
+    said = run(package, "-m", "pondpop", "assess", "records", "--details")
     assert "goldfin" in said and "pikeling" in said
     options = ("--records", "records", "--out", "updated", "--workers", "1", "--strategy", "leave", "--members", "4")
     run(package, "-m", "pondpop", "update", "scenario.toml", *options)

@@ -24,7 +24,7 @@ from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SU
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
 from pondpop.update.simulate import Growing, Watched, deal_past, watch_all
 from pondpop.update.smc import Law, Members, alike, draw_rows, fit, learn, next_power, step, weights
-from pondpop.update.text import Row, narrowed, rows, update_csv, update_text
+from pondpop.update.text import Row, narrowed, rows, update_answer, update_csv, update_text
 
 HEADS = {
     "survey.csv": "date,gear,species,length_in,weight_lb,count,tag,sex",
@@ -375,6 +375,9 @@ def test_it_tells_prior_posterior_and_every_record(learned):
     table, text = update_csv(learned, "us"), update_text(learned, "us")
     assert "2026-06-15 electrofishing bass: caught" in table and "2026 angling bass: caught" in table
     assert "independent members of 40" in text and "Fitted against observed" in text
+    screen = update_answer(learned, "us").splitlines()
+    assert len(screen) <= 22 and max(map(len, screen)) <= 80 and "independent members of 40" in "\n".join(screen)
+    assert "The pond on 2026-06-15:" in screen
     head, *lines = table.splitlines()
     assert head.startswith("about,quantity,unit,observed,prior_p10") and len(lines) == len(rows(learned))
     metric = update_csv(learned, "metric")

@@ -205,7 +205,8 @@ def test_a_pond_is_held_against_its_records(projection, records):
     assert {one.assumption for one in found.estimates} >= {"food of the pond", "growth of bass"}
     assert [verify(projection, read_records(records)).estimates] == [found.estimates]
     text = verify_text(found, "us")
-    assert "Figures, those farthest out first" in text and "state agency" in text
+    assert f"Figures of {DAY}, those farthest out first" in text and "state agency" in text
+    assert len(text.splitlines()) <= 23 and max(map(len, text.splitlines())) <= 80  # and a line on where everything is
     rows = list(csv.DictReader(io.StringIO(verify_csv(found, "us"))))
     assert len(rows) == len(found.figures) + len(found.estimates)
     length = next(row for row in rows if row["figure"] == "mean length" and "bass" in row["record"])
