@@ -46,8 +46,11 @@ def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> s
     if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1, 2)
     last = wrapped(more) if more else []
-    if len(said) + len(below) + len(last) > HIGH - 4 - FEWEST_ROWS:  # a blank line, the heads and two lines of notes
+    most = HIGH - 4 - FEWEST_ROWS - len(last)  # a blank line, the heads and two lines of notes
+    if len(said) + len(below) > most:
         said = _said(told, against, 1, 1)
+    if len(said) + len(below) > most:
+        below = _stands_up(told, " What each event does: --details.")
     room = HIGH - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
     foot = [*below, *foot, *last]
@@ -140,7 +143,11 @@ def _events(told: Teller) -> list[str]:
         shown = [row[:-1] for row in shown]
     left = len(rows[0]) - len(shown[0])
     more = f" {left} more: --details." if left else ""
-    return [*columns(shown).splitlines(), *wrapped(f"{told.stands_up()}{more}")]
+    return [*columns(shown).splitlines(), *_stands_up(told, more)]
+
+
+def _stands_up(told: Teller, more: str) -> list[str]:
+    return wrapped(f"{told.stands_up()}{more}")
 
 
 def _choice(told: Teller, decision: Decision) -> str:
