@@ -49,7 +49,7 @@ def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> s
     most = HIGH - 4 - FEWEST_ROWS - len(last)  # a blank line, the heads and two lines of notes
     if len(said) + len(below) > most:
         said = _said(told, against, 1, 1)
-    if len(said) + len(below) > most:
+    if len(said) + len(below) > most and told.befalling is not None:
         below = _stands_up(told, " What each event does: --details.")
     room = HIGH - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
