@@ -1,10 +1,11 @@
 """How much of wrong code the tests notice: one command.
 
-    python benchmarks/mutants.py [--number N] [--seed N] [--only ROOM]
+    python benchmarks/mutants.py [--number N] [--seed N] [--only ROOM] [--part K/N]
 
 Makes small changes of the code, one at a time, in a copy of the package in a temporary folder: signs, products,
 exponents, bounds, constants and units, the order of statements and statements left out, an even share of each, drawn
-by a seed among all places of all rooms. Each is tried against the tests of its room that are not slow. One of the rooms
+by a seed among all places of all rooms. Each is tried against the tests of its room that are not slow, first those that
+name its module, until one fails; a test that fails on the code as it is catches nothing. One of the rooms
 that make a Dataset which passes them is projected with two small ponds; if their Datasets stay the same to 1e-12 the
 change changes no result and is not counted. Prints each change with its fate, and the share that was caught; status 1
 if that is below 95 %. Needs a system that can fork.
@@ -220,17 +221,33 @@ def in_child(work: Callable[[], int], seconds: float = LONGEST_SECONDS) -> int:
     return 99 if os.WIFSIGNALED(ended) else os.waitstatus_to_exitcode(ended)
 
 
-def tests_in(folder: Path, room: str, left_out: list[str], told: Path, stop: bool = True) -> Callable[[], int]:
+def tests_of(folder: Path, module: str) -> list[str]:
+    """The tests of a module's room, first the files that name the module."""
+    room, _, name = module.rpartition("/")
+    named = (f"pondpop.{module.replace('/', '.').removesuffix('.__init__')}", f"pondpop.{room} import {name}\n")
+    files: list[str] = []
+    for test in ROOMS[room_of(module)]:
+        path = folder / test
+        files += [str(p.relative_to(folder)) for p in sorted(path.glob("test_*.py"))] if path.is_dir() else [test]
+    files = list(dict.fromkeys(files))
+
+    def names(test: str) -> bool:
+        text = (folder / test.partition("::")[0]).read_text("utf-8")
+        return any(name in text for name in named)
+
+    return sorted(files, key=lambda test: not names(test))
+
+
+def tests_in(folder: Path, tests: list[str], left_out: set[str], told: Path) -> Callable[[], int]:
     def work() -> int:
         import pytest
 
         sys.path[:0] = [str(folder), str(folder / "tests")]
         os.chdir(folder)
         with told.open("w") as file, contextlib.redirect_stdout(file), contextlib.redirect_stderr(file):
-            tests = list(ROOMS[room])
-            options = ["-x", "-m", "not slow"] if stop else ["-m", "not slow"]
             skip = [f"--deselect={name}" for name in left_out]
-            return int(pytest.main([*options, *skip, "-q", "-p", "no:cacheprovider", "--tb=no", *tests]))
+            options = ["-x", "-m", "not slow", "-q", "-p", "no:cacheprovider", "--tb=no"]
+            return int(pytest.main([*options, *skip, *tests]))
 
     return work
 
@@ -271,18 +288,44 @@ def copied(folder: Path) -> Path:
     return folder
 
 
-def failing(folder: Path, room: str, told: Path) -> list[str]:
-    """The tests of a room that fail on the code as it is, and so can notice nothing."""
-    started = time.monotonic()
-    if in_child(tests_in(folder, room, [], told, stop=False)) == 0:
-        print(f"the tests of {room} take {time.monotonic() - started:.0f} s", flush=True)
-        return []
-    failed = [line for line in told.read_text("utf-8").splitlines() if line.startswith("FAILED")]
-    left_out = sorted({line.split(" - ")[0].split()[1].split("[")[0] for line in failed})
-    print(f"left out, since they fail on the code as it is: {', '.join(left_out)}", flush=True)
-    if in_child(tests_in(folder, room, left_out, told)) != 0:
-        sys.exit(f"the tests of {room} fail on the code as it is:\n{told.read_text('utf-8')[-2000:]}")
-    return left_out
+class Judge:
+    """Tries changes against the tests; a test that fails on the code as it is, too, is left out from then on."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.told = folder, folder / "told.txt"
+        self.sound, self.left_out = set[str](), set[str]()
+
+    def tried(self, change: Change, original: bytes) -> int:
+        """The status of the tests with the change made, which is taken back."""
+        path = self.folder / "pondpop" / f"{change.module}.py"
+        mutant = original[: change.start] + change.new.encode() + original[change.end :]
+        ast.parse(mutant)
+        tests = tests_of(self.folder, change.module)
+        while True:
+            path.write_bytes(mutant)
+            status = in_child(tests_in(self.folder, tests, self.left_out, self.told))
+            path.write_bytes(original)
+            if status not in (1, 2) or self._sound(self.failed()):
+                return status
+            self.left_out |= {self.failed()}
+            print(f"left out, since it fails on the code as it is: {self.failed()}", flush=True)
+
+    def failed(self) -> str:
+        """The test that failed last, or the file that could not be imported."""
+        lines = self.told.read_text("utf-8").splitlines()
+        found = [line.split(" - ")[0].partition(" ")[2] for line in lines if line.startswith(("FAILED ", "ERROR "))]
+        if not found:
+            sys.exit(f"no test failed, yet the run did:\n{self.told.read_text('utf-8')[-2000:]}")
+        return found[0]
+
+    def _sound(self, test: str) -> bool:
+        """Whether a test passes on the code as it is."""
+        if test not in self.sound:
+            beside = self.folder / "sound.txt"
+            if in_child(tests_in(self.folder, [test], set(), beside)) != 0:
+                return False
+            self.sound.add(test)
+        return True
 
 
 def main() -> int:
@@ -290,6 +333,7 @@ def main() -> int:
     parser.add_argument("--number", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=ROOMS)
+    parser.add_argument("--part", default="1/1", help="every N-th change from the K-th on, so that parts add up to all")
     asked = parser.parse_args()
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
     sys.dont_write_bytecode = True
@@ -302,36 +346,33 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as temporary:
         folder = copied(Path(temporary))
         original = {m: (folder / "pondpop" / f"{m}.py").read_bytes() for m in modules()}
-        base, told = folder / "base.npz", folder / "told.txt"
+        base, judge = folder / "base.npz", Judge(folder)
         assert in_child(figures_of(folder, base)) == 0
-        left_out: dict[str, list[str]] = {}
+        part, parts = map(int, asked.part.split("/"))
         fates: dict[str, list[Change]] = {"caught": [], "too slow, caught": [], "changes nothing": [], "SURVIVED": []}
-        for change in chosen(original, asked.number, asked.seed, asked.only):
-            room = room_of(change.module)
-            if room not in left_out:
-                left_out[room] = failing(folder, room, told)
-            path = folder / "pondpop" / f"{change.module}.py"
-            text = original[change.module]
-            mutant = text[: change.start] + change.new.encode() + text[change.end :]
-            ast.parse(mutant)
-            path.write_bytes(mutant)
-            status = in_child(tests_in(folder, room, left_out[room], told))
-            if status == 0 and room not in MAKE_DATASETS:
+        for change in chosen(original, asked.number, asked.seed, asked.only)[part - 1 :: parts]:
+            room, began = room_of(change.module), time.monotonic()
+            path, text = folder / "pondpop" / f"{change.module}.py", original[change.module]
+            status = judge.tried(change, text)
+            if status == 0 and room not in MAKE_DATASETS and change.module != "arrays":
                 fate = "SURVIVED"
             elif status == 0:
                 other = folder / "other.npz"
+                path.write_bytes(text[: change.start] + change.new.encode() + text[change.end :])
                 fell = in_child(figures_of(folder, other)) != 0
+                path.write_bytes(text)
                 fate = "changes nothing" if not fell and same_figures(base, other) else "SURVIVED"
             elif status in (1, 2):  # a test failed, or the module could not be imported
                 fate = "caught"
             elif status == 99:
                 fate = "too slow, caught"
             else:
-                sys.exit(f"no test was run: status {status}\n{told.read_text('utf-8')[-2000:]}")
-            path.write_bytes(text)
+                sys.exit(f"no test was run: status {status}\n{judge.told.read_text('utf-8')[-2000:]}")
             fates[fate].append(change)
             reason = REASONS.get(key(change), "") if fate == "SURVIVED" else ""
-            print(f"{fate}: {change}{f' ({reason})' if reason else ''} [{key(change)}]", flush=True)
+            by = f" by {judge.failed()}" if fate == "caught" else ""
+            words = f"{fate}: {change}{f' ({reason})' if reason else ''} [{key(change)}]{by}"
+            print(f"{words} ({time.monotonic() - began:.0f} s)", flush=True)
     caught = len(fates["caught"]) + len(fates["too slow, caught"])
     counted = caught + len(fates["SURVIVED"])
     print(

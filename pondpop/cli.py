@@ -510,19 +510,20 @@ def _sweep(given: argparse.Namespace) -> None:
 
     every = points(read(given.file), axes, finish)
 
-    from pondpop.decide import sweep
+    from pondpop.decide.sweep import Sweep, run, screen
     from pondpop.ensemble.store import text
 
     out = given.out if given.out is not None else _path(f"{_path(given.file).stem}-sweep")
     source = _source(given, *(point.scenario for point in every))
     output = _output(given, out, scenario, source, **{"--vary": given.vary, "--survivors": given.survivors})
     with _working(given, output) as how:
-        rows = sweep.run(every, axes, group=given.survivors, source=source, **how)
-    said = sweep.answer(rows, axes, scenario, keep_share, probability, given.survivors or "")
-    told = f"{said}\n{sweep.table(rows, axes, scenario, given.survivors)}"
-    files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": sweep.sweep_csv(rows, axes), "sweep.txt": told}
+        rows = run(every, axes, group=given.survivors, source=source, **how)
+    found = Sweep(tuple(axes), tuple(rows), scenario, given.survivors)
+    said = found.answer(keep_share, probability)
+    told = f"{said}\n{found.table()}"
+    files = {"scenario.resolved.toml": dump(scenario), "sweep.csv": found.to_csv(), "sweep.txt": told}
     output.finish({name: text(content) for name, content in files.items()})
-    print(told if given.details else sweep.screen(rows, axes, scenario, said, given.survivors), end="")
+    print(told if given.details else screen(rows, axes, scenario, said, given.survivors), end="")
     left_out = "" if any(axis.path.startswith("what_if.") for axis in axes) else _without_events(scenario)
     print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out}")
 

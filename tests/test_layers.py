@@ -34,3 +34,14 @@ def test_imports_go_down_only():
         if other != room and HEIGHT[other] >= HEIGHT[room]
     ]
     assert not upward, upward
+
+
+def test_the_report_takes_data_by_label():
+    """A page knows no species' place among the others."""
+    found = [
+        f"{path.name}: {how}"
+        for path in sorted((PACKAGE / "report").glob("*.py"))
+        for how in ("SPECIES.index(", "SPECIES[", "enumerate(SPECIES")
+        if how in path.read_text("utf-8")
+    ]
+    assert not found, found

@@ -71,18 +71,18 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> list[Table]:
 
 def harvest_tables(material: Material) -> list[Table]:
     """Whole fish of this pond by month, for the coming twelve months; for the first year of harvest where it is later."""
-    columns: list[tuple[Case, int, list[int]]] = []
+    columns: list[tuple[Case, str, list[int]]] = []
     for case in material.cases:
         months, now = case.projection.months, today(case.projection.dataset, case.projection.scenario)
         coming = (months >= np.datetime64(now, "M")) & (months < np.datetime64(until(case.projection), "M"))
-        for k in range(len(SPECIES)):
-            median = np.median(case.of("harvest_number")[:, :, k], axis=0)
+        for species in SPECIES:
+            median = np.median(case.of("harvest_number", species=species), axis=0)
             yet = months >= np.datetime64(now, "M")
-            taken = np.flatnonzero((np.median(case.of("harvest_biomass")[:, :, k], axis=0) > 0) & yet)
+            taken = np.flatnonzero((np.median(case.of("harvest_biomass", species=species), axis=0) > 0) & yet)
             if taken.size:
                 soon = taken[coming[taken]]
                 first_year = taken[taken < taken[0] + 12]
-                columns.append((case, k, list(map(int, soon if median[soon].sum() > 0 else first_year))))
+                columns.append((case, species, list(map(int, soon if median[soon].sum() > 0 else first_year))))
     header = [
         "strategy",
         "title",
@@ -105,23 +105,23 @@ def harvest_tables(material: Material) -> list[Table]:
         rows: list[list[Cell]] = []
         for date in dates:
             cells: list[Cell] = [f"{date.astype(object):%b %Y}"]
-            for case, k, places in part:
+            for case, species, places in part:
                 at = np.flatnonzero(case.projection.months == date)
                 if not at.size or int(at[0]) not in places:
                     cells.append(NONE)
                     continue
                 area = case.projection.scenario.pond.area_ha
-                fish = np.quantile(case.of("harvest_number")[:, at[0], k] * area, (0.1, 0.5, 0.9))
-                weight = float(np.median(case.of("harvest_biomass")[:, at[0], k])) * area * per_kg
+                fish = np.quantile(case.of("harvest_number", species=species)[:, at[0]] * area, (0.1, 0.5, 0.9))
+                weight = float(np.median(case.of("harvest_biomass", species=species)[:, at[0]])) * area * per_kg
                 low, middle, high = (f"{v:.0f}" for v in fish)
                 band = "" if low == high else f"{low}–{high}; "
                 cells.append((f"{middle} fish", f"{band}{figure_of(weight, 'weight')} {weight_unit}"))
-                csv_rows.append([case.letter, case.title, SPECIES[k], plain(_sizes(case, SPECIES[k])), str(date), *fish,
+                csv_rows.append([case.letter, case.title, species, plain(_sizes(case, species)), str(date), *fish,
                                  weight_unit, weight])  # fmt: skip
             rows.append(cells)
-        rows.append(["Together", *(_together(case, k, places, per_kg, weight_unit) for case, k, places in part)])
+        rows.append(["Together", *(_together(*column, per_kg, weight_unit) for column in part)])
         heads = [
-            f"{case.letter}: {', '.join(filter(None, (SPECIES[k], _sizes(case, SPECIES[k]))))}" for case, k, _ in part
+            f"{case.letter}: {', '.join(filter(None, (species, _sizes(case, species))))}" for case, species, _ in part
         ]
         tables.append(Table(
             "harvest_by_month", f"Harvest in whole fish of this pond by month{ranged}; weight: the coming twelve months, "
@@ -131,11 +131,11 @@ def harvest_tables(material: Material) -> list[Table]:
     return tables or [Table("harvest_by_month", "", [], [], header, [])]
 
 
-def _together(case: Case, species: int, places: Sequence[int], per_kg: float, weight_unit: str) -> Cell:
+def _together(case: Case, species: str, places: Sequence[int], per_kg: float, weight_unit: str) -> Cell:
     """Fish and weight of all months of a table, summed member by member."""
     area = case.projection.scenario.pond.area_ha
-    fish = case.of("harvest_number")[:, list(places), species].sum(axis=1) * area
-    weight = float(np.median(case.of("harvest_biomass")[:, list(places), species].sum(axis=1))) * area * per_kg
+    fish = case.of("harvest_number", species=species)[:, list(places)].sum(axis=1) * area
+    weight = float(np.median(case.of("harvest_biomass", species=species)[:, list(places)].sum(axis=1))) * area * per_kg
     low, middle, high = (f"{v:.0f}" for v in np.quantile(fish, (0.1, 0.5, 0.9)))
     band = "" if low == high else f"{low}–{high}; "
     return f"{middle} fish", f"{band}{figure_of(weight, 'weight')} {weight_unit}"

@@ -24,7 +24,7 @@ from pondpop.report.drawing import (
     unit_above,
 )
 from pondpop.report.strategies import Array, Case
-from pondpop.species import MEASURED, SPECIES
+from pondpop.species import MEASURED
 from pondpop.units import Units, converted, figure_of, unit_of
 
 LABEL_WIDE, LABEL_HIGH = 24.0, 11.0  # of the label of a year in the smallest panel, in PSD points
@@ -121,11 +121,10 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
     stock, *marks = indices.category_inches(species)
     large = marks[-1] > 2 * stock + 8  # a fish of which the trophies stand apart on the axis
     last_in = marks[-1] + large
-    k = SPECIES.index(species)
     factor = converted(1.0, "density", cases[0].projection.units)
     said = []
     for n, (axes, case) in enumerate(zip(panels, cases, strict=True)):
-        number = np.median(case.of("number")[:, :, k, :], axis=0)
+        number = np.median(case.of("number", species=species), axis=0)
         axes.set(xlim=(stock, last_in), ylim=(-0.1, rows + 1.0), yticks=[])
         axes.spines["left"].set_visible(False)
         axes.set_xticks([stock, *marks[:3], *marks[3:] * large])

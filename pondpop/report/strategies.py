@@ -96,9 +96,9 @@ class Case:
         """p10, p50 and p90 of a quantity [survey_date, 3] in the units of the page."""
         return self.projection.bands(name)[self.index]
 
-    def of(self, variable: str) -> Array:
-        """A variable of the Dataset for this case [member, …], in SI."""
-        return self.projection.dataset[variable].values[self.index]
+    def of(self, variable: str, **labels: str) -> Array:
+        """A variable of the Dataset for this case [member, …], in SI; of one species, cause … where labels name it."""
+        return np.asarray(self.projection.dataset[variable].isel(strategy=self.index).sel(labels).values)
 
 
 @dataclass(frozen=True, eq=False)

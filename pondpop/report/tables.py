@@ -241,16 +241,15 @@ def strains(material: Material) -> list[Table]:
     for case in material.cases:
         dataset = case.projection.dataset
         for species in SPECIES:
-            place = SPECIES.index(species)
-            blood = 100.0 * case.of("other_blood")[:, :, place]
+            blood = 100.0 * case.of("other_blood", species=species)
             if not STRAINS[species] or not blood.any():
                 continue
             mixed += [species] if species not in mixed else []
             strain = KINDS[STRAINS[species][-1]].title
-            causes = [str(cause) for cause in dataset["cause"].values]
-            cold = case.of("deaths_biomass")[:, :, place, causes.index("cold")]
+            cold = case.of("deaths_biomass", species=species, cause="cold")
             events = case.projection.scenario.what_if if "what_if" in dataset.coords else ()
-            befallen = [100.0 * under(dataset, one.name)["other_blood"].values[case.index, :, :, place] for one in events]
+            of_events = (under(dataset, one.name)["other_blood"].isel(strategy=case.index) for one in events)
+            befallen = [100.0 * other.sel(species=species).values for other in of_events]
             rows: list[list[Cell]] = []
             for k, (year, i) in enumerate(case.projection.yearly):
                 share = np.quantile(blood[:, i], (0.1, 0.5, 0.9))
@@ -301,15 +300,15 @@ def moves(material: Material) -> list[Table]:
     header = ["strategy", "title", "year", "species", "stocked", "died_p10", "died_p50", "died_p90"]
     csv_rows, found = list[list[object]](), list[Table]()
     for case in material.cases:
-        dataset, area = case.projection.dataset, case.projection.scenario.pond.area_ha
-        causes = [str(cause) for cause in dataset["cause"].values]
-        died, stocked = case.of("deaths_number")[..., causes.index("hauling")] * area, case.of("stocked_number") * area
+        area = case.projection.scenario.pond.area_ha
+        died = {species: area * case.of("deaths_number", species=species, cause="hauling") for species in SPECIES}
+        stocked = {species: area * case.of("stocked_number", species=species) for species in SPECIES}
         rows: list[list[Cell]] = []
-        for k, year in enumerate(dataset["year"].values):
-            for s, species in enumerate(SPECIES):
-                if died[:, k, s].any():
-                    put_in = float(np.median(stocked[:, k, s]))
-                    band = np.quantile(died[:, k, s], (0.1, 0.5, 0.9))
+        for k, year in enumerate(case.projection.dataset["year"].values):
+            for species in SPECIES:
+                if died[species][:, k].any():
+                    put_in = float(np.median(stocked[species][:, k]))
+                    band = np.quantile(died[species][:, k], (0.1, 0.5, 0.9))
                     rows.append([str(year), species, figure_of(put_in, "fish"), with_band(band, "fish")])
                     csv_rows.append([case.letter, case.title, year, species, put_in, *band])
         if rows:
@@ -346,15 +345,13 @@ def length_classes(material: Material) -> Table:
     factor = converted(1.0, "density", material.units)
     rows: list[list[object]] = []
     for case in material.cases:
-        number = case.of("number") * factor
-        low, middle, high = np.quantile(number, (0.1, 0.5, 0.9), axis=0)
+        number = {species: case.of("number", species=species) * factor for species in MEASURED}
+        bands = {species: np.quantile(fish, (0.1, 0.5, 0.9), axis=0) for species, fish in number.items()}
         for i, date in enumerate(case.projection.survey_dates):
-            for species in MEASURED:
-                k = SPECIES.index(species)
-                for c in range(number.shape[-1]):
-                    if high[i, k, c] > 1e-6:
-                        rows.append([case.letter, case.title, str(date), species, c, unit,
-                                     low[i, k, c], middle[i, k, c], high[i, k, c]])  # fmt: skip
+            for species, band in bands.items():
+                for c in range(band.shape[-1]):
+                    if band[2, i, c] > 1e-6:
+                        rows.append([case.letter, case.title, str(date), species, c, unit, *band[:, i, c]])
     return Table("length_classes", "", [], [], header, rows)
 
 

@@ -165,7 +165,7 @@ def test_the_table_and_the_file_hold_every_point(rows):
     assert {line[DATE] for line in lines} == {"2026-04-10", "2026-05-10"}
     assert {line["strategy"] for line in lines} == {"few"}
     one = next(line for line in lines if line["quantity"] == "bass_standing_crop")
-    assert float(one["p50"]) == rows[0].bands["bass_standing_crop"][2][0, 1]
+    assert float(one["p50"]) == pytest.approx(rows[0].bands["bass_standing_crop"][2][0, 1], rel=5e-4)  # four digits
 
 
 def test_no_cell_is_a_formula(rows):
