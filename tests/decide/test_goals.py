@@ -291,6 +291,16 @@ def test_a_repair_counts_years_fish_and_seasons():
     assert found.seasons_lost.tolist() == [[0] * 5, [1] * 5]
 
 
+@pytest.mark.parametrize(("month", "lost"), [(10, 1), (11, 0), (18, 0), (19, 1)])  # February, March, October, November
+def test_a_season_of_fishing_is_march_to_october(month, lost):
+    scenario, read = two_ponds("", members=1, years=2)
+    for one in read.values():
+        one["catch_rate"][..., 0] = 1.0
+        one["catch_rate"][:, 11:19, 0] = 0.45  # all of the second season just below half of the first month
+        one["catch_rate"][:, month, 0] = 0.95
+    assert goals.repair(dataset(scenario, read)).seasons_lost.tolist() == [[lost], [lost]]
+
+
 def test_survivors_are_at_most_all_and_unknown_of_none():
     assert goals.survivors(np.array([0.0, 30.0, 66.0]), 60.0).tolist() == [0.0, 0.5, 1.0]
     assert np.isnan(goals.survivors(np.array([0.0]), 0.0)).all()
