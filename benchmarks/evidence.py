@@ -76,7 +76,7 @@ class Verdict:
 
 
 def judge(row: Row, values: Array) -> Verdict:
-    """A row's verdict from its values, one a member; one that most members could not be read for has no median."""
+    """A row's verdict from its values, one for each member; one that most members could not be read for has no median."""
     there = values[np.isfinite(values)]
     if 2 * there.size <= values.size:
         return Verdict(row, np.nan, np.nan, np.nan)

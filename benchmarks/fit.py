@@ -190,7 +190,7 @@ class Fit:
         )
 
     def with_luck(self, names: tuple[str, ...] = (), z: Array | None = None) -> dict[str, Array]:
-        """Rows' values in an ensemble around the estimate, or another place, one a member."""
+        """Rows' values in an ensemble around the estimate, or another place, one for each member."""
         chance = Chance(MEMBERS, spreads=self.spreads)
         here = parameters_at(self.priors, (self.z if z is None else z)[None])
         return evaluate(names or tuple(self.rows), here, self.executor, chance)

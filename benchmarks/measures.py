@@ -323,7 +323,7 @@ def evaluate(
     chance: Chance | None = None,
     steps_per_day: int = 1,
 ) -> dict[str, Array]:
-    """Rows' values, one a member [member]; every strategy that they need is run once."""
+    """Rows' values, one for each member [member]; every strategy that they need is run once."""
     names = tuple(names)
     places = sorted({place for name in names for place, _ in MEASURES[name].parts}, key=_cost, reverse=True)
     arguments = (places, *([x] * len(places) for x in (names, parameters, chance, steps_per_day)))

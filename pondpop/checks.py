@@ -11,7 +11,7 @@ from pondpop.units import brief
 
 MISSING: Final = object()
 Quantity = tuple[str, Sequence[str]]
-"""What keys of one quantity begin with, and the keys, one a unit."""
+"""What the keys of one quantity begin with, and the keys, one for each unit."""
 _LONGEST_SHOWN = 60
 _LONGEST_PATH = 160
 _LONGEST_FACT = 200

@@ -775,7 +775,7 @@ def _parts(given: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
             else:
                 of_records = (path / "assessment.csv").is_file()
                 remedy = "name the folder of the records that were assessed" if of_records else "check the path"
-                raise InputError("", Fact("a folder without any"), parts, remedy, file=str(path))
+                raise InputError("", Fact("a folder that holds none"), parts, remedy, file=str(path))
         elif path.name in FILES and path.is_file():
             searches.append(path)
         else:

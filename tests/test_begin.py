@@ -91,10 +91,11 @@ def test_an_unknown_question_names_the_nearest(tmp_path, capsys):
     assert not (tmp_path / "pond").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("question", QUESTIONS)
 def test_it_runs_unchanged_from_check_to_report(tmp_path, monkeypatch, question, capsys):
     monkeypatch.chdir(tmp_path)
-    few = ["--members", "2", "--workers", "1"]
+    few = ["--members", "1", "--workers", "1"]
     for command in (
         ["begin", "pond", "--question", question],
         ["check", f"pond/{question}.toml"],

@@ -80,7 +80,7 @@ def a_run(out: Path, resume: bool) -> None:
 
 
 def at_a_change(patch: pytest.MonkeyPatch, moment: int, after: bool, act: Callable[[], object]) -> None:
-    """From now on act once, just before or just after the so-manieth change of the disk."""
+    """From now on act once, just before or just after the change of the disk with this number."""
     count = 0
 
     def noticed(change):
@@ -105,7 +105,7 @@ def at_a_change(patch: pytest.MonkeyPatch, moment: int, after: bool, act: Callab
 
 
 def dying_at(moment: int, after: bool, out: Path) -> int:
-    """Run, and die without a word just before or just after the so-manieth change of the disk; 0 if it lived."""
+    """Run, and die without a word just before or just after the change of the disk with this number; 0 if it lived."""
     at_a_change(pytest.MonkeyPatch(), moment, after, lambda: os._exit(9))
     a_run(out, resume=False)
     return 0

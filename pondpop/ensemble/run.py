@@ -179,7 +179,7 @@ def jobs_of(
 
 
 def _bare(variant: Variant) -> tuple[Scenario, str]:
-    """The scenario with its own strategy only, and without what changes no number."""
+    """The scenario with this strategy alone, and without what has no bearing on its numbers."""
     return variant.scenario._replace(
         title="",
         strategies={variant.strategy: variant.scenario.strategies[variant.strategy]},

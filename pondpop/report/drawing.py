@@ -55,7 +55,7 @@ LOOK = {
 
 @dataclass(frozen=True)
 class Picture:
-    """One drawn picture: `key` is unique on the page, `words` tell what it shows to who cannot see it."""
+    """One drawn picture: `key` is unique on the page, `words` tell those who cannot see it what it shows."""
 
     key: str
     title: str

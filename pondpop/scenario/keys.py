@@ -16,7 +16,7 @@ ALL = "all"
 
 
 class Row(NamedTuple):
-    """Keys of one quantity (one a unit) or of one sense."""
+    """Keys of one quantity (one for each unit) or of one meaning."""
 
     keys: tuple[str, ...]
     meaning: str

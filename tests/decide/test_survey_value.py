@@ -110,6 +110,7 @@ def test_more_effort_shows_more_fish():
     assert np.isnan(short).sum() >= np.isnan(long).sum()
 
 
+@pytest.mark.slow
 def test_a_plan_tells_what_a_survey_is_worth(tmp_path):
     file = tmp_path / "pond.toml"
     file.write_text(TEXT.replace("date = 2026-04-10", "date = 2026-08-20"))

@@ -29,7 +29,7 @@ climate = "deep_south"
 start = 2026-04-15
 years = 2
 [ensemble]
-members = 8
+members = 3
 [[stocking]]
 name = "bass"
 species = "bass"
@@ -69,11 +69,11 @@ share = 0.2
 """
 
 SURVEY = ["date,gear,species,length_in,weight_g,count,tag"] + [
-    f"2027-04-10,electrofishing,{species},{low + 0.3 * k:.1f},,,"
+    f"2026-10-10,electrofishing,{species},{low + 0.3 * k:.1f},,,"
     for species, low in (("bass", 8), ("bluegill", 4), (PREY, 4), (PREDATOR, 8))
     for k in range(12)
 ]
-EFFORT = ["date,gear,hours,hauls,water_f,species_sought", "2027-04-10,electrofishing,1.5,,66,"]
+EFFORT = ["date,gear,hours,hauls,water_f,species_sought", "2026-10-10,electrofishing,1.5,,66,"]
 
 BOOKS = """
 import numpy as np
@@ -220,6 +220,7 @@ def test_a_strain_of_a_species_has_its_own_parameters_and_hands_on_its_blood(pac
     assert run(package, "-c", STRAINS.format(path=str(package / "scenario.toml"))).strip() == "strains"
 
 
+@pytest.mark.slow
 def test_compare_and_report_run_with_them(package):
     run(package, "-m", "pondpop", "compare", "scenario.toml", "--out", "out", "--workers", "1")
     yearly = (package / "out" / "yearly.csv").read_text("utf-8")
@@ -235,6 +236,7 @@ def test_compare_and_report_run_with_them(package):
     assert "goldfin" in page and "pikeling" in page and "#7a5c00" in page
 
 
+@pytest.mark.slow
 def test_assess_and_update_run_with_them(package):
     said = run(package, "-m", "pondpop", "assess", "records", "--details")
     assert "goldfin" in said and "pikeling" in said

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 
 import numpy as np
+import pytest
 from small import TEXT
 
 import pondpop
@@ -51,6 +52,7 @@ def test_missed_males_are_whole_fish_as_many_as_said_on_average_and_decide_wheth
     assert 0 < (born > 0.0).sum() < 12
 
 
+@pytest.mark.slow
 def test_it_is_said_how_sure_no_young_is_and_the_key_is_read_written_and_told():
     for error in (None, 0.02):
         one = scenario(error)
