@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.ensemble.prepare import season_effort
 from pondpop.scenario import SPECIES, Harvest, Scenario
-from pondpop.species import load_parameters
+from pondpop.species import TRAITS, load_parameters
 from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
@@ -104,14 +104,15 @@ def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
     Fish over the catch per hour of fish that the rules of the month keep. Of bass it is the model's: that of fish of 15 in
     and more where no smaller ones are kept, else that of 8 in and more, times the share of them (at the survey nearest to
     the month) that are kept. Of other species it is CAUGHT_PER_HOUR at 100 kept fish per ha, and rises with their
-    number as that of bass does.
+    number as that of bass does; a species that is not listed is caught like the one that its file names, or like bass.
     """
     run = scenario.run
     area = scenario.pond.area_ha
     months = dataset["month"].values.astype("datetime64[D]").astype(int) + 15
     surveys = dataset["survey_date"].values.astype("datetime64[D]").astype(int)
     nearest = np.abs(surveys[None, :] - months[:, None]).argmin(axis=1)
-    exponent = float(load_parameters().catch_density_exponent[0])
+    p = load_parameters()
+    exponent, of_bass = float(p.catch_density_exponent[0]), float(p.catch_per_hour_at_100_per_ha[0])
     dates = [run.start + dt.timedelta(days=k) for k in range((run.end - run.start).days)]
     every = np.zeros((len(scenario.strategies), dataset.sizes["member"], months.size))
     for s, strategy in enumerate(scenario.strategies.values()):
@@ -129,7 +130,8 @@ def harvest_hours(dataset: xr.Dataset, scenario: Scenario) -> Array:
                 by_size = (dataset["catch_rate"].sel(catch_size=size).values[s] for size in (LARGE_IN, STOCK_IN))
                 rate = np.where(large, *by_size) * np.minimum(share, 1.0)
             else:
-                rate = CAUGHT_PER_HOUR[species] * ((there * kept).sum(axis=-1) / 100.0) ** exponent
+                like = species if species in CAUGHT_PER_HOUR else TRAITS[species].caught_like
+                rate = CAUGHT_PER_HOUR.get(like or "", of_bass) * ((there * kept).sum(axis=-1) / 100.0) ** exponent
             every[s] += fish / np.maximum(rate, LEAST_PER_HOUR)
     return every
 
