@@ -116,6 +116,14 @@ def _removal(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
 
 
 @st.composite
+def _arrival(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
+    species = draw(st.sampled_from(SPECIES))
+    when = {"date": draw(_days(start, days))} if draw(st.booleans()) else {"chance": draw(_number(0.0, 1.0))}
+    size = draw(_number(0.8, LONGEST_IN[species]))
+    return {"species": species, "per_acre": draw(_number(0.0, 500.0)), "length_in": size, **when}
+
+
+@st.composite
 def _strategy(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
     table: dict[str, Any] = {"title": draw(_titles())}
     table["stocking"] = draw(st.lists(_stocking(start, days), min_size=1, max_size=5))
@@ -132,6 +140,8 @@ def _strategy(draw: Any, start: dt.date, days: int) -> dict[str, Any]:
         table["angling"] = [{"hours_per_acre": hours, "death_after_release": deaths}]
     if draw(st.booleans()):
         table["fertility"] = draw(_number(0.1, 2.0))
+    if draw(st.booleans()):
+        table["arrival"] = [draw(_arrival(start, days))]
     return table
 
 

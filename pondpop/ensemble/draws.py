@@ -152,6 +152,11 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         np.ones(growth.shape[0]) if event.haul_hours is None else factor("truck", f"truck of {event.name}", 1)[:, 0]
         for event in strategy.stocking
     ]
+    comes = [
+        np.ones((growth.shape[0], years)) if event.chance is None
+        else (deal(f"arrival of {event.name}", years) < event.chance).astype(float)
+        for event in strategy.arrivals
+    ]  # fmt: skip
     sky, wind, bloom = _air(scenario, deal, days, growth.shape[0])
     errors = [event.sexing_error or 0.0 for event in strategy.stocking]
     missed = [_missed_males(scenario, event, deal) for event in strategy.stocking] if any(errors) else []
@@ -166,6 +171,7 @@ def draw_luck(scenario: Scenario, strategy: Strategy, deal: Deal) -> Luck:
         angler_success=angler_success,
         truck=np.stack(trucks, axis=1) if any(event.haul_hours is not None for event in strategy.stocking) else None,
         missed_males=np.stack(missed, axis=1) if missed else None,
+        arrived=np.stack(comes, axis=1) if comes else None,
         cloud=sky,
         wind=wind,
         bloom=bloom,

@@ -96,7 +96,7 @@ def prepare(
         pellets_kg_per_ha=pellets,
         angling_hours_per_ha=hours,
         death_after_release=np.divide(deaths, hours, out=np.zeros(days), where=hours > 0.0),  # by hours, of all rules
-        stockings=tuple(
+        stockings=(*(
             StockingInput(
                 day=(event.date - start).days,
                 species=SPECIES.index(event.species),
@@ -113,7 +113,7 @@ def prepare(
                 truck=_truck(event),
             )
             for number, event in enumerate(strategy.stocking)
-        ),
+        ), *_arrivals(scenario, strategy, luck)),
         fishing=tuple(_fishing(rule, dates, year) for rule in strategy.harvest),
         removals=(
             *(
@@ -256,6 +256,30 @@ def _females(event: Stocking, missed: Array | None) -> float | Array:
     """Share of females of a stocking, less those that are males after all."""
     share = 0.5 if event.female_share is None else event.female_share
     return share if missed is None or not event.sexing_error else share * (1.0 - missed)
+
+
+def _arrivals(scenario: Scenario, strategy: Strategy, luck: Luck) -> Iterator[StockingInput]:
+    """Wild fish of every day on which some can come, as many as come in each member; their origins follow those of stockings."""
+    origin, run = len(strategy.stocking), scenario.run
+    for place, event in enumerate(strategy.arrivals):
+        for date in event.dates(run):
+            come = 1.0 if luck.arrived is None else luck.arrived[:, place, date.year - run.start.year]
+            yield StockingInput(
+                day=(date - run.start).days,
+                species=SPECIES.index(event.species),
+                per_ha=event.per_ha * come,
+                length_mm=event.length_mm,
+                length_cv=None,
+                weight_g=None,
+                age_years=usual_age(event.species, event.length_mm),
+                female_share=0.5,
+                origin=origin,
+                resident=True,
+                blood=0.0 if event.strain is None else KINDS[event.strain].blood,
+                uninvited=True,
+                luck=zlib.crc32(f"{event.name} {date.year}".encode()),
+            )
+            origin += 1
 
 
 def _truck(event: Stocking) -> TruckInput | None:

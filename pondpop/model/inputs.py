@@ -37,6 +37,7 @@ class Luck:
     bloom: Array  # [member, day]
     truck: Array | None = None  # [member, stocking event], on deaths of a move by truck; None where none is told
     missed_males: Array | None = None  # [member, stocking event], share of those taken for females that are males
+    arrived: Array | None = None  # [member, arrival, calendar year], 1 where wild fish come in and 0 where not
     survey: Array | None = None  # [member, survey, quantity], uniforms for the error of surveys that rules react to
     whole: Array | None = None  # [member, year], the number from which the luck of whole fish is made; None for none
 
@@ -88,6 +89,7 @@ class StockingInput:
     blood: float = 0.0
     truck: TruckInput | None = None
     luck: int = 0  # stands for its name in the luck of whole fish
+    uninvited: bool = False  # wild fish that come in: `per_ha` is what comes, and they are no stocked group
 
 
 @dataclass(frozen=True)

@@ -99,7 +99,8 @@ def groups_of(
 
 def stocked(pond: Pond, event: StockingInput) -> Groups:
     """The groups of a stocking, less what does not survive it."""
-    number = event.per_ha * pond.inputs.luck.stocking_survival[:, event.origin]
+    there = 1.0 if event.uninvited else pond.inputs.luck.stocking_survival[:, event.origin]
+    number = event.per_ha * there
     return groups_of(
         pond,
         species=event.species,

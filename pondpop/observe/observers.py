@@ -305,10 +305,11 @@ def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.in
 
 def _stocked_groups(engine: Engine, weight: Array) -> dict[str, Array]:
     """Survivors, mean length and weight, and largest fish of each stocking event [member, stocked_group]."""
-    s, events = engine.state, len(engine.inputs.stockings)
+    s, bought = engine.state, [event for event in engine.inputs.stockings if not event.uninvited]
+    events = len(bought)
     names = ("group_survivors", "group_length", "group_weight", "group_largest_weight")
     out = {name: np.full((s.members, events), np.nan) for name in names}
-    for event in engine.inputs.stockings:
+    for event in bought:
         k = event.origin
         if event.day >= engine.day:
             continue

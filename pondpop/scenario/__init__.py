@@ -22,6 +22,7 @@ from pondpop.scenario.schema import (
     SPREADS,
     Aeration,
     Angling,
+    Arrival,
     Climate,
     Condition,
     Costs,
@@ -57,7 +58,8 @@ from pondpop.species.registry import SPECIES
 
 __all__ = [
     "CLIMATES", "COLDEST_LIQUID_C", "CONDITION_QUANTITIES", "COVERS", "DEFAULT_SEED", "FERTILITIES", "GOALS",
-    "LONGEST_MM", "MATTERS", "PROCESSES", "SHORTEST_MM", "SPECIES", "SPREADS", "Aeration", "Angling", "Climate", "Condition",
+    "LONGEST_MM", "MATTERS", "PROCESSES", "SHORTEST_MM", "SPECIES", "SPREADS", "Aeration", "Angling", "Arrival", "Climate",
+    "Condition",
     "Costs", "Drawdown", "Ensemble", "Feeding", "FertilityLoss", "Fertilization", "Goal", "GrassCarp", "Harvest",
     "Liming", "LocalKnowledge", "MonthDay", "Plants", "Pond", "Removal", "Run", "Scenario", "Season", "Spell",
     "Spread", "Stocking", "Strategy", "Temperature", "Trigger", "WhatIf", "as_scenario", "befallen", "checked",

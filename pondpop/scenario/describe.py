@@ -13,6 +13,7 @@ from pondpop.scenario.schema import (
     SPREADS,
     Aeration,
     Angling,
+    Arrival,
     Costs,
     Drawdown,
     Feeding,
@@ -148,6 +149,7 @@ class _Words:
             yield from map(self.loss, one.fertility_losses)
             yield from map(self.drawdown, one.droughts)
             yield from map(self.plants, one.plants)
+            yield from map(self.arrival, one.arrivals)
         yield ""
         yield from unusual(scenario)
         yield from self.doubt()
@@ -209,6 +211,7 @@ class _Words:
         for liming in strategy.liming:
             yield f"  {liming.date}  {liming.name}: lime, {self.both(liming.tonnes_per_ha, LIME)}{_cost(liming)}"
         yield from map(self.plants, strategy.plants)
+        yield from map(self.arrival, strategy.arrivals)
         yield from map(self.drawdown, strategy.drawdown)
         for carp in strategy.grass_carp:
             yield f"  {carp.date}  {carp.name}: sterile (triploid) grass carp, {self.density(carp.per_ha)}{_cost(carp)}; {CARP}"
@@ -255,6 +258,14 @@ class _Words:
         return (
             f"  {event.date}  {event.name}: {there} {event.species} {size} long{details}; {self.density(event.per_ha)}"
         )
+
+    def arrival(self, event: Arrival) -> str:
+        when = str(event.date)
+        if event.day is not None:
+            when = f"{brief(100 * (event.chance or 0.0))} % of years, {_day(*event.day)}"
+        strain = "" if event.strain is None else f", {KINDS[event.strain].title}"
+        fish = f"{event.species} {self.both(event.length_mm, LENGTH)} long{strain}; {self.density(event.per_ha)}"
+        return f"  {when}  {event.name}: wild fish come in uninvited, {fish}"
 
     def haul(self, event: Stocking, hours: float) -> str:
         fragile = ", fragile fish" if is_fragile(event.species) else ""

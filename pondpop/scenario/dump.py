@@ -6,6 +6,7 @@ from typing import Any
 
 from pondpop.scenario.schema import (
     Aeration,
+    Arrival,
     Costs,
     Goal,
     Harvest,
@@ -82,6 +83,7 @@ def _strategy(strategy: Strategy) -> list[str]:
         *_tables(f"{path}.drawdown", map(_lasting, strategy.drawdown)),
         *_tables(f"{path}.grass_carp", (event._asdict() for event in strategy.grass_carp)),
         *_tables(f"{path}.aeration", (_aeration(rule) for rule in strategy.aeration)),
+        *_tables(f"{path}.arrival", map(_arrival, strategy.arrivals)),
     ]
 
 
@@ -94,6 +96,7 @@ def _what_if(one: WhatIf) -> list[str]:
         *_tables(f"{path}.fertility_loss", map(_lasting, one.fertility_losses)),
         *_tables(f"{path}.drought", map(_lasting, one.droughts)),
         *_tables(f"{path}.plants", (event._asdict() for event in one.plants)),
+        *_tables(f"{path}.arrival", map(_arrival, one.arrivals)),
     ]
 
 
@@ -121,6 +124,10 @@ def _aeration(rule: Aeration) -> dict[str, Any]:
 
 def _seasonal(rule: Any) -> dict[str, Any]:
     return rule._asdict() | {"season": _season(rule.season)}
+
+
+def _arrival(event: Arrival) -> dict[str, Any]:
+    return event._asdict() | {"day": None if event.day is None else _season((event.day, event.day))[0]}
 
 
 def _season(season: Season) -> list[str]:

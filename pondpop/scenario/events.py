@@ -9,7 +9,18 @@ from typing import Any, TypeVar
 
 from pondpop import checks
 from pondpop.checks import MISSING, Fact, InputError
-from pondpop.scenario.read import AMOUNTS, KEYS, MOST_EVENTS, Table, keys, naming, season, word_or_number, yes_or_no
+from pondpop.scenario.read import (
+    AMOUNTS,
+    KEYS,
+    MOST_EVENTS,
+    Table,
+    keys,
+    month_day,
+    naming,
+    season,
+    word_or_number,
+    yes_or_no,
+)
 from pondpop.scenario.schema import (
     AERATORS,
     COLDEST_LIQUID_C,
@@ -20,6 +31,7 @@ from pondpop.scenario.schema import (
     SHORTEST_MM,
     Aeration,
     Angling,
+    Arrival,
     Condition,
     Drawdown,
     Feeding,
@@ -40,6 +52,7 @@ from pondpop.scenario.schema import (
 from pondpop.species.registry import STRAINS, TRAITS
 from pondpop.units import CROP, EFFORT, FEED, LENGTH, LIME, POWER, TEMPERATURE, WEIGHT, density
 
+DEFAULT_ARRIVAL = (5, 15)  # assumed: spring floods
 DEFAULT_SEASON: Season = ((3, 1), (10, 31))
 DEFAULT_DEATH_AFTER_RELEASE = 0.10  # assumed, within the 2–34 % that studies give
 DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample of stock-length bass
@@ -48,7 +61,7 @@ DEFAULT_FISH_SAMPLED = 100  # Weithman, Reynolds & Simpson 1979: a fixed sample 
 _Event = TypeVar(
     "_Event",
     Stocking, Harvest, Removal, Feeding, Angling, Aeration,
-    Fertilization, Liming, Plants, Drawdown, GrassCarp, Spell, FertilityLoss
+    Fertilization, Liming, Plants, Drawdown, GrassCarp, Spell, FertilityLoss, Arrival
 )
 
 
@@ -72,6 +85,7 @@ class Events:
             "drawdown": self._list(table, "drawdown", self._drawdown, common),
             "grass_carp": self._list(table, "grass_carp", self._grass_carp, common),
             "aeration": self._list(table, "aeration", self._aeration, common),
+            "arrivals": self._list(table, "arrival", self._arrival, common, "arrivals"),
         }
         count = sum(map(len, result.values()))
         if count > MOST_EVENTS:
@@ -103,7 +117,10 @@ class Events:
             fertility_losses=self.fertility_losses(table),
             droughts=self._list(table, "drought", self._drawdown),
             plants=self._list(table, "plants", self._plants),
+            arrivals=self._list(table, "arrival", self._arrival),
         )
+        for yearly in (event for event in found.arrivals if event.date is None):
+            raise InputError(f"{table.path}.arrival", yearly.chance, "a date: what if says what happens then", "give date")
         if not any(found[2:]):
             raise InputError(table.path, Fact("nothing that befalls the pond"), f"a list such as [[{table.path}.spell]]")
         return found
@@ -215,6 +232,28 @@ class Events:
             sexing_error=table.number("sexing_error", 0, 0.5, None),
             **self._truck(table, resident),
         )
+
+    def _arrival(self, table: Table) -> Arrival:
+        species = table.species()
+        by_date = "date" in table.raw
+        for key in ("chance", "day") if by_date else ():
+            if key in table.raw:
+                raise InputError(table.at(key), table.raw[key], "a date, or a chance in each year", "remove date or this")
+        date = self._date(table) if by_date else None
+        day = None if by_date else table.get("day", month_day, DEFAULT_ARRIVAL)
+        event = Arrival(
+            name=self._name(table, f"{species}_arrival" if date is None else f"{species}_arrival_{date}"),
+            species=species,
+            per_ha=table.quantity("", self.density, 0, 1e6),
+            length_mm=table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM),
+            date=date,
+            day=day,
+            chance=None if by_date else table.number("chance", 0, 1),
+            strain=self._strain(table, species),
+        )
+        if not event.dates(self.run):
+            raise InputError(table.at("day"), table.raw.get("day", "05-15"), "a day of the year that the run holds")
+        return event
 
     def _truck(self, table: Table, resident: bool) -> dict[str, Any]:
         """How the fish come, where hours in a truck are given; nothing else says that there is one."""
@@ -369,7 +408,7 @@ def _hours(path: str, value: object) -> tuple[float, float]:
 def _day(event: Any, start: dt.date) -> dt.date:
     """The day by which an event is put in order."""
     first: dt.date = getattr(event, "first", start)
-    return getattr(event, "date", first)
+    return getattr(event, "date", None) or first
 
 
 def _wants_length(table: Table, species: str) -> None:

@@ -47,7 +47,7 @@ AMOUNTS = [*CROP, *COUNTS, "share"]
 _YEARS = ["from_year", "to_year"]
 _DAYS = ["from", "to"]
 _EVENTS = ["stocking", "harvest", "removal", "feeding", "angling", "aeration", "fertilization", "liming", "plants", "drawdown",
-           "grass_carp"]
+           "grass_carp", "arrival"]
 
 KEYS: dict[str, list[str]] = {
     "": ["title", "pond", "water", "oxygen", "run", "start_from_survey", *_EVENTS, "strategies", "what_if", "local_knowledge",
@@ -60,7 +60,8 @@ KEYS: dict[str, list[str]] = {
     "run": ["start", "years", "surveys"],
     "surveys": [*keys("passes", TEMPERATURE), "rising"],
     "strategies": ["title", "fertility", *_EVENTS],
-    "what_if": ["title", "spell", "die_off", "fertility_loss", "drought", "plants"],
+    "what_if": ["title", "spell", "die_off", "fertility_loss", "drought", "plants", "arrival"],
+    "arrival": ["name", "species", "strain", "chance", "day", "date", *COUNTS, *keys("length", LENGTH)],
     "fertilization": ["name", "level", *_YEARS, *_DAYS, "cost"],
     "liming": ["name", "date", *LIME, "cost"],
     "plants": ["name", "date", "share", "cost"],

@@ -129,6 +129,27 @@ class Stocking(NamedTuple):
     salted: bool | None = None
 
 
+class Arrival(NamedTuple):
+    """Wild fish that come in uninvited: surely on `date`, or in each year with a `chance` on a `day` of the year."""
+
+    name: str
+    species: str
+    per_ha: float
+    length_mm: float
+    date: dt.date | None = None
+    day: MonthDay | None = None
+    chance: float | None = None
+    strain: str | None = None
+
+    def dates(self, run: "Run") -> list[dt.date]:
+        """The days of the run on which they can come."""
+        if self.date is not None:
+            return [self.date]
+        month, day = self.day or (1, 1)
+        every = (dt.date(year, month, day) for year in range(run.start.year, run.end.year + 1))
+        return [date for date in every if run.start <= date < run.end]
+
+
 class Condition(NamedTuple):
     """One sign of the last survey: a quantity below or above a limit (in %)."""
 
@@ -361,11 +382,12 @@ class Strategy(NamedTuple):
     drawdown: tuple[Drawdown, ...] = ()
     grass_carp: tuple[GrassCarp, ...] = ()
     aeration: tuple[Aeration, ...] = ()
+    arrivals: tuple[Arrival, ...] = ()
 
     @property
     def species(self) -> tuple[str, ...]:
-        """The species that are put into the pond or live there at the start, in the order of `registry.SPECIES`."""
-        here = {event.species for event in self.stocking}
+        """The species that are put into the pond, live there at the start or may come in, in the order of `registry.SPECIES`."""
+        here = {event.species for event in self.stocking} | {event.species for event in self.arrivals}
         return tuple(name for name in TRAITS if name in here)
 
 
@@ -379,6 +401,7 @@ class WhatIf(NamedTuple):
     fertility_losses: tuple[FertilityLoss, ...] = ()
     droughts: tuple[Drawdown, ...] = ()
     plants: tuple[Plants, ...] = ()
+    arrivals: tuple[Arrival, ...] = ()
 
 
 class Ensemble(NamedTuple):

@@ -5,17 +5,17 @@ from collections.abc import Iterable
 from typing import TypeVar
 
 from pondpop.checks import InputError, nearest
-from pondpop.scenario.schema import Drawdown, FertilityLoss, Plants, Removal, Scenario, Spell, WhatIf
+from pondpop.scenario.schema import Arrival, Drawdown, FertilityLoss, Plants, Removal, Scenario, Spell, WhatIf
 
 _LONGEST_NAME = 40
-_Event = TypeVar("_Event", Spell, FertilityLoss, Removal, Drawdown, Plants)
+_Event = TypeVar("_Event", Spell, FertilityLoss, Removal, Drawdown, Plants, Arrival)
 
 
 def befallen(scenario: Scenario, name: str) -> Scenario:
     """The scenario in which what `[what_if.NAME]` says happens under every strategy, and nothing else is asked.
 
     It is one that a file could state: spells of the water, losses of fertility, die-offs among the removals, droughts among
-    the drawdowns, plants. Raises InputError for a name that there is not.
+    the drawdowns, plants, arrivals. Raises InputError for a name that there is not.
     """
     every = {one.name: one for one in scenario.what_if}
     if name not in every:
@@ -34,6 +34,7 @@ def befallen(scenario: Scenario, name: str) -> Scenario:
                 removals=tuple(sorted(_with(strategy.removals, one.die_offs, name), key=lambda e: (e.date, e.name))),
                 drawdown=tuple(sorted(_with(strategy.drawdown, one.droughts, name), key=lambda e: (e.first, e.name))),
                 plants=tuple(sorted(_with(strategy.plants, one.plants, name), key=lambda e: (e.date, e.name))),
+                arrivals=tuple(_with(strategy.arrivals, one.arrivals, name)),
             )
             for key, strategy in scenario.strategies.items()
         },
@@ -45,7 +46,8 @@ def begins(one: WhatIf) -> dt.date:
     """The first day on which an event changes anything."""
     lasting = [[event.first for event in one.spells], [event.first for event in one.fertility_losses],
                [event.first for event in one.droughts]]  # fmt: skip
-    dated = [[event.date for event in one.die_offs], [event.date for event in one.plants]]
+    dated = [[event.date for event in one.die_offs], [event.date for event in one.plants],
+             [event.date for event in one.arrivals if event.date is not None]]  # fmt: skip
     return min(day for days in (*lasting, *dated) for day in days)
 
 

@@ -227,7 +227,7 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
     deal = streams(past.ensemble.seed, range(past.ensemble.members))
     most = {"weather of the day": days, "weather of the year": years, "angler success": years, "whole fish": years}
     cut = {
-        name: min(size, years if name.startswith("recruitment ") else most.get(name, size))
+        name: min(size, years if name.startswith(("recruitment ", "arrival of ")) else most.get(name, size))
         for name, size in sizes.items()
         if size and name not in later
     }

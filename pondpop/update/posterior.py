@@ -115,6 +115,7 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
         *(rules(every) for every in (strategy.harvest, strategy.feeding, strategy.angling, strategy.aeration)),
         *(begun(every) for every in (strategy.fertilization, strategy.liming, strategy.plants)),
         *(begun(every) for every in (strategy.drawdown, strategy.grass_carp)),
+        sorted(repr(one) for one in strategy.arrivals if one.date is None or one.date <= until),
     )
     return hashlib.sha256(repr(what).encode()).hexdigest()
 

@@ -11,7 +11,7 @@ from pondpop.model.inputs import Luck
 from pondpop.scenario import SPREADS, resolve
 from pondpop.species import find, load_parameters, uncertain
 
-ASKED_FOR = ("missed_males", "truck", "whole")  # dealt only where they are
+ASKED_FOR = ("missed_males", "truck", "whole", "arrived")  # dealt only where they are
 FIELDS = tuple(name for name in Luck.__dataclass_fields__ if name not in ASKED_FOR)
 
 
