@@ -85,6 +85,7 @@ def test_more_harvest_never_leaves_more_fish_of_a_cohort_that_day(raw, day, spec
         other = copy.deepcopy(engine)
         other.inputs = fished(engine.inputs, day, species, kind, ask)
         other.step()
+        other.ledger.cast_up(other, other.flows)
         left.append(other.state.number)
         caught.append(other.flows.harvest_number - engine.flows.harvest_number)
     assert (left[0] >= left[1]).all() and (left[1] >= left[2]).all()
