@@ -12,7 +12,7 @@ from pondpop.report.strategies import Case
 from pondpop.report.time_series import panel_height
 from pondpop.units import months_in_words
 
-COLOURS = {"cloud": "#5b5b5b", "turnover": "#14418b", "feed": "#b5461a", "bloom": "#4a7a2c", "ice": "#7fb3d5"}
+COLOURS = {"cloud": "#5b5b5b", "turnover": "#14418b", "feed": "#b5461a", "bloom": "#4a7a2c", "ice": "#2b6f99"}
 HATCHES = {"cloud": "....", "turnover": "////", "feed": "", "bloom": "\\\\\\\\", "ice": "xxxx"}
 LEAST = 0.002  # chance of a year below which nothing is drawn
 
