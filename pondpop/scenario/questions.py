@@ -132,7 +132,7 @@ resident = true
 
 _CROWDED = """\
 # The fish that live there at the start: many thin small bass (yours: as far as anyone knows). Where a survey stands in
-# records/survey.csv and its effort in records/effort.csv, start the run on its day and write, in place of these five entries:
+# records/survey.csv and its effort in records/effort.csv, start the run on its day and write, in place of these entries:
 #     [start_from_survey]
 #     records = "records"
 [[stocking]]
