@@ -52,9 +52,9 @@ LONGEST_STEP = 1.0  # of any parameter, in standard deviations of its prior
 DAMPING = (0.0, 0.1, 0.5, 2.0, 8.0)
 SHARES = (1.0, 0.5)
 STEPS = 10  # in a round, between two new looks at all derivatives
-# Expectations count half: about every second says over again, of another stocking, size or year of the same few ponds, what
-# others say, while each documented pond was seen by itself (chosen before the fit of these values, not estimated).
-COUNTS = {"documented": 1.0, "expectation": 0.5, "physiology": 1.0}
+# All rows count alike. When expectations counted half (about every second says over again what others say), the estimate
+# gave up what the trade asks first of such a model: that a pond left alone crowds and that thinning it mends it.
+COUNTS = {"documented": 1.0, "expectation": 1.0, "physiology": 1.0}
 Array = np.ndarray
 Row = dict[str, object]
 
