@@ -139,6 +139,8 @@ def test_twice_the_area_with_the_same_densities_leaves_densities_alone(raw):
             if "when" in rule:
                 rule["when"]["fish_sampled"] = 0  # a larger pond holds more fish to measure
     raw["oxygen"] = {"risk": False}  # wind mixes a larger pond deeper
+    for table in (raw, *raw["strategies"].values()):
+        table.pop("aeration", None)  # refused without oxygen
     raw["ensemble"].setdefault("spread", {})["whole_fish"] = 0  # few fish of a small pond are whole
     one = resolve(raw)
     two = one._replace(pond=one.pond._replace(area_ha=2.0 * one.pond.area_ha))
