@@ -221,12 +221,12 @@ def ask(
     if not 1 <= first <= last - 1:
         raise InputError("--from-year", first, f"a calendar year of the run from 1 to {last - 1}", "lengthen the run")
     if not 1 <= len(windows) <= 3:
-        raise InputError("--window", Fact(f"{len(windows)} windows"), "1 to 3 length windows")
+        raise InputError("--window-in", Fact(f"{len(windows)} windows"), "1 to 3 length windows")
     for one, other in itertools.combinations(sorted(windows), 2):
         if other[0] < one[1]:
             words = " and ".join(f"{brief(low / MM_PER_IN)}..{brief(high / MM_PER_IN)}" for low, high in (one, other))
             raise InputError(
-                "--window", Fact(f"{words} in, which overlap"), "windows apart", "let one end where the next begins"
+                "--window-in", Fact(f"{words} in, which overlap"), "windows apart", "let one end where the next begins"
             )
     build_up = min(first + 1, last - 1)  # the first two years of harvest apart from those that follow
     periods = ((first, build_up), (build_up + 1, last))

@@ -247,7 +247,7 @@ class _Words:
             more.append(f"{brief(event.cost_each)} each")
         if event.number_cv is not None or event.share_cv is not None:
             doubt = math.hypot(event.number_cv or 0.0, event.share_cv or 0.0)
-            more.append(f"their number known to {brief(100 * doubt)} %")
+            more.append(f"their number in doubt by {brief(100 * doubt)} %")
         if event.strain is not None:
             more.append(KINDS[event.strain].title)
         if event.haul_hours is not None:
