@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest
+from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest, one_line
 from pondpop.records.field_sheets import OWN_WORDS, OwnWords, Reading
 from pondpop.units import Family, brief
 
@@ -162,6 +162,8 @@ class Sheet:
             raw = {k: v for k, v in zip(self.header, cells, strict=False) if k}
             if self.reading.totals(raw):
                 self.reading.say("totals", f"line {line}", "")
+            elif other := self.reading.other_fish(raw):
+                self.reading.say("other fish", other, "")
             elif len(cells) != len(self.header):
                 wanted = f"{len(self.header)}, as in the header"
                 self.reject(line, InputError("cells", len(cells), wanted, "decimals have a point, texts no comma"), {})
@@ -232,6 +234,9 @@ def word(
 ) -> str:
     if cells[name] not in known:
         remedy = (meant(cells[name], list(known), other_names or {}) or nearest(cells[name], known)) if cells[name] else ""
+        if name == "species" and cells[name]:
+            own = f'write "{one_line(cells[name][:40])}" = one of these, or "" for another fish, under [species] in {OWN_WORDS}'
+            remedy = f"{remedy}; else {own}" if remedy else own
         raise InputError(name, cells[name] or MISSING, "one of " + ", ".join(known), remedy)
     return cells[name]
 

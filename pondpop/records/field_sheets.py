@@ -9,6 +9,7 @@ is refused with what to write. A folder's `columns.toml` adds words of its own:
     "Fork" = ""
     [species]
     "green trout" = "bass"
+    "channel cat" = ""             # a fish that the model does not know: its rows are left out, and that is told
     [gears]
     "Unit 4" = "electrofishing"
     [always]                       # columns that the sheets lack
@@ -42,7 +43,7 @@ _STEMS = {
     "species": "species, spp, sp, fish species, species code, fish",
     "length": "length, len, tl, total length, fish length",
     "weight": "weight, wt, fish weight",
-    "count": "count, number, no, n, num, qty, quantity, number of fish, no of fish, fish count",
+    "count": "count, number, no, n, num, #, qty, quantity, number of fish, no of fish, fish count",
     "tag": "tag, tag no, tag number, tag id, tag #",
     "sex": "sex, m/f",
     "age": "age, ages, age class, years of age",
@@ -79,7 +80,10 @@ _EVENTS = {
     "tagged": "tagged, t, tag, new tag, marked", "recaptured": "recaptured, r, recap, recapture, recaptured and released",
     "kept": "kept, k, harvested, kept by angler",
 }  # fmt: skip
-_CODES = {"bass": "lmb, lmbs", "bluegill": "bg, blg, bgl, bluegills", "shad": "tfs, tfsh, threadfins", "minnow": "fhm, fatheads"}
+_CODES = {
+    "bass": "lmb, lmbs, lm bass, lmb bass, largemouths", "bluegill": "bg, blg, bgl, bluegills",
+    "shad": "tfs, tfsh, threadfins", "minnow": "fhm, fatheads",
+}  # fmt: skip
 _BLANK = ("n/a", "na", "none", "nil", "-", "--", "–", "—", ".", "nd", "no data", "not taken", "not weighed")
 _TOTALS = ("total", "totals", "sum", "subtotal", "grand total", "mean", "means", "average", "averages", "avg", "total fish")
 _NUMBERS = ("length", "weight", "count", "age", "hours", "hauls", "water", "shortest", "longest", "kept", "released")
@@ -136,7 +140,7 @@ def _own_words(raw: Mapping[str, object], known: set[str]) -> OwnWords:
     if "dates" in raw:
         checks.choice("dates", raw["dates"], ORDERS)
     tables: dict[str, dict[str, str]] = {}
-    allowed = {"columns": {*known, ""}, "species": set(SPECIES), "gears": set(GEARS)}
+    allowed = {"columns": {*known, ""}, "species": {*SPECIES, ""}, "gears": set(GEARS)}
     for name in ("columns", "species", "gears", "always"):
         table = raw.get(name, {})
         if not isinstance(table, dict):
@@ -359,6 +363,11 @@ class Reading:
             return False
         return any(_words(text) in _TOTALS for text in cells.values())
 
+    def other_fish(self, cells: Mapping[str, str]) -> str:
+        """The fish of a row that `OWN_WORDS` names as no part of the model (`"channel cat" = ""`); "" if it is of another."""
+        written = cells.get("species", "").strip()
+        return written if self.own.species.get(_words(written)) == "" else ""
+
 
 def in_words(readings: Iterable[Reading]) -> str:
     """One paragraph on what was read as what; empty if the files use the words of record files."""
@@ -380,7 +389,10 @@ def in_words(readings: Iterable[Reading]) -> str:
     if blank:
         said.append(f"as blank: {', '.join(checks.one_line(w) for w in blank)}")
     for one in readings:
-        for about, words in (("unread", "columns not read"), ("totals", "totals left out"), ("file", "read")):
+        for about, words in (
+            ("unread", "columns not read"), ("totals", "totals left out"),
+            ("other fish", "fish that the model does not know left out"), ("file", "read"),
+        ):  # fmt: skip
             if about in one.said:
                 said.append(f"{Path(one.file).name} {words}: {', '.join(checks.one_line(w) for w in one.said[about])}")
     return "; ".join(said)

@@ -73,7 +73,8 @@ def _passage(one: Passage) -> str:
     lines = one.words.splitlines()
     before = "".join(f"<p>{html(line)}</p>" for line in lines[:-1])
     note = f"<p>{html(one.note)}</p>" if one.note else ""
-    return before + Table("search", lines[-1].removesuffix(":") + ".", head, cells, [], look="bands").to_html() + note
+    table = Table("search", lines[-1].removesuffix(":") + ".", head, cells, [], look="bands").to_html()
+    return f'{before}<div class="wide">{table}</div>{note}'
 
 
 def _split(cell: str) -> Cell:

@@ -59,6 +59,7 @@ code,pre{font-family:"Courier New",monospace;font-size:.86rem;white-space:pre-wr
 dl{max-width:none;margin:0}dt{font-weight:700;float:left;clear:left;margin-right:.5em}dd{margin:0 0 3px}
 main{padding-bottom:30px}h4{font-size:.95rem;margin:12px 0 4px}
 @media(max-width:520px){
+.wide{overflow-x:auto}
 header,main{padding-left:14px;padding-right:14px}
 h1{font-size:1.4rem}
 table{font-size:.74rem}th,td{padding:3px 3px}

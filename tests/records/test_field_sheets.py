@@ -65,6 +65,17 @@ def survey(tmp_path):
     return write
 
 
+def test_fish_that_the_model_does_not_know_are_left_out_where_the_folder_says_so(survey):
+    sheet = "date,gear,species,length_in,#\n2026-04-14,EF,LM bass,11,2\n2026-04-14,EF,Channel Cat,15,1\n"
+    records = read_records(survey(sheet), today=TODAY)
+    assert [fish.count for fish in records.fish] == [2]
+    assert 'write "Channel Cat" = one of these, or "" for another fish, under [species] in columns.toml' in told_of(records)
+    records = read_records(survey(sheet, '[species]\n"channel cat" = ""\n'), today=TODAY)
+    told = told_of(records)
+    assert len(records.fish) == 1 and "Left out" not in told
+    assert "fish that the model does not know left out: Channel Cat" in told
+
+
 HEAD = "date,gear,species,length_in,weight_lb,sex\n"
 
 
