@@ -18,6 +18,6 @@ settings.register_profile(
     database=None,
     deadline=None,
     phases=[Phase.explicit, Phase.generate],
-    suppress_health_check=list(HealthCheck),
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.function_scoped_fixture],
 )
 settings.load_profile("suite")

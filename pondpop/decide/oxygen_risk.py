@@ -16,6 +16,7 @@ from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_
 Array = NDArray[np.float64]
 
 PARTIAL, SEVERE = 0.1, 0.5  # share of the weight of fish that die in one calendar month
+MOST_KILLS = 0.8 - 1e-9  # share of the kills that the months which are named hold, rounding aside (a choice)
 SMALL = 0.02  # chance of a year below which a terminal says nothing of it, unless the pond is fed or aerated
 ASSUMED = (
     "No rate of kills per pond and year is published: ours is assumed (0.5 % of years unfertilised, 1 to 2 fertilised, 3 to 5 "
@@ -56,7 +57,7 @@ def risks(dataset: xr.Dataset, scenario: Scenario) -> list[Risk]:
         partial, severe = (float((worst > limit).sum() / (worst.shape[0] * years)) for limit in (PARTIAL, SEVERE))
         by_month = [float((share[s][:, of_year == m] > PARTIAL).sum() / (worst.shape[0] * years)) for m in range(12)]
         order = sorted((m for m in range(12) if by_month[m]), key=lambda m: -by_month[m])
-        enough = next(k for k in range(len(order) + 1) if sum(by_month[m] for m in order[:k]) >= 0.79 * sum(by_month))
+        enough = next(k for k in range(len(order) + 1) if sum(by_month[m] for m in order[:k]) >= MOST_KILLS * sum(by_month))
         in_months = dataset["suffocated_biomass"].values[s].sum(axis=(0, 2))  # month, killer
         of_months = np.stack([in_months[of_year == m].sum(axis=0) for m in range(12)])
         shares = of_months / np.maximum(of_months.sum(axis=1, keepdims=True), 1e-300) * np.array(by_month)[:, None]

@@ -232,7 +232,9 @@ def _amounts(found: Found) -> Passage:
             cells.append(f"{brief(amounts[w, p])} {_unit(found)}, {told} fish")
         rows.append([_window(window, found), *cells])
     note = "Fish are those of the whole pond, in each year, at their mean weight then."
-    return Passage(f"Take each year, {_season(question)}:", rows, note)
+    near = bool(found.best.limits) and not found.best.meets(question.probability)
+    head = "The nearest tried, not advice; each year" if near else "Take each year"
+    return Passage(f"{head}, {_season(question)}:", rows, note)
 
 
 def _trade_off(found: Found) -> list[Passage]:

@@ -197,52 +197,27 @@ per_minnow = 0.1
 """
 
 
-def _adults(name: str, title: str, date: str) -> str:
-    return f"""\
-[strategies.{name}]
-title = "{title}"
-
-[[strategies.{name}.stocking]]
-name = "adults"
-species = "bass"
-date = {date}
-<per_acre = 10>
-<length_in = 14>
-
-"""
+def _stocking(strategy: str, title: str, date: str, *more: str, name: str = "bass") -> str:
+    """A strategy with one stocking of bass; more: the lines of it that follow its date."""
+    return "\n".join([
+        f"[strategies.{strategy}]", f'title = "{title}"', "",
+        f"[[strategies.{strategy}.stocking]]", f'name = "{name}"', 'species = "bass"', f"date = {date}", *more, "", "",
+    ])  # fmt: skip
 
 
-def _strain(name: str, title: str, strain: str, price: float) -> str:
-    return f"""\
-[strategies.{name}]
-title = "{title}"
-
-[[strategies.{name}.stocking]]
-name = "bass"
-species = "bass"
-strain = "{strain}"
-date = YEAR+1-06-05
-<per_acre = 75>
-<length_in = 2>
-cost_each = {price}  # yours: an invented price
-
-"""
+def _adults(strategy: str, title: str, date: str) -> str:
+    return _stocking(strategy, title, date, "<per_acre = 10>", "<length_in = 14>", name="adults")
 
 
-def _size(name: str, title: str, date: str, length: float, price: float) -> str:
-    return f"""\
-[strategies.{name}]
-title = "{title}"
+def _strain(strategy: str, title: str, strain: str, price: float) -> str:
+    kind, cost = f'strain = "{strain}"', f"cost_each = {price}  # yours: an invented price"
+    return _stocking(strategy, title, "YEAR+1-06-05", kind, "<per_acre = 75>", "<length_in = 2>", cost)
 
-[[strategies.{name}.stocking]]
-name = "bass"
-species = "bass"
-date = {date}
-<per_acre = 75>  # yours: fewer of larger ones, if fewer are to be had
-<length_in = {length:g}>
-cost_each = {price}  # yours: an invented price
 
-"""
+def _size(strategy: str, title: str, date: str, length: float, price: float) -> str:
+    many = "<per_acre = 75>  # yours: fewer of larger ones, if fewer are to be had"
+    cost = f"cost_each = {price}  # yours: an invented price"
+    return _stocking(strategy, title, date, many, f"<length_in = {length:g}>", cost)
 
 
 QUESTIONS = {

@@ -440,6 +440,7 @@ def test_the_answer_fits_a_terminal(found):
     text = quota_answer(quota.Found(asked, best, others, binding, [best], 1, pond(members=4, years=3, extra=PANFISH + BIG)))
     assert text.count("\n") <= 21 and max(map(len, text.splitlines())) <= 80, text
     assert "What binds is bass PSD 20–40" in text and "\n  quota" in text
+    assert "The nearest tried, not advice; each year, " in text and "Take each year" not in text
 
 
 def test_a_schedule_tells_months_hours_and_chances():
