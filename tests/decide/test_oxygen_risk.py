@@ -51,6 +51,16 @@ def test_chances_by_month_and_cause_add_up():
     assert many.partial == 0.0 and many.kwh == pytest.approx(100.0 * scenario.pond.area_ha, rel=0.01)
 
 
+def test_the_months_that_are_named_hold_four_fifths_of_the_kills():
+    made, scenario = killed_pond(0.0, 0.0)
+    kills = made["oxygen_kill"].values[0]  # [member, month], from April on
+    for member, month in enumerate([4, 4, 4, 4, 3, 3, 3, 3, 2, 1]):  # August, July, June and May
+        kills[member, month] = 0.5
+    assert oxygen_risk.risks(made, scenario)[0].months == (7, 8)
+    kills[7, 3], kills[7, 2] = 0.0, 0.5
+    assert oxygen_risk.risks(made, scenario)[0].months == (8, 7, 6)
+
+
 def test_what_an_aerator_saves_stands_beside_its_cost():
     said = oxygen_risk.lead_words(teller(killed_pond(0.6, 0.05)[0], "metric"))
     assert "“few” 10 %" in said and "saves 22 kg/ha of fish a year against “few”" in said and "USD" in said

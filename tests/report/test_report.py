@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from pondpop.cli import main
 from pondpop.decide.actions import today, water_c
@@ -23,7 +24,7 @@ from pondpop.ensemble.quantities import yearly_csv
 from pondpop.model.budget import CAUSES, PREY
 from pondpop.model.oxygen import KILLERS, MOVED
 from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
-from pondpop.report import forage_supply, tables, write_report
+from pondpop.report import figures, forage_supply, tables, write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
 from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION, For
@@ -460,6 +461,7 @@ def test_one_document_joins_comparison_search_and_records(client):
     for words in [words for _, words in (*CAUTIONS, MODEL_CAUTION, GEAR_CAUTION)]:
         assert outline.text.count(words) == 1  # said once
     assert text.count('id="sources"') == 1 and "<p>The pond &lt;follows&gt; it.</p>" in text
+    assert "The scan" not in text.partition('id="appendix"')[0]  # of interest to who checks the search
 
 
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
@@ -472,6 +474,7 @@ def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
     assert text.index('id="answer"') < text.index('id="search-0"') < text.index('id="search-1"') < text.index('id="searched"')
     assert ["8–12 in", "17.5", "12–20"] in [row for table in outline.tables for row in table]
     assert outline.text.count("The pond <follows> it.") == 2 and "The scan" in text.partition('id="searched"')[2]
+    assert "The scan" not in text.partition('id="searched"')[0]
     assert {path.name for path in tmp_path.iterdir()} == {"page.html"}
     assert main(["report", *parts]) == 0 and out.read_text("utf-8") == text
     assert main(["report", *parts, "--units", "us"]) == 2
@@ -736,6 +739,22 @@ def test_labels_of_years_meet_no_mark_no_other_label_and_no_edge(seed):
         assert a - LABEL_WIDE / 2 >= 0
         assert all(abs(a - c) > LABEL_WIDE or abs(b - d) > LABEL_HIGH for c, d in boxes[:n])
         assert not any(abs(x[j] - a) < LABEL_WIDE / 2 and abs(y[j] - b) < LABEL_HIGH / 2 for j in range(9) if j != chosen[n][0])
+
+
+def test_a_year_is_drawn_no_larger_than_the_room_that_is_kept_for_it(monkeypatch):
+    kept = []
+    monkeypatch.setattr(figures, "picture", lambda figure, *_: kept.append(figure))
+    cases = gather([dataset_of(raw_scenario(), seed=k) for k in range(2)], "us").cases
+    assert len(cases) > 2  # the smallest panels
+    with look():
+        figures.psd_pair(cases, "balanced", "pair")
+        renderer = FigureCanvasAgg(kept[0]).get_renderer()
+        years = [(axes, text) for axes in kept[0].axes for text in axes.texts if text.get_text().isdigit()]
+        assert years
+        for axes, text in years:
+            box = axes.transData.inverted().transform(text.get_window_extent(renderer))
+            wide, high = np.diff(box, axis=0)[0]
+            assert wide <= LABEL_WIDE < 2.0 * wide and high <= LABEL_HIGH < 2.0 * high
 
 
 def test_the_last_year_is_labelled_where_there_is_room():
