@@ -131,11 +131,13 @@ def _feed(lb_per_acre_day: float) -> str:
 
 
 def short_words(told: Teller, wide: int = 79) -> str:
-    """One line for a terminal, where `matters` says so; of many strategies those that do best."""
+    """One line for a terminal, where `matters` says so; of many strategies that differ in it those that do best."""
     every = risks(told.dataset, told.scenario)
     if not matters(told, every):
         return ""
     head = "Oxygen, kills a year (assumed): "
+    if len(alike := {_chance(told, risk.partial) for risk in every}) == 1:
+        return f"{head}{alike.pop()} under each strategy"
     for shown in range(len(every), 0, -1):
         room = (wide - len(head)) // shown - len(" under 10 %, ")
         if room < 8 and shown > 1:

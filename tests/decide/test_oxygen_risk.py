@@ -61,6 +61,13 @@ def test_the_months_that_are_named_hold_four_fifths_of_the_kills():
     assert oxygen_risk.risks(made, scenario)[0].months == (8, 7, 6)
 
 
+def test_a_terminal_tells_a_chance_once_where_strategies_do_not_differ_in_it():
+    line = oxygen_risk.short_words(teller(killed_pond(0.6, 0.6)[0], "us"))
+    assert line == "Oxygen, kills a year (assumed): 10 % under each strategy"
+    line = oxygen_risk.short_words(teller(killed_pond(0.6, 0.05)[0], "us"))
+    assert "“few” 10 %" in line and "“many” under 10 %" in line
+
+
 def test_what_an_aerator_saves_stands_beside_its_cost():
     said = oxygen_risk.lead_words(teller(killed_pond(0.6, 0.05)[0], "metric"))
     assert "“few” 10 %" in said and "saves 22 kg/ha of fish a year against “few”" in said and "USD" in said
