@@ -91,7 +91,9 @@ def test_lakes_under_65_days_of_snow_spread_as_eleven_did():
 
 
 def test_fish_die_under_ice_where_the_published_lakes_lost_them():
-    """Over 20 nights at 0.5 mg/L nearly all bass and bluegill die, at 1.0 hardly one; minnows live through 0.3."""
+    """Cooper & Washburn 1949: bass and bluegill died nearly all at 0.6 mg/L and less, in numbers only there; minnows live
+    through 0.3 (Klinger et al. 1982). Each over 20 nights (assumed); between the lakes' 0.6 and 0.8 the model still kills bass.
+    """
     rise = oxygen.limit_rise(np.array(2.0))
 
     def left(species, mg_l):
@@ -99,8 +101,9 @@ def test_fish_die_under_ice_where_the_published_lakes_lost_them():
         night = oxygen.share_killed(mg_l, P.oxygen_limit_mg_l[0, k] * rise, P.oxygen_limit_width_mg_l[0, k] * rise)
         return (1.0 - float(night)) ** 20
 
-    assert left("bass", 0.3) < 0.01 and left("bluegill", 0.15) < 0.01
-    assert left("bass", 0.8) > 0.95 and left("bluegill", 0.8) > 0.95
+    assert left("bass", 0.6) < 0.1 and left("bluegill", 0.4) < 0.1 and left("bluegill", 0.5) < 0.5
+    assert left("bass", 0.8) > 0.5 and left("bluegill", 0.8) > 0.95
+    assert left("bass", 1.0) > 0.9
     assert left("minnow", 0.3) > 0.8
 
 

@@ -539,7 +539,7 @@ def pass_night(pond, day, p):
     pond.bloom += p.bloom_recovery_per_day * pond.bloom * (1 - pond.bloom)
     pond.waste += 0.1 * day.pellets_kg_per_ha / day.area_share * p.feed_oxygen_kg_per_kg
 
-    rise = 1 + 0.03 * (min(max(t, 4.0), 36.0) - 28)
+    rise = 1 + 0.03 * (min(max(t, 8.0), 36.0) - 28)
     for g in pond.groups:
         large = step_up((log(g.weight) - log(1000)) / 0.2)
         limit = (p.oxygen_limit_mg_l[g.species] + 0.2 * large) * rise
