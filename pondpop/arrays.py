@@ -1,16 +1,45 @@
-"""Arrays of numbers: their type, sums whose bits do not depend on what else stands in an array, smooth steps, and memory."""
+"""Arrays of numbers: their type, how those that are kept are told, sums whose bits do not depend on what else stands in an
+array, smooth steps, and memory."""
 
 from __future__ import annotations
 
 import ctypes
 import sys
+from collections.abc import Sequence
 from functools import cache
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Value = NDArray[np.float64] | float
+
+
+class Variable(NamedTuple):
+    """How an array of results is told: its dimensions after those of strategy and member, its unit, and what it is."""
+
+    dims: tuple[str, ...]
+    unit: str
+    meaning: str
+
+
+class Axis(NamedTuple):
+    """How a dimension is told: the label of each place, their unit (none: names or dates), and what they are."""
+
+    labels: NDArray[Any]
+    unit: str
+    meaning: str
+
+
+def names_axis(names: Sequence[str], meaning: str) -> Axis:
+    """A dimension whose places have names."""
+    return Axis(np.array(names, dtype=np.str_), "", meaning)
+
+
+def whole_axis(numbers: Sequence[int] | NDArray[np.int_], unit: str, meaning: str) -> Axis:
+    """A dimension whose places are whole numbers."""
+    return Axis(np.array(numbers, dtype=np.int32), unit, meaning)
 
 
 MOST_EXPONENT = 709.0  # e^709 is the largest that is a number

@@ -8,10 +8,11 @@ import tomllib
 import numpy as np
 import xarray as xr
 
-from pondpop.ensemble.results import VARIABLES, to_dataset
-from pondpop.model.budget import CAUSES, PREDATORS, PREY
-from pondpop.model.oxygen import KILLERS, MOVED
-from pondpop.scenario import SPECIES, Scenario, resolve
+from pondpop.ensemble.results import to_dataset
+from pondpop.observe.observers import AXES, VARIABLES
+from pondpop.scenario import Scenario, resolve
+
+SIZES = {name: axis.labels.size for name, axis in AXES.items()}
 
 TEXT = """
 title = "small pond"
@@ -73,13 +74,8 @@ def readings(scenario: Scenario, fill: float = 0.0) -> dict[str, dict[str, np.nd
     """Readings of every strategy as a projection would return them, all of one value, to be filled by a test."""
     run = scenario.run
     last = run.end - dt.timedelta(days=1)
-    sizes = {
-        "survey_date": len(run.survey_dates),
-        "month": (last.year - run.start.year) * 12 + last.month - run.start.month + 1,
-        "species": len(SPECIES), "length_class": 32, "big_weight": 3, "bass_weight": 53,
-        "predator": len(PREDATORS), "prey": len(PREY), "bass_class": 6, "catch_size": 2,
-        "sex": 2, "age": 13, "cause": len(CAUSES), "killer": len(KILLERS), "oxygen_flow": len(MOVED), "year": run.last_year,
-    }  # fmt: skip
+    months = (last.year - run.start.year) * 12 + last.month - run.start.month + 1
+    sizes = SIZES | {"survey_date": len(run.survey_dates), "month": months, "year": run.last_year}
     made = {}
     for name, strategy in scenario.strategies.items():
         own = sizes | {"stocked_group": len(strategy.stocking)}

@@ -1,8 +1,8 @@
 """Results as a Dataset and as a file: SI inside, one file for all strategies.
 
-`VARIABLES` lists what a projection holds. A file is netCDF version 3 written by scipy: float64, int32, and names (of
-strategies, species, stocked groups …) as characters in UTF-8, so that any reader of netCDF finds them; dates are days
-since 1970-01-01. A hash over all contents guards against a damaged or altered file.
+`observers.VARIABLES` and `DERIVED` list what a projection holds. A file is netCDF version 3 written by scipy: float64, int32,
+and names (of strategies, species, stocked groups …) as characters in UTF-8, so that any reader of netCDF finds them; dates
+are days since 1970-01-01. A hash over all contents guards against a damaged or altered file.
 """
 
 from __future__ import annotations
@@ -19,98 +19,31 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from pondpop.arrays import Axis, Variable, names_axis
 from pondpop.checks import RunError, ordinary_file
-from pondpop.model.budget import CAUSES, PREDATORS, PREY
-from pondpop.model.oxygen import KILLERS, MOVED
-from pondpop.observe import indices
-from pondpop.observe.observers import (
-    AGES,
-    BASS_CLASSES_IN,
-    BASS_WEIGHTS_G,
-    BIG_BASS_LB,
-    CATCH_SIZES_IN,
-    LENGTH_CLASSES_IN,
-    SEXES,
-)
+from pondpop.observe import indices, observers
+from pondpop.observe.observers import LENGTH_CLASSES_IN, SURVEYED, VARIABLES
 from pondpop.scenario import Scenario, befallen, dump, resolve
 from pondpop.species import MEASURED, SPECIES
-from pondpop.units import G_PER_LB
 
 Array = NDArray[np.float64]
 SCHEMA_VERSION = 3
 EPOCH = "days since 1970-01-01"
-OPEN = "the last one is open above"
+AXES: dict[str, Axis] = observers.AXES | {"length_category": names_axis(indices.CATEGORIES, "length category (Gabelhouse 1984)")}
 
-# name: (dimensions after strategy and member, unit, what it is); fish are counted, so that their unit is ha-1
-VARIABLES: dict[str, tuple[tuple[str, ...], str, str]] = {
-    "number": (("survey_date", "species", "length_class"), "ha-1", "fish by length class"),
-    "biomass": (("survey_date", "species", "length_class"), "kg ha-1", "standing crop by length class"),
-    "relative_weight": (("survey_date", "species", "length_class"), "percent", "mean relative weight (Wr)"),
-    "age0_number": (("survey_date", "species"), "ha-1", "young of the year"),
-    "other_blood": (("survey_date", "species"), "1", "share of blood of other strains than the own, mean over weight"),
-    "bass_above": (("survey_date", "big_weight"), "ha-1", "bass heavier than a weight"),
-    "bass_heavier": (("survey_date", "bass_weight"), "ha-1", "bass heavier than each of many weights"),
-    "largest_weight": (("survey_date", "species"), "g", "weight that one expected fish of the pond exceeds"),
-    "group_survivors": (("survey_date", "stocked_group"), "ha-1", "survivors of a stocked group"),
-    "group_length": (("survey_date", "stocked_group"), "mm", "mean length of a stocked group"),
-    "group_weight": (("survey_date", "stocked_group"), "g", "mean weight of a stocked group"),
-    "group_largest_weight": (
-        ("survey_date", "stocked_group"),
-        "g",
-        "weight that one expected fish of the group exceeds",
-    ),
-    "plankton": (("survey_date",), "kg ha-1", "plankton available to fish"),
-    "benthos": (("survey_date",), "kg ha-1", "bottom food available to fish"),
-    "eaten": (("month", "predator", "prey"), "kg ha-1", "what predators ate in the month"),
-    "harvest_number": (("month", "species"), "ha-1", "fish harvested in the month"),
-    "harvest_biomass": (("month", "species"), "kg ha-1", "weight harvested in the month"),
-    "removed_number": (("month", "species"), "ha-1", "fish taken out in one-off removals"),
-    "removed_biomass": (("month", "species"), "kg ha-1", "weight taken out in one-off removals"),
-    "release_deaths": (("month",), "ha-1", "fish that died after release"),
-    "pellets_given": (("month",), "kg ha-1", "pellets given in the month"),
-    "pellets_eaten": (("month",), "kg ha-1", "pellets eaten in the month"),
-    "edible_prey": (("month", "bass_class"), "kg ha-1", "prey of a size that bass of the class eat, mid-month"),
-    "prey_need": (("month", "bass_class"), "kg ha-1", "food in the month that would hold bass of the class at Wr 95"),
-    "catch_rate": (("month", "catch_size"), "h-1", "bass caught per angler hour, longer than a size"),
-    # The oxygen of the water that mixes: that of the month before + all that moved in the month = that at the end
-    "dawn_oxygen": (("month",), "mg l-1", "lowest oxygen at dawn in the month"),
-    "oxygen_at_end": (("month",), "mg l-1", "oxygen at dusk of the month's last day"),
-    "oxygen_moved": (("month", "oxygen_flow"), "mg l-1", "oxygen made, taken, or exchanged in the month"),
-    "oxygen_kill": (("month",), "1", "share of the weight of fish that want of oxygen killed in the month"),
-    "suffocated_number": (("month", "species", "killer"), "ha-1", "fish that died of want of oxygen, by what it is put down to"),
-    "suffocated_biomass": (("month", "species", "killer"), "kg ha-1", "weight of fish that died of want of oxygen"),
-    "aeration_kwh": (("month",), "kWh ha-1", "electricity that aerators took in the month"),
-    "water_temperature": (("month",), "degC", "mean water temperature of the month"),
-    "number_at_age": (("survey_date", "species", "sex", "age"), "ha-1", "fish by sex and age"),
-    "length_at_age": (("survey_date", "species", "sex", "age"), "mm", "mean total length by sex and age"),
-    # The budget of each calendar year (what of it lies in the run): start + stocked + born − deaths of all causes = end,
-    # and of weight start + stocked + born + growth − spawning − deaths = end
-    "start_number": (("year", "species"), "ha-1", "fish at the start of the year or run"),
-    "start_biomass": (("year", "species"), "kg ha-1", "standing crop at the start of the year or run"),
-    "end_number": (("year", "species"), "ha-1", "fish at the end of the year or run"),
-    "end_biomass": (("year", "species"), "kg ha-1", "standing crop at the end of the year or run"),
-    "stocked_number": (("year", "species"), "ha-1", "fish stocked (of a move without a truck told, the survivors) or come in"),
-    "stocked_biomass": (("year", "species"), "kg ha-1", "weight of the fish stocked or come in"),
-    "born_number": (("year", "species"), "ha-1", "young that came of spawning in the pond"),
-    "born_biomass": (("year", "species"), "kg ha-1", "weight of young that came of spawning in the pond"),
-    "deaths_number": (("year", "species", "cause"), "ha-1", "fish that died or were taken, by cause"),
-    "deaths_biomass": (("year", "species", "cause"), "kg ha-1", "weight of fish that died or were taken, by cause"),
-    "growth_biomass": (("year", "species"), "kg ha-1", "weight gained by the living, less what hunger cost them"),
-    "spawning_biomass": (("year", "species"), "kg ha-1", "weight that spawners lost"),
-}
 # What is made of them in `to_dataset`, in the same form
-DERIVED: dict[str, tuple[tuple[str, ...], str, str]] = {
-    "psd": (
+DERIVED: dict[str, Variable] = {
+    "psd": Variable(
         ("survey_date", "species", "length_category"),
         "percent",
         "proportional size distribution: fish of the category and longer among those of stock length and longer",
     ),
-    "relative_weight_of_category": (
+    "relative_weight_of_category": Variable(
         ("survey_date", "species", "length_category"),
         "percent",
         "mean relative weight (Wr) of fish from the category's length to the next one's",
     ),
-    "female_share": (("survey_date", "species"), "1", "share of females among fish of age 1 and older"),
+    "female_share": Variable(("survey_date", "species"), "1", "share of females among fish of age 1 and older"),
 }
 # What is kept of a projection with an event of [what_if]: all that goals and costs are made of, Wr, and the blood of strains
 UNDER_EVENTS = (
@@ -118,29 +51,15 @@ UNDER_EVENTS = (
     "catch_rate", "pellets_given", "aeration_kwh", "oxygen_kill",
 )  # fmt: skip
 UNDER = "_what_if"  # what their names end in
-# unit and meaning of the coordinates
+# unit and meaning of the coordinates that a run or a scenario decides
 COORDINATES: dict[str, tuple[str, str]] = {
     "strategy": ("", "strategy of the scenario"),
     "member": ("1", "number of the member of the ensemble; all strategies share its luck"),
     "survey_date": ("", "day at whose start the pond is surveyed"),
     "month": ("", "first day of the month"),
-    "species": ("", "species"),
-    "length_class": ("inch", f"lower bound of one-inch classes of total length; {OPEN}"),
-    "length_category": ("", "length category (Gabelhouse 1984)"),
-    "sex": ("", "sex; fish of unsexed groups are shared out"),
-    "age": ("year", f"calendar year less that of hatching; {OPEN}"),
-    "bass_class": ("inch", f"lower bound of broad classes of total length of bass; {OPEN}"),
-    "big_weight": ("g", "weight above which bass are counted"),
-    "bass_weight": ("g", "weight above which bass are counted, from the lightest to the heaviest of a goal"),
-    "catch_size": ("inch", "total length above which caught bass are counted"),
-    "predator": ("", "species that eats fish"),
-    "prey": ("", "food of predators"),
     "stocked_group": ("", "name of the stocking"),
     "year": ("1", "calendar year"),
     "what_if": ("", "event of the scenario that may befall the pond under every strategy"),
-    "killer": ("", "what a night short of oxygen is put down to"),
-    "oxygen_flow": ("", "what moves oxygen"),
-    "cause": ("", "cause of death; harvest, removal and die_off by the scenario's rules and events, last_few: too few to follow"),
 }
 
 
@@ -149,7 +68,7 @@ def to_dataset(
 ) -> xr.Dataset:
     """Put the readings of every strategy into one Dataset.
 
-    projected: for each strategy in order, arrays [member, …] as `readings.project` returns them; those of a stocked
+    projected: for each strategy in order, arrays [member, …] as `observers.project` returns them; those of a stocked
     group that a strategy does not have are NaN.
     """
     read = _labelled(scenario, projected, VARIABLES)
@@ -209,13 +128,12 @@ def survey_dataset(scenario: Scenario, strategy: str, date: dt.date, read: Mappi
     alone = scenario._replace(
         strategies={strategy: scenario.strategies[strategy]}, run=scenario.run._replace(survey_dates=(date,))
     )
-    surveyed = {name: about for name, about in VARIABLES.items() if about[0][0] == "survey_date"}
-    one = _labelled(alone, {strategy: {name: read[name][:, None] for name in surveyed}}, surveyed)
+    one = _labelled(alone, {strategy: {name: read[name][:, None] for name in SURVEYED}}, SURVEYED)
     return derive(one).isel(strategy=0, survey_date=0)
 
 
 def _labelled(
-    scenario: Scenario, projected: Mapping[str, Mapping[str, Array]], wanted: Mapping[str, tuple[tuple[str, ...], str, str]]
+    scenario: Scenario, projected: Mapping[str, Mapping[str, Array]], wanted: Mapping[str, Variable]
 ) -> xr.Dataset:
     """The wanted variables of every strategy, with their dimensions labelled."""
     groups = list(dict.fromkeys(event.name for s in scenario.strategies.values() for event in s.stocking))
@@ -232,30 +150,17 @@ def _labelled(
         variables[name] = (("strategy", "member", *dims), np.stack(arrays), _about(unit, meaning))
     start, last = scenario.run.start, scenario.run.end - dt.timedelta(days=1)
     months = range(start.month - 1, 12 * (last.year - start.year) + last.month)
-    coordinates: dict[str, Any] = {
+    own: dict[str, Any] = {
         "strategy": _names(scenario.strategies),
         "member": np.arange(next(iter(variables.values()))[1].shape[1], dtype=np.int32),
         "survey_date": np.array(scenario.run.survey_dates, dtype="datetime64[ns]"),
         "month": np.array([dt.date(start.year + k // 12, k % 12 + 1, 1) for k in months], dtype="datetime64[ns]"),
-        "species": _names(SPECIES),
-        "length_class": LENGTH_CLASSES_IN.astype(np.int32),
-        "length_category": _names(indices.CATEGORIES),
-        "sex": _names(SEXES),
-        "age": np.array(AGES, np.int32),
-        "bass_class": np.array(BASS_CLASSES_IN, np.int32),
-        "big_weight": np.array(BIG_BASS_LB) * G_PER_LB,
-        "bass_weight": BASS_WEIGHTS_G,
-        "catch_size": np.array(CATCH_SIZES_IN, np.int32),
-        "predator": _names(PREDATORS),
-        "prey": _names(PREY),
         "stocked_group": _names(groups),
         "year": np.arange(start.year, start.year + scenario.run.last_year, dtype=np.int32),
-        "cause": _names(CAUSES),
-        "killer": _names(KILLERS),
-        "oxygen_flow": _names(MOVED),
     }
+    axes = {name: Axis(labels, *COORDINATES[name]) for name, labels in own.items()} | AXES
     used = {dim for dims, _, _ in (*wanted.values(), *DERIVED.values()) for dim in ("strategy", "member", *dims)}
-    coords = {name: (name, v, _about(*COORDINATES[name])) for name, v in coordinates.items() if name in used}
+    coords = {name: (name, axis.labels, _about(axis.unit, axis.meaning)) for name, axis in axes.items() if name in used}
     return xr.Dataset(variables, coords=coords)
 
 

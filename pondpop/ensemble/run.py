@@ -223,7 +223,7 @@ def compare(
     progress: Callable[[int, int], None] | None = None,
     early: Callable[[xr.Dataset], None] | None = None,
 ) -> xr.Dataset:
-    """Project every strategy of a scenario under the same luck and return one Dataset (see `results.VARIABLES`).
+    """Project every strategy of a scenario under the same luck and return one Dataset (see `observers.VARIABLES`).
 
     What the scenario says may befall the pond is run with every strategy too; `results.under` gives those projections.
     scenario: one that was loaded, or the path of its file. executor: any `concurrent.futures.Executor`; without one the

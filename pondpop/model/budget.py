@@ -1,16 +1,18 @@
 """The accounts of what moves in a pond: flows of a day, and the books of one step.
 
-Nothing here changes the pond.
+Nothing here changes the pond. A flow is one line of `Flows`: by that it is summed over months or years and stands in the
+Dataset.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, total
+from pondpop.arrays import Array, Variable, names_axis, total
 from pondpop.model.community import FOODS, foods_of
 from pondpop.model.feeding import FoodEaten
 from pondpop.model.mortality import EVERY, Deaths, Rates, Where
@@ -29,6 +31,17 @@ CAUSES = (
 )  # fmt: skip
 """Of what fish die, or go: by the names of `mortality`, of nights short of oxygen, of the move by truck (`hauling`), in one-off
 removals, and as the last few of a group."""
+
+AXES = {
+    "species": names_axis(SPECIES, "species"),
+    "predator": names_axis(PREDATORS, "species that eats fish"),
+    "prey": names_axis(PREY, "food of predators"),
+    "cause": names_axis(
+        CAUSES, "cause of death; harvest, removal and die_off by the scenario's rules and events, last_few: too few to follow"
+    ),
+    "killer": names_axis(KILLERS, "what a night short of oxygen is put down to"),
+}
+"""What flows are told apart by."""
 
 
 @dataclass(frozen=True)
@@ -51,37 +64,49 @@ class Step:
     whole: Whole | None = None  # what luck makes of the deaths, where there is luck of whole fish
 
 
+KG, FISH = "kg ha-1", "ha-1"
+
+
 @dataclass
 class Flows:
-    """What moved in some time, per ha.
+    """What moved in some time, per ha: arrays [member, …], the time first over which the Dataset has them summed, then the axes.
 
     Of each species: fish there were + stocked + born − deaths of all causes = fish there are; and the same of weight,
     with what the living gained (or lost, in a hungry time) and less what spawning cost them. Where fish are whole, so are
     their deaths of each cause, and the gain of the living includes by how much their mean weight moves with who dies.
     """
 
-    eaten: Array  # [member, predator species, prey] kg
-    stocked_number: Array  # [member, species] fish
-    stocked_biomass: Array  # [member, species] kg
-    born_number: Array
-    born_biomass: Array
-    deaths_number: Array  # [member, species, cause] fish
-    deaths_biomass: Array  # [member, species, cause] kg
-    suffocated_number: Array  # of those, want of oxygen by what it was put down to [member, species, killer] fish
-    suffocated_biomass: Array  # [member, species, killer] kg
-    growth_biomass: Array  # [member, species] kg
-    spawning_biomass: Array  # [member, species] kg
-    pellets_given: Array  # [member] kg
-    pellets_eaten: Array  # [member] kg
-    aeration_kwh: Array  # [member]
+    eaten: Annotated[Array, Variable(("month", "predator", "prey"), KG, "what predators ate in the month")]
+    pellets_given: Annotated[Array, Variable(("month",), KG, "pellets given in the month")]
+    pellets_eaten: Annotated[Array, Variable(("month",), KG, "pellets eaten in the month")]
+    suffocated_number: Annotated[Array, Variable(
+        ("month", "species", "killer"), FISH, "fish that died of want of oxygen, by what it is put down to"
+    )]
+    suffocated_biomass: Annotated[Array, Variable(
+        ("month", "species", "killer"), KG, "weight of fish that died of want of oxygen"
+    )]
+    aeration_kwh: Annotated[Array, Variable(("month",), "kWh ha-1", "electricity that aerators took in the month")]
+    stocked_number: Annotated[Array, Variable(
+        ("year", "species"), FISH, "fish stocked (of a move without a truck told, the survivors) or come in"
+    )]
+    stocked_biomass: Annotated[Array, Variable(("year", "species"), KG, "weight of the fish stocked or come in")]
+    born_number: Annotated[Array, Variable(("year", "species"), FISH, "young that came of spawning in the pond")]
+    born_biomass: Annotated[Array, Variable(("year", "species"), KG, "weight of young that came of spawning in the pond")]
+    deaths_number: Annotated[Array, Variable(
+        ("year", "species", "cause"), FISH, "fish that died or were taken, by cause"
+    )]
+    deaths_biomass: Annotated[Array, Variable(
+        ("year", "species", "cause"), KG, "weight of fish that died or were taken, by cause"
+    )]
+    growth_biomass: Annotated[Array, Variable(
+        ("year", "species"), KG, "weight gained by the living, less what hunger cost them"
+    )]
+    spawning_biomass: Annotated[Array, Variable(("year", "species"), KG, "weight that spawners lost")]
 
     @classmethod
     def zero(cls, members: int) -> Flows:
-        species, causes = (members, len(SPECIES)), (members, len(SPECIES), len(CAUSES))
-        killers = (members, len(SPECIES), len(KILLERS))
-        eaten, one = (members, len(PREDATORS), len(PREY)), (members,)
-        shapes = [eaten, *[species] * 4, *[causes] * 2, *[killers] * 2, *[species] * 2, *[one] * 3]
-        return cls(*map(np.zeros, shapes))
+        shapes = (tuple(AXES[axis].labels.size for axis in OWN_FLOWS[name].dims[1:]) for name in cls.__dataclass_fields__)
+        return cls(*(np.zeros((members, *shape)) for shape in shapes))
 
     @property
     def harvest_number(self) -> Array:
@@ -146,6 +171,19 @@ class Flows:
         )
         number[:, species] += total(fish)
         biomass[:, species] += total(fish * np.exp(log_weight) / 1000.0)
+
+
+OWN_FLOWS: dict[str, Variable] = {
+    name: told.__metadata__[0] for name, told in get_type_hints(Flows, include_extras=True).items()
+}
+FLOWS: dict[str, Variable] = OWN_FLOWS | {
+    "harvest_number": Variable(("month", "species"), FISH, "fish harvested in the month"),
+    "harvest_biomass": Variable(("month", "species"), KG, "weight harvested in the month"),
+    "removed_number": Variable(("month", "species"), FISH, "fish taken out in one-off removals"),
+    "removed_biomass": Variable(("month", "species"), KG, "weight taken out in one-off removals"),
+    "release_deaths": Variable(("month",), FISH, "fish that died after release"),
+}
+"""All that the Dataset holds of flows: each of `Flows`, and what is read off deaths by cause month by month."""
 
 
 class Ledger:

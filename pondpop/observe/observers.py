@@ -1,7 +1,8 @@
 """What is read off a simulated pond: its fish at surveys, its flows month by month.
 
-`project` runs one block of members of one strategy and returns plain arrays with the member axis first; `results`
-makes a Dataset of them. Lengths are read from the continuous spread within each group, never from whole groups.
+`project` runs one block of members of one strategy and returns plain arrays with the member axis first; `VARIABLES` and
+`AXES` tell what they are, and `results` makes a Dataset of them. Lengths are read from the continuous spread within each
+group, never from whole groups.
 """
 
 from __future__ import annotations
@@ -11,9 +12,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array
+from pondpop.arrays import Array, Axis, Variable, names_axis, whole_axis
 from pondpop.model import bioenergetics, grid, harvest, lengths, oxygen, predation
-from pondpop.model.budget import Flows
+from pondpop.model.budget import AXES as AXES_OF_FLOWS
+from pondpop.model.budget import FLOWS, Flows
 from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
@@ -22,14 +24,6 @@ from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
-MONTHLY = (
-    "eaten", "harvest_number", "harvest_biomass", "removed_number", "removed_biomass", "release_deaths",
-    "pellets_given", "pellets_eaten", "suffocated_number", "suffocated_biomass", "aeration_kwh",
-)  # fmt: skip
-YEARLY = (
-    "stocked_number", "stocked_biomass", "born_number", "born_biomass", "deaths_number", "deaths_biomass",
-    "growth_biomass", "spawning_biomass",
-)  # fmt: skip
 SEXES = ("female", "male")
 AGES = tuple(range(13))  # years, by calendar year; the last is open above
 BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass; the last is open above
@@ -38,6 +32,71 @@ BASS_WEIGHTS_G = np.geomspace(100.0, 15_000.0, 53)  # steps of a tenth, over all
 CATCH_SIZES_IN = (8, 15)
 NO_FISH = 1e-9  # fish/ha below which a class of length or age holds none, for the tail of a normal never ends (assumed)
 ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
+
+OPEN = "the last one is open above"
+AXES: dict[str, Axis] = AXES_OF_FLOWS | {
+    "length_class": whole_axis(LENGTH_CLASSES_IN, "inch", f"lower bound of one-inch classes of total length; {OPEN}"),
+    "sex": names_axis(SEXES, "sex; fish of unsexed groups are shared out"),
+    "age": whole_axis(AGES, "year", f"calendar year less that of hatching; {OPEN}"),
+    "bass_class": whole_axis(BASS_CLASSES_IN, "inch", f"lower bound of broad classes of total length of bass; {OPEN}"),
+    "big_weight": Axis(np.array(BIG_BASS_LB) * G_PER_LB, "g", "weight above which bass are counted"),
+    "bass_weight": Axis(
+        BASS_WEIGHTS_G, "g", "weight above which bass are counted, from the lightest to the heaviest of a goal"
+    ),
+    "catch_size": whole_axis(CATCH_SIZES_IN, "inch", "total length above which caught bass are counted"),
+    "oxygen_flow": names_axis(oxygen.MOVED, "what moves oxygen"),
+}
+"""What readings are told apart by, beside the days, months and stocked groups of a run."""
+
+BY_CLASS, BY_AGE = ("survey_date", "species", "length_class"), ("survey_date", "species", "sex", "age")
+OF_GROUPS = ("survey_date", "stocked_group")
+# Fish are counted, so that their unit is ha-1
+SURVEYED: dict[str, Variable] = {
+    "number": Variable(BY_CLASS, "ha-1", "fish by length class"),
+    "biomass": Variable(BY_CLASS, "kg ha-1", "standing crop by length class"),
+    "relative_weight": Variable(BY_CLASS, "percent", "mean relative weight (Wr)"),
+    "number_at_age": Variable(BY_AGE, "ha-1", "fish by sex and age"),
+    "length_at_age": Variable(BY_AGE, "mm", "mean total length by sex and age"),
+    "age0_number": Variable(("survey_date", "species"), "ha-1", "young of the year"),
+    "other_blood": Variable(("survey_date", "species"), "1", "share of blood of other strains than the own, mean over weight"),
+    "bass_above": Variable(("survey_date", "big_weight"), "ha-1", "bass heavier than a weight"),
+    "bass_heavier": Variable(("survey_date", "bass_weight"), "ha-1", "bass heavier than each of many weights"),
+    "largest_weight": Variable(("survey_date", "species"), "g", "weight that one expected fish of the pond exceeds"),
+    "group_survivors": Variable(OF_GROUPS, "ha-1", "survivors of a stocked group"),
+    "group_length": Variable(OF_GROUPS, "mm", "mean length of a stocked group"),
+    "group_weight": Variable(OF_GROUPS, "g", "mean weight of a stocked group"),
+    "group_largest_weight": Variable(OF_GROUPS, "g", "weight that one expected fish of the group exceeds"),
+    "plankton": Variable(("survey_date",), "kg ha-1", "plankton available to fish"),
+    "benthos": Variable(("survey_date",), "kg ha-1", "bottom food available to fish"),
+}
+MID_MONTH: dict[str, Variable] = {
+    "edible_prey": Variable(("month", "bass_class"), "kg ha-1", "prey of a size that bass of the class eat, mid-month"),
+    "prey_need": Variable(("month", "bass_class"), "kg ha-1", "food in the month that would hold bass of the class at Wr 95"),
+    "catch_rate": Variable(("month", "catch_size"), "h-1", "bass caught per angler hour, longer than a size"),
+}
+# The oxygen of the water that mixes: that of the month before + all that moved in the month = that at the end
+WATER: dict[str, Variable] = {
+    "dawn_oxygen": Variable(("month",), "mg l-1", "lowest oxygen at dawn in the month"),
+    "oxygen_at_end": Variable(("month",), "mg l-1", "oxygen at dusk of the month's last day"),
+    "oxygen_moved": Variable(("month", "oxygen_flow"), "mg l-1", "oxygen made, taken, or exchanged in the month"),
+    "oxygen_kill": Variable(("month",), "1", "share of the weight of fish that want of oxygen killed in the month"),
+    "water_temperature": Variable(("month",), "degC", "mean water temperature of the month"),
+}
+# With the flows of the calendar year (what of it lies in the run), its budget: start + stocked + born − deaths of all
+# causes = end, and of weight start + stocked + born + growth − spawning − deaths = end
+STANDING: dict[str, Variable] = {
+    "start_number": Variable(("year", "species"), "ha-1", "fish at the start of the year or run"),
+    "start_biomass": Variable(("year", "species"), "kg ha-1", "standing crop at the start of the year or run"),
+    "end_number": Variable(("year", "species"), "ha-1", "fish at the end of the year or run"),
+    "end_biomass": Variable(("year", "species"), "kg ha-1", "standing crop at the end of the year or run"),
+}
+VARIABLES: dict[str, Variable] = SURVEYED | FLOWS | MID_MONTH | WATER | STANDING
+"""All that `project` reads."""
+
+
+def _of_flows(every: str) -> list[str]:
+    """The flows that are summed over each month, or year."""
+    return [name for name, told in FLOWS.items() if told.dims[0] == every]
 
 
 def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = None) -> dict[str, Array]:
@@ -107,7 +166,7 @@ class Months:
     def stacked(self) -> dict[str, Array]:
         """Arrays [member, month, …] named as in the Dataset."""
         out = {name: np.stack([one[name] for one in self.read], axis=1) for name in self.read[0]}
-        for name in MONTHLY:
+        for name in _of_flows("month"):
             out[name] = np.stack([getattr(one, name) for one in self.flows], axis=1)
         out["water_temperature"] = np.stack(self.water_c, axis=1)
         return out | self.water.stacked()
@@ -177,7 +236,7 @@ class Years:
         moved = [Flows.zero(self.number[0].shape[0]) for _ in years]
         for flows, day in zip(self.months.flows, self.months.first_days, strict=True):
             moved[self.year[day]].include(flows)
-        for name in YEARLY:
+        for name in _of_flows("year"):
             out[name] = np.stack([getattr(one, name) for one in moved], axis=1)
         return out
 

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 import xarray as xr
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from small import SIZES
 
 from pondpop.cli import main
 from pondpop.decide.actions import today, water_c
@@ -21,9 +22,7 @@ from pondpop.decide.passages import Passage, to_json
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
-from pondpop.model.budget import CAUSES, PREY
-from pondpop.model.oxygen import KILLERS, MOVED
-from pondpop.observe.observers import BASS_CLASSES_IN, BASS_WEIGHTS_G, BIG_BASS_LB, CATCH_SIZES_IN, LENGTH_CLASSES_IN
+from pondpop.observe.observers import LENGTH_CLASSES_IN
 from pondpop.report import figures, forage_supply, tables, write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
@@ -42,10 +41,6 @@ from pondpop.units import NONE, figure_of, in_ten, months_in_words, with_band
 
 RECORDS = Path(__file__).parents[2] / "scenarios" / "records"
 HOSTILE = '<script>alert("x")</script> & $x^2$ {b}'
-SIZES = {"species": len(SPECIES), "predator": 1, "length_class": LENGTH_CLASSES_IN.size, "bass_class": len(BASS_CLASSES_IN),
-         "big_weight": len(BIG_BASS_LB),
-         "bass_weight": BASS_WEIGHTS_G.size, "catch_size": len(CATCH_SIZES_IN), "prey": len(PREY), "sex": 2,
-         "age": 13, "cause": len(CAUSES), "killer": len(KILLERS), "oxygen_flow": len(MOVED)}  # fmt: skip
 
 
 def raw_scenario(**more):
