@@ -83,15 +83,15 @@ EFFORT_HOURS = 0.25  # little, so that a bank holds enough members that explain 
 def observations() -> tuple[Observation, ...]:
     """The records of every simulated pond, their data still empty: a survey, Wr of ten bass, growth of eight tagged."""
     found: list[Observation] = []
-    for k, species in enumerate(("bass", "bluegill")):
+    for species in ("bass", "bluegill"):
         outings = (Outing(LAST, EFFORT_HOURS, 18.0),)
-        found.append(Haul(f"survey {species}", k, "electrofishing", outings, np.zeros(33)))
+        found.append(Haul(f"survey {species}", species, "electrofishing", outings, np.zeros(33)))
     found.append(wr_of(LAST, "bass", "electrofishing", 8, 12, np.nan, 10, "survey bass"))
     found.append(growth_of(0, "bass", "growth", np.nan, 8, "tags"))
     return tuple(found)
 
 
-GROWN = (Growing(0, FIRST, LAST, (250.0, 280.0, 310.0)),)
+GROWN = (Growing("bass", FIRST, LAST, (250.0, 280.0, 310.0)),)
 WATCHED, TO_LAST = Watched((FIRST, LAST, AFTER), GROWN), Watched((FIRST, LAST), GROWN)
 
 

@@ -185,9 +185,9 @@ WATER = (20.0, 18.0, 20.0, 18.0, 20.0)
 def records() -> tuple:
     found = []
     for day, water in zip(DAYS, WATER, strict=True):
-        for k, species in enumerate(("bass", "bluegill")):
+        for species in ("bass", "bluegill"):
             found.append(
-                Haul(f"{day} electrofishing {species}", k, "electrofishing", (Outing(day, 1.0, water),), np.zeros(33))
+                Haul(f"{day} electrofishing {species}", species, "electrofishing", (Outing(day, 1.0, water),), np.zeros(33))
             )
             for low, high in ((8, 12), (12, 15)) if species == "bass" else ((3, 6), (6, 8)):
                 found.append(wr_of(day, species, "electrofishing", low, high, np.nan, 15, f"{day} electrofishing {species}"))

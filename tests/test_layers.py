@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pondpop
@@ -44,4 +45,11 @@ def test_the_report_takes_data_by_label():
         for how in ("SPECIES.index(", "SPECIES[", "enumerate(SPECIES")
         if how in path.read_text("utf-8")
     ]
+    assert not found, found
+
+
+def test_only_the_species_know_their_places():
+    """Elsewhere data are taken by the name of the species (`of_species`, `place_of`, `.sel`)."""
+    outside = [path for path in sorted(PACKAGE.rglob("*.py")) if path.relative_to(PACKAGE).parts[0] != "species"]
+    found = [str(path.relative_to(PACKAGE)) for path in outside if re.search(r"\bSPECIES\.index\(", path.read_text("utf-8"))]
     assert not found, found

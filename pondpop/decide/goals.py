@@ -21,7 +21,7 @@ from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import PSD_CATEGORIES
 from pondpop.observe import indices
 from pondpop.scenario import FERTILITIES, SPECIES, Drawdown, Goal, GrassCarp, Plants, Scenario, resolve
-from pondpop.species import MEASURED
+from pondpop.species import MEASURED, place_of
 
 Array = NDArray[np.float64]
 
@@ -317,7 +317,7 @@ def repair(dataset: xr.Dataset, option: str = "balanced") -> Repair:
         added = np.zeros(len(SPECIES))
         for event in strategy.stocking:
             if not event.resident:
-                added[SPECIES.index(event.species)] += event.per_ha * scenario.pond.area_ha
+                added[place_of(event.species)] += event.per_ha * scenario.pond.area_ha
         put_in[name] = added
     return Repair(years, taken_out, put_in, _seasons_lost(dataset))
 

@@ -31,7 +31,8 @@ from pondpop.decide.sweep_paths import Axis, Value, labels, put
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
 from pondpop.ensemble.run import Store, Variant, project_all
-from pondpop.scenario import SPECIES, Ensemble, Scenario, as_scenario, dump, read, resolve
+from pondpop.scenario import Ensemble, Scenario, as_scenario, dump, read, resolve
+from pondpop.species import of_species
 from pondpop.units import Units
 
 Array = NDArray[np.float64]
@@ -332,7 +333,7 @@ def find(
     signs = {
         "a poor pond": drawn.productivity[:, 0],
         "a rich pond": -drawn.productivity[:, 0],
-        "poor recruitment of bass": np.log(drawn.recruitment[:, SPECIES.index("bass")]).mean(axis=-1),
+        "poor recruitment of bass": np.log(of_species(drawn.recruitment, "bass", axis=1)).mean(axis=-1),
     }
     return Plan(
         axes=axes,

@@ -28,7 +28,7 @@ from pondpop.observe import indices
 from pondpop.observe.gears import Gear, draw_wr, expected_catch, gear, scatter
 from pondpop.observe.observers import Surveys
 from pondpop.scenario import Scenario
-from pondpop.species import MEASURED, SPECIES, TRAITS
+from pondpop.species import MEASURED, TRAITS, of_species
 from pondpop.species.gears import GEARS
 
 Array = NDArray[np.float64]
@@ -160,18 +160,18 @@ def shown(seen: Readings, used: Gear, effort: float, water_c: float, area_ha: fl
     mean = expected_catch(seen["number"], used, effort, water_c, area_ha)
     columns = []
     for species in MEASURED:
-        i = SPECIES.index(species)
-        if not used.reach_ha[i]:
+        if not used.takes(species):
             continue
         catch = np.zeros_like(seen["number"])
-        catch[:, i] = scatter(mean[:, i], used, rng)
-        columns.append(np.log1p(catch[:, i].sum(-1)))
+        own = of_species(catch, species)
+        own[:] = scatter(of_species(mean, species), used, rng)
+        columns.append(np.log1p(own.sum(-1)))
         with np.errstate(invalid="ignore", divide="ignore"):
             psd = indices.psd(catch, species, "quality")
-        stock = catch[:, i].sum(-1) >= FEWEST
+        stock = own.sum(-1) >= FEWEST
         columns.append(np.where(stock & np.isfinite(psd), psd, np.nan))
         for low, high in TRAITS[species].wr_classes_in:
-            fish = catch[:, i, low:high].sum(-1)
+            fish = own[:, low:high].sum(-1)
             wr = indices.class_mean(seen["relative_weight"], catch, species, low, high)
             weighed = np.array([
                 draw_wr(np.full(int(n), w), rng).mean() if n >= FEWEST and np.isfinite(w) else np.nan
@@ -232,7 +232,6 @@ def survey_value(worth: Array, seen: Readings, survey: Survey, scenario: Scenari
     area = scenario.pond.area_ha
     efforts = tuple(survey.effort * share for share in EFFORTS)
     gains, fish, errors = [], [], []
-    bass = SPECIES.index("bass")
     stock_in = indices.category_inches("bass")[0]
     for k, effort in enumerate(efforts):
         rng = np.random.default_rng([seed, 19, k])
@@ -240,7 +239,8 @@ def survey_value(worth: Array, seen: Readings, survey: Survey, scenario: Scenari
         gain, error = gain_from(worth, drawn)
         gains.append(gain)
         errors.append(error)
-        fish.append(float(np.median(expected_catch(seen["number"], used, effort, water, area)[:, bass, stock_in:].sum(-1))))
+        bass = of_species(expected_catch(seen["number"], used, effort, water, area), "bass")
+        fish.append(float(np.median(bass[:, stock_in:].sum(-1))))
     perfect = float((worth.max(axis=0) - worth[int(np.argmax(worth.mean(axis=1)))]).mean())
     asked = EFFORTS.index(1.0)
     return SurveyValue(survey, efforts, tuple(gains), errors[asked], perfect, worth.shape[0], tuple(fish))

@@ -34,7 +34,7 @@ from pondpop.scenario import (
     Strategy,
     temperature,
 )
-from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, species_with
+from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, place_of, species_with
 
 
 def run_days(scenario: Scenario) -> int:
@@ -67,7 +67,7 @@ def prepare(
     year = np.array([date.year - start.year for date in dates], dtype=np.intp)
     local = {"growth": np.ones(len(SPECIES)), "survival": np.ones(len(SPECIES)), "spawning": np.ones(len(SPECIES))}
     for knowledge in scenario.local_knowledge:
-        local[knowledge.process][SPECIES.index(knowledge.species)] *= knowledge.multiplier
+        local[knowledge.process][place_of(knowledge.species)] *= knowledge.multiplier
     pellets = np.zeros(days)
     for feeding in strategy.feeding:
         pellets += feeding.kg_per_ha_day * _in_season(dates, year, feeding)
@@ -99,7 +99,7 @@ def prepare(
         stockings=(*(
             StockingInput(
                 day=(event.date - start).days,
-                species=SPECIES.index(event.species),
+                species=place_of(event.species),
                 per_ha=event.per_ha,
                 length_mm=event.length_mm,
                 length_cv=event.length_cv,
@@ -119,7 +119,7 @@ def prepare(
             *(
                 RemovalInput(
                     day=(event.date - start).days,
-                    species=SPECIES.index(event.species),
+                    species=place_of(event.species),
                     shortest_mm=event.length_mm[0],
                     longest_mm=event.length_mm[1],
                     kind=_kind(event),
@@ -266,7 +266,7 @@ def _arrivals(scenario: Scenario, strategy: Strategy, luck: Luck) -> Iterator[St
             come = 1.0 if luck.arrived is None else luck.arrived[:, place, date.year - run.start.year]
             yield StockingInput(
                 day=(date - run.start).days,
-                species=SPECIES.index(event.species),
+                species=place_of(event.species),
                 per_ha=event.per_ha * come,
                 length_mm=event.length_mm,
                 length_cv=None,
@@ -365,7 +365,7 @@ def _oxygen(
 
 def _fishing(rule: Harvest, dates: list[dt.date], year: NDArray[np.intp]) -> FishingInput:
     return FishingInput(
-        species=SPECIES.index(rule.species),
+        species=place_of(rule.species),
         shortest_mm=rule.length_mm[0],
         longest_mm=rule.length_mm[1],
         effort=season_effort(dates, year, rule.season, rule.from_year, rule.to_year),

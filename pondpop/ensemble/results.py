@@ -24,7 +24,7 @@ from pondpop.checks import RunError, ordinary_file
 from pondpop.observe import indices, observers
 from pondpop.observe.observers import LENGTH_CLASSES_IN, SURVEYED, VARIABLES
 from pondpop.scenario import Scenario, befallen, dump, resolve
-from pondpop.species import MEASURED, SPECIES
+from pondpop.species import MEASURED, of_species
 
 Array = NDArray[np.float64]
 SCHEMA_VERSION = 3
@@ -119,7 +119,7 @@ def _psd(read: xr.Dataset) -> tuple[tuple[str, ...], Array, dict[str, str]]:
     psd = np.full((*number.shape[:-1], len(indices.CATEGORIES)), np.nan)
     for species in MEASURED:
         for c, category in enumerate(indices.CATEGORIES):
-            psd[..., SPECIES.index(species), c] = indices.psd(number, species, category)
+            of_species(psd, species)[..., c] = indices.psd(number, species, category)
     return ("strategy", "member", *dims), psd, _about(unit, meaning)
 
 
@@ -170,10 +170,9 @@ def derive(read: xr.Dataset) -> xr.Dataset:
     shape = (*number.shape[:-1], len(indices.CATEGORIES))
     wr = np.full(shape, np.nan)
     for species in MEASURED:
-        k = SPECIES.index(species)
         edges = [*indices.category_inches(species), LENGTH_CLASSES_IN.size]
         for c in range(len(indices.CATEGORIES)):
-            wr[..., k, c] = indices.class_mean(relative_weight, number, species, edges[c], edges[c + 1])
+            of_species(wr, species)[..., c] = indices.class_mean(relative_weight, number, species, edges[c], edges[c + 1])
     grown = read["number_at_age"].sel(age=slice(1, None)).sum("age")
     both = grown.sum("sex")
     made = {

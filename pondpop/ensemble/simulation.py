@@ -21,7 +21,7 @@ from pondpop.model.inputs import RemovalInput
 from pondpop.observe import indices
 from pondpop.observe.observers import Surveys, read_survey
 from pondpop.scenario import Scenario, as_scenario, befallen
-from pondpop.species import MEASURED, SPECIES
+from pondpop.species import MEASURED, SPECIES, place_of
 
 __all__ = ["Simulation", "Take"]
 
@@ -206,7 +206,7 @@ class Simulation:
 
 
 def _place(species: str, path: str = "species") -> int:
-    return SPECIES.index(choice(path, species, SPECIES))
+    return place_of(choice(path, species, SPECIES))
 
 
 def _window(length_mm: tuple[float, float], path: str = "length_mm") -> tuple[float, float]:

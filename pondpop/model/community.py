@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.species import KINDS, SPECIES, TRAITS, Species, kinds_with, species_with
+from pondpop.species import KINDS, SPECIES, TRAITS, Species, kinds_with, place_of, species_with
 
 FOODS = ("plankton", "benthos", "littoral", "algae", "snails")  # of the pond itself, in the order of the axis of food
 PLANKTON, BENTHOS, LITTORAL, ALGAE, SNAILS = range(len(FOODS))
@@ -26,7 +26,7 @@ class Community:
 
     def __init__(self, kinds: tuple[str, ...]) -> None:
         self.kinds = kinds
-        self.species: NDArray[np.intp] = np.array([SPECIES.index(KINDS[kind].species) for kind in kinds], np.intp)
+        self.species: NDArray[np.intp] = np.array([place_of(KINDS[kind].species) for kind in kinds], np.intp)
         places = {int(k): place for place, k in enumerate(self.species)}
         self.of_species = tuple(slice(place := places.get(k, 0), place + (k in places)) for k in range(len(SPECIES)))
         self.predators = len(kinds_with("role: predator", kinds))

@@ -25,7 +25,7 @@ from scipy import special
 from pondpop.arrays import Array
 from pondpop.checks import InputError, nearest
 from pondpop.observe import indices
-from pondpop.species import SPECIES, find, species_with
+from pondpop.species import SPECIES, find, place_of, species_with
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import GEARS, selectivity, setting, warmth
 from pondpop.units import MM_PER_IN
@@ -72,6 +72,10 @@ class Gear:
         """The mean selectivity within each one-inch class [species, length_class]."""
         inside = (np.arange(classes * POINTS_A_CLASS) + 0.5) / POINTS_A_CLASS * MM_PER_IN
         return self.selectivity(inside[:, None]).reshape(classes, POINTS_A_CLASS, -1).mean(1).T
+
+    def takes(self, species: str) -> bool:
+        """Whether it takes fish of a species at all."""
+        return bool(self.reach_ha[place_of(species)] > 0.0)
 
     def temperature_factor(self, temperature_c: ArrayLike) -> Array:
         """The catch at a water temperature relative to that at the best one, 0 to 1; of the same shape."""

@@ -10,7 +10,7 @@ from pondpop.model.day import Engine
 from pondpop.observe import indices
 from pondpop.observe.gears import counted, gear, mean_wr_error
 from pondpop.scenario import CONDITION_QUANTITIES, Trigger
-from pondpop.species import SPECIES
+from pondpop.species import of_species
 
 GEAR = "electrofishing"  # what the survey of a rule is made with (a choice)
 
@@ -44,8 +44,8 @@ def signs(
     taken = number if exact else number * used.class_selectivity(number.shape[-1])
     for k, name in enumerate(CONDITION_QUANTITIES):
         species, _, measure = name.partition("_")
-        i = SPECIES.index(species)
-        stock = _at_least(taken[:, i], species)
+        own = of_species(taken, species)
+        stock = _at_least(own, species)
         if measure.startswith("wr_"):
             low, high = (int(part) for part in measure.removeprefix("wr_").removesuffix("in").split("_"))
             value = indices.class_mean(relative_weight, taken, species, low, high)
@@ -53,9 +53,9 @@ def signs(
             value = 100.0 * _ratio(stock[:, 1 if measure == "psd" else 2], stock[:, 0])
         if uniforms is not None and fish_sampled is not None:
             u = uniforms[:, k]
-            there = _at_least(number[:, i], species)[:, 0]  # no more can be measured than live there
+            there = _at_least(of_species(number, species), species)[:, 0]  # no more can be measured than live there
             measured = np.minimum(float(fish_sampled), np.floor(there * area_ha))
-            of_catch = _ratio(stock, taken[:, i].sum(axis=1)[:, None])
+            of_catch = _ratio(stock, own.sum(axis=1)[:, None])
             if measure == "psd":
                 strength = used.concentration(np.nan_to_num(of_catch[:, 0]))
                 value = 100.0 * _ratio(counted(measured, value / 100.0, strength, u), measured)
@@ -64,7 +64,7 @@ def signs(
                 strength = used.concentration(np.nan_to_num(of_catch[:, 1]))
                 value = 100.0 * _ratio(counted(quality, _ratio(stock[:, 2], stock[:, 1]), strength, u), measured)
             else:
-                inside = taken[:, i, low:high].sum(axis=1)
+                inside = own[:, low:high].sum(axis=1)
                 value = _with_error(value, np.round(measured * np.nan_to_num(_ratio(inside, stock[:, 0]))), u)
         seen[name] = value
     return seen

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pondpop.checks import InputError, nearest
-from pondpop.species import SPECIES, TRAITS, species_with
+from pondpop.species import SPECIES, TRAITS, of_species, species_with
 from pondpop.species.catalogue import standards
 from pondpop.units import MM_PER_IN
 
@@ -288,7 +288,7 @@ def _standard(table: str, key: str, what: str) -> dict[str, Any]:
 def _of(values: ArrayLike, species: str) -> Array:
     if species not in SPECIES:
         raise InputError("species", species, "one of " + ", ".join(SPECIES), nearest(species, SPECIES))
-    return np.asarray(values, dtype=float)[..., SPECIES.index(species), :]
+    return of_species(np.asarray(values, dtype=float), species)
 
 
 def _balanced_psd(species: str) -> tuple[float, float]:

@@ -20,7 +20,7 @@ from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
 from pondpop.observe import harvest_control
-from pondpop.species import MEASURED, SPECIES
+from pondpop.species import MEASURED, SPECIES, of_species, place_of
 from pondpop.units import G_PER_LB, MM_PER_IN
 
 LENGTH_CLASSES_IN = np.arange(32)  # lower bounds of one-inch classes; the last is open above
@@ -279,7 +279,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     blood = np.stack([_sum(biomass[:, groups] * s.columns.blood[:, groups]) for groups in engine.slices], axis=1)
     there = np.stack([_sum(biomass[:, groups]) for groups in engine.slices], axis=1)
     out["other_blood"] = np.divide(blood, there, out=np.zeros_like(blood), where=there > 0.0)
-    bass = engine.slices[SPECIES.index("bass")]
+    bass = engine.slices[place_of("bass")]
     heavy = [_sum(s.number[:, bass] * _heavier(engine, bass, np.log(lb * G_PER_LB))) for lb in BIG_BASS_LB]
     out["bass_above"] = np.stack(heavy, axis=1)
     out["bass_heavier"] = _bass_heavier(engine, bass)
@@ -391,8 +391,7 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     prey_need [member, bass_class] kg/ha that they would eat in the month at the ration that holds a Wr of 95.
     """
     s, p = engine.state, engine.parameters
-    place_of_bass = SPECIES.index("bass")
-    bass = engine.slices[place_of_bass]
+    bass = engine.slices[place_of("bass")]
     weight = s.weight()
     biomass = s.number * weight / 1000.0
     place = grid.place_on_grid(s.log_length, engine.first_points, len(engine.community))
@@ -411,7 +410,7 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     inside = [a - b for a, b in zip(longer, [*longer[1:], np.zeros_like(longer[0])], strict=True)]
     need = np.stack([_sum(wanted * share) for share in inside], axis=1)
     catchable = _sum(s.number[:, bass] * engine.longer(bass, STOCK_LENGTH_MM))
-    wary = p.wariness_per_catch * s.wariness[:, place_of_bass]
+    wary = p.wariness_per_catch * of_species(s.wariness, "bass", axis=-1)
     rate = harvest.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, wary)
     share = [
         _sum(s.number[:, bass] * engine.longer(bass, inches * MM_PER_IN)) / np.maximum(catchable, 1e-12)

@@ -5,7 +5,7 @@ imported here is the standard library only; numpy is imported when parameters ar
 """
 
 from pondpop.species.catalogue import find, paths, sources_text, uncertain, works_cited
-from pondpop.species.parameters import Parameters, load_parameters
+from pondpop.species.parameters import Parameters, load_parameters, of_species
 from pondpop.species.registry import (
     KINDS,
     MEASURED,
@@ -14,6 +14,7 @@ from pondpop.species.registry import (
     TRAITS,
     Species,
     kinds_with,
+    place_of,
     species_with,
 )
 
@@ -28,7 +29,9 @@ __all__ = [
     "find",
     "kinds_with",
     "load_parameters",
+    "of_species",
     "paths",
+    "place_of",
     "sources_text",
     "species_with",
     "uncertain",

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 
 from pondpop.checks import MISSING, InputError, nearest
 from pondpop.species.catalogue import POND, entries, find
-from pondpop.species.registry import ALWAYS, FORMS, HABITS, KINDS
+from pondpop.species.registry import ALWAYS, FORMS, HABITS, KINDS, place_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -403,6 +403,16 @@ class Parameters:
             return name, None
         mine = (kind == place or (KINDS[kind].species == place and name not in entries()[kind]) for kind in self.kinds)
         return name, [k for k, so in enumerate(mine) if so]
+
+
+def of_species(values: NDArray[np.float64], species: str, axis: int = -2) -> NDArray[np.float64]:
+    """What of an array with an axis of species belongs to one of them, a view.
+
+    By default the axis of species is the last but one, before that of length classes.
+    """
+    place: list[slice | int] = [slice(None)] * values.ndim
+    place[axis] = place_of(species)
+    return values[tuple(place)]
 
 
 def _rows(array: Any, members: slice | ArrayLike) -> NDArray[np.float64]:

@@ -278,6 +278,11 @@ STRAIN_PARAMETERS: Final = (*HABITS["has strains"], "haul_hours", "shock_deaths"
 """The parameters in which the strains of a species can differ."""
 
 
+def place_of(species: str) -> int:
+    """The place of a species on the axis of species that arrays have."""
+    return SPECIES.index(species)
+
+
 def species_with(trait: str) -> tuple[int, ...]:
     """The places of the species that have a trait: a habit, or `role: predator` and the like."""
     return tuple(k for k, one in enumerate(TRAITS.values()) if one.has(trait))

@@ -35,7 +35,7 @@ from pondpop.observe.gears import WR_BETWEEN_FISH, expected_catch, gear, log_cha
 from pondpop.records import BadRow, Fish, Records, TagEvent
 from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
-from pondpop.species import SPECIES
+from pondpop.species import SPECIES, of_species
 from pondpop.units import MM_PER_IN
 from pondpop.update.simulate import Growing, Watched
 
@@ -118,7 +118,7 @@ class Haul:
     """
 
     title: str
-    species: int
+    species: str
     gear: str
     outings: tuple[Outing, ...]
     data: Array  # [bin], and behind them the fish whose length was not noted
@@ -126,7 +126,7 @@ class Haul:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        return (f"{CATCHABILITY}{self.gear} {SPECIES[self.species]}",)
+        return (f"{CATCHABILITY}{self.gear} {self.species}",)
 
     @property
     def counts(self) -> bool:
@@ -140,7 +140,8 @@ class Haul:
             warmth = view.water_c[one.day] if one.water_c is None else one.water_c
             effort = (one.effort or 1.0) * there
             number = view.at("number", one.day)
-            catch = catch + expected_catch(number, gear(self.gear), effort, warmth, view.area_ha)[:, self.species]
+            whole = expected_catch(number, gear(self.gear), effort, warmth, view.area_ha)
+            catch = catch + of_species(whole, self.species)
         mean = catch @ lengths_off(LENGTH_OFF) @ self.bins.T
         total = mean.sum(axis=1, keepdims=True)
         mean = mean * (1.0 - STRAY_SHARE) + (STRAY_SHARE * total + STRAYS) / mean.shape[1]
@@ -238,7 +239,7 @@ class MeanWr:
     """Reads the mean Wr of the fish of a length window that a gear takes [member]."""
 
     day: int
-    species: int
+    species: str
     gear: str
     low_in: int
     high_in: int
@@ -246,7 +247,7 @@ class MeanWr:
     def __call__(self, view: View) -> Array:
         taken = view.at("number", self.day) * gear(self.gear).class_selectivity()
         wr = view.at("relative_weight", self.day)
-        return indices.class_mean(wr, taken, SPECIES[self.species], self.low_in, self.high_in)
+        return indices.class_mean(wr, taken, self.species, self.low_in, self.high_in)
 
 
 @dataclass(frozen=True)
@@ -260,7 +261,7 @@ class MeanGrowth:
 
 
 def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: float, fish: int, title: str) -> Mean:
-    read = MeanWr(day, SPECIES.index(species), used, low, LENGTH_CLASSES if high is None else high)
+    read = MeanWr(day, species, used, low, LENGTH_CLASSES if high is None else high)
     name = f"mean Wr {class_name(low, high)}"
     survey = title.partition(" ")[0]  # its first day
     offsets = {f"{OFFSET}Wr {species}": WR_OFF, f"{OFFSET}Wr {species} {survey}": WR_OFF_IN_SURVEY}
@@ -350,7 +351,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
         found += _hauls(survey, start, records.left_out, unused)
         found += _conditions(survey, start)
     found += _angling(records, scenario, unused)
-    found = [o for o in found if not isinstance(o, Haul) or SPECIES[o.species] in here or o.data.any()]
+    found = [o for o in found if not isinstance(o, Haul) or o.species in here or o.data.any()]
     asked, grown = _growth(records, start, end)
     found += grown
     looked = {one.day for o in found if isinstance(o, Haul) for one in o.outings}
@@ -372,7 +373,7 @@ def _hauls(survey: Survey, start: dt.date, left_out: Sequence[BadRow], unused: l
     worked = {(e.date, e.gear): e for e in survey.effort}
     every = sorted({(f.date, f.gear) for f in survey.fish} | set(worked))
     for used in sorted({used for _, used in every}):
-        for k, species in enumerate(SPECIES):
+        for species in SPECIES:
             days: dict[bool, list[tuple[Outing, list[Fish]]]] = {True: [], False: []}
             for date in (date for date, gear_used in every if gear_used == used):
                 effort = worked.get((date, used))
@@ -390,10 +391,10 @@ def _hauls(survey: Survey, start: dt.date, left_out: Sequence[BadRow], unused: l
                     outing = Outing((date - start).days, amount, effort.water_c if effort else None)
                     days[known].append((outing, caught))
             for some in days.values():
-                if some and gear(used).reach_ha[k] > 0.0:
+                if some and gear(used).takes(species):
                     fish = tuple(f for _, caught in some for f in caught)
                     data = np.append(counts_by_inch(fish), 0.0)
-                    yield Haul(f"{survey.first} {used} {species}", k, used, tuple(one for one, _ in some), data)
+                    yield Haul(f"{survey.first} {used} {species}", species, used, tuple(one for one, _ in some), data)
 
 
 def _may_be_of(bad: BadRow, date: dt.date, used: str, species: str) -> bool:
@@ -436,8 +437,8 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             for bad in records.left_out
             if bad.file == "catches.csv" and (None in (bad.date, bad.trip)) and (bad.date is None or bad.date.year == year)
         ]
-        for k, species in enumerate(SPECIES):
-            if gear("angling").reach_ha[k] == 0.0:
+        for species in SPECIES:
+            if not gear("angling").takes(species):
                 continue
             classes: dict[tuple[float, float], float] = defaultdict(float)
             unsized = 0.0
@@ -461,7 +462,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
                 unused.append(f"{year} angling {species}: a row that was left out may be of it, so only lengths count")
             if known or data[:-1].any():
                 outing = Outing(round(middle), hours if known else None)
-                yield Haul(f"{year} angling {species}", k, "angling", (outing,), data, bins)
+                yield Haul(f"{year} angling {species}", species, "angling", (outing,), data, bins)
 
 
 def _bins(bounds: list[tuple[float, float]]) -> Array:
@@ -500,7 +501,7 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
     for (first_day, last_day, name, low, high), pairs in sorted(groups.items(), key=str):
         lengths, grown = np.array(pairs).T
         asked.append(
-            Growing(SPECIES.index(name), (first_day - start).days, (last_day - start).days, tuple(map(float, lengths)))
+            Growing(name, (first_day - start).days, (last_day - start).days, tuple(map(float, lengths)))
         )
         title = f"{first_day} to {last_day} tags {name}"
         found.append(growth_of(len(asked) - 1, name, f"growth {class_name(low, high)}", grown.mean(), grown.size, title))

@@ -21,7 +21,7 @@ from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import Surveys
 from pondpop.scenario import Scenario, Strategy
-from pondpop.species import Parameters
+from pondpop.species import Parameters, place_of
 
 Array = NDArray[np.float64]
 Uniforms = Mapping[str, Array]
@@ -33,7 +33,7 @@ READ = ("number", "biomass", "relative_weight")
 class Growing:
     """Fish of some lengths (mm) at the start of `first` whose mean growth until `last` is asked; days of the run."""
 
-    species: int
+    species: str
     first: int
     last: int
     lengths_mm: tuple[float, ...]
@@ -82,9 +82,9 @@ SAME_GROUP = ("origin", "growth_z", "sex")
 SAME_BROOD_DAYS = 60.0  # groups that have joined have a mean birthday; others of a brood are born weeks away
 
 
-def _groups(engine: Engine, species: int) -> dict[str, Array]:
+def _groups(engine: Engine, species: str) -> dict[str, Array]:
     """The groups of a species as they stand, [member, group]: number, lengths and what tells a group from others."""
-    s, groups = engine.state, engine.slices[species]
+    s, groups = engine.state, engine.slices[place_of(species)]
     constant = {name: getattr(s.columns, name)[:, groups].copy() for name in (*SAME_GROUP, "born")}
     return constant | {name: getattr(s, name)[:, groups].copy() for name in ("number", "log_length", "spread", "grown")}
 

@@ -20,7 +20,7 @@ from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
 from pondpop.observe.gears import gear
 from pondpop.scenario import SPECIES
-from pondpop.species import MEASURED, load_parameters, uncertain
+from pondpop.species import MEASURED, load_parameters, of_species, uncertain
 from pondpop.units import KINDS, Units, converted, in_csv, shortened, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
@@ -77,15 +77,14 @@ def _dealt(found: Update, members: Members) -> dict[str, Array]:
     parameters, luck = draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
     listed = load_parameters()
     out = {"productivity": luck.productivity[:, 0]}
-    here = [(SPECIES.index(species), species) for species in strategy.species]
-    for k, species in here:
-        out[f"growth of {species}"] = luck.growth[:, k]
-        out[f"background deaths of {species}"] = luck.background_deaths[:, k, 0]
+    for species in strategy.species:
+        out[f"growth of {species}"] = of_species(luck.growth, species, axis=1)
+        out[f"background deaths of {species}"] = of_species(luck.background_deaths, species, axis=1)[:, 0]
     start = scenario.run.start
     until = found.until or start - dt.timedelta(days=1)
     for year in range(start.year, until.year + 1):
-        for k, species in here:
-            out[f"young of {species} {year}"] = luck.recruitment[:, k, year - start.year]
+        for species in strategy.species:
+            out[f"young of {species} {year}"] = of_species(luck.recruitment, species, axis=1)[:, year - start.year]
     for k, event in enumerate(strategy.stocking):
         if event.date <= until:
             out[f"stocked {event.name}"] = luck.stocking_survival[:, k]
@@ -124,11 +123,10 @@ def _standing(members: Members, here: Sequence[str]) -> dict[str, tuple[str, Arr
         out[f"{species}_psd_as_sampled"] = "percent", indices.psd(seen, species)
     out["bass_wr_8_12in"] = "percent", indices.class_mean(wr, number, "bass", 8, 12)
     for species in here:
-        k = SPECIES.index(species)
-        out[f"{species}_standing_crop"] = "crop", biomass[:, k].sum(axis=-1)
+        out[f"{species}_standing_crop"] = "crop", of_species(biomass, species).sum(axis=-1)
     for species in measured:
         stock = indices.category_inches(species)[0]
-        out[f"{species}_density_{stock}in_up"] = "density", number[:, SPECIES.index(species), stock:].sum(axis=-1)
+        out[f"{species}_density_{stock}in_up"] = "density", of_species(number, species)[:, stock:].sum(axis=-1)
     return out
 
 

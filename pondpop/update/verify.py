@@ -29,7 +29,7 @@ from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.inputs import Luck
 from pondpop.records import Records, read_records
 from pondpop.scenario import Scenario, Strategy
-from pondpop.species import MEASURED, SPECIES, Parameters
+from pondpop.species import MEASURED, SPECIES, Parameters, of_species
 from pondpop.update import figures_of, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
@@ -287,8 +287,8 @@ class Off:
         parameters, luck = self.dealer.draw(scenario, strategy, first, members)
         field, by = self.wrong.field, self.by * scenario.ensemble.spreads[self.wrong.spread]
         values = getattr(luck, field).copy()
-        there = np.s_[:] if self.wrong.species is None else np.s_[:, SPECIES.index(self.wrong.species)]
-        values[there] = values[there] * np.exp(by)
+        there = values if self.wrong.species is None else of_species(values, self.wrong.species, axis=1)
+        there *= np.exp(by)
         if field == "stocking_survival":
             values = np.minimum(values, np.maximum(getattr(luck, field), 1.0))
         return parameters, replace(luck, **{field: values})

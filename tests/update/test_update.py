@@ -253,7 +253,7 @@ def test_growth_of_tagged_fish_is_that_of_their_group():
     first, last = scenario.run.survey_dates[:2]
     past = up_to(scenario, "few", last)
     days = tuple((day - scenario.run.start).days for day in (first, last))
-    asked = Watched(days, (Growing(2, *days, (70.0, 80.0)),))
+    asked = Watched(days, (Growing("shad", *days, (70.0, 80.0)),))
     read = watch_all(past, "few", asked, prior_uniforms(past, "few", last, ()))
     length = next(project_all([Variant(scenario, "few")]))["group_length"]
     k = [event.name for event in scenario.strategies["few"].stocking].index("shad")
