@@ -134,7 +134,8 @@ class Engine(Pond):
         s = self.state
         night = self.night = oxygen.night(self)
         s.oxygen, s.bloom, s.lately, s.waste = night.dusk, night.bloom, night.lately, night.waste
-        self.flows.aeration_kwh += night.kwh
+        if isinstance(night.kwh, np.ndarray):
+            self.flows.aeration_kwh += night.kwh
         killed, self.killed_share = oxygen.killed(self, night), None
         if killed is not None:
             dead = s.number * killed

@@ -107,7 +107,7 @@ class Days:
         clear = clear_light(inputs.year_day)[:, None]
         self.water_c = t
         self.frozen = np.asarray(t < p.ice_below_c)
-        self.any_frozen: NDArray[np.bool_] = np.asarray(self.frozen.any(axis=1))
+        self.some_frozen: list[bool] = np.asarray(self.frozen.any(axis=1)).tolist()
         self.saturated = saturation_mg_l(t)
         # a bowl of which a share of the area is left is as much less deep, and what there is of fish and feed as much denser
         under_water = np.ones((inputs.days, 1)) if inputs.area_share is None else inputs.area_share[:, None]
@@ -127,7 +127,7 @@ class Days:
         self.day_stays, self.day_counts = self._exchange(wind, 1.0 - dark)
         self.night_air = self.saturated * (1.0 - self.night_stays)
         self.day_air = self.saturated * (1.0 - self.day_stays)
-        self.dark = np.broadcast_to(dark, t.shape)
+        self.dark, self.lit = np.broadcast_to(dark, t.shape), np.broadcast_to(1.0 - dark, t.shape)
         self.most = MOST_SATURATED * self.saturated
         self.bottom = p.mud_oxygen_g_per_m2_day * warmer(1.07, t, 25.0)
         self.per_fish = 1e-4 * p.fish_oxygen_mg_per_kg_hour * 24.0 / 1000.0 * warmer(1.07, t, 28.0)  # of 1 kg/ha
@@ -135,9 +135,14 @@ class Days:
         self.collapse_above = np.ascontiguousarray(luck.bloom.T) / (
             p.bloom_collapse_per_day * (1.0 + p.oxygen_production_half) * logistic((t - p.bloom_collapse_above_c) / 1.5)
         )
+        self.some_may_collapse: list[bool] = (self.collapse_above.min(axis=1) < 1.0).tolist()  # no bloom is denser than 1
+        self.kept_of_made = 1.0 - p.bloom_respires_today
         stirred = np.zeros(inputs.days, dtype=bool)  # diffused air keeps deep water from lying apart
+        some_aerated = np.zeros(inputs.days, dtype=bool)
         for one in stated.aeration:
             stirred |= one.available & (one.kind == "diffused")
+            some_aerated |= one.available
+        self.some_aerated: list[bool] = some_aerated.tolist()
         self._turnover(p, share_below(mixed, depth), wind, stirred)
         warmth = limit_rise(t)
         self.limit_rise = warmth
@@ -158,15 +163,22 @@ class Days:
         mixes as the pond cools fast, in strong wind, in the cold, and where diffused air stirs it (assumed shapes).
         """
         t = self.water_c
-        self.turnover, self.deep_shortage = np.empty_like(t), np.empty_like(t)
-        mixing = logistic((wind - 9.0) / 0.7) + logistic(12.0 - t) + stirred[:, None]
-        falls = p.deep_shortage_mg_l_per_day * warmer(1.07, t, 25.0)
-        warmth, short = t[0], np.zeros_like(t[0])
+        before = np.empty_like(t)  # water of the days before
+        warmth = t[0]
         for day, today in enumerate(t):
-            mixes = np.minimum(1.0, mixing[day] + logistic((warmth - today - p.turnover_cooling_c) / 0.4))
-            self.turnover[day] = np.where(self.frozen[day], 0.0, mixes * deep[day] * short)
-            self.deep_shortage[day] = short = np.minimum(p.deep_shortage_most_mg_l, short * (1.0 - mixes) + falls[day])
+            before[day] = warmth
             warmth = warmth + (today - warmth) / 3.0
+        mixes = logistic((wind - 9.0) / 0.7) + logistic(12.0 - t) + stirred[:, None]
+        mixes = np.minimum(1.0, mixes + logistic((before - t - p.turnover_cooling_c) / 0.4))
+        falls, stays = p.deep_shortage_mg_l_per_day * warmer(1.07, t, 25.0), 1.0 - mixes
+        self.deep_shortage = np.empty_like(t)
+        short = np.zeros_like(t[0])
+        for day, now in enumerate(self.deep_shortage):
+            np.multiply(short, stays[day], out=now)
+            now += falls[day]
+            short = np.minimum(p.deep_shortage_most_mg_l, now, out=now)
+        yesterday = np.concatenate([np.zeros_like(t[:1]), self.deep_shortage[:-1]])
+        self.turnover = np.where(self.frozen, 0.0, mixes * deep * yesterday)
 
 
 # ---------------------------------------------------------------------- a night and the day after it
@@ -206,8 +218,7 @@ def night(pond: Pond) -> Night:
     rich, bloom, waste = pond.algae_richness, s.bloom, s.waste
     dense = rich / (rich + p.oxygen_production_half)
     dense *= bloom
-    fallen = days.collapse_above[day] < dense
-    if fallen.any():
+    if days.some_may_collapse[day] and (fallen := days.collapse_above[day] < dense).any():
         left = np.where(fallen, p.bloom_left_after_collapse, 1.0)
         waste = waste + p.oxygen_of_collapse_g_per_m2 * (1.0 + p.oxygen_production_half) * dense * (1.0 - left)
         bloom, dense = bloom * left, dense * left
@@ -219,7 +230,7 @@ def night(pond: Pond) -> Night:
     fish = days.per_fish[day] * pond.fish_kg_per_ha
     debris = p.waste_decay_per_day * waste
     night_fade = start / (start + p.oxygen_fade_mg_l)
-    if days.any_frozen[day]:
+    if days.some_frozen[day]:
         frozen = days.frozen[day]
         plankton = np.where(frozen, p.ice_water_g_per_m3_day * days.layer[day], plankton)
         bottom = np.where(frozen, bottom_under_ice(p, rich), bottom)
@@ -237,30 +248,30 @@ def night(pond: Pond) -> Night:
     added: Array | float = 0.0
     refuge: Array | float = 0.0
     kwh: Array | float = 0.0
-    if pond.inputs.oxygen is not None and any(one.available[day] for one in pond.inputs.oxygen.aeration):
+    if days.some_aerated[day]:
         added, refuge, kwh = aerated(pond, start, dawn)
         dawn = dawn + added
 
     day_fade = dawn / (dawn + p.oxygen_fade_mg_l)
-    if days.any_frozen[day]:
+    if days.some_frozen[day]:
         day_fade = np.where(days.frozen[day], np.minimum(1.0, dawn / p.ice_limited_below_mg_l), day_fade)
     made = dense * days.made_if_rich[day]
-    gained = made * (1.0 - p.bloom_respires_today)
+    gained = made * days.kept_of_made
     taken *= day_fade
-    taken *= 1.0 - days.dark[day]
+    taken *= days.lit[day]
     gained -= taken
     gained *= days.day_counts[day]
     dusk = dawn * days.day_stays[day]
     dusk += days.day_air[day]
     dusk += gained
-    np.clip(dusk, 0.0, days.most[day], out=dusk)
+    np.maximum(dusk, 0.0, out=dusk)
+    np.minimum(dusk, days.most[day], out=dusk)
 
     lately = s.lately + (made - s.lately) / p.bloom_memory_days
     bloom = bloom + p.bloom_recovery_per_day * bloom * (1.0 - bloom)
-    given = pond.inputs.pellets_kg_per_ha[day]
     waste = waste - debris
-    if np.any(given):
-        waste += 0.1 * given / days.under_water[day] * p.feed_oxygen_kg_per_kg
+    if pond.by_day.fed[day]:
+        waste += 0.1 * pond.inputs.pellets_kg_per_ha[day] / days.under_water[day] * p.feed_oxygen_kg_per_kg
     return Night(
         day, s.oxygen, start, dawn, dusk, made, plankton, bottom, fish, debris, night_fade, day_fade, bloom, lately, waste,
         added, refuge, kwh,
