@@ -22,7 +22,7 @@ HELP = {
     "survey.csv": "One row a fish, or count fish of one length that were neither weighed nor tagged. Dates like 2027-06-05; "
     "gear: electrofishing, seine or angling; species: bass, bluegill, redear, shad or minnow; all after length may stay empty.",
     "effort.csv": "One row for each date and gear: hours of electrofishing or angling, or hauls of the seine, the other left "
-    "empty; species_sought may stay empty if all were taken up.",
+    "empty; species_sought: bass, if bass only were netted; empty if all fish were.",
     "catches.csv": "Anglers' catches, one row for each trip, species and length class: hours are the trip's, on each of its "
     "rows; a trip without fish is one row with an empty species, 0 kept and 0 released.",
     "tags.csv": "Tagged fish, one row each time one is in the hand; event: tagged, recaptured (and released) or kept.",
@@ -84,7 +84,8 @@ Next:
   1. open {begun.scenario} in a text editor and change the lines marked "yours"
   2. pondpop check {begun.scenario}
   3. pondpop compare {begun.scenario}
-With a survey of the pond: fill in the sheets, then pondpop assess {begun.sheets} --out assessment
+With a survey of the pond: fill in the sheets (if bass only were netted, say so in effort.csv: species_sought = bass),
+then pondpop assess {begun.sheets} --out assessment
 """
 
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 _HELP_COLUMNS = 78
 NAMES = {"pond": "name of the pond", "client": "for whom", "consultant": "by whom"}
+RESULTS = {"assessment.csv", "scenario.resolved.toml"}  # files that no folder of records has
 CAUTION = (
     "Stocking, moving and harvesting fish are regulated: ask the state agency and a certified fisheries professional."
 )
@@ -759,21 +760,20 @@ def _parts(given: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
     """Projections, files of searches and folders of records among what a page is to be made of. Raises InputError."""
     from pondpop.checks import Fact, InputError, ordinary_file
     from pondpop.decide.passages import FILES
-    from pondpop.records import COLUMNS
 
     projections, searches, folders = [], [], []
     parts = "a result of compare, quota, plan or verify, or a folder of records"
     for path in given:
         if path.is_dir():
-            inside = {name for name in ("projection.nc", *FILES, *COLUMNS) if (path / name).is_file()}
+            inside = {one.name for one in path.iterdir() if one.is_file()}
             if "projection.nc" in inside:
                 projections.append(path / "projection.nc")
             elif inside & FILES.keys():
                 searches += [path / name for name in FILES if name in inside]
-            elif inside & COLUMNS.keys():
+            elif any(name.lower().endswith(".csv") for name in inside) and not inside & RESULTS:
                 folders.append(path)
             else:
-                of_records = (path / "assessment.csv").is_file()
+                of_records = "assessment.csv" in inside
                 remedy = "name the folder of the records that were assessed" if of_records else "check the path"
                 raise InputError("", Fact("a folder that holds none"), parts, remedy, file=str(path))
         elif path.name in FILES and path.is_file():

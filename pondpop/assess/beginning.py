@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from pondpop.records import Records
 from pondpop.records.surveys import LastCatch, last_catches
-from pondpop.scenario.initial import GEARS, LEAST_TAKEN, class_in, share_of_class
+from pondpop.scenario.initial import GEARS, LEAST_TAKEN, class_in, share_of_class, weight_in
 from pondpop.species import SPECIES
 from pondpop.species.catalogue import gears
 
@@ -41,4 +41,7 @@ def _classes(found: LastCatch, species: str) -> Iterator[str]:
         if share_of_class(gears()[found.gear], species, inch) < LEAST_TAKEN:
             yield f"# {count} {species} of {inch} to {inch + 1} in are left out: {found.gear} hardly takes them"
         else:
-            yield f'\n[[start_from_survey.catch]]\nspecies = "{species}"\nlength_in = [{low:g}, {high:g}]\ncount = {count}'
+            weight = weight_in(found, species, inch)
+            weighed = "" if weight is None else f"\nweight_g = {weight:.4g}"
+            size = f"length_in = [{low:g}, {high:g}]{weighed}"
+            yield f'\n[[start_from_survey.catch]]\nspecies = "{species}"\n{size}\ncount = {count}'

@@ -63,25 +63,29 @@ def assessment_text(assessment: Assessment, units: Units = "us") -> str:
 
 
 def assessment_answer(a: Assessment, units: Units = "us") -> str:
-    """The answer on one plain screen: the state, what speaks for it, what to do; and what was read, left out or odd."""
+    """The answer on one plain screen: rows that were lost, the state, what speaks for it, what to do, what looks odd."""
     r, advice = a.records, a.advice(units)
+    slips = _slips(r)
+    reasons = f" Other reasons: {len(slips) - 1}, see --details." if len(slips) > 1 else ""
+    lost = _lines_of(f"{_left_out(r)}: {slips[0]}.{reasons}", SCREEN_WIDE) if slips else []
     fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
-    slips = "" if not r.left_out else f"; {len(r.left_out)} row{'s' * (len(r.left_out) > 1)} left out, the first: {r.left_out[0]}"
-    odd = f"; {len(r.notes)} thing{'s' * (len(r.notes) > 1)} odd" if r.notes else ""
     words = "; words and units were read as others" if r.read_as else ""
-    last = _lines_of(f"{fish}{words}{odd}{slips}. --details tells all of it, and every figure.", SCREEN_WIDE)
+    more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""
+    odd = _lines_of(f"Odd{more}: {r.notes[0]}.", SCREEN_WIDE) if r.notes else []
+    last = _lines_of(f"{fish}{words}. --details tells all of it, and every figure.", SCREEN_WIDE)
     law = _lines_of("Before fish are stocked, moved, removed or eaten, ask the state agency.", SCREEN_WIDE)
     if advice is None:
-        said = _lines_of("The state of the pond cannot be told from these records.", SCREEN_WIDE)
+        state = _lines_of("The state of the pond cannot be told from these records.", SCREEN_WIDE)
         rest = [_lines_of(f"- {line}", SCREEN_WIDE) for line in a.missing]
     else:
-        said = _lines_of(f"{state_words(advice)}.", SCREEN_WIDE)
+        state = _lines_of(f"{state_words(advice)}.", SCREEN_WIDE)
         seen = [_lines_of(f"seen: {line}", SCREEN_WIDE) for line in advice.why]
         rest = [*seen[:1], *(_lines_of(f"- {line}", SCREEN_WIDE) for line in advice.steps), *seen[1:]]
+    said, foot = [*lost, *state], [*odd, *law, *last]
     for part in rest:
-        if len(said) + len(part) + len(law) + len(last) <= SCREEN_HIGH:
+        if len(said) + len(part) + len(foot) <= SCREEN_HIGH:
             said += part
-    return "\n".join([*said, *law, *last[: SCREEN_HIGH - len(said) - len(law)]]) + "\n"
+    return "\n".join([*said, *foot][:SCREEN_HIGH]) + "\n"
 
 
 def _lines_of(text: str, width: int) -> list[str]:
@@ -146,20 +150,31 @@ def how_read(r: Records) -> Iterator[tuple[str, str]]:
     """
     if r.read_as:
         yield "", f"Read as: {r.read_as}."
+    slips = _slips(r)
+    if slips:
+        yield "", f"{_left_out(r)}:"
+    for slip in slips[:SHOWN_SLIPS]:
+        yield "  ", slip
+    if len(slips) > SHOWN_SLIPS:
+        yield "  ", f"and rows for {len(slips) - SHOWN_SLIPS} other reasons"
+    for note in r.notes:
+        yield "", "Odd: " + note
+
+
+def _left_out(r: Records) -> str:
+    return f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}"
+
+
+def _slips(r: Records) -> list[str]:
+    """Why rows were left out: each slip with the number of its rows and the first three of them."""
     slips: dict[str, list[BadRow]] = {}
     for bad in r.left_out:
         slips.setdefault(bad.slip, []).append(bad)
-    if slips:
-        yield "", f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}:"
-    for rows in list(slips.values())[:SHOWN_SLIPS]:
+    told = []
+    for rows in slips.values():
         lines = ", ".join(str(bad.line) for bad in rows[:3]) + (f" and {len(rows) - 3} more" if len(rows) > 3 else "")
-        such = f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""
-        yield "  ", f"{rows[0]}{such}"
-    if len(slips) > SHOWN_SLIPS:
-        more = sum(map(len, list(slips.values())[SHOWN_SLIPS:]))
-        yield "  ", f"and {more} more row{'s' * (more > 1)}, for {len(slips) - SHOWN_SLIPS} other reasons"
-    for note in r.notes:
-        yield "", "Odd: " + note
+        told.append(f"{rows[0]}" + (f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""))
+    return told
 
 
 def _title(words: str) -> Iterator[str]:

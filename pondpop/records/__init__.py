@@ -5,7 +5,8 @@ what was read as what is told, and what could be read two ways is refused. A row
 reported with file, line and reason (or, when strict, refuses its file), and what only looks odd is named in the notes.
 Inside: mm, g, °C, hours.
 
-The files (at least one must be there; the columns may stand in any order; of names joined by | at most one is used):
+The files (at least one must be there, under any name that ends in .csv if the headings show which it is; the columns may
+stand in any order; of names joined by | at most one is used):
 
 survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex, age
              One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
@@ -29,10 +30,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, nearest, one_line, reason
+from pondpop.checks import MISSING, Fact, InputError, one_line, reason
 from pondpop.records import consistency, rows
-from pondpop.records.csv_rows import Sheet, date_of, label, rows_of, word
-from pondpop.records.field_sheets import in_words, own_words
+from pondpop.records.csv_rows import Columns, Lines, Sheet, date_of, label, rows_of, word
+from pondpop.records.field_sheets import OwnWords, in_words, own_words
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.species.gears import GEARS
 from pondpop.species.registry import SPECIES
@@ -41,7 +42,7 @@ T = TypeVar("T")
 
 __all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
 
-COLUMNS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+COLUMNS: dict[str, Columns] = {
     "survey.csv": (
         ("date", "gear", "species", "length_in|length_mm"),
         ("weight_lb|weight_oz|weight_g", "count", "tag", "sex", "age"),
@@ -61,6 +62,8 @@ class BadRow:
     """A row that was left out, why, and what can be read of it all the same (None: nothing, or nothing sure)."""
 
     file: str
+    kind: str
+    """The record file that it is, whatever its name."""
     line: int
     reason: str
     date: dt.date | None = None
@@ -108,17 +111,9 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     folder = Path(folder)
     if found := _no_folder(folder):
         raise InputError("", Fact(found), "a folder with record files", "check the path", file=str(folder))
-    files = sorted(p.name for p in folder.iterdir())
-    present = [name for name in files if name.lower().endswith(".csv")]
-    for name in present:
-        if name not in COLUMNS:
-            raise InputError("", name, "a record file", nearest(name.lower(), COLUMNS), file=str(folder))
-    if not present:
-        book = next((name for name in files if name.lower().endswith((".xlsx", ".xls", ".ods"))), None)
-        remedy = f"save the sheets of {book} as CSV" if book else "add a record file"
-        raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), remedy, file=str(folder))
     own = own_words(folder, (name for columns in COLUMNS.values() for group in sum(columns, ()) for name in group.split("|")))
-    sheets = {name: Sheet(folder / name, *COLUMNS[name], own) if name in present else None for name in COLUMNS}
+    found = _files(folder, own)
+    sheets = {kind: Sheet(kind, found[kind], COLUMNS[kind]) if kind in found else None for kind in COLUMNS}
 
     fish = rows_of(sheets["survey.csv"], rows.fish)
     effort = rows_of(sheets["effort.csv"], rows.effort)
@@ -138,9 +133,9 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
             if sheet.bad:
                 first = min(sheet.bad, key=lambda item: item[0])
                 raise _refusal(sheet, *first[:2])
-    left_out = [_left_out(s.name, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
+    left_out = [_left_out(s, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
     return Records(
-        str(folder), tuple(present), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
+        str(folder), tuple(sorted(s.name for s in read)), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
         (
             *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags),
             *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
@@ -148,6 +143,34 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
         ),
         in_words(sheet.reading for sheet in read),
     )  # fmt: skip
+
+
+def _files(folder: Path, own: OwnWords) -> dict[str, Lines]:
+    """The lines of each record file of a folder: the one of that name, or one whose headings show what it is.
+
+    A sheet of that name without a row gives way to one with rows. Raises InputError and OSError.
+    """
+    names = sorted(p.name for p in folder.iterdir())
+    present = [name for name in names if name.lower().endswith(".csv")]
+    if not present:
+        book = next((name for name in names if name.lower().endswith((".xlsx", ".xls", ".ods"))), None)
+        remedy = f"save the sheets of {book} as CSV" if book else "add a record file"
+        raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), remedy, file=str(folder))
+    found: dict[str, Lines] = {}
+    for name in sorted(present, key=lambda name: name not in COLUMNS):
+        lines = Lines(folder / name, own)
+        kinds = [name] if name in COLUMNS else lines.kinds(COLUMNS)
+        if len(kinds) != 1:
+            given = Fact("headings that may be of either" if kinds else "headings of no record file")
+            remedy = f"rename it to the one that it is, of {', '.join(kinds or COLUMNS)}"
+            remedy += "" if kinds else ", or move it out of the folder"
+            raise InputError("", given, "those of one record file", remedy, file=str(lines.path))
+        other = found.get(kinds[0])
+        if other is not None and len(other.cells) > other.headings(COLUMNS[kinds[0]])[0] + 1:
+            given = Fact(f"rows of {kinds[0]}, as {other.path.name} has")
+            raise InputError("", given, "one file for them", "put the rows of both into one", file=str(lines.path))
+        found[kinds[0]] = lines
+    return found
 
 
 def _not_understood(sheet: Sheet) -> Iterator[str]:
@@ -164,7 +187,7 @@ def _no_folder(path: Path) -> str:
         return reason(OSError(error.errno, error.strerror))
 
 
-def _left_out(file: str, line: int, why: InputError, read: object) -> BadRow:
+def _left_out(sheet: Sheet, line: int, why: InputError, read: object) -> BadRow:
     """The row with what its good cells say; of an effort only date and gear, whatever species it was for."""
     if isinstance(read, Mapping):
         cells: Mapping[str, str] = {"date": "", "gear": "", "species": "", "trip": "", **read}
@@ -174,7 +197,8 @@ def _left_out(file: str, line: int, why: InputError, read: object) -> BadRow:
         trip = _if_good(label, cells, "trip")
     else:
         date, gear, species, trip = (getattr(read, name, None) for name in ("date", "gear", "species", "trip"))
-    return BadRow(file, line, _reason(why), date, gear, species if file != "effort.csv" else None, trip)
+    species = species if sheet.kind != "effort.csv" else None
+    return BadRow(sheet.name, sheet.kind, line, _reason(why), date, gear, species, trip)
 
 
 def _if_good(read: Callable[..., T], *cell: object) -> T | None:

@@ -10,18 +10,20 @@ import csv
 import datetime as dt
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar
 
 from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest, one_line
-from pondpop.records.field_sheets import OWN_WORDS, OwnWords, Reading
+from pondpop.records.field_sheets import ALWAYS, OWN_WORDS, OwnWords, Reading
 from pondpop.units import Family, brief
 
 MAX_BYTES = 100_000_000
 MAX_ROWS = 200_000
 MOST_TITLE_LINES = 10
 """Lines among which the headings are looked for."""
+LEAST_HEADINGS = 2
+"""Known headings that a line of them has."""
 EITHER = ("hours", "hauls")
 """Columns of efforts of which one is enough."""
 NO_WORDS = OwnWords()
@@ -34,32 +36,45 @@ _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,39}", re.ASCII)
 T = TypeVar("T")
 
 
-class Sheet:
-    """One file: its cells by column name, how it was read, and the rows found bad."""
+Columns = tuple[tuple[str, ...], tuple[str, ...]]
+"""Needed and optional columns of a record file; of names joined by | at most one is used."""
 
-    def __init__(
-        self, path: Path, needed: tuple[str, ...], optional: tuple[str, ...], own: OwnWords = NO_WORDS
-    ) -> None:
-        """Of the columns in EITHER one is enough, and those that `own.always` states may be missing. Raises InputError."""
-        self.path, self.name = path, path.name
-        self.bad: list[tuple[int, InputError, object]] = []
-        """Line, reason, and what was read of it: the cells, or the row as parsed."""
-        self.reading = Reading(str(path), own)
+
+class Lines:
+    """One CSV file as numbered lines of cells, of which nothing is known yet."""
+
+    def __init__(self, path: Path, own: OwnWords = NO_WORDS) -> None:
+        """Raises InputError and OSError."""
+        self.path, self.reading = path, Reading(str(path), own)
         text = self._text()
         separator = self._separator(text)
         self._reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=separator)
-        lines = list(self._lines())
-        if not lines:
-            raise InputError("line 1", MISSING, "a header", ", ".join(needed), file=str(path))
-        known = [name for group in needed + optional for name in group.split("|")]
-        at = next((k for k, (_, cells) in enumerate(lines[:MOST_TITLE_LINES]) if self._is_header(cells, known)), 0)
-        if not all("".join(cells).startswith("#") for _, cells in lines[:at]):
-            self.reading.say("file", f"from the headings on line {lines[at][0]} on, what stands above them is not read", "")
-        self._header(*lines[at], needed, optional)
-        self._cells = lines[at + 1 :]
-        if "date" in self.header:
-            place = self.header.index("date")
-            self.reading.find_order((line, cells[place]) for line, cells in self._cells if len(cells) > place)
+        self.cells = list(self._lines())
+
+    def headings(self, columns: Columns) -> tuple[int, int]:
+        """Where among the first lines the headings stand (0 if nowhere), and how many of them are known."""
+        known, quiet = _names(columns), Reading("", self.reading.own)
+        there = [sum(quiet.is_heading(cell, known) for cell in cells) for _, cells in self.cells[:MOST_TITLE_LINES]]
+        most = max(there, default=0)
+        return (there.index(most), most) if most >= LEAST_HEADINGS else (0, 0)
+
+    def kinds(self, record_files: Mapping[str, Columns]) -> list[str]:
+        """The record files whose headings these may be: one, where they show it.
+
+        Those that lack the fewest needed columns, and of them those that know the most headings.
+        """
+        ranks: dict[tuple[int, int], list[str]] = {}
+        for name, columns in record_files.items():
+            at, there = self.headings(columns)
+            if there:
+                quiet = Reading("", self.reading.own)
+                wanted = ["|".join(EITHER) if group in EITHER else group for group in columns[0]]
+                lacking = sum(
+                    not any(quiet.is_heading(cell, group.split("|")) for cell in self.cells[at][1])
+                    for group in wanted if group not in self.reading.own.always
+                )  # fmt: skip
+                ranks.setdefault((lacking, -there), []).append(name)
+        return ranks[min(ranks)] if ranks else []
 
     def _text(self) -> str:
         """The file as text, in UTF-8 or else in Windows-1252."""
@@ -115,12 +130,33 @@ class Sheet:
                     raise InputError(f"line {line}", Fact("more rows"), rows, "split the records by year", file=str(self.path))
                 yield line, cells
 
-    def _is_header(self, cells: list[str], known: list[str]) -> bool:
-        reading = Reading(str(self.path), self.reading.own)  # one that says nothing
-        return sum(bool(reading.column(cell, known)) for cell in cells) >= 2
+
+class Sheet:
+    """One record file: its cells by column name, how it was read, and the rows found bad."""
+
+    def __init__(self, kind: str, lines: Lines, columns: Columns) -> None:
+        """kind: the record file that it is, whatever its name. Of the columns in EITHER one is enough, and those that
+        `own.always` states may be missing. Raises InputError.
+        """
+        self.kind, self.path, self.name, self.reading = kind, lines.path, lines.path.name, lines.reading
+        self.bad: list[tuple[int, InputError, object]] = []
+        """Line, reason, and what was read of it: the cells, or the row as parsed."""
+        if not lines.cells:
+            raise InputError("line 1", MISSING, "a header", ", ".join(columns[0]), file=str(self.path))
+        at, _ = lines.headings(columns)
+        if not all("".join(cells).startswith("#") for _, cells in lines.cells[:at]):
+            above = f"from the headings on line {lines.cells[at][0]} on, what stands above them is not read"
+            self.reading.say("file", above, "")
+        if self.name != kind:
+            self.reading.say("file", f"as {kind}", "")
+        self._header(*lines.cells[at], *columns)
+        self._cells = lines.cells[at + 1 :]
+        if "date" in self.header:
+            place = self.header.index("date")
+            self.reading.find_order((line, cells[place]) for line, cells in self._cells if len(cells) > place)
 
     def _header(self, line: int, cells: list[str], needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
-        known = [name for group in needed + optional for name in group.split("|")]
+        known = _names((needed, optional))
         where = {"path": f"line {line}", "file": str(self.path)}
         cells = [*cells]
         self._width = len(cells)
@@ -150,7 +186,9 @@ class Sheet:
                 )
             there = bool(found) or group in always or (group in EITHER and any(name in self.header for name in EITHER))
             if group in needed and not there:
-                raise InputError(given=MISSING, allowed=f"a column {group.replace('|', ' or ')}", **where)
+                example = ALWAYS.get(group)
+                remedy = f"add it, or write {example} under [always] into {OWN_WORDS} beside it, for all rows" if example else ""
+                raise InputError(given=MISSING, allowed=f"a column {group.replace('|', ' or ')}", remedy=remedy, **where)
         self._always = {name: text for name, text in always.items() if name not in self.header}
         self._absent = [name for name in EITHER if name in needed and name not in self.header]
 
@@ -173,6 +211,10 @@ class Sheet:
 
     def reject(self, line: int, why: InputError, read: object) -> None:
         self.bad.append((line, why, read))
+
+
+def _names(columns: Columns) -> list[str]:
+    return [name for group in columns[0] + columns[1] for name in group.split("|")]
 
 
 def rows_of(sheet: Sheet | None, parse: Callable[[int, dict[str, str]], T]) -> list[T]:
@@ -233,7 +275,7 @@ def word(
     cells: dict[str, str], name: str, known: tuple[str, ...], other_names: dict[str, str] | None = None
 ) -> str:
     if cells[name] not in known:
-        remedy = (meant(cells[name], list(known), other_names or {}) or nearest(cells[name], known)) if cells[name] else ""
+        remedy = meant(cells[name], list(known), other_names or {}) if cells[name] else ""
         if name == "species" and cells[name]:
             own = f'write "{one_line(cells[name][:40])}" = one of these, or "" for another fish, under [species] in {OWN_WORDS}'
             remedy = f"{remedy}; else {own}" if remedy else own

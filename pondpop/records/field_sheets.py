@@ -36,6 +36,8 @@ from pondpop.species.registry import OTHER_NAMES, SPECIES
 OWN_WORDS = "columns.toml"
 MOST_SHOWN = 8
 ORDERS = ("month first", "day first")
+ALWAYS = {"date": "date = 2026-05-14", "gear": 'gear = "electrofishing"', "species": 'species = "bass"'}
+"""Columns that may be stated once for all rows, and how that is written."""
 
 _STEMS = {
     "date": "date, sample date, survey date, date sampled, date collected",
@@ -146,7 +148,7 @@ def _own_words(raw: Mapping[str, object], known: set[str]) -> OwnWords:
         if not isinstance(table, dict):
             raise InputError(name, table, "a table", f"write [{name}] above its lines")
         if name == "always":
-            checks.only_known(name, table, ("date", "gear", "species"))
+            checks.only_known(name, table, ALWAYS)
             tables[name] = {key: value.isoformat() if isinstance(value, dt.date) else checks.text(f"{name}.{key}", value, 60)
                             for key, value in table.items()}  # fmt: skip
             continue
@@ -227,6 +229,10 @@ class Reading:
         if scale:
             self._scale[name] = scale
         return name, _words(written) != _words(name)
+
+    def is_heading(self, written: str, known: Iterable[str]) -> bool:
+        """Whether it names one of the columns, or would with its unit."""
+        return bool(self.column(written, known) or self.wanted_units(written, known))
 
     def wanted_units(self, heading: str, known: Iterable[str]) -> list[str]:
         """Headings with the units that one without, or with another, may have."""

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import datetime as dt
 from bisect import bisect_right
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 from typing import NamedTuple
 
 from pondpop.records import Effort, Fish, Records
+from pondpop.species.catalogue import standard_weight_g
 from pondpop.units import MM_PER_IN
 
 SESSION_DAYS = 30
 """Survey days at most this far from the first one are one survey (a choice of ours)."""
+LEAST_WEIGHED = 3
+"""Weighed fish of a class from which its condition is read (a choice of ours)."""
 _INCHES_MM = [inch * MM_PER_IN for inch in range(36)]
 
 
@@ -73,7 +76,11 @@ def _of(rows: Iterable, days: list[dt.date]) -> tuple:
 
 
 class LastCatch(NamedTuple):
-    """What the last survey caught with one gear: its days, effort in hours or hauls, and fish by species and inch class."""
+    """What the last survey caught with one gear: its days, effort in hours or hauls, and fish by species and inch class.
+
+    condition: weight over standard weight of the fish of a class; where fewer than LEAST_WEIGHED of them were weighed, of all
+    fish of the species that were; missing where there are none.
+    """
 
     gear: str
     first: dt.date
@@ -81,6 +88,7 @@ class LastCatch(NamedTuple):
     amount: float
     water_c: float | None
     fish: dict[tuple[str, int], int]
+    condition: dict[tuple[str, int], float]
 
 
 def last_catches(records: Records, gears: Sequence[str]) -> Iterable[LastCatch]:
@@ -91,10 +99,28 @@ def last_catches(records: Records, gears: Sequence[str]) -> Iterable[LastCatch]:
             worked = [e for e in survey.effort if e.gear == gear]
             days = {e.date for e in worked}
             fish = Counter[tuple[str, int]]()
+            weighed = defaultdict[tuple[str, int], list[float]](list)
             for one in survey.fish:
                 if one.gear == gear and one.date in days:
-                    fish[one.species, bisect_right(_INCHES_MM, one.length_mm) - 1] += one.count
+                    key = one.species, bisect_right(_INCHES_MM, one.length_mm) - 1
+                    fish[key] += one.count
+                    if one.weight_g is not None:
+                        weighed[key].append(one.weight_g / standard_weight_g(one.species, one.length_mm))
             warm = [e.water_c for e in worked if e.water_c is not None]
             if fish:
                 amount, mean = sum(e.amount for e in worked), fmean(warm) if warm else None
-                yield LastCatch(gear, min(days), max(days), amount, mean, dict(sorted(fish.items())))
+                condition = _conditions(fish, weighed)
+                yield LastCatch(gear, min(days), max(days), amount, mean, dict(sorted(fish.items())), condition)
+
+
+def _conditions(
+    fish: Iterable[tuple[str, int]], weighed: Mapping[tuple[str, int], list[float]]
+) -> dict[tuple[str, int], float]:
+    found = {}
+    for species, inch in fish:
+        mine = weighed.get((species, inch), [])
+        if len(mine) < LEAST_WEIGHED:
+            mine = [one for (name, _), some in weighed.items() if name == species for one in some]
+        if mine:
+            found[species, inch] = fmean(mine)
+    return found

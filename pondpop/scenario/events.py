@@ -208,12 +208,6 @@ class Events:
             )
         _wants_length(table, species)
         length = table.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM)
-        weight = table.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
-        if weight is not None and not 4e-6 <= weight / length**3 <= 5e-5:
-            key = table.one_of("weight", WEIGHT) or ""
-            usual = table.told("weight", WEIGHT, 4e-6 * length**3, 5e-5 * length**3)
-            allowed = f"the weight of a fish of {table.told('length', LENGTH, length)}, {usual}"
-            raise InputError(table.at(key), table.raw[key], allowed, "check length, weight and units")
         return Stocking(
             name=self._name(table, f"{species}_resident" if resident else f"{species}_{date}"),
             species=species,
@@ -221,7 +215,7 @@ class Events:
             per_ha=table.quantity("", self.density, 0, 1e6),
             length_mm=length,
             length_cv=table.number("length_cv", 0, 0.5, None),
-            weight_g=weight,
+            weight_g=table.weight_of(length),
             age_years=table.number("age_years", 0, 15, None),
             female_share=table.number("female_share", 0, 1, None),
             resident=resident,

@@ -2,8 +2,8 @@
 
 Numbers are the catch over the chance of being caught (`observe.gears.expected_catch`, turned round). The numbers of one
 species are wrong together by the gear's scatter and its catchability in this pond, and each class by itself by the
-scatter of the lengths and the count. Ages are the usual ones at the lengths caught. What the gear hardly takes cannot be
-told and is refused. Standard library only.
+scatter of the lengths and the count. Ages are the usual ones at the lengths caught, weights those that were weighed, or else
+of full condition. What the gear hardly takes cannot be told and is refused. Standard library only.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from pondpop.species.gears import setting, taken_share, warmth
 from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
 
 if TYPE_CHECKING:
+    from pondpop.records.surveys import LastCatch
     from pondpop.species.catalogue import Entry
 
 GEARS = ("electrofishing", "seine")  # angling's catch is not in proportion to the fish
@@ -69,6 +70,14 @@ def class_in(inch: int) -> tuple[float, float]:
     return (inch or 0.2, inch + 1)
 
 
+def weight_in(found: LastCatch, species: str, inch: int) -> float | None:
+    """The weight of a fish in the middle of an inch class, g, in the condition that was seen; None if none was weighed."""
+    from pondpop.species.catalogue import standard_weight_g
+
+    condition = found.condition.get((species, inch))
+    return condition and condition * standard_weight_g(species, sum(class_in(inch)) / 2 * MM_PER_IN)
+
+
 def share_of_class(used: Mapping[str, Entry], species: str, inch: int) -> float:
     """The share of the fish of an inch class within reach that a gear takes."""
     steps = [(inch + (k + 0.5) / 10) * MM_PER_IN for k in range(10)]
@@ -105,7 +114,9 @@ def _of_records(table: Table, run: Run, folder: str | Path | None) -> Table:
             "gear": found.gear,
             "hauls" if found.gear == "seine" else "hours": found.amount,
             "catch": [
-                {"species": species, "length_in": list(class_in(inch)), "count": count} for (species, inch), count in fish.items()
+                {"species": species, "length_in": list(class_in(inch)), "count": count}
+                | ({"weight_g": weight} if (weight := weight_in(found, species, inch)) else {})
+                for (species, inch), count in fish.items()
             ],
         }  # fmt: skip
         return Table(raw if found.water_c is None else raw | {"water_c": found.water_c}, table.path, "start_from_survey")
@@ -137,6 +148,7 @@ def _resident(
         per_ha=per_ha,
         length_mm=middle,
         length_cv=min(0.5, (high - low) / math.sqrt(12) / middle),
+        weight_g=row.weight_of(middle),
         resident=True,
         number_cv=math.hypot(used["catch_cv"].value, used["catchability_spread"].value),
         share_cv=min(2.0, math.sqrt(1 / count + (1 - share) / share / (independent + 1))),

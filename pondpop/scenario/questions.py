@@ -93,6 +93,7 @@ _RESIDENTS = """\
 # effort in records/effort.csv, start the run on its day and write, in place of these five entries:
 #     [start_from_survey]
 #     records = "records"
+# If it looked for bass only, write species_sought = bass into effort.csv and keep the entries of other fish.
 [[stocking]]
 name = "small_bass"
 species = "bass"
@@ -135,6 +136,7 @@ _CROWDED = """\
 # records/survey.csv and its effort in records/effort.csv, start the run on its day and write, in place of these entries:
 #     [start_from_survey]
 #     records = "records"
+# If it looked for bass only, write species_sought = bass into effort.csv and keep the entries of other fish.
 [[stocking]]
 name = "bass_small"
 species = "bass"

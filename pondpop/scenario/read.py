@@ -73,7 +73,7 @@ KEYS: dict[str, list[str]] = {
                  "age_years", "female_share", "sexing_error", "resident", "cost_each", "number_cv", "share_cv", "haul_hours",
                  *keys("from_water", TEMPERATURE), "tempered", "salted"],
     "start_from_survey": ["records", "gear", "hours", "hauls", *keys("water", TEMPERATURE), "catch"],
-    "catch": ["species", *keys("length", LENGTH), "count"],
+    "catch": ["species", *keys("length", LENGTH), "count", *keys("weight", WEIGHT)],
     "harvest": ["name", "species", *keys("length", LENGTH), "season", *_YEARS, *AMOUNTS, "when",
                 *keys("otherwise", AMOUNTS)],
     "when": ["any", "all", "fish_sampled"],
@@ -232,6 +232,16 @@ class Table:
 
     def choice(self, key: str, known: Iterable[str], default: Any = MISSING) -> Any:
         return self.get(key, lambda p, v: checks.choice(p, v, known), default)
+
+    def weight_of(self, length_mm: float) -> float | None:
+        """The weight of a fish of that length, g, if it is given. Raises InputError."""
+        weight = self.quantity("weight", WEIGHT, 0.001, 15_000, needed=False)
+        if weight is not None and not 4e-6 <= weight / length_mm**3 <= 5e-5:
+            key = self.one_of("weight", WEIGHT) or ""
+            usual = self.told("weight", WEIGHT, 4e-6 * length_mm**3, 5e-5 * length_mm**3)
+            allowed = f"the weight of a fish of {self.told('length', LENGTH, length_mm)}, {usual}"
+            raise InputError(self.at(key), self.raw[key], allowed, "check length, weight and units")
+        return weight
 
     def species(self) -> str:
         return str(self.get("species", lambda p, v: checks.choice(p, v, SPECIES, OTHER_NAMES)))

@@ -17,6 +17,7 @@ MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
 MOST_AERATION_KW_PER_HA = 20.0
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
+LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
 
 
 def unusual(scenario: Scenario) -> list[str]:
@@ -60,9 +61,29 @@ def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[str]:
             )
 
 
+def _little_forage(strategy: Strategy) -> Iterator[str]:
+    """Fish living there at the start of which bass are most, as where a survey looked for bass only."""
+    from pondpop.species.catalogue import standard_weight_g  # only a pond with bass at the start pays for reading it
+
+    bass = others = 0.0  # kg/ha
+    there = [event for event in strategy.stocking if event.resident]
+    if not any(event.species == "bass" for event in there):
+        return
+    for event in there:
+        weight = event.per_ha * (event.weight_g or standard_weight_g(event.species, event.length_mm)) / 1000
+        bass, others = (bass + weight, others) if event.species == "bass" else (bass, others + weight)
+    if others < LEAST_FORAGE * bass:
+        yield (
+            f"{_both(bass, CROP)} of bass live there at the start and {_both(others, CROP)} of what they eat, where balanced "
+            "ponds have 1.4 to 10 times as much of it as of bass; of a survey that looked for bass only write "
+            "species_sought = bass into effort.csv, and the other fish as [[stocking]] with resident = true"
+        )
+
+
 def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
     bass = [event for event in strategy.stocking if event.species == "bass"]
     yield from _far_too_few(strategy, area_ha)
+    yield from _little_forage(strategy)
     forage = [event.date for event in strategy.stocking if event.species != "bass"]
     for event in bass:
         if event.per_ha > MOST_BASS_PER_HA:

@@ -103,6 +103,12 @@ def standards() -> Mapping[str, Any]:
     return _parse(_text("standards.toml"), "standards.toml")
 
 
+def standard_weight_g(species: str, length_mm: float) -> float:
+    """The weight of a fish of a species in full condition, g, by the length-weight relation of its file."""
+    intercept, slope = (entries()[species][f"standard_weight_{part}"].value for part in ("intercept", "slope"))
+    return float(10 ** (intercept + slope * math.log10(length_mm)))
+
+
 def read_entries(text: str, file: str, known_works: Mapping[str, Work]) -> dict[str, Entry]:
     """The parameters in the text of one file, each checked: keys, range, unit, kind, source. Raises InputError."""
     result = {}

@@ -399,7 +399,7 @@ def _hauls(survey: Survey, start: dt.date, left_out: Sequence[BadRow], unused: l
 
 def _may_be_of(bad: BadRow, date: dt.date, used: str, species: str) -> bool:
     """Whether a row that was left out may have been one of a day's survey, by what can be read of it."""
-    return bad.file in ("survey.csv", "effort.csv") and all(
+    return bad.kind in ("survey.csv", "effort.csv") and all(
         read in (None, own) for read, own in ((bad.date, date), (bad.gear, used), (bad.species, species))
     )
 
@@ -421,7 +421,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
     start, end = scenario.run.start, scenario.run.end
     for year in sorted({c.date.year for c in records.catches}):
         rows = [c for c in records.catches if c.date.year == year and start <= c.date < end]
-        broken = {(bad.date, bad.trip) for bad in records.left_out if bad.file == "catches.csv"}
+        broken = {(bad.date, bad.trip) for bad in records.left_out if bad.kind == "catches.csv"}
         halves = sorted({(c.date, c.trip) for c in rows} & broken)
         if halves:
             named = ", ".join(f"{date} {trip}" for date, trip in halves)
@@ -435,7 +435,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
         lost = [
             bad
             for bad in records.left_out
-            if bad.file == "catches.csv" and (None in (bad.date, bad.trip)) and (bad.date is None or bad.date.year == year)
+            if bad.kind == "catches.csv" and (None in (bad.date, bad.trip)) and (bad.date is None or bad.date.year == year)
         ]
         for species in SPECIES:
             if not gear("angling").takes(species):

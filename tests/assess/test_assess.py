@@ -419,8 +419,16 @@ def test_the_answer_fits_a_plain_terminal(tmp_path, capsys, units, rows):
     text = " ".join(" ".join(lines).split())
     assert len(lines) <= 24 and max(map(len, lines)) <= 80
     assert "state agency" in text and "--details tells all" in text
-    assert ("9 rows left out, the first: survey.csv, line 3" in text) == bool(rows)
+    assert text.startswith("Left out, 9 rows: survey.csv, line 3: length_mm") == bool(rows)
+    assert ("(9 such rows: lines 3, 4, 5 and 6 more)" in text) == bool(rows)
     assert ("Take out bass under" in text) == (rows is None)
+
+
+def test_what_is_odd_is_named_without_being_asked_for(tmp_path, capsys):
+    (tmp_path / "survey.csv").write_text(SURVEY + fish("2062-04-10", "bass", 250))
+    assert main(["assess", str(tmp_path)]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "Odd: 1 row dated after today" in text and "2062-04-10; kept, but check the year." in text
 
 
 def test_the_records_are_never_written_over(tmp_path, capsys):

@@ -13,6 +13,7 @@ from pondpop.assess.beginning import beginning
 from pondpop.checks import InputError
 from pondpop.records import read_records
 from pondpop.scenario import resolve
+from pondpop.species.catalogue import standard_weight_g
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
 HEAD = "date,gear,species,length_in,count\n"
@@ -54,6 +55,25 @@ def test_it_lies_beside_the_assessment_and_runs(tmp_path):
     write_assessment(assess_records(read_records(SHIPPED)), tmp_path / "out")
     table = tomllib.loads((tmp_path / "out" / "start_from_survey.toml").read_text("utf-8"))
     resolve(raw(members=2, only="few") | table)
+
+
+def test_weighed_fish_begin_in_the_condition_that_was_seen(tmp_path):
+    """Thin where three of a class were weighed, as all fish of the species where fewer were, full where none was."""
+    thin = "".join(f"2024-04-10,electrofishing,bass,{inch},{0.8 * standard_weight_g('bass', inch * 25.4) / 453.59237:.4f}\n"
+                   for inch in (9.1, 9.5, 9.7))  # fmt: skip
+    rows = thin + "2024-04-10,electrofishing,bass,13.5,\n2024-04-10,electrofishing,bluegill,6.5,\n"
+    (tmp_path / "records").mkdir()
+    (tmp_path / "records" / "survey.csv").write_text("date,gear,species,length_in,weight_lb\n" + rows, "utf-8")
+    (tmp_path / "records" / "effort.csv").write_text(EFFORT + "2024-04-10,electrofishing,1,,16\n", "utf-8")
+    there = {event.name: event for event in begun_from(tmp_path, dt.date(2024, 4, 10)).strategies["few"].stocking}
+    for name in ("bass_9_0_10_0in", "bass_13_0_14_0in"):
+        fish = there[name]
+        assert fish.weight_g == pytest.approx(0.8 * standard_weight_g("bass", fish.length_mm), rel=1e-3), name
+    assert there["bluegill_6_0_7_0in"].weight_g is None
+    table = tomllib.loads(beginning(read_records(tmp_path / "records")))["start_from_survey"]["catch"]
+    assert [round(row["weight_g"]) if "weight_g" in row else None for row in table] == [
+        round(there["bass_9_0_10_0in"].weight_g), round(there["bass_13_0_14_0in"].weight_g), None
+    ]  # fmt: skip
 
 
 def begun_from(folder, start, **table):

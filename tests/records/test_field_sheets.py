@@ -184,3 +184,57 @@ def test_fractions_of_an_inch(whole, part):
     text = f"{whole} {part[0]}/{part[1]}" if whole else f"{part[0]}/{part[1]}"
     assert float(reading.cell("length_in", text, 1)) == whole + part[0] / part[1]
     assert float(reading.cell("length_in", text.replace(" ", "-") + '"', 1)) == whole + part[0] / part[1]
+
+
+def in_folder(folder, **files):
+    """A folder of CSV files, their names without the ending."""
+    for name, text in files.items():
+        (folder / f"{name.replace('_', ' ')}.csv").write_text(text, "utf-8")
+    return folder
+
+
+FISH = "Date,Method,Species,TL (in),Wt (lb)\n5/14/2026,EF,LMB,12,0.8\n"
+EFFORT = "Date,Method,Effort (min)\n5/14/2026,EF,60\n"
+
+
+def test_a_sheet_may_have_any_name_if_its_headings_show_what_it_is(tmp_path):
+    records = read_records(in_folder(tmp_path, spring_boat=FISH, shock_time=EFFORT), strict=True, today=TODAY)
+    assert len(records.fish) == 1 and [e.amount for e in records.effort] == [1.0]
+    assert "spring boat.csv read: as survey.csv" in told_of(records) and "shock time.csv read: as effort.csv" in told_of(records)
+    left_out = read_records(in_folder(tmp_path, spring_boat=FISH + "5/14/2026,EF,GSF,5,\n"), today=TODAY).left_out
+    assert [(bad.file, bad.kind) for bad in left_out] == [("spring boat.csv", "survey.csv")]
+
+
+@pytest.mark.parametrize(
+    ("files", "says"),
+    [
+        ({"oxygen": "Depth,DO\n1,8\n"}, "oxygen.csv: got headings of no record file, needs those of one record file; rename it"),
+        ({"fish": "Date,Species,Tag,TL (in)\n"}, "headings that may be of either, needs those of one record file; rename it to "
+         "the one that it is, of survey.csv, tags.csv"),
+        ({"spring": FISH, "survey": FISH}, "spring.csv: got rows of survey.csv, as survey.csv has, needs one file for them"),
+    ],
+)  # fmt: skip
+def test_a_sheet_that_may_be_anything_is_refused_with_what_to_rename(tmp_path, files, says):
+    with pytest.raises(InputError) as caught:
+        read_records(in_folder(tmp_path, **files))
+    assert says in str(caught.value) and "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("title", ["Miller pond\n", "Pond 3,,5/14/2026\n\n", "Date: 5/14/2026,Gear: boat EF\n", "Date,Gear\n"])
+def test_a_title_above_the_headings_is_no_heading_even_where_those_lack_a_unit(survey, title):
+    with pytest.raises(InputError, match=r'got "TL", .* name its unit: TL \(in\) or TL \(mm\)'):
+        read_records(survey(f"{title}Spp,TL,Wt\nLMB,12,0.9\n"))
+
+
+def test_a_column_that_is_missing_may_be_stated_once_and_the_refusal_says_how(survey):
+    with pytest.raises(InputError) as caught:
+        read_records(survey("Species,TL (in)\nLMB,12\n"))
+    says = "needs a column date; add it, or write date = 2026-05-14 under [always] into columns.toml beside it, for all rows"
+    assert says in str(caught.value)
+    words = '[always]\ndate = 2026-05-14\ngear = "electrofishing"\n'
+    assert len(read_records(survey("Species,TL (in)\nLMB,12\n", words)).fish) == 1
+
+
+def test_a_word_that_is_not_known_is_told_with_the_known_ones_once(survey):
+    told = told_of(read_records(survey(HEAD + "2026-05-06,EF,GSF,5,,\n")))
+    assert told.count("bass, bluegill") == 1 and 'write "GSF" = one of these, or "" for another fish' in told

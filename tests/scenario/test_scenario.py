@@ -736,6 +736,7 @@ def test_fish_told_by_weight_alone_are_refused_with_their_usual_length():
 
 
 AERATOR = {"name": "aerator", "kind": "paddlewheel", "power_kw": 1}
+RESIDENT = {"resident": True, "per_acre": 100}
 UNLIKELY = [
     ({LIGHT + "stocking__0__per_acre": 7500}, "bass, 7,500 per acre (18,500 per ha)"),
     ({LIGHT + "feeding": [{"lb_per_acre_day": 30}]}, "feeding, feed of 30 lb/acre a day"),
@@ -747,6 +748,8 @@ UNLIKELY = [
     ({LIGHT + "harvest__0__length_in": None, LIGHT + "harvest__0__length_mm": [8, 12]}, "inches may be meant"),
     ({"strategies__other": {"removal": [{"species": "bluegill", "date": dt.date(2027, 1, 1), "share": 1, "reason": "die_off"}]},
       "stocking__0__date": dt.date(2026, 3, 15)}, "a die-off of one strategy alone"),
+    ({LIGHT + "stocking": [RESIDENT | {"species": "bass", "length_in": 12}, RESIDENT | {"species": "bluegill", "length_in": 5}]},
+     "write species_sought = bass into effort.csv, and the other fish as [[stocking]] with resident = true"),
 ]  # fmt: skip
 
 
