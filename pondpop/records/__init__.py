@@ -112,8 +112,8 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     if found := _no_folder(folder):
         raise InputError("", Fact(found), "a folder with record files", "check the path", file=str(folder))
     own = own_words(folder, (name for columns in COLUMNS.values() for group in sum(columns, ()) for name in group.split("|")))
-    found = _files(folder, own)
-    sheets = {kind: Sheet(kind, found[kind], COLUMNS[kind]) if kind in found else None for kind in COLUMNS}
+    files = _files(folder, own)
+    sheets = {kind: Sheet(kind, files[kind], COLUMNS[kind]) if kind in files else None for kind in COLUMNS}
 
     fish = rows_of(sheets["survey.csv"], rows.fish)
     effort = rows_of(sheets["effort.csv"], rows.effort)
@@ -135,7 +135,8 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
                 raise _refusal(sheet, *first[:2])
     left_out = [_left_out(s, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
     return Records(
-        str(folder), tuple(sorted(s.name for s in read)), tuple(fish), tuple(effort), tuple(catches), tuple(tags), tuple(left_out),
+        str(folder), tuple(sorted(s.name for s in read)), tuple(fish), tuple(effort), tuple(catches), tuple(tags),
+        tuple(left_out),
         (
             *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags),
             *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
