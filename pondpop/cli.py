@@ -420,7 +420,6 @@ def _compare(given: argparse.Namespace) -> None:
     from pondpop.ensemble.run import compare
     from pondpop.report import can_draw
     from pondpop.report.files import comparison_files
-    from pondpop.scenario import unusual
 
     can_draw()
     source = _source(given, scenario)
@@ -432,10 +431,8 @@ def _compare(given: argparse.Namespace) -> None:
     told = teller(dataset, scenario.units)
     against = None if given.against is None else list(scenario.strategies).index(given.against)
     more = "" if given.details else "; --details tells the rest"
-    where = f"Everything is in {out}; seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{more}."
+    where = f"Everything is in {out.absolute()}; seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{more}."
     print(answer_text(told, against, where), end="")
-    for line in unusual(scenario):
-        print(line)
     if given.details:
         print(f"\n{balance_table(dataset, scenario.units)}\n{details_text(told, against)}", end="")
 
@@ -478,7 +475,7 @@ def _compare_ponds(given: argparse.Namespace) -> None:
     output.finish(files | {"index.html": text(ponds_page(told))})
     for name, one in told.items():
         print(f"{name}\n{answer_text(one)}" if given.details else pond_line(name, one), end="")
-    print(f"Everything is in {out}; {out / 'index.html'} leads to each pond.")
+    print(f"Everything is in {out.absolute()}; {out / 'index.html'} leads to each pond.")
 
 
 def _first_words(scenario: Scenario, progress: Progress) -> Callable[[Any], None] | None:
@@ -526,7 +523,7 @@ def _sweep(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(told if given.details else screen(rows, axes, scenario, said, given.survivors), end="")
     left_out = "" if any(axis.path.startswith("what_if.") for axis in axes) else _without_events(scenario)
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out}")
+    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out.absolute()}")
 
 
 def _quota(given: argparse.Namespace) -> None:
@@ -551,7 +548,14 @@ def _quota(given: argparse.Namespace) -> None:
 
     from pondpop.decide.passages import to_json
     from pondpop.decide.quota import ask, search, with_quota
-    from pondpop.decide.quota_phrases import months_csv, quota_answer, quota_csv, quota_passages, quota_text
+    from pondpop.decide.quota_phrases import (
+        months_csv,
+        quota_advice,
+        quota_answer,
+        quota_csv,
+        quota_passages,
+        quota_text,
+    )
     from pondpop.ensemble.store import text
 
     question = ask(scenario, **asked)
@@ -565,7 +569,7 @@ def _quota(given: argparse.Namespace) -> None:
     told = quota_text(found)
     files = {
         "quota.txt": told,
-        "quota.json": to_json(scenario.title, quota_passages(found)),
+        "quota.json": to_json(scenario.title, quota_passages(found), quota_advice(found)),
         "quota.csv": quota_csv(found),
         "quota_by_month.csv": months_csv(found),
         "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
@@ -574,7 +578,7 @@ def _quota(given: argparse.Namespace) -> None:
     print(told if given.details else quota_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
     tried = f"{found.tried} sets of amounts tried{_without_events(scenario)}"
-    print(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out}{more}.")
+    print(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out.absolute()}{more}.")
 
 
 def _plan(given: argparse.Namespace) -> None:
@@ -611,7 +615,7 @@ def _plan(given: argparse.Namespace) -> None:
     print(plan_text(found) if given.details else plan_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
     futures = f"{scenario.ensemble.members} futures{_without_events(scenario)}"
-    print(f"Seed {scenario.ensemble.seed}, {futures}; everything is in {out}{more}.")
+    print(f"Seed {scenario.ensemble.seed}, {futures}; everything is in {out.absolute()}{more}.")
 
 
 def _update(given: argparse.Namespace) -> None:
@@ -648,7 +652,7 @@ def _update(given: argparse.Namespace) -> None:
     output.finish(files)
     print(told if given.details else update_answer(found, scenario.units), end="")
     more = "" if given.details else "; --details tells the rest"
-    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out}{more}.")
+    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out.absolute()}{more}.")
 
 
 def _verify(given: argparse.Namespace) -> None:
@@ -682,7 +686,7 @@ def _verify(given: argparse.Namespace) -> None:
     files = {"verify.txt": told, "verify.json": page, "verify.csv": verify_csv(found, scenario.units)}
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
-    print(f"Everything is in {out}.")
+    print(f"Everything is in {out.absolute()}.")
 
 
 def _output(

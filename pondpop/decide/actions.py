@@ -61,14 +61,15 @@ AERATE_MIND = (
 
 @dataclass(frozen=True)
 class Action:
-    """One thing to do: its day (or the first of a season), how that is told, what kind of thing, what, and what to
-    mind about it."""
+    """One thing to do: its day (or the first of a season), how that is told, what kind of thing, what, what to mind about
+    it, and of a harvest the species."""
 
     date: dt.date
     when: str
     deed: Deed
     what: str
     mind: str = ""
+    species: str = ""
 
     @property
     def words(self) -> str:
@@ -112,7 +113,7 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
             yield Action(removal.date, day(removal.date), "take out", _take(removal, area, units))
     for rule in strategy.harvest:
         for season in seasons(rule, run, now):
-            yield Action(*season, "harvest", _harvest(rule, area, units))
+            yield Action(*season, "harvest", _harvest(rule, area, units), species=rule.species)
     for feeding in strategy.feeding:
         for season in seasons(feeding, run, now):
             what = f"Feed {both(feeding.kg_per_ha_day * area, 'catch', units)} of pellets a day in the pond"

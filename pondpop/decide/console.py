@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 from textwrap import wrap
 
 import numpy as np
@@ -38,23 +39,29 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
     """
     events, oxygen = _events(told), wrapped(oxygen_risk.short_words(told))
     whole = _answer(told, against, more, [*events, *oxygen])
-    return whole if len(whole.splitlines()) <= HIGH or not oxygen else _answer(told, against, more, events)
+    return whole if height(whole) <= HIGH or not oxygen else _answer(told, against, more, events)
+
+
+def height(text: str) -> int:
+    """Lines of a plain terminal that a text takes: a long path is told in one piece, on several of them."""
+    return sum(max(1, ceil(len(line) / WIDE)) for line in text.splitlines())
 
 
 def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> str:
     said = _said(told, against, None, 2)
-    if len(said) > HIGH - 9 - len(below):  # what the table and what is below it need
+    last = [*wrapped(told.odd()), *wrapped(more)]
+    high = HIGH - height("\n".join(last)) + len(last)
+    if len(said) > high - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1, 2)
-    last = wrapped(more) if more else []
-    most = HIGH - 4 - FEWEST_ROWS - len(last)  # a blank line, the heads and two lines of notes
+    most = high - 4 - FEWEST_ROWS - len(last)  # a blank line, the heads and two lines of notes
     if len(said) + len(below) > most:
         said = _said(told, against, 1, 1)
     if len(said) + len(below) > most and told.befalling is not None:
         below = _stands_up(told, " What each event does: --details.")
-    room = HIGH - len(said) - len(below)
+    room = high - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
     foot = [*below, *foot, *last]
-    return "\n".join([*said, "", _strategies(told, against, HIGH - len(said) - 1 - len(foot)), *foot]) + "\n"
+    return "\n".join([*said, "", _strategies(told, against, high - len(said) - 1 - len(foot)), *foot]) + "\n"
 
 
 def fitted(rows: Sequence[Sequence[str]]) -> str:
@@ -172,8 +179,8 @@ def _sentence(words: str) -> str:
 
 
 def wrapped(words: str) -> list[str]:
-    """Lines of a plain terminal."""
-    return wrap(words, WIDE - 1, break_on_hyphens=False)
+    """Lines of a plain terminal; a word that is longer, as a path, stays in one piece."""
+    return wrap(words, WIDE - 1, break_on_hyphens=False, break_long_words=False)
 
 
 def _cut(name: str, most: int = 26) -> str:

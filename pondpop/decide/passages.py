@@ -36,21 +36,22 @@ def in_text(passages: Iterable[Passage]) -> str:
     return "\n".join(one.text() for one in passages)
 
 
-def to_json(title: str, passages: Iterable[Passage]) -> str:
-    """The passages as a file that `read` takes; title is that of the scenario."""
+def to_json(title: str, passages: Iterable[Passage], harvest: str = "") -> str:
+    """The passages as a file that `read` takes; title is that of the scenario, harvest what is advised to be taken."""
     told = [{**one._asdict(), "rows": [list(row) for row in one.rows]} for one in passages]
-    return json.dumps({"written_by": "pondpop", "title": title, "passages": told}, indent=1, ensure_ascii=False) + "\n"
+    content = {"written_by": "pondpop", "title": title, "harvest": harvest, "passages": told}
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def read(path: Path) -> tuple[str, list[Passage]]:
-    """Title and passages of a file that `to_json` made. Raises InputError."""
+def read(path: Path) -> tuple[str, str, list[Passage]]:
+    """Title, advice on harvest and passages of a file that `to_json` made. Raises InputError."""
     try:
         if path.stat().st_size > LARGEST:
             raise ValueError
         content = json.loads(path.read_text("utf-8"))
         if content["written_by"] != "pondpop":
             raise ValueError
-        return _text(content["title"]), [_passage(one) for one in content["passages"]]
+        return _text(content["title"]), _text(content["harvest"]), [_passage(one) for one in content["passages"]]
     except OSError as error:
         raise InputError("", Fact(reason(error)), "a file that can be read", file=str(path)) from None
     except (ValueError, KeyError, TypeError, RecursionError):

@@ -380,6 +380,12 @@ class Teller(Wording):
         lines = [line.removeprefix("unusual: ") for line in unusual(self.scenario)]
         return f"{'; '.join(lines)}." if lines else ""
 
+    def odd(self) -> str:
+        """The first of that, cut to some lines of a terminal, and how much more there is."""
+        lines = unusual(self.scenario)
+        more = f" (and {len(lines) - 1} more, which check tells)" if len(lines) > 1 else ""
+        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), 150)}" if lines else ""
+
     def mind(self) -> str:
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of
         range more often."""

@@ -3,14 +3,15 @@
 What the goals ask for (`limits`) is to be kept, each with a probability; of what keeps it, most of what the goals are
 worth (`goals.worth`) is looked for. A scan of a few amounts shows the trade-off, COBYLA (scipy) refines the best of them over all
 variables with smoothed limits, and the few that come out best are confirmed, with half and double of the best and with
-none, on members that the search has not seen. The answer is the best of all that was confirmed. All variants share their luck.
+none, on members that the search has not seen. The answer is the best of all that was confirmed; where that is not caught, a
+smaller one that does as well and is. All variants share their luck.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -23,7 +24,7 @@ from scipy.optimize import minimize
 from scipy.stats import beta
 
 from pondpop.checks import Fact, InputError, nearest
-from pondpop.decide import goals, harvest_outcome
+from pondpop.decide import comparison, goals, harvest_outcome
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.limits import Limit, limits
 from pondpop.ensemble import results
@@ -125,6 +126,11 @@ class Trial:
     def near_chances(self) -> Array:
         """Smoothed probability of each limit [limit]."""
         return np.array([limit.nearly.mean() for limit in self.limits])
+
+    @property
+    def caught(self) -> bool:
+        """Whether anglers get as good as all that is asked for."""
+        return in_vain(self) <= 1.0 - harvest_outcome.TAKEN
 
     @property
     def value(self) -> float:
@@ -349,6 +355,14 @@ def search(
         confirm([*around(best.amounts), *([] if best.meets(wanted) else [without])])
         if len(confirmed) == looked:
             break
+    fewer = best
+    while not fewer.caught and fewer.meets(wanted):  # what anglers get of it is asked for in its place
+        amounts = _rounded((1.0 - in_vain(fewer)) * fewer.amounts, scenario.units)
+        if _key(amounts) == _key(fewer.amounts):
+            break
+        (fewer,) = confirm([amounts])
+    if not best.caught and best.meets(wanted):
+        best = max(as_good(best, confirmed.values(), wanted), key=lambda trial: trial.value, default=best)
     others = {}
     if best is not none:
         half, double = confirm(around(best.amounts))
@@ -361,6 +375,18 @@ def search(
     rest = [trial for trial in confirmed.values() if id(trial) not in shown]
     others |= {f"also tried {n}": trial for n, trial in enumerate(rest, 1)}
     return Found(question, best, others, binding, scan, len(tried), scenario)
+
+
+def as_good(best: Trial, others: Iterable[Trial], probability: float) -> list[Trial]:
+    """Of other trials those that ask for less, are caught, keep the limits as well, and that the goals do not rank below."""
+    level = best.standing(probability)[0]
+    found = []
+    for one in others:
+        if one.caught and one.asked.sum() < best.asked.sum() and one.standing(probability)[0] >= level:
+            both = comparison.together([(trial.scores, trial.cost) for trial in (best, one)])
+            if not comparison.judge(["best", "other"], *both).pair(0, 1).wins:
+                found.append(one)
+    return found
 
 
 def _binds(every: Sequence[Trial], probability: float) -> tuple[int, Trial]:

@@ -103,8 +103,29 @@ def months_csv(found: Found) -> str:
 
 def _lead(found: Found) -> list[str]:
     """What is asked, whether it is met, what stands in the way, what the reader must know besides."""
-    asked = [_asked(found), _met(found)]
-    return [line for line in (*asked, _binding(found), _against_none(found), *_not_asked(found)) if line]
+    first, last = [_asked(found), _met(found)], [_binding(found), _against_none(found)]
+    advice = found.best.meets(found.question.probability)  # what is not caught of what is no advice matters less
+    every = [*first, _not_caught(found), *last] if advice else [*first, *last, _not_caught(found)]
+    return [line for line in every if line]
+
+
+def quota_advice(found: Found) -> str:
+    """What to take, in a sentence, for a page that tells of harvest elsewhere too; empty where nothing keeps every limit."""
+    best, question = found.best, found.question
+    if not best.meets(question.probability):
+        return ""
+    start, parts = found.scenario.run.start.year, []
+    for window, row in zip(question.windows, _in_unit(best.amounts, found), strict=True):
+        told = [
+            f"{brief(float(amount))} {_unit(found)} a year in {start + a - 1}–{start + b - 1}"
+            for amount, (a, b) in zip(row, question.periods, strict=True)
+        ]
+        if row.any():
+            parts.append(f"{joined(told)} of bass of {_window(window, found)}")
+    if not parts:
+        return "Take no bass: no harvest that was tried serves the goals better."
+    caught = "" if best.caught else f" as a ceiling: about {brief(100.0 * (1.0 - in_vain(best)), 2)} % of it is caught"
+    return f"Take {'; '.join(parts)}{caught}."
 
 
 def _asked(found: Found) -> str:
@@ -202,17 +223,17 @@ def _wording(found: Found, names: Sequence[str], trials: Sequence[Trial]) -> Wor
     return Wording(found.scenario, decision, tuple(names), tuple(names), found.scenario.units)
 
 
-def _not_asked(found: Found) -> list[str]:
+def _not_caught(found: Found) -> str:
     """What the limits do not say and the reader must know: a quota that is not caught."""
     best = found.best
-    if in_vain(best) <= 1.0 - TAKEN:
-        return []
+    if best.caught:
+        return ""
     taken = np.minimum(best.taken, best.asked).sum(axis=1)
     asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
-    return [
+    return (
         f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
-        f"{_cell(caught)}. Read the amounts as ceilings; below is how likely each year's is caught."
-    ]
+        f"{_cell(caught)}. Read the amounts as ceilings; no smaller one that is caught does as well."
+    )
 
 
 # ---------------------------------------------------------------------- tables
@@ -233,7 +254,9 @@ def _amounts(found: Found) -> Passage:
         rows.append([_window(window, found), *cells])
     note = "Fish are those of the whole pond, in each year, at their mean weight then."
     near = bool(found.best.limits) and not found.best.meets(question.probability)
-    head = "The nearest tried, not advice; each year" if near else "Take each year"
+    head = "The nearest tried, not advice; each year" if near else "Take each year" if found.best.caught else (
+        "Ceilings, of which not all is caught; each year"
+    )  # fmt: skip
     return Passage(f"{head}, {_season(question)}:", rows, note)
 
 

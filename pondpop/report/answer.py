@@ -50,6 +50,12 @@ class Answer:
     lead: list[list[tuple[str, str]]]
     more: list[list[tuple[str, str]]]
 
+    @property
+    def equals(self) -> list[Case]:
+        """The cases that are chosen, or as good as one another, of the first projection."""
+        first = self.verdicts[0]
+        return [first.cases[k] for k in first.decision.equals]
+
     def shown(self, most: int) -> list[Case]:
         """The cases that are drawn where there is no room for all: the best of each projection in turn, by letter."""
         longest = max(len(v.cases) for v in self.verdicts)

@@ -17,6 +17,7 @@ from pondpop.units import NONE, both, converted, day, figure_of, joined, months_
 YEARS = 1
 LATER = "After that; surveys, seining and upkeep as in the coming year."
 OTHERS = "What only other strategies ask for."
+COMPARED = "Harvest of bass as the strategies had it when they were compared; what is to be taken is the quota."
 HOW_TO_SURVEY = (
     "Survey: measure and weigh bass and bluegill, 100 bass of 8 in (20 cm) and longer if you can get them; note "
     "gear and "
@@ -31,10 +32,11 @@ def until(projection: Projection) -> dt.date:
     return years_after(today(projection.dataset, projection.scenario), YEARS)
 
 
-def calendar(material: Material, chosen: Sequence[Case] = ()) -> list[Table]:
+def calendar(material: Material, chosen: Sequence[Case] = (), quota: str = "") -> list[Table]:
     """What is to be done from today on: the coming twelve months, then the years after.
 
-    The same action is told once. Where a strategy is chosen its plan stands first and what only others ask for last.
+    The same action is told once. Where a strategy is chosen its plan stands first and what only others ask for last. quota:
+    what was searched for and is to be taken in place of the strategies' harvest of bass.
     """
     merged: dict[tuple[Action, bool], list[str]] = {}
     for case in material.cases:
@@ -58,19 +60,28 @@ def calendar(material: Material, chosen: Sequence[Case] = ()) -> list[Table]:
         if not coming and action.deed in LOOKING:
             continue  # year after year the same
         part = (soon if coming else LATER) if wanted & set(letters) else OTHERS
+        if quota and action.species == "bass":
+            part = COMPARED
         cells: list[Cell] = [action.when, who, f"{action.words}{more}"] if several else [action.when, f"{action.words}{more}"]
         parts.setdefault(part, []).append(cells)
+    if quota:
+        told = f"{quota} Whole fish by month: with the quota."
+        parts.setdefault(soon, []).insert(0, ["each year", "quota", told] if several else ["each year", told])
+        csv_rows.insert(0, ["", "each year", "quota", told])
     header = ["When", "Strategy", "What"] if several else ["When", "What"]
     csv_header = ["first_day", "when", "strategy", "action"]
     return [
         Table("calendar", caption, header, parts.get(caption, []), csv_header, csv_rows, look="texts")
-        for caption in (soon, LATER, OTHERS)
+        for caption in (soon, LATER, OTHERS, COMPARED)
         if caption == soon or caption in parts
     ]
 
 
-def harvest_tables(material: Material) -> list[Table]:
-    """Whole fish of this pond by month, for the coming twelve months; for the first year of harvest where it is later."""
+def harvest_tables(material: Material, quota: str = "") -> list[Table]:
+    """Whole fish of this pond by month, for the coming twelve months; for the first year of harvest where it is later.
+
+    quota: as in `calendar`; then these are not the fish to take.
+    """
     columns: list[tuple[Case, str, list[int]]] = []
     for case in material.cases:
         months, now = case.projection.months, today(case.projection.dataset, case.projection.scenario)
@@ -124,8 +135,8 @@ def harvest_tables(material: Material) -> list[Table]:
             f"{case.letter}: {', '.join(filter(None, (species, _sizes(case, species))))}" for case, species, _ in part
         ]
         tables.append(Table(
-            "harvest_by_month", f"Harvest in whole fish of this pond by month{ranged}; weight: the coming twelve months, "
-            "or the first year of harvest where it begins later.",
+            "harvest_by_month", f"{'As compared, not the quota: harvest' if quota else 'Harvest'} in whole fish of this pond by "
+            f"month{ranged}; weight: the coming twelve months, or the first year of harvest where it begins later.",
             ["Month", *heads], rows, header, csv_rows, look="bands",
         ))  # fmt: skip
     return tables or [Table("harvest_by_month", "", [], [], header, [])]

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 import xarray as xr
 
+from pondpop.decide.passages import FILES
 from pondpop.ensemble import results
 from pondpop.ensemble.store import page_place, tables_folder, write_page_files
 from pondpop.report import calendar, tables
-from pondpop.report.answer import Answer, answer
+from pondpop.report.answer import Answer, Verdict, answer
 from pondpop.report.document import (
     CAUTIONS,
     GEAR_CAUTION,
@@ -38,6 +39,7 @@ from pondpop.units import AREA, Units, day, in_words, joined
 if TYPE_CHECKING:
     from pondpop.assess import Assessment
 
+IN_GENERAL = "Amounts in this section are what agencies advise for ponds in such a state; for this pond see the answer."
 LIMITS = (
     "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",
     "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were "
@@ -103,7 +105,8 @@ def make_page(
                 for n, p in enumerate(material.projections)]  # fmt: skip
     chosen = [v.chosen for v in said.verdicts if v.chosen is not None]
     yearly = shown if len(shown) == len(material.cases) else [v.best for v in said.verdicts]
-    coming, harvest = calendar.calendar(material, chosen), calendar.harvest_tables(material)
+    quota = next((one.harvest for one in searches if one.harvest), "")
+    coming, harvest = calendar.calendar(material, chosen, quota), calendar.harvest_tables(material, quota)
     outcomes = [*tables.outcomes(material), *tables.strains(material), *tables.moves(material)]
     years = tables.by_year(material, yearly)
     prey = forage_supply.table(material, best)
@@ -124,7 +127,7 @@ def make_page(
     works = works_cited("model", "standards", *(["methods"] if assessment else []))
     sections = [
         Section("records", "What the records say, and what to do",
-                assessment_part(assessment, material.units) if assessment else ""),
+                f"<p>{html(IN_GENERAL)}</p>{assessment_part(assessment, material.units)}" if assessment else ""),
         *search_sections(searches),
         Section("actions", "What to do and when",
                 "".join(t.to_html() for t in coming) + as_list([*calendar.HOW_TO_SURVEY, *_moving(material)])
@@ -143,7 +146,8 @@ def make_page(
     more = _more(material, said, goals)
     cautions = [*CAUTIONS, MODEL_CAUTION, *([GEAR_CAUTION] if assessment else [])]
     rest = Section("answer", "The answer", more)
-    return document(_cover(material, whom), rest, _lead(material, said), sections, cautions), sheets
+    lead = _lead(material, said, _how_many(said, searches, assessment))
+    return document(_cover(material, whom), rest, lead, sections, cautions), sheets
 
 
 def _cover(material: Material, whom: For) -> Cover:
@@ -182,12 +186,34 @@ def _key(material: Material) -> str:
     return f'<ul class="key">{"".join(items)}</ul>'
 
 
-def _lead(material: Material, said: Answer) -> str:
+def _how_many(said: Answer, searches: Sequence[Search], assessment: Assessment | None) -> str:
+    """Which harvest is advised, where a page tells of more than one; nothing where it does not."""
+    general = "the amounts with the records are what agencies advise for such ponds in general" if assessment else ""
+    asked = next((one for one in searches if one.name == FILES["quota.json"]), None)
+    if asked is not None and asked.harvest:
+        others = "the harvests of the strategies were only compared with one another"
+        return f"{asked.harvest} That is the quota, searched for this pond; {joined(filter(None, [others, general]))}."
+    if asked is None and not general:
+        return ""
+    none = "" if asked is None else "No harvest of bass keeps all that the goals ask for, so the search advises no amount. "
+    takes = joined(f"{case.letter} takes {_bass_taken(said.verdicts[0], case)}" for case in said.equals)
+    sure = ", of which none is surely better" if len(said.equals) > 1 else ""
+    return f"{none}{takes}{sure}{f'; {general}' if general else ''}."
+
+
+def _bass_taken(verdict: Verdict, case: Case) -> str:
+    """What a strategy still takes of the bass, in words."""
+    every = verdict.told.actions_of(verdict.cases.index(case))
+    return joined(dict.fromkeys(one.what.removeprefix("Harvest ") for one in every if one.species == "bass")) or "none"
+
+
+def _lead(material: Material, said: Answer, how_many: str) -> str:
     """What to choose, how surely, what to do next; for each pond."""
     several = len(material.projections) > 1
     parts = []
     for projection, points in zip(material.projections, said.lead, strict=True):
         head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
+        points = [*points[:1], *([("How many bass to take", how_many)] if how_many and not several else []), *points[1:]]
         lines = "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points)
         parts.append(f'<div class="lead">{head}{lines}</div>')
     return f'<div class="leads">{"".join(parts)}</div>'

@@ -15,10 +15,13 @@ from pondpop.report.tables import Cell, Table
 
 
 class Search(NamedTuple):
-    """What it is called on the page, the title of its scenario, and its passages."""
+    """What it is called on the page, the title of its scenario, what bass it advises to take ("" where it advises no
+    amount), and its passages.
+    """
 
     name: str
     title: str
+    harvest: str
     some: Sequence[Passage]
 
 

@@ -10,7 +10,7 @@ from hypothesis.extra.numpy import arrays
 from small import dataset, pond, readings
 
 from pondpop.decide.comparison import judge, verdicts
-from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text
+from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text, height
 from pondpop.decide.details import details
 from pondpop.decide.goals import SURE, Cost, Score
 from pondpop.decide.phrases import teller
@@ -313,6 +313,16 @@ def test_the_answer_with_events_fits_a_terminal(fish, members):
     text = answer_text(told, None, "Everything is in a_folder_of_some_name-result; seed 20260315, 100 futures; more.")
     assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
     assert "nan" not in text and "nan" not in told.what_if()
+
+
+def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
+    told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
+    path = "/home/" + "a_long_name/" * 9
+    monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [f"unusual: {'so many bass ' * 40}"] * 3)
+    text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
+    assert height(text) <= HIGH and f"\n{path};\n" in text  # the path in one piece
+    assert "\nUnusual (and 2 more, which check tells): so many bass" in text
+    assert height("x\n" + "y" * 81 + "\n\n") == 4
 
 
 # --- details

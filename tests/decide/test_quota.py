@@ -26,7 +26,7 @@ from pondpop.decide.quota import (
     whole_fish,
     with_quota,
 )
-from pondpop.decide.quota_phrases import months_csv, quota_answer, quota_csv, quota_text
+from pondpop.decide.quota_phrases import months_csv, quota_advice, quota_answer, quota_csv, quota_text
 from pondpop.ensemble.jobs import Job
 from pondpop.scenario import resolve
 from pondpop.update.posterior import Posterior
@@ -425,15 +425,48 @@ def test_the_answer_says_first_what_is_not_caught():
         one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [10.0, 10.0, 25.0, 25.0]
 
     assert "Read the amounts as ceilings" not in told(fill=all_of_it)
-    lead = told().partition("Take each year")[0]
+    assert "Take each year" in told(fill=all_of_it) and "Take each year" not in told()
+    lead = told().partition("Ceilings, of which not all is caught; each year")[0]
     assert "Not all of it is caught: of 42 lb/acre that it asks for over the run, 0." in lead
+
+
+def test_of_a_quota_that_is_not_caught_a_smaller_one_that_does_as_well_is_advised():
+    def caught(share):
+        def fill(one):  # of 10, 10, 25 and 25 kg/ha
+            one["harvest_biomass"][:, [0, 9, 21, 33], 0] = share * np.array([10.0, 10.0, 25.0, 25.0])
+
+        return fill
+
+    best, half = trial(fill=caught(0.4))[0], ((5.0, 10.0), (0.0, 2.5))
+    small = trial(half, fill=caught(0.5))[0]
+    assert not best.caught and small.caught
+    assert quota.as_good(best, [best, small, trial(half, fill=caught(0.2))[0]], 0.8) == [small]  # the third is not caught either
+    assert quota.as_good(small, [best], 0.8) == []  # it asks for more
+
+    def crowded(one):
+        caught(0.5)(one)
+        one["number"][..., 0, 9] = 500.0
+
+    assert quota.as_good(best, [trial(half, fill=crowded)[0]], 0.8) == []  # out of the limits
+
+
+def test_the_advice_on_harvest_is_one_sentence():
+    def advice(**changes):
+        best, asked, _ = trial(**changes)
+        return quota_advice(quota.Found(asked, best, {}, None, [best], 1, pond(members=4, years=3)))
+
+    told = advice()
+    assert told.startswith("Take 8.92 lb/acre a year in 2026–2027 and 17.8 lb/acre a year in 2028–2029 of bass of 8–12 in; 0 lb")
+    assert "as a ceiling: about" in told and told.endswith("% of it is caught.")
+    assert advice(amounts=((0.0, 0.0), (0.0, 0.0))) == "Take no bass: no harvest that was tried serves the goals better."
+    assert advice(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0, 9), 500.0)) == ""
 
 
 def test_the_answer_fits_a_terminal(found):
     result, _ = found
     text = quota_answer(result)
     assert text.count("\n") <= 21 and max(map(len, text.splitlines())) <= 80, text
-    assert "Take each year" in text and "state agency" in text
+    assert "each year, 1 Mar to 31 Oct" in text and "state agency" in text
     best, asked, _ = trial(extra=PANFISH + BIG, wr_floor=90.0)  # nothing is met, much is to be said
     others = dict.fromkeys(("no harvest", "half", "double"), best)
     binding = quota.Binding(best.limits[0], best, (10.0, 70.0))
@@ -454,7 +487,7 @@ def test_a_schedule_tells_months_hours_and_chances():
     best, asked, made = trial(fill=fill)
     others = {name: best for name in ("no harvest", "half", "double")}
     text = quota_text(quota.Found(asked, best, others, None, [best], 1, scenario))
-    assert "Take each year, 1 Mar to 31 Oct" in text
+    assert "each year, 1 Mar to 31 Oct" in text
     caught = text.partition("Caught by month")[2]
     jun = next(line.split() for line in caught.splitlines() if line.strip().startswith("Jun"))
     fish = 4.0 * made.pond.area_ha / 2  # mean of two Junes, one of them within the run and with a harvest

@@ -418,6 +418,7 @@ def test_order_of_the_page(page):
     assert places == sorted(places)
 
 
+TAKE = "Take 17 lb/acre a year of bass of 8–12 in."
 SEARCH = [
     Passage("Quota for <light>.\nTake each year:", [["bass of", "2027"], ["8–12 in", "17.5 [12–20]"]], "Fish of the pond."),
     Passage("The scan (8 futures):", [["", "caught"], ["6 + 0", "5.9 [5–7]"]], detail=True),
@@ -431,7 +432,7 @@ def client(dataset, tmp_path_factory):
     carrying = dataset.assign_attrs(update="bass.growth 1.395e+04", update_table=LEARNED)
     results.write(carrying, path / "projection.nc")
     (path / "quota").mkdir()
-    (path / "quota" / "quota.json").write_text(to_json("An invented pond", SEARCH), "utf-8")
+    (path / "quota" / "quota.json").write_text(to_json("An invented pond", SEARCH, TAKE), "utf-8")
     (path / "verified").mkdir()
     (path / "verified" / "verify.json").write_text(to_json("An invented pond", [Passage("The pond <follows> it.")]), "utf-8")
     names = ["--pond", "Hill <pond>", "--client", "A. Client", "--consultant", "B. Consultant"]
@@ -457,6 +458,16 @@ def test_one_document_joins_comparison_search_and_records(client):
         assert outline.text.count(words) == 1  # said once
     assert text.count('id="sources"') == 1 and "<p>The pond &lt;follows&gt; it.</p>" in text
     assert "The scan" not in text.partition('id="appendix"')[0]  # of interest to who checks the search
+
+
+def test_a_page_with_several_harvests_says_which_is_the_advice(client, page):
+    text = Outline((client / "plan.html").read_text("utf-8")).text
+    lead = text.partition("Contents")[0]
+    assert f"How many bass to take: {TAKE} That is the quota, searched for this pond" in lead
+    assert "the amounts with the records are what agencies advise for such ponds in general" in lead
+    assert "How many bass to take" not in Outline(page).text.partition("Contents")[0]  # one harvest only
+    actions = text[text.index("The coming twelve months") :]
+    assert TAKE in actions.partition("Harvest of bass as the strategies had it when they were compared")[0]
 
 
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
