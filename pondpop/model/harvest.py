@@ -19,6 +19,7 @@ from pondpop.species import species_with
 
 ANGLED = species_with("caught by anglers")
 STOCK_LENGTH_MM = 8 * 25.4  # fish of this length, the stock length of bass, count as catchable by anglers
+FEWEST_PER_HA = 1.0  # catchable fish of which each is caught as easily as the last one (assumed)
 MOST_IN_A_STEP = 1.0 - 1e-9  # share of the fish of a window that can be caught in a step
 
 
@@ -130,9 +131,11 @@ def catch_per_hour(catchable: Array, at_100_per_ha: Array, exponent: Array, wari
     """Fish caught per angler hour [member] from N catchable fish/ha, falling as fish grow scarce and wary.
 
     c·(N/100)^exponent / (1 + wariness). Catch rises less than in proportion to density (hyperstability; exponent after
-    2–5 bass/h at 50–250 bass/acre).
+    2–5 bass/h at 50–250 bass/acre), but in proportion where there is not one a hectare: a fish is caught no more often
+    for the want of others.
     """
-    return at_100_per_ha * power(catchable / 100.0, exponent) / (1.0 + wariness)
+    some = np.maximum(catchable, FEWEST_PER_HA)
+    return at_100_per_ha * power(some / 100.0, exponent) * (catchable / some) / (1.0 + wariness)
 
 
 def released(pond: Pond, length: float) -> Taken:
@@ -146,9 +149,9 @@ def released(pond: Pond, length: float) -> Taken:
 
 def _caught_and_released(pond: Pond, species: int) -> Array:
     """How often a catchable fish of a species is caught and let go, per day [member]."""
-    p, s, inputs, groups = pond.parameters, pond.state, pond.inputs, pond.slices[species]
-    fish = s.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM)
-    there = np.maximum(total(fish), 1e-12)
+    p, s, inputs = pond.parameters, pond.state, pond.inputs
+    fish = _catchable(pond, species)
+    there = np.maximum(total(fish), FEWEST_PER_HA)
     per_hour = catch_per_hour(
         there, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, p.wariness_per_catch * s.wariness[:, species]
     )
@@ -158,13 +161,21 @@ def _caught_and_released(pond: Pond, species: int) -> Array:
     return np.asarray(per_hour * success * inputs.angling_hours_per_ha[pond.day] / there)
 
 
+def _catchable(pond: Pond, species: int) -> Array:
+    """Fish/ha of each group that are long enough to be caught [member, group of the species]."""
+    groups = pond.slices[species]
+    return np.asarray(pond.state.number[:, groups] * pond.longer(groups, STOCK_LENGTH_MM))
+
+
 def wariness_after(pond: Pond, length: float) -> Array:
     """Recent catches per catchable fish [member, species] after a step: those of the step come in, older ones fade.
 
-    w·e^(−t/memory) + catches per fish in t days.
+    w·e^(−t/memory) + catches per fish in t days. Where there is not one fish a hectare the catches are told per hectare: what
+    few or none have learnt, those that grow up have not.
     """
     after = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)[:, None]
     if pond.inputs.angling_hours_per_ha[pond.day]:
         for species in ANGLED:
-            after[:, species] += _caught_and_released(pond, species) * length
+            fish = total(_catchable(pond, species))
+            after[:, species] += _caught_and_released(pond, species) * np.minimum(fish / FEWEST_PER_HA, 1.0) * length
     return np.asarray(after)

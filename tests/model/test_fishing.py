@@ -30,6 +30,25 @@ def test_catch_falls_less_than_density():
     assert per_hour(0.0)[0] == 0.0
 
 
+def test_a_fish_is_caught_no_more_often_for_the_want_of_others():
+    for catchable in (1e-9, 1e-3, 0.5):
+        assert per_hour(catchable)[0] == pytest.approx(catchable * per_hour(1.0)[0])
+
+
+def new_pond(hours):
+    """Catch per hour of a pond without bass before its fingerlings, month by month from April [member, month]."""
+    stated = raw(extra=ANGLING.format(hours=hours, deaths=0).replace("06-30", "05-15"), only="few")
+    stated["stocking"] = [event for event in stated["stocking"] if event["species"] != "bass"]
+    stated["strategies"]["few"]["stocking"][0] |= {"length_in": 2}
+    return read_rates(resolve(stated))[0]
+
+
+def test_anglers_of_a_new_pond_do_not_make_wary_the_bass_that_grow_up_there():
+    quiet, busy = new_pond(0), new_pond(200)
+    assert (quiet[:, 1] < 0.01).all() and (quiet[:, 11] > 0.1).all()  # too small in May, to be caught in March
+    np.testing.assert_allclose(busy[:, 11], quiet[:, 11], rtol=0.05)
+
+
 def test_the_ends_of_the_published_range():
     assert per_hour(50 / 0.4047)[0] == pytest.approx(2.0, rel=0.05)  # 2–5 per hour at 50–250 bass per acre
     assert per_hour(250 / 0.4047)[0] == pytest.approx(5.0, rel=0.05)

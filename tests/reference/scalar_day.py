@@ -445,6 +445,7 @@ def one_step(pond, day, p, tables, dt, intake=1.0):
     for g in groups:
         g.hunger = 1 / (1 + g.fish_met + g.other_food_met)  # one saturating response shared by all food
     caught_and_released = angling_catch(pond, day, p)
+    learnt = caught_and_released * min(catchable_bass(pond, p), 1.0)  # those that grow up have not learnt what few have
     set_deaths(groups, day, p, dt, caught_and_released)
     set_fish_eaten(groups, p, tables, out_of_cover)
     set_pellets_eaten(groups, day, p)
@@ -457,7 +458,7 @@ def one_step(pond, day, p, tables, dt, intake=1.0):
         g.number *= exp(-g.deaths)
     pond.food = food_after
     if caught_and_released or pond.wariness:
-        pond.wariness = pond.wariness * exp(-dt / p.wariness_memory_days) + caught_and_released * dt
+        pond.wariness = pond.wariness * exp(-dt / p.wariness_memory_days) + learnt * dt
 
 
 def of_species(value, species):
@@ -851,12 +852,15 @@ def hunting_pressure(bass, ease, prey, tables):
 # ---------------------------------------------------------------------------------------------- deaths
 
 
+def catchable_bass(pond, p):
+    return sum(g.number * longer(p, g, STOCK_LENGTH_OF_BASS) for g in pond.groups if g.species == BASS)
+
+
 def angling_catch(pond, day, p):
     """How often a catchable bass is caught and let go, per day; the catch falls as fish grow scarce and wary."""
     if day.angling_hours_per_ha == 0:
         return 0.0
-    catchable = sum(g.number * longer(p, g, STOCK_LENGTH_OF_BASS) for g in pond.groups if g.species == BASS)
-    there = max(catchable, 1e-12)
+    there = max(catchable_bass(pond, p), 1.0)  # a fish is caught no more often for the want of others
     per_hour = p.catch_per_hour_at_100_per_ha * (there / 100) ** p.catch_density_exponent
     return per_hour / (1 + p.wariness_per_catch * pond.wariness) * day.angling_hours_per_ha / there
 
