@@ -1,14 +1,18 @@
-"""Do plans, what is said of them, verification and the value of a survey hold? Writes benchmarks/DECISIONS.md.
+"""Do plans, quotas, what is said of them, verification and the value of a survey hold? Writes benchmarks/DECISIONS.md.
 
-    python benchmarks/decisions.py [--seeds 20] [--ponds 60] [--truth 2000] [--workers 2] [--only plan|verify|survey]
+    python benchmarks/decisions.py [--seeds 20] [--ponds 60] [--truth 2000] [--workers 2] [--only plan|quota|verify|survey]
 
 plan: a small invented pond with four decisions of 1,000 plans in all, each evaluated once at `truth` members
 (of 2,000 that takes hours); then `pondpop plan` from so many seeds: how far the plan that it follows
 is from the best one, in differences that matter, at how many looks; and whether "better than the file's own plan in x of
 10 futures" holds on `truth` other members.
-verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong by WRONG
-standard deviations (it must be under suspicion, or at least stand first).
+quota: a year of the same pond; `pondpop quota` from so many seeds, confirmed on `confirm` members each: whether the
+probability told of each limit holds on `truth` members that no search has seen.
+verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong, by WRONG
+standard deviations of its spread and by twice as many (it must be under suspicion); and the same had every fish been seen.
 survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
+
+With --only the other sections stay as they are; each says how it was made.
 """
 
 from __future__ import annotations
@@ -16,10 +20,11 @@ from __future__ import annotations
 import argparse
 import itertools
 import os
+import subprocess
 import sys
 import time
 import tomllib
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -31,7 +36,8 @@ sys.path.insert(0, str(HERE.parent))
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from pondpop.decide import goals
+from pondpop.assess.size_and_condition import weight_classes
+from pondpop.decide import goals, quota
 from pondpop.decide.comparison import judge
 from pondpop.decide.goals import worth
 from pondpop.decide.plan import ask, find
@@ -42,12 +48,14 @@ from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
+from pondpop.observe import indices
 from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
 from pondpop.scenario import load, resolve
+from pondpop.species import of_species
 from pondpop.update import figures_of, prior_uniforms, up_to
-from pondpop.update.likelihood import Haul, Outing, doubts, view_of, wr_of
+from pondpop.update.likelihood import Haul, Outing, View, doubts, view_of, wr_of
 from pondpop.update.simulate import Watched, watch_all
-from pondpop.update.verify import WRONG, Checked, estimates, views_off
+from pondpop.update.verify import WRONG, Checked, discriminants, views_off
 
 POND = """
 title = "an invented pond for a test of plans"
@@ -143,8 +151,6 @@ def plans(seeds: int, truth: int, search_members: int, confirm: int, executor) -
     off = 100 * (np.array(stated) - np.array(held))
     near, share = sum(gap < 1.0 for gap in gaps), len(places) * truth / np.mean(looks)
     return [
-        "## Plans",
-        "",
         f"{len(places):,} plans of four decisions, each once at {truth:,} members ({spent / 60:.0f} minutes).",
         f"Of {seeds} seeds {near} led to a plan within the smallest difference that matters of the best one; the worst was "
         f"{max(gaps):.2f} such differences off.",
@@ -194,40 +200,68 @@ def records() -> tuple:
     return tuple(found)
 
 
-WRONGS = {  # decision whose luck is off, way, and the assumptions that say so
-    "productivity": (-1, ("food of the pond",)),
-    "recruitment of bass": (-1, ("young of bass",)),
-    "natural deaths of bass": (1, ("natural deaths of bass",)),
-    "growth of bass": (-1, ("growth of bass",)),
+@dataclass(frozen=True)
+class Everything:
+    """A record without error of every fish on these days: how many, how long and how heavy, by length category."""
+
+    title: str
+    data: np.ndarray
+    doubts: tuple[str, ...] = ()
+
+    def expected(self, view: View) -> np.ndarray:
+        found = []
+        for day, species in itertools.product(DAYS, ("bass", "bluegill")):
+            number, wr = (view.at(name, day) for name in ("number", "relative_weight"))
+            own = of_species(number, species)
+            for low, high in weight_classes(species):
+                some = own[:, low:high]
+                length = np.arange(low, low + some.shape[1]) + 0.5
+                with np.errstate(invalid="ignore"):
+                    found += [np.log(some.sum(1) + 0.5), some @ length / some.sum(1)]
+                found.append(indices.class_mean(wr, number, species, low, high or own.shape[1]))
+        return np.column_stack(found)
+
+    def draw(self, expected: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        return expected
+
+    def figures(self, data: np.ndarray) -> dict[str, tuple[str, np.ndarray]]:
+        return {str(k): ("", data[..., k]) for k in range(data.shape[-1])}
+
+
+WRONGS = {  # decision whose luck is off: way, the assumption that says so, and its spread
+    "productivity": (-1, "food of the pond", "productivity"),
+    "recruitment of bass": (-1, "young of bass", "recruitment"),
+    "natural deaths of bass": (1, "natural deaths of bass", "natural_mortality"),
+    "growth of bass": (-1, "growth of bass", "growth"),
 }
 
 
 def verification(ponds: int, members: int, executor) -> list[str]:
-    text = POND.replace("years = 2", "years = 3")
-    scenario = resolve(tomllib.loads(text))
+    scenario = resolve(tomllib.loads(POND.replace("years = 2", "years = 3")))
     scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=members))
-    seen = records()
-    past = up_to(scenario, "only", scenario.run.start.replace(year=2028, month=10, day=15))
-    watched = Watched(DAYS)
-    uniforms = prior_uniforms(past, "only", scenario.run.start.replace(year=2028, month=10, day=15), doubts(seen))
+    last = scenario.run.start.replace(year=2028, month=10, day=15)
+    seen, every = records(), (Everything("every fish", np.zeros(1)),)
+    past, watched = up_to(scenario, "only", last), Watched(DAYS)
+    uniforms = prior_uniforms(past, "only", last, doubts(seen))
     view = view_of(past, watched, watch_all(past, "only", watched, uniforms, executor=executor), uniforms)
-
-
     off = views_off(past, "only", watched, Prior(), view, executor)
+    telling = [(some, discriminants(some, view, off)) for some in (seen, every)]
     foretold = figures_of(seen, view, 4)
     rng = np.random.default_rng(5)
 
-    def truths(wrong: str | None, way: int) -> list:
+    def truths(wrong: str | None, by: float) -> View:
         other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 1, members=ponds))
-        dealt = prior_uniforms(other, "only", scenario.run.start.replace(year=2028, month=10, day=15), doubts(seen))
+        dealt = prior_uniforms(other, "only", last, doubts(seen))
         if wrong:
-            dealt[wrong] = ndtr(0.3 * ndtri(dealt[wrong]) + way * WRONG)
-        own = view_of(other, watched, watch_all(other, "only", watched, dealt, executor=executor), dealt)
-        drawn = [one.draw(one.expected(own), rng) for one in seen]
-        return [tuple(replace(one, data=data[k]) for one, data in zip(seen, drawn, strict=True)) for k in range(ponds)]
+            dealt[wrong] = ndtr(0.3 * ndtri(dealt[wrong]) + by)
+        return view_of(other, watched, watch_all(other, "only", watched, dealt, executor=executor), dealt)
 
-    ranks, inside, alarms = [], [], []
-    for pond in truths(None, 0):
+    def drawn(some: tuple, own: View) -> list[tuple]:
+        shown = [one.draw(one.expected(own), rng) for one in some]
+        return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
+
+    ranks, inside, right = [], [], truths(None, 0.0)
+    for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
             for name, (unit, _, values) in shown.items():
                 at = float(one.figures(one.data)[name][1])
@@ -235,25 +269,82 @@ def verification(ponds: int, members: int, executor) -> list[str]:
                     checked = Checked(one.title, "", name, unit, None, at, values, np.nan)
                     ranks.append(checked.rank)
                     inside.append(checked.inside)
-        alarms.append(sum(one.suspected for one in estimates(pond, view, off)))
+    alarms = [
+        np.mean([any(one.suspected for one in by.estimates(pond)) for pond in drawn(some, right)]) for some, by in telling
+    ]
     counts = np.histogram(ranks, 10, (0, 1))[0] / len(ranks)
     lines = [
-        "## Verification", "",
         f"{ponds} ponds like the forecast of {members} members, {len(ranks)} figures: shares of their ranks in ten bins "
         f"{', '.join(f'{c:.2f}' for c in counts)}; {100 * np.mean(inside):.0f} % inside ranges of 80 %.",
-        f"An assumption was under suspicion in {100 * np.mean(np.array(alarms) > 0):.0f} % of them, though none is wrong.", "",
-        f"| wrong by {WRONG:g} standard deviations | under suspicion | and stands first |", "|---|---|---|",
+        "", f"Records: an hour of electrofishing each October and April, {len(DAYS)} times, with 15 fish weighed in each of four "
+        "length classes. “Every fish”: had all fish of these days been counted, measured and weighed without error. A spread is "
+        "that of the one assumption; the forecast doubts parameters, young and weather besides, so figures move less.",
+        "", "| wrong | by standard deviations | that is, times | under suspicion | and stands first | from every fish |",
+        "|---|---|---|---|---|---|",
+        f"| nothing |  |  | {100 * alarms[0]:.0f} % |  | {100 * alarms[1]:.0f} % |",
     ]  # fmt: skip
-    for wrong, (way, names) in WRONGS.items():
+    for (wrong, (way, name, spread)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
+        own = truths(wrong, way * by)
         suspected, first = [], []
-        for pond in truths(wrong, way):
-            made = estimates(pond, view, off)
-            right = [one for one in made if one.assumption in names and one.more == (way > 0)]
-            suspected.append(any(one.suspected for one in right))
-            first.append(suspected[-1] and made[0] in right)
-        lines.append(f"| {wrong} | {100 * np.mean(suspected):.0f} % | {100 * np.mean(first):.0f} % |")
+        for some, how in telling:
+            made = [how.estimates(pond) for pond in drawn(some, own)]
+            those = [[one.suspected and one.assumption == name and one.more == (way > 0) for one in of] for of in made]
+            suspected.append(100 * np.mean([any(of) for of in those]))
+            first.append(100 * np.mean([of[0] for of in those]))
+        times = np.exp(way * by * scenario.ensemble.spreads[spread])
+        lines.append(
+            f"| {wrong} | {by:g} | {times:.2g} | {suspected[0]:.0f} % | {first[0]:.0f} % | {suspected[1]:.0f} % |"
+        )
         print(lines[-1], flush=True)
     return [*lines, ""]
+
+
+# ---------------------------------------------------------------------- quotas
+
+# Fish so long that each limit holds in some members and not in others.
+A_YEAR = POND.replace("years = 2", "years = 1")
+A_YEAR = A_YEAR.replace("length_in = 4\n", "length_in = 5\n").replace("length_in = 11", "length_in = 9")
+WINDOWS = ((203.2, 304.8),)
+
+
+def quotas(seeds: int, truth: int, search_members: int, confirm: int, executor) -> list[str]:
+    scenario = resolve(tomllib.loads(A_YEAR))
+    known: dict[bytes, dict[str, float]] = {}
+
+    def held(question: quota.Question, amounts: np.ndarray) -> dict[str, float]:
+        if amounts.tobytes() not in known:
+            made = quota.with_quota(scenario, question, amounts)
+            made = made._replace(ensemble=made.ensemble._replace(members=truth))
+            (read,) = project_all([Variant(made, "only")], first=TRUE_FIRST, executor=executor)
+            trial = quota.judge(results.to_dataset(made, {"only": read}, {}), made, question, amounts)
+            known[amounts.tobytes()] = trial.chances
+        return known[amounts.tobytes()]
+
+    off: dict[str, list[float]] = {}
+    kept = []
+    for seed in range(1, seeds + 1):
+        asked = scenario._replace(ensemble=scenario.ensemble._replace(seed=seed, members=confirm))
+        found = quota.find_quota(
+            asked, "only", windows_mm=WINDOWS, from_year=1, search_members=search_members, tries=0, executor=executor
+        )
+        true = held(found.question, found.best.amounts)
+        for name, chance in found.best.chances.items():
+            off.setdefault(name, []).append(100 * (chance - true[name]))
+        if found.met:
+            kept.append(min(true.values()) >= found.question.probability)
+        told = ", ".join(f"{name} said {chance:.2f} true {true[name]:.2f}" for name, chance in found.best.chances.items())
+        print(f"seed {seed}: {found.best.amounts.ravel()} kg/ha, {told}", flush=True)
+    each = "; ".join(f"{name} {np.mean(some):+.1f} ({np.abs(some).mean():.1f} in size)" for name, some in off.items())
+    every = np.concatenate([np.array(some) for some in off.values()])
+    met = f"{sum(kept)} of the {len(kept)} quotas said to keep every limit do" if kept else "none was said to keep every limit"
+    return [
+        f"{seeds} seeds, bass of 8–12 in, from the amounts of the scan on {search_members} members, confirmed on {confirm}; "
+        f"{len(known)} different quotas were found, each held against {truth} members that no search has seen.",
+        f"What was told of a limit is off by {every.mean():+.1f} points on average, {np.abs(every).mean():.1f} in size "
+        f"(chance among {confirm} members alone makes up to {100 * np.sqrt(0.5 / np.pi / confirm):.1f}): {each}.",
+        f"On those members {met}.",
+        "",
+    ]  # fmt: skip
 
 
 # ---------------------------------------------------------------------- what a survey is worth
@@ -286,8 +377,6 @@ def survey(members: int, executor) -> list[str]:
     reference = float(np.mean(nested)) - float(without)
     known = float(every.max(axis=0).mean() - without)
     return [
-        "## What a survey is worth",
-        "",
         f"A quarter of an hour of electrofishing in the first October, {members} ponds with few or many bass, where one plan "
         f"is worth 2 for each standard deviation of (log) bass of 8 in and more, another always 0: by "
         f"regression {gain:.2f} differences that matter (standard error {error:.2f}), by nested simulation {reference:.2f}; "
@@ -301,23 +390,34 @@ def main() -> None:
     for name, default in (("seeds", 20), ("ponds", 60), ("truth", 2000), ("workers", 2), ("search-members", 32),
                           ("confirm", 100), ("members", 200)):  # fmt: skip
         parser.add_argument(f"--{name}", type=int, default=default)
-    parser.add_argument("--only", choices=("plan", "verify", "survey"))
+    parser.add_argument("--only", choices=("plan", "quota", "verify", "survey"))
     given = parser.parse_args()
-    lines = [
-        "# Decisions",
-        "",
-        "Made by `python benchmarks/decisions.py " + " ".join(sys.argv[1:]) + "`; ponds are invented.",
-        "",
-    ]
+    sections = {
+        "What a survey is worth": ("survey", lambda to: survey(given.members, to)),
+        "Verification": ("verify", lambda to: verification(given.ponds, given.members, to)),
+        "Quotas": ("quota", lambda to: quotas(given.seeds, given.truth, given.search_members, given.confirm, to)),
+        "Plans": ("plan", lambda to: plans(given.seeds, given.truth, given.search_members, given.confirm, to)),
+    }
+    made_by = f"Made by `python benchmarks/decisions.py {' '.join(sys.argv[1:])}` at {_version()}."
     with processes(given.workers) as executor:
-        if given.only in (None, "survey"):
-            lines += survey(given.members, executor)
-        if given.only in (None, "verify"):
-            lines += verification(given.ponds, given.members, executor)
-        if given.only in (None, "plan"):
-            lines += plans(given.seeds, given.truth, given.search_members, given.confirm, executor)
-    (HERE / "DECISIONS.md").write_text("\n".join(lines), encoding="utf-8")
-    print("\n".join(lines))
+        for title, (name, make) in sections.items():
+            if given.only in (None, name):
+                found = "\n".join([made_by, "", *make(executor)])
+                _put(HERE / "DECISIONS.md", title, found, list(sections))
+                print(f"## {title}\n\n{found}", flush=True)
+
+
+def _version() -> str:
+    asked = ["git", "-C", str(HERE), "describe", "--always", "--dirty"]
+    return subprocess.run(asked, capture_output=True, text=True, check=False).stdout.strip() or "an unknown version"
+
+
+def _put(file: Path, title: str, found: str, titles: list[str]) -> None:
+    """One section of the page anew; the others stay."""
+    head, *parts = file.read_text(encoding="utf-8").split("\n## ")
+    old = {part.partition("\n")[0]: part.partition("\n")[2].strip("\n") for part in parts} | {title: found.strip("\n")}
+    text = head.rstrip("\n") + "".join(f"\n\n## {one}\n\n{old[one]}" for one in titles if one in old)
+    file.write_text(text + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -164,10 +164,23 @@ class Haul:
         shares = np.sqrt(sized / np.maximum(sized.sum(axis=-1, keepdims=True), 1e-9))
         return np.concatenate([shares, np.log1p(data.sum(axis=-1, keepdims=True))] if self.counts else [shares], axis=-1)
 
+    def by_class(self, data: Array) -> Array:
+        """Fish measured in each length category of the species, those under stock first [..., category]; all together
+        where it has none."""
+        lower = indices.category_inches(self.species) if self.species in GAME else ()
+        category = np.searchsorted(lower, self._middles / MM_PER_IN, side="right")
+        share = (category[:, None] == np.arange(len(lower) + 1)).astype(float)
+        return np.asarray(data[..., :-1] @ share)
+
+    @property
+    def _middles(self) -> Array:
+        """The middle of each bin, mm [bin]."""
+        return self.bins @ (np.arange(LENGTH_CLASSES) + 0.5) * MM_PER_IN / np.maximum(self.bins.sum(axis=1), 1e-9)
+
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """Fish caught, and the mean length of those measured."""
         found = {"caught": ("fish", data.sum(axis=-1))} if self.counts else {}
-        middle = self.bins @ (np.arange(LENGTH_CLASSES) + 0.5) * MM_PER_IN / np.maximum(self.bins.sum(axis=1), 1e-9)
+        middle = self._middles
         sized = data[..., :-1]
         fish = sized.sum(axis=-1)
         mean = np.divide(sized @ middle, fish, out=np.full(fish.shape, np.nan), where=fish > 0)

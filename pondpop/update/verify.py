@@ -53,6 +53,7 @@ DRAWN = 16  # records that each member makes (a choice)
 SHRINK = 0.1  # of the correlations between figures towards none (a choice)
 WRONG = 3.0  # standard deviations by which a wrong assumption is off (a choice)
 PAIRED = 32  # members that are run again with each assumption wrong (a choice)
+PARTS = 8  # of the members, each judged by what the others say (a choice)
 RIGHT = 0.92  # of right forecasts, in which nothing is to be suspected (a choice)
 FEWEST_MEMBERS = 20  # of whom ranges can be read
 
@@ -339,12 +340,42 @@ def _told(
 
 
 def estimates(observations: Sequence[Observation], view: View, off: Mapping[str, Mapping[int, View]]) -> list[Estimate]:
-    """How much the records look like those of ponds in which an assumption is wrong, for each, in the way they look more so.
+    """How much the records look like those of ponds in which an assumption is wrong, for each, in the way they look more so."""
+    return discriminants(observations, view, off).estimates(observations)
+
+
+@dataclass(frozen=True)
+class Discriminants:
+    """What tells the records of ponds in which an assumption is wrong, by its name and way, from those of a right forecast.
+
+    middle, spread [figure] of a right forecast, inf where it has none; weights [figure, assumption] of the figures so scaled;
+    level: from where an assumption is suspected.
+    """
+
+    names: tuple[tuple[str, int], ...]
+    middle: Array
+    spread: Array
+    weights: Array
+    level: float
+
+    def estimates(self, observations: Sequence[Observation]) -> list[Estimate]:
+        """Of records of the same kind; those that the records speak of most come first."""
+        seen = np.concatenate([_figures(one, one.data[None])[0] for one in observations])
+        scores = np.nan_to_num((seen - self.middle) / self.spread) @ self.weights
+        best: dict[str, Estimate] = {}
+        for (name, way), score in sorted(zip(self.names, scores, strict=True), key=lambda one: float(one[1])):
+            best[name] = Estimate(name, way > 0, float(score), bool(score >= self.level))  # the larger of two ways comes last
+        return sorted(best.values(), key=lambda one: -one.score)
+
+
+def discriminants(observations: Sequence[Observation], view: View, off: Mapping[str, Mapping[int, View]]) -> Discriminants:
+    """What tells records of this kind of ponds in which an assumption is wrong from those of a right forecast.
 
     Members make DRAWN sets of records each, and so do those that are wrong in one thing. What tells the two apart best is the
     linear discriminant (Fisher 1936): the difference of their means by the inverse of the covariance of a right forecast's
-    records. Its value for the records seen is told in standard deviations of those of a right forecast, and suspected from where
-    no assumption reaches in RIGHT of them.
+    records. Its value is told in standard deviations of those of a right forecast, and suspected from where no assumption
+    reaches in RIGHT of them. A member is judged there as a pond would be, by discriminants that know nothing of it (made
+    without its PARTS-th of the members): by what they made themselves few members look more alike than ponds do.
     """
     rng = np.random.default_rng([19, len(observations)])
 
@@ -357,41 +388,40 @@ def estimates(observations: Sequence[Observation], view: View, off: Mapping[str,
         return np.stack(drawn)  # [draw, member, figure]
 
     every = records(view)
-    seen = np.concatenate([_figures(one, one.data[None])[0] for one in observations])
     known = np.isfinite(every)
     count = np.maximum(known.sum(axis=(0, 1)), 1)
     middle = np.where(known, every, 0.0).sum(axis=(0, 1)) / count
     spread = np.sqrt(np.where(known, (every - middle) ** 2, 0.0).sum(axis=(0, 1)) / count)
-    told = spread > 1e-9
+    spread[spread <= 1e-9] = np.inf
 
     def scaled(figures: Array) -> Array:
-        return np.nan_to_num((figures - middle)[..., told] / spread[told])  # what could not be read says nothing
+        return np.nan_to_num((figures - middle) / spread)  # what could not be read says nothing
 
-    x, observed = scaled(every), scaled(seen)
-    flat = x.reshape(-1, x.shape[-1])
-    own = flat.T @ flat / len(flat)
-    own = (1.0 - SHRINK) * own + SHRINK * np.eye(len(own))
-    names, scores, of_right = [], [], []
-    for name, ways in off.items():
-        for way, wrong in ways.items():
-            shown = scaled(records(wrong))
-            weights = np.linalg.solve(own, shown.mean(axis=(0, 1)) - x[:, : shown.shape[1]].mean(axis=(0, 1)))
-            right = flat @ weights
-            if (scatter := float(right.std())) > 1e-9:
-                names.append((name, way))
-                scores.append(float(observed @ weights) / scatter)
-                of_right.append(right / scatter)
+    x = scaled(every)
+    shown = {(name, way): scaled(records(wrong)) for name, ways in off.items() for way, wrong in ways.items()}
+    moved = {which: one.mean(axis=(0, 1)) - x[:, : one.shape[1]].mean(axis=(0, 1)) for which, one in shown.items()}
+    names = tuple(which for which, by in moved.items() if np.abs(by).max() > 1e-9)  # what moves no figure is never seen
     if not names:
-        return []
-    level = float(np.quantile(np.max(of_right, axis=0), RIGHT))
-    best: dict[str, Estimate] = {}
-    for (name, way), score in sorted(zip(names, scores, strict=True), key=lambda one: one[1]):
-        best[name] = Estimate(name, way > 0, score, score >= level)  # of the two ways the one with the larger score comes last
-    return sorted(best.values(), key=lambda one: -one.score)
+        return Discriminants((), middle, spread, np.zeros((len(middle), 0)), np.inf)
+    apart = np.array([moved[which] for which in names]).T
+
+    def weights(members: NDArray[np.bool_]) -> Array:
+        some = x[:, members].reshape(-1, x.shape[-1])
+        own = some.T @ some / len(some)
+        return np.linalg.solve((1.0 - SHRINK) * own + SHRINK * np.eye(len(own)), apart)
+
+    part = np.arange(x.shape[1]) % PARTS
+    right = np.empty((*x.shape[:2], len(names)))
+    for k in range(PARTS):
+        right[:, part == k] = x[:, part == k] @ weights(part != k)
+    scatter = right.std(axis=(0, 1))
+    level = float(np.quantile((right / scatter).max(axis=-1), RIGHT))
+    return Discriminants(names, middle, spread, weights(part >= 0) / scatter, level)
 
 
 def _figures(one: Observation, data: Array) -> Array:
-    """The figures of a record [draw, figure], numbers of fish by their logarithm: few, so that members can tell how they
-    vary together."""
+    """The figures of a record [draw, figure], of a catch also those of its length classes; numbers of fish by their
+    logarithm. Few, so that members can tell how they vary together."""
     columns = [np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()]
-    return np.column_stack(columns)
+    classes = [np.log1p(one.by_class(data))] if isinstance(one, Haul) else []
+    return np.concatenate([np.column_stack(columns), *classes], axis=-1)

@@ -19,7 +19,7 @@ from pondpop.model.inputs import Luck
 from pondpop.records import read_records
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
-from pondpop.update.likelihood import View
+from pondpop.update.likelihood import Haul, Outing, View
 from pondpop.update.verify import Checked, Estimate, Off, Verification, assumptions, estimates, verify
 from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
 
@@ -101,6 +101,34 @@ def test_a_right_forecast_is_seldom_suspected():
     assert 0.03 < np.mean([any(one.suspected for one in some) for some in every]) < 0.15
     scores = np.array([one.score * (1 if one.more else -1) for some in every for one in some])
     assert abs(scores.mean()) < 0.2 and scores.std() == pytest.approx(1.0, abs=0.15)
+
+
+def test_a_catch_is_told_by_length_category_too():
+    inches = np.zeros((2, 33))
+    inches[0, [5, 8, 11, 12, 30]] = 3, 2, 4, 1, 6
+    bass, shad = (Haul("a", s, "electrofishing", (Outing(0, 1.0),), np.zeros(33)) for s in ("bass", "shad"))
+    assert bass.by_class(inches).tolist() == [[3, 6, 1, 0, 0, 6], [0] * 6]  # from 0, 8, 12, 15, 20, 25 in
+    assert shad.by_class(inches).tolist() == [[16.0], [0.0]]
+    wide = Haul("b", "bass", "angling", (Outing(0, 1.0),), np.zeros(3), np.repeat(np.eye(2), 16, axis=1))
+    assert wide.by_class(np.array([5.0, 7.0, 1.0])).tolist() == [0, 5, 0, 0, 7, 0]  # classes of 0-16 and 16-32 in; one unmeasured
+
+
+def test_few_members_raise_no_more_suspicion_of_a_right_forecast():
+    """Of whom there are hardly more than there are things that records show: members fit what they are told apart by."""
+
+    def suspected(seed, members=24, others="cdefghijkl"):
+        dealt = np.random.default_rng(seed)
+        z = {name: dealt.normal(size=members) for name in ("a", "b", *others)}
+        moves = {name: dealt.normal() for name in z}
+
+        def view(by=0.0):
+            return View({name: one + by * moves[name] for name, one in z.items()}, (0,), 1.0, np.zeros(1), {})
+
+        off = {"food of the pond": {way: view(1.0 * way) for way in (-1, 1)}}
+        seen = [Shows(name, 0.3, dealt.normal() + 0.3 * dealt.normal(size=6)) for name in z]
+        return any(one.suspected for one in estimates(seen, view(), off))
+
+    assert np.mean([suspected(seed) for seed in range(150)]) < 0.15
 
 
 @pytest.mark.parametrize(
