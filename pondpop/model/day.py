@@ -74,7 +74,8 @@ class Engine(Pond):
         self.stocked_as = np.array([event.luck for event in inputs.stockings], dtype=np.uint64)
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
         self.angled = bool(inputs.angling_hours_per_ha.any())
-        self.flows_from, self.flows, self.ledger = flows_from, Flows.zero(inputs.members), Ledger()
+        self.flows_from = None if flows_from is None else frozenset(flows_from)
+        self.flows, self.ledger = Flows.zero(inputs.members), Ledger()
         self.books: list[Books] | None = [] if keep_books else None
         self.kind_factors = KindFactors(p)
         self.columns_changed()
@@ -110,20 +111,13 @@ class Engine(Pond):
         """What the day brings: temperature and light, and the pond's fertility and cover, when they change."""
         inputs, day = self.inputs, self.day
         self.today = self.by_day.of(day)
-        year = inputs.year[day]
-        fertility = self.by_day.fertility
-        if day == 0 or year != inputs.year[day - 1] or (fertility[day] != fertility[day - 1]).any():
-            self.fertility = fertility[day] * inputs.luck.productivity[:, year]
+        if self.by_day.fertility_changes[day]:
+            self.fertility = self.by_day.fertility[day] * inputs.luck.productivity[:, inputs.year[day]]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
             self.algae_of_day = feeding.rich_in_algae(self.fertility, self.parameters.algae_light_limit)
         share, stands = self.by_day.area_share, self.by_day.plants
         self.area_share = float(share[day])
-        if (
-            day == 0
-            or inputs.cover[day] != inputs.cover[day - 1]
-            or share[day] != share[day - 1]
-            or (stands is not None and (stands[day] != stands[day - 1]).any())
-        ):
+        if self.by_day.cover_changes[day]:
             planted = None if stands is None else plants.relative_cover(self.parameters, stands[day]) * share[day]
             self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day] * share[day], planted)
 
@@ -342,7 +336,7 @@ class Engine(Pond):
             strains.see(s.columns.blood[:, groups])
             self.group.log_asymptotic_length[:, groups] += np.log(strains.factor("strain_length"))
         here = self.community
-        self.columns_of_kind = [self.slices[k].stop - self.slices[k].start for k in here.species]
+        self.columns_of_kind = np.array([self.slices[k].stop - self.slices[k].start for k in here.species])
         self.hunters = slice(0, self.slices[here.species[here.predators - 1]].stop)
         self.first_points = grid.first_points(s.members, np.searchsorted(here.species, s.columns.species), len(here))
         self.points_fewer = grid.points_fewer(here.predators, len(here), s.members)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pondpop.arrays import Array
 from pondpop.model import bioenergetics, feeding, fertility, mortality, oxygen, plants, recruitment
@@ -41,6 +42,13 @@ def water_of_day(inputs: Inputs) -> Array:
     return water_c
 
 
+def _changes(*by_day: Array | NDArray[np.intp]) -> list[bool]:
+    """Whether any of what is [day, …] is another on a day than on the day before; on the first day all is."""
+    changes = np.ones(len(by_day[0]), dtype=bool)
+    changes[1:] = np.any([(one[1:] != one[:-1]).reshape(len(one) - 1, -1).any(axis=1) for one in by_day], axis=0)
+    return changes.tolist()
+
+
 class DayFactors:
     """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
@@ -60,6 +68,8 @@ class DayFactors:
         self.fertility = fertility.course(p, inputs)
         self.area_share = np.ones(inputs.days) if inputs.area_share is None else inputs.area_share
         self.plants = plants.share_of_area(p, inputs)
+        self.fertility_changes = _changes(inputs.year, self.fertility)
+        self.cover_changes = _changes(inputs.cover, self.area_share, *(() if self.plants is None else (self.plants,)))
         water_c = np.ascontiguousarray(self.water_c.T)
         t = water_c[:, :, None]
         dome = bioenergetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)

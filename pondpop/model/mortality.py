@@ -167,8 +167,9 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     if (pond.fish_kg_per_ha > p.crowding_from_kg_per_ha).any():
         crowded = crowding_deaths(pond.fish_kg_per_ha, p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
         rates["crowding"] = EVERY, crowded[:, None]
-    where = (log_condition < np.log(p.starvation_below_condition)[:, None]).nonzero()
-    if where[0].size:
+    thin = (log_condition < np.log(p.starvation_below_condition)[:, None]).ravel().nonzero()[0]  # sooner found in one row
+    if thin.size:
+        where = np.unravel_index(thin, log_condition.shape)
         rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])
     return rates
 

@@ -109,8 +109,8 @@ def _gives_way(p: Parameters) -> Array:
 
 
 def by_length(of_predator: Array) -> Array:
-    """Values of [member, predator] at each length [member, predator * length]."""
-    return of_predator.repeat(GRID_POINTS, axis=1)
+    """Values of [member, predator] at each length, to stand against [member, predator * length]."""
+    return of_predator if of_predator.shape[1] == 1 else of_predator.repeat(GRID_POINTS, axis=1)
 
 
 def prey_within_reach(prey: Array, kernel: Array) -> Array:

@@ -306,7 +306,7 @@ class Pond:
     food_capacity: Array  # kg/ha [food, member or 1]
     food_energy: Array  # J/g [food, member or 1]
     slices: tuple[slice, ...]  # the columns of each species
-    columns_of_kind: list[int]
+    columns_of_kind: NDArray[np.intp]
     strains: tuple[Strains, ...]  # of species of which there are others than the own
     hauls: tuple[Haul, ...]  # of the stockings of which a truck is told
     hunters: slice  # the columns of all predators
