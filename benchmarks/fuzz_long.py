@@ -2,12 +2,13 @@
 
     python benchmarks/fuzz_long.py [--read N] [--ask N] [--run N] [--only KIND] [--seed N]
 
-By default 13,000 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged), 6,600
-command lines are asked (long work ends where it would begin), and 400 of further valid scenarios are run for one or two
-years, day by day with their books checked and as a whole with the Dataset, `yearly.csv`, projection file and (one in 25)
-the report. Each must be answered and satisfy the invariants of tests/laws.py, or be refused in one line that leaves all
-as it was. A numpy warning is a failure, and so are 60 seconds. Prints the figures and every failure; status 1 if there
-was one. benchmarks/HARD_TO_BREAK.md says what came of it.
+By default 13,000 cases are read (scenarios that are valid, broken and damaged; records that are sound and damaged;
+projections, ensembles and files of a search of which bytes are altered, cut off, lost or put in), 6,600 command lines are
+asked (long work ends where it would begin), and 400 of further valid scenarios are run for one or two years, day by day with
+their books checked and as a whole with the Dataset, `yearly.csv`, projection file and (one in 25) the report. Each must be
+answered and satisfy the invariants of tests/laws.py, or be refused in one line that leaves all as it was. A numpy warning is
+a failure, and so are 60 seconds. Prints the figures and every failure; status 1 if there was one.
+benchmarks/HARD_TO_BREAK.md says what came of it.
 """
 
 from __future__ import annotations
@@ -34,10 +35,13 @@ from hypothesis import strategies as st  # noqa: E402
 from laws import assert_dataset_sound, assert_lawful_days  # noqa: E402
 from small import pond  # noqa: E402
 
+from pondpop.decide.passages import Passage, read, to_json  # noqa: E402
 from pondpop.ensemble import results  # noqa: E402
 from pondpop.ensemble.run import compare  # noqa: E402
 from pondpop.report import write_report  # noqa: E402
-from pondpop.scenario import resolve  # noqa: E402
+from pondpop.scenario import dump, resolve  # noqa: E402
+from pondpop.update import prior_uniforms, up_to  # noqa: E402
+from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble  # noqa: E402
 
 TOLD_EVERY = 500  # cases, so that a run that is ended early has told how far it came
 Case = Callable[[Any], Any]
@@ -100,6 +104,55 @@ def run_whole(raw: dict[str, Any]) -> str:
     return f"run for {scenario.run.years} years"
 
 
+ACCIDENTS: dict[str, Callable[[bytes, int, bytes], bytes]] = {
+    "altered": lambda data, at, some: data[:at] + bytes(a ^ b for a, b in zip(data[at:], some)) + data[at + len(some) :],  # noqa: B905
+    "cut off": lambda data, at, some: data[:at],
+    "lost": lambda data, at, some: data[:at] + data[at + len(some) :],
+    "put in": lambda data, at, some: data[:at] + some + data[at:],
+}
+SEARCH = [Passage("Take 12 lb of bass an acre a year.", [["window", "lb"], ["8–12 in", "12"]], "In 8 of 10 futures.")]
+
+
+def read_damaged(tally: Tally, number: int, seed_number: int) -> None:
+    """Give the program results of which some bytes are wrong: refused, or read as they were."""
+    with tempfile.TemporaryDirectory() as above:
+        folder = Path(above) / "a" / "b" / "c"
+        (folder / "search").mkdir(parents=True)
+        projection, ensemble, search = folder / "projection.nc", folder / "posterior.nc", folder / "search" / "quota.json"
+        whole = pond(members=1, only="few")
+        results.write(compare(whole), projection)
+        until = whole.run.survey_dates[0]
+        past = prior_uniforms(up_to(whole, "few", until), "few", until, ())
+        few = whole.strategies["few"]
+        write_ensemble(Posterior({k: u[:2] for k, u in past.items()}, until, history(whole, few, until), {}), ensemble)
+        search.write_text(to_json("An invented pond", SEARCH), "utf-8")
+        kinds: list[tuple[Path, list[list[str]], Callable[[], object]]] = [
+            (projection, [["report", "projection.nc"], ["verify", "projection.nc", "--records", "records"]],
+             lambda: results.content_hash(results.read(projection))),
+            (ensemble, [["compare", "few.toml", "--ensemble", "posterior.nc"]], lambda: read_ensemble(ensemble).identity),
+            (search, [["report", "search"]], lambda: read(search)),
+        ]  # fmt: skip
+        sound = {path: (path.read_bytes(), said()) for path, _, said in kinds}
+
+        def judge(case: tuple[int, int, str, float, bytes]) -> str:
+            k, way, accident, share, some = case
+            path, commands, said = kinds[k]
+            command_lines.laid_out(folder, sound[projection][0])
+            (folder / "few.toml").write_text(dump(whole), "utf-8")
+            search.parent.mkdir()
+            data, wanted = sound[path]
+            path.write_bytes(ACCIDENTS[accident](data, int(share * len(data)), some))
+            outcome = command_lines.judged(commands[way % len(commands)], folder)
+            if outcome in ("answered", "begun"):
+                assert said() == wanted, "read as something else"
+            return outcome
+
+        shares = st.one_of(st.floats(0, 1, exclude_max=True), st.floats(0, 0.03))
+        some = st.one_of(st.integers(1, 255).map(lambda b: bytes([b])), st.binary(min_size=1, max_size=80))
+        cases = st.tuples(st.integers(0, 2), st.integers(0, 1), st.sampled_from(sorted(ACCIDENTS)), shares, some)
+        tally.try_all("damaged results", number, seed_number, cases, judge)
+
+
 def ask_all(tally: Tally, number: int, seed_number: int) -> None:
     """Give the program so many command lines, among the same files each."""
     with tempfile.TemporaryDirectory() as above:
@@ -120,6 +173,7 @@ def main() -> int:
         "valid scenarios",
         "broken scenarios",
         "damaged files",
+        "damaged results",
         "records",
         "damaged records",
         "command lines",
@@ -136,10 +190,10 @@ def main() -> int:
     as_bytes = status(lambda raw: fuzz.check_bytes(ponds.toml(raw).encode("utf-8", "surrogatepass")))
     damaged = st.tuples(ponds.records(broken=True), st.booleans())
     strictly = status(lambda case: fuzz.assess_files(case[0], *(["--strict"] if case[1] else [])))
-    read: dict[str, tuple[int, st.SearchStrategy[Any], Case]] = {
+    kinds_read: dict[str, tuple[int, st.SearchStrategy[Any], Case]] = {
         "valid scenarios": (part, ponds.scenarios(), as_bytes),
         "broken scenarios": (5 * part, ponds.broken_scenarios(), as_bytes),
-        "damaged files": (4 * part, ponds.scenario_bytes(), status(fuzz.check_bytes)),
+        "damaged files": (3 * part, ponds.scenario_bytes(), status(fuzz.check_bytes)),
         "records": (part, ponds.records(), status(fuzz.assess_files)),
         "damaged records": (2 * part, damaged, strictly),
         "runs": (asked.run, ponds.scenarios(years=2, members=2), run_whole),
@@ -149,8 +203,10 @@ def main() -> int:
             continue
         if kind == "command lines":
             ask_all(tally, asked.ask, asked.seed)
+        elif kind == "damaged results":
+            read_damaged(tally, part, asked.seed)
         else:
-            number, strategy, judge = read[kind]
+            number, strategy, judge = kinds_read[kind]
             tally.try_all(kind, number, asked.seed, strategy, judge)
     total = sum(sum(outcomes.values()) for outcomes in tally.outcomes.values())
     slow = ", ".join(f"{command} {seconds:.1f} s" for command, seconds in fuzz.slowest.items())

@@ -572,7 +572,7 @@ def _quota(given: argparse.Namespace) -> None:
         "quota.json": to_json(scenario.title, quota_passages(found), quota_advice(found)),
         "quota.csv": quota_csv(found),
         "quota_by_month.csv": months_csv(found),
-        "scenario.resolved.toml": dump(with_quota(scenario, question, found.best.amounts)),
+        "scenario.resolved.toml": dump(found.chosen_scenario),
     }
     output.finish({name: text(content) for name, content in files.items()})
     print(told if given.details else quota_answer(found), end="")

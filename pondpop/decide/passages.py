@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -39,8 +40,8 @@ def in_text(passages: Iterable[Passage]) -> str:
 def to_json(title: str, passages: Iterable[Passage], harvest: str = "") -> str:
     """The passages as a file that `read` takes; title is that of the scenario, harvest what is advised to be taken."""
     told = [{**one._asdict(), "rows": [list(row) for row in one.rows]} for one in passages]
-    content = {"written_by": "pondpop", "title": title, "harvest": harvest, "passages": told}
-    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+    content: dict[str, object] = {"written_by": "pondpop", "title": title, "harvest": harvest, "passages": told}
+    return json.dumps({**content, "content_hash": _hash(content)}, indent=1, ensure_ascii=False) + "\n"
 
 
 def read(path: Path) -> tuple[str, str, list[Passage]]:
@@ -49,14 +50,19 @@ def read(path: Path) -> tuple[str, str, list[Passage]]:
         if path.stat().st_size > LARGEST:
             raise ValueError
         content = json.loads(path.read_text("utf-8"))
-        if content["written_by"] != "pondpop":
+        if content.pop("content_hash") != _hash(content):  # a page is not made of words that were changed since
             raise ValueError
         return _text(content["title"]), _text(content["harvest"]), [_passage(one) for one in content["passages"]]
     except OSError as error:
         raise InputError("", Fact(reason(error)), "a file that can be read", file=str(path)) from None
-    except (ValueError, KeyError, TypeError, RecursionError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         allowed = f"a {path.name} as pondpop wrote it"
         raise InputError("", Fact("a damaged file"), allowed, "run it again", file=str(path)) from None
+
+
+def _hash(content: dict[str, object]) -> str:
+    """Of all that the file says. Raises UnicodeEncodeError, a ValueError, for what is no text."""
+    return hashlib.sha256(json.dumps(content, ensure_ascii=False).encode("utf-8")).hexdigest()
 
 
 def _passage(raw: dict[str, object]) -> Passage:

@@ -168,6 +168,11 @@ class Found:
         """Whether the quota meets every limit, the number of fresh members allowed for."""
         return self.best.surely_meets(self.question.probability)
 
+    @property
+    def chosen_scenario(self) -> Scenario:
+        """The scenario with the quota, and its strategy only."""
+        return with_quota(self.scenario, self.question, self.best.amounts)
+
 
 def find_quota(
     scenario: Scenario | str | Path,
