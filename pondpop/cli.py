@@ -286,6 +286,8 @@ def _parser() -> argparse.ArgumentParser:
 def _path(text: str) -> Path:
     from pathlib import Path
 
+    if not text:  # an empty variable of a shell, as a rule, and not the folder one stands in
+        raise argparse.ArgumentTypeError(_got(text, "a path"))
     return Path(text)
 
 

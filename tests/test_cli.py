@@ -92,12 +92,12 @@ VARY = "strategies.bass_75.stocking.bass"
         (["compare", SCENARIO, "--members", "1_0"], "--members: got \"1_0\", needs a whole number"),
         (["quota", SCENARIO, "--wr-floor", "９0"], "--wr-floor: got \"９0\", needs a number"),
         (["report", "."], ".: got a folder that holds none, needs a result of compare, quota, plan or verify"),
-        (["report", ""], ".: got a folder that holds none, needs a result of compare, quota, plan or verify"),
+        (["report", ""], 'RESULT: got "", needs a path'),  # not the folder one stands in
         (["report", "no_such.nc"], "no_such.nc: got no such file"),
         (["report", SCENARIO, "--out", "."], "--out: got"),
         (["report", SCENARIO, "--out", SCENARIO], "a file name that ends in .html"),
         (["report", SCENARIO, "--out", "/dev/null"], "a file name that ends in .html"),
-        (["compare", SCENARIO, "--out", ""], "which pondpop did not write"),
+        (["compare", SCENARIO, "--out", ""], '--out: got "", needs a path'),
         (["compare", SCENARIO, "--ensemble", "."], ".: got a folder, needs a file that holds an ensemble"),
     ],
 )  # fmt: skip
