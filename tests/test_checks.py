@@ -97,3 +97,8 @@ def test_the_nearest_word_is_named():
     with pytest.raises(InputError, match=r'pond\.area_acre: got "area_acre".*did you mean "area_acres"'):
         checks.only_known("pond", ["area_acre"], ["area_acres", "cover"])
     assert checks.nearest("zzz", ["bass", "shad"]) == "known: bass, shad"
+
+
+def test_a_number_is_shown_up_to_sixty_digits():
+    assert checks.shown(10**60 - 1) == "9" * 60
+    assert checks.shown(10**60) == checks.shown(-(10**60)) == "a number of more than 60 digits"

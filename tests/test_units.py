@@ -20,6 +20,7 @@ from pondpop.units import (
     in_hundred,
     in_ten,
     in_words,
+    window,
 )
 
 FAMILIES = [AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, units.density(2.0)]
@@ -106,3 +107,10 @@ def test_few_members_make_no_certainty():
 @pytest.mark.parametrize(("value", "told"), [(4.7e-5, "0.000047"), (-1e-9, "-0.000000001"), (2.5e6, "2,500,000")])
 def test_no_number_is_told_in_powers_of_ten(value, told):
     assert brief(value) == told
+
+
+def test_a_window_that_is_open_at_an_end_says_so():
+    assert window((25.0, 900.0), 25.0, 900.0, "us") == window((0.0, 990.0), 25.0, 900.0, "us") == "all lengths"
+    assert window((25.0, 254.0), 25.0, 900.0, "us") == "under 10 in (254 mm)"
+    assert window((254.0, 900.0), 25.0, 900.0, "us") == "over 10 in (254 mm)"
+    assert window((203.2, 254.0), 25.0, 900.0, "us") == "8–10 in (203–254 mm)"
