@@ -1,0 +1,39 @@
+"""Where reading turns: how far two measurements of a fish may differ, and how several species are sought."""
+
+import pytest
+
+from pondpop.records import read_records
+
+TAGS = "tag,date,species,event,length_mm,weight_g\nB1,2024-04-01,bass,tagged,300,\nB1,{day},bass,recaptured,{length},\n"
+
+
+@pytest.mark.parametrize(
+    ("day", "length", "may_be"),
+    [
+        ("2024-04-02", 290.0, True),  # 10 mm of error each way, and 2 mm of growth a day
+        ("2024-04-02", 289.95, False),
+        ("2024-04-02", 312.0, True),
+        ("2024-04-02", 312.05, False),
+        ("2024-04-11", 330.0, True),
+        ("2024-04-11", 330.05, False),
+    ],
+)
+def test_measurements_of_a_fish_differ_by_an_error_and_by_growth(tmp_path, day, length, may_be):
+    (tmp_path / "tags.csv").write_text(TAGS.format(day=day, length=length))
+    assert bool(read_records(tmp_path).left_out) is not may_be
+
+
+@pytest.mark.parametrize(
+    ("said", "sought"),
+    [
+        ("bass bluegill", ("bass", "bluegill")),
+        ("LMB BLG", ("bass", "bluegill")),
+        ("lmb and shellcracker", ("bass", "redear")),
+        ("largemouth bass", ("bass",)),
+        ("red ear; blue gill", ("bluegill", "redear")),
+    ],
+)
+def test_species_sought_are_read_however_they_are_set_apart(tmp_path, said, sought):
+    (tmp_path / "effort.csv").write_text(f"date,gear,hours,species_sought\n2024-04-10,electrofishing,1,{said}\n")
+    (effort,) = read_records(tmp_path).effort
+    assert sorted(effort.species) == sorted(sought)
