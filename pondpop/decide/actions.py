@@ -28,9 +28,9 @@ from pondpop.scenario import (
 from pondpop.scenario.moving import is_fragile, tempering
 from pondpop.species import TRAITS
 from pondpop.species.registry import KINDS
-from pondpop.units import LIME, Units, both, brief, day, day_of_year, joined, window
+from pondpop.units import LIME, POWER, Units, both, brief, day, day_of_year, joined, window
 
-Deed = Literal["stock", "take out", "harvest", "feed", "fish", "fertilize", "level", "upkeep", "survey", "seine"]
+Deed = Literal["stock", "take out", "harvest", "feed", "fish", "fertilize", "aerate", "level", "upkeep", "survey", "seine"]
 LOOKING = ("upkeep", "survey", "seine")  # deeds that every plan has
 PLURAL = {name: one.plural for name, one in TRAITS.items()}
 CARP = (
@@ -41,6 +41,7 @@ STRAIN = "Which strains may be stocked is for the state agency to say; in some s
 WARM_C, SHAD_COLD_C = 27.0, 9.0  # common practice, no source; threadfin feed less below 9 °C (Griffith 1978)
 
 
+ICE_C = 3.0  # mean water of a month below which a pond may freeze over (a choice)
 FERTILIZED = 0.9  # renewal of food from which a pond is taken to be fertilized (a choice)
 # first and last day, only for fertilized ponds, what, what to mind; common practice of extension services, no source
 UPKEEP = (
@@ -53,6 +54,11 @@ UPKEEP = (
 )  # fmt: skip
 
 
+UNDER_ICE = "Have oxygen measured under the ice once snow has lain on it for a month"
+UNDER_ICE_MIND = (
+    "Snow on the ice starts the want of oxygen (Cooper & Washburn 1949). Stay off ice that has not been measured and found thick "
+    "enough, never go on it alone, and keep away from it where an aerator runs."
+)
 AERATE_MIND = (
     "Run it before the fish gasp. Electricity near water kills: let a licensed electrician connect it, with a ground-fault "
     "breaker, and never wade or boat near it while it runs. It keeps a refuge and does not lift the pond."
@@ -89,11 +95,13 @@ def actions(dataset: xr.Dataset, scenario: Scenario, strategy: str) -> list[Acti
     return sorted(every, key=lambda action: action.date)
 
 
-def _aerate(rule: Aeration) -> str:
+def _aerate(rule: Aeration, units: Units) -> str:
     when = f"at night while oxygen is below {brief(rule.when_below_mg_l or 0.0)} mg/l"
     if rule.hours is not None:
         when = f"from {brief(rule.hours[0])} to {brief(rule.hours[1])} o'clock"
-    return f"Run the {rule.kind.replace('_', ' ')} aerator ({brief(rule.kilowatts)} kW) {when}"
+    metric, us = (f"{brief(unit.from_si(rule.kilowatts))} {unit.words}" for unit in POWER.values())
+    power = f"{us}, {metric}" if units == "us" else f"{metric}, {us}"
+    return f"Run the {rule.kind.replace('_', ' ')} aerator ({power}) {when}"
 
 
 def first_steps(every: Sequence[Action], most: int = 3) -> list[Action]:
@@ -124,7 +132,7 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
             yield Action(*season, "fish", what, "Land them fast; fewer live when the water is hot.")
     for aeration in strategy.aeration:
         for season in seasons(aeration, run, now):
-            yield Action(*season, "upkeep", _aerate(aeration), AERATE_MIND)
+            yield Action(*season, "aerate", _aerate(aeration, units), AERATE_MIND)
     yield from _water(strategy, scenario)
     for date in run.survey_dates:
         yield Action(date, day(date), "survey", "Survey")
@@ -138,6 +146,9 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
             if wanted and last >= now and first < run.end:
                 when = f"{dt.date(year, month, 1):%B} to {dt.date(year, end_month, 1):%B} {year}"
                 yield Action(max(first, now), when, "upkeep", what, mind)
+        begins, ends = dt.date(year, 1, 1), dt.date(year, 2, 28)
+        if ends >= now and run.start <= begins < run.end and water_c(dataset, name, begins) < ICE_C:
+            yield Action(max(begins, now), f"January and February {year}", "upkeep", UNDER_ICE, UNDER_ICE_MIND)
 
 
 def fertility_in(strategy: Strategy, day: dt.date) -> float:

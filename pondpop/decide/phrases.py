@@ -297,6 +297,14 @@ class Teller(Wording):
         kind = "as good as one another" if with_.tied else "no sure choice"
         return f"{kind}, {joined((self.short[k] for k in with_.equals), 'or')}"
 
+    def if_something_befalls(self, most: int = 2) -> str:
+        """In short: the choice with each event, where they are few, and which strategy stands up best."""
+        if self.befalling is None:
+            return ""
+        events = self.befalling.events
+        told = [f"With “{event.title}”: {self.chosen_with(event)}." for event in events] if len(events) <= most else []
+        return " ".join([*told, self.stands_up()]).strip()
+
     def stands_up(self) -> str:
         """Which strategy stands up best to all events."""
         if self.befalling is None or len(self.decision.names) == 1:
@@ -305,9 +313,9 @@ class Teller(Wording):
         second = next(k for k in overall.ranked if k != overall.best)
         pair = overall.pair(overall.best, second)
         best, rival = self.short[overall.best], self.short[second]
-        count = f"{'with and without it' if events == 1 else f'with none and with each of the {events}'} equally often"
+        count = f"counting {'with and without it' if events == 1 else f'with none and with each of the {events}'} alike"
         if pair.ties:
-            return f"Stands up best: none, {best} and {rival} are as good as one another {count}."
+            return f"Stands up best: none; {best} and {rival} are as good as one another, {count}."
         shares = f"better than {rival} in {in_ten(pair.better, overall.members)} futures"
         if overall.chosen is None:
             return f"Stands up best: none surely; {best} is {shares}, worse in {in_ten(pair.worse, overall.members)}, {count}."

@@ -89,10 +89,10 @@ def _lead(told: Teller) -> list[tuple[str, str]]:
         (told.head, told.choice()),
         ("How sure", told.sureness(most=1)),
         ("Do next", told.next_steps()),
+        ("Want of oxygen", oxygen_risk.lead_words(told)),
+        ("If something befalls it", told.if_something_befalls()),
         ("Cost", told.money(most=1)),
         ("Cost of each", told.each()),
-        ("Want of oxygen", oxygen_risk.lead_words(told)),
-        ("If something befalls it", told.stands_up()),
     ]
 
 

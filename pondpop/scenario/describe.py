@@ -125,7 +125,9 @@ class _Words:
         for loss in pond.fertility_losses:
             yield self.loss(loss)
         yield from self.water(pond.temperature)
-        if not pond.oxygen_risk:
+        if pond.oxygen_risk:
+            yield "Oxygen: a poor night kills fish; how often is assumed"
+        else:
             yield "Oxygen: left out; the water is taken to be rich in it at all times"
         yield from self.run(scenario.run)
         for item in scenario.local_knowledge:

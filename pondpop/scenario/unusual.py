@@ -1,20 +1,23 @@
 """What is allowed but unlikely in a scenario, told in one line each: nothing is refused. Standard library only.
 
 The limits are choices of ours, well beyond what is commonly done, but for feed (agencies advise at most 20 lb/acre a day
-without aeration; Kansas, seen in a summary; ponds of catfish get up to 100 with it, more than a scenario may say) and the
-power of aerators (15 to 20 kW/ha for shrimp, Boyd 1998, seen in an abstract).
+without aeration; Kansas, seen in a summary; ponds of catfish get up to 100 with it, more than a scenario may say), the
+power of aerators (15 to 20 kW/ha for shrimp, Boyd 1998, seen in an abstract), lime (1 to 2 tons an acre, Arkansas and Georgia,
+seen in summaries) and grass carp (5 to 15 an acre, from memory; 20, Hill 1970, seen in a summary).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from pondpop.scenario.schema import Harvest, Removal, Scenario, Strategy
-from pondpop.units import CROP, DENSITY, FEED, LENGTH, Family, brief
+from pondpop.scenario.schema import Aeration, Feeding, Harvest, MonthDay, Removal, Scenario, Strategy
+from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
 LONGEST_FINGERLING_MM = 150.0
 MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
 MOST_AERATION_KW_PER_HA = 20.0
+MOST_LIME_TONNES_PER_HA = 5 * LIME["tons_per_acre"].factor
+MOST_CARP_PER_HA = 30 * DENSITY["per_acre"].factor
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
 LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
@@ -80,6 +83,30 @@ def _little_forage(strategy: Strategy) -> Iterator[str]:
         )
 
 
+def _at_one_time(one: Feeding, other: Feeding | Aeration) -> bool:
+    """Whether two rules have a day in common."""
+    years = one.from_year <= other.to_year and other.from_year <= one.to_year
+    return years and one.season[0] <= other.season[1] and other.season[0] <= one.season[1]
+
+
+def _fed_without_air(strategy: Strategy) -> Iterable[tuple[Feeding, float]]:
+    """The most that all rules together feed on the first day of one, kg/ha, in years in which nothing aerates in its season,
+    and that rule; one for each such day of the year.
+    """
+    most: dict[MonthDay, tuple[Feeding, float]] = {}
+    for rule in strategy.feeding:
+        first = rule.season[0]
+        for year in range(rule.from_year, rule.to_year + 1):
+            season = rule._replace(from_year=year, to_year=year)
+            if any(_at_one_time(season, aeration) for aeration in strategy.aeration):
+                continue
+            day = season._replace(season=(first, first))
+            given = sum(other.kg_per_ha_day for other in strategy.feeding if _at_one_time(day, other))
+            if first not in most or given > most[first][1]:
+                most[first] = rule, given
+    return most.values()
+
+
 def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
     bass = [event for event in strategy.stocking if event.species == "bass"]
     yield from _far_too_few(strategy, area_ha)
@@ -90,9 +117,15 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
             yield f"{event.name}, {_both(event.per_ha, DENSITY)} bass, where 50 to 100 per acre are usual"
     if bass and forage and (first := min(bass, key=lambda event: event.date)).date < min(forage):
         yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
-    for feeding in strategy.feeding:
-        if feeding.kg_per_ha_day > MOST_FEED_KG_PER_HA and not strategy.aeration:
-            yield f"{feeding.name}, feed of {_both(feeding.kg_per_ha_day, FEED)}, where 20 lb/acre are a limit without aeration"
+    for feeding, given in _fed_without_air(strategy):
+        if given > MOST_FEED_KG_PER_HA:
+            yield f"{feeding.name}, feed of {_both(given, FEED)}, where 20 lb/acre are a limit without aeration"
+    for liming in strategy.liming:
+        if liming.tonnes_per_ha > MOST_LIME_TONNES_PER_HA:
+            yield f"{liming.name}, lime of {_both(liming.tonnes_per_ha, LIME)}, where 1 to 2 tons/acre are usual"
+    for carp in strategy.grass_carp:
+        if carp.per_ha > MOST_CARP_PER_HA:
+            yield f"{carp.name}, {_both(carp.per_ha, DENSITY)} grass carp, where 5 to 20 per acre are usual"
     for aeration in strategy.aeration:
         if aeration.kilowatts > MOST_AERATION_KW_PER_HA * area_ha:
             yield f"{aeration.name}, {brief(aeration.kilowatts)} kW of aerators, where ponds have at most 20 kW a hectare"

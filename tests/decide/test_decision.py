@@ -295,7 +295,9 @@ def test_terminal_and_page_say_the_same_of_events():
     text = answer_text(told, None, "Everything is in a_folder-result; seed 20260315, 10 futures; --details tells the rest.")
     assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
     assert "a kill" in text and " ".join(told.stands_up().split()) in " ".join(text.split())
-    page = dict(answer(gather([made], "us")).more[0])
+    first, (page,) = answer(gather([made], "us")).lead[0], map(dict, answer(gather([made], "us")).more)
+    lead = dict(first)["If something befalls it"]
+    assert "With “a kill”: still B." in lead and lead.endswith(told.stands_up().replace("“few”", "A").replace("“many”", "B"))
     assert page["What if"] == told.what_if().replace("“few”", "A").replace("“many”", "B")
     html, sheets = make_page(gather([made], "us"), "tables")
     assert html.count("nothing befalls the pond") == 1 and "choose A" in html

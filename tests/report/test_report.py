@@ -639,6 +639,27 @@ def test_a_shad_stocking_in_cold_water_is_warned_of():
     assert any("too cold for threadfin" in text for text in told)
 
 
+AERATOR = {"kind": "paddlewheel", "power_hp": 2, "season": ["05-01", "09-30"], "from_year": 3}
+
+
+def test_an_aerator_that_comes_later_stands_in_the_calendar():
+    raw = raw_scenario(aeration=[AERATOR])
+    _, later, *_ = calendar(gather([dataset_of(raw)], "us"))
+    (words,) = [str(row[-1]) for row in later.rows if "aerator" in str(row[-1])]
+    assert words.startswith("Run the paddlewheel aerator (2 hp, 1.49 kW) at night while oxygen is below 3 mg/l")
+    assert "licensed electrician" in words
+
+
+@pytest.mark.parametrize("coldest", [1.5, 7.0])
+def test_the_calendar_asks_for_oxygen_under_ice_where_there_may_be_ice(coldest):
+    def cold(ds):
+        ds["water_temperature"].values[:] = np.maximum(ds["water_temperature"].values - 7.0 + coldest, 1.0)
+
+    told = [str(row[3]) for row in calendar(gather([dataset_of(raw_scenario(), change=cold)], "us"))[0].csv_rows]
+    assert any("under the ice" in text for text in told) == (coldest < 3.0)
+    assert any(text.startswith("Check oxygen at dawn") for text in told)
+
+
 def test_several_files_side_by_side(dataset, tmp_path):
     other = raw_scenario()
     other["title"] = "Another pond"

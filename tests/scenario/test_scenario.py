@@ -718,7 +718,8 @@ def test_what_befalls_a_pond_befalls_every_strategy_and_is_none():
     words = describe(scenario)
     for part in ["sterile (triploid) grass carp", "1.5 tons/acre", "the pond tends to a fertility of 0.35", "water on 60 %",
                  "plants on 15 % of the area, cost 400", "paddlewheel, 1.49 kW (2 hp) in the pond", "from 22 to 7 o'clock",
-                 "Alkalinity of the water: 12 mg/l", "What if cold_winter: a cold winter"]:
+                 "Alkalinity of the water: 12 mg/l", "What if cold_winter: a cold winter",
+                 "Oxygen: a poor night kills fish; how often is assumed"]:
         assert part in words
     twice = befallen(cold._replace(what_if=scenario.what_if), "cold_winter")
     for strategy in twice.strategies.values():
@@ -737,10 +738,17 @@ def test_fish_told_by_weight_alone_are_refused_with_their_usual_length():
 
 AERATOR = {"name": "aerator", "kind": "paddlewheel", "power_kw": 1}
 RESIDENT = {"resident": True, "per_acre": 100}
+FED = {"lb_per_acre_day": 12}
 UNLIKELY = [
     ({LIGHT + "stocking__0__per_acre": 7500}, "bass, 7,500 per acre (18,500 per ha)"),
     ({LIGHT + "feeding": [{"lb_per_acre_day": 30}]}, "feeding, feed of 30 lb/acre a day"),
+    ({LIGHT + "feeding": [FED | {"season": ["03-01", "10-31"]}, FED | {"season": ["05-01", "06-30"]}]}, "feed of 24 lb/acre"),
+    ({LIGHT + "feeding": [FED | {"lb_per_acre_day": 30, "season": ["05-01", "08-31"]}],
+      LIGHT + "aeration": [AERATOR | {"season": ["10-01", "11-30"]}]}, "feed of 30 lb/acre a day"),
+    ({LIGHT + "feeding": [FED | {"lb_per_acre_day": 30}], LIGHT + "aeration": [AERATOR | {"to_year": 2}]}, "feed of 30 lb/acre"),
     ({LIGHT + "aeration": [AERATOR | {"power_kw": 500}]}, "aerator, 500 kW of aerators"),
+    ({LIGHT + "liming": [{"date": dt.date(2027, 1, 1), "tons_per_acre": 8}], "pond__alkalinity_mg_l": 9}, "lime of 8 tons/acre"),
+    ({LIGHT + "grass_carp": [{"date": dt.date(2027, 1, 1), "per_acre": 60}]}, "60 per acre (148 per ha) grass carp"),
     ({LIGHT + "removal": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1, "reason": "die_off"}]}, "does not have"),
     ({"what_if": {"kill": {"die_off": [{"species": "shad", "date": dt.date(2027, 1, 1), "share": 1}]}}}, "which no strategy has"),
     ({LIGHT + "stocking__0__date": dt.date(2026, 3, 16)}, "bass on 2026-03-16, before anything they eat (2026-03-20)"),
@@ -760,6 +768,13 @@ def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
     lines = unusual(scenario)
     assert len(lines) == 1 and lines[0].startswith("unusual: ") and says in lines[0]
     assert lines[0] in describe(scenario).splitlines()
+
+
+def test_feed_at_different_times_is_not_added_up():
+    parts = [{"lb_per_acre_day": 15, "season": ["03-01", "05-31"]}, {"lb_per_acre_day": 15, "season": ["06-01", "10-31"]}]
+    assert unusual(resolve(small(**{LIGHT + "feeding": parts}))) == []
+    later = [{"lb_per_acre_day": 15, "to_year": 1}, {"lb_per_acre_day": 15, "from_year": 2}]
+    assert unusual(resolve(small(**{LIGHT + "feeding": later}))) == []
 
 
 def test_feed_that_is_much_without_aeration_is_not_with_it():
