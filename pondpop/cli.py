@@ -759,6 +759,8 @@ def _report(given: argparse.Namespace) -> None:
     can_draw()
     assessment = assess_records(read_records(folders[0])) if folders else None
     datasets = [_from_today(given, read(file)) for file in projections]
+    if assessment and len(datasets) == 1 and "last_record" not in datasets[0].attrs and assessment.records.last:
+        datasets = [datasets[0].assign_attrs(last_record=assessment.records.last.isoformat())]
     write_report(datasets, out, given.units, given.replace, assessment, found, For(**whom))
 
 

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
+from pondpop.records.surveys import SESSION_DAYS
 from pondpop.scenario import (
     FERTILITIES,
     LONGEST_MM,
@@ -85,7 +86,16 @@ class Action:
 def today(dataset: xr.Dataset, scenario: Scenario) -> dt.date:
     """The day from which things are still to be done: the one that was given, that of the last record, or the start."""
     given = dataset.attrs.get("today") or dataset.attrs.get("last_record")
-    return max(dt.date.fromisoformat(str(given)), scenario.run.start) if given else scenario.run.start
+    day = dt.date.fromisoformat(str(given)) if given else scenario.run.start
+    return day if scenario.run.start <= day < scenario.run.end else scenario.run.start
+
+
+def last_survey(dataset: xr.Dataset, scenario: Scenario) -> dt.date | None:
+    """The day of the last record, or of the survey from which the run begins; None where it begins from neither."""
+    if dataset.attrs.get("last_record"):
+        return dt.date.fromisoformat(str(dataset.attrs["last_record"]))
+    begun = any(event.number_cv for strategy in scenario.strategies.values() for event in strategy.stocking if event.resident)
+    return scenario.run.start if begun else None
 
 
 def actions(dataset: xr.Dataset, scenario: Scenario, strategy: str) -> list[Action]:
@@ -134,8 +144,10 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
         for season in seasons(aeration, run, now):
             yield Action(*season, "aerate", _aerate(aeration, units), AERATE_MIND)
     yield from _water(strategy, scenario)
+    seen = last_survey(dataset, scenario)
     for date in run.survey_dates:
-        yield Action(date, day(date), "survey", "Survey")
+        if seen is None or (date - seen).days > SESSION_DAYS:  # nearer, it would be of the same survey
+            yield Action(date, day(date), "survey", "Survey")
     for year in range(run.start.year, run.end.year + 1):
         first, last = dt.date(year, 6, 1), dt.date(year, 7, 15)
         if run.start <= first and now <= last < run.end:

@@ -355,7 +355,7 @@ class Teller(Wording):
             reading = indices.pair_reading(bass[1], bluegill[1], harvested=harvested).words
             told = [banded(three, "percent") for three in (bass, bluegill)]
             text = f"with {name}, bass PSD {told[0]} and bluegill PSD {told[1]}, mean of the surveys of the last twelve "
-            text += f"months: {reading}."
+            text += f"months; these two middles read: {reading}."
         else:
             text = f"with {name}, too few fish of stock length in the last twelve months to read the balance."
         every = range(len(d.names))
@@ -436,14 +436,16 @@ class Teller(Wording):
         parts = []
         for k, name in enumerate(self.decision.names):
             years = found.years[name]
-            when = f"in range after {years:.1f} years" if years is not None else "not surely in range within the run"
+            when = f"in range at a survey after {years:.1f} years" if years is not None else "at no survey surely in range"
+            when += f", over the last twelve months {self.chance(float(self.in_range[k]))}"
             out = self._fish(np.median(found.taken_out[name], axis=0))
             put = self._fish(found.put_in[name])
             lost = float(np.median(found.seasons_lost[k]))
             season = f"{_count(lost, 'season')} of fishing lost" if lost >= 0.5 else ""
             moved = "; ".join(part for part in (out and f"{out} out", put and f"{put} in", season) if part)
             parts.append(f"{self.short[k]}: {when}" + (f"; {moved}" if moved else ""))
-        sure = f"({10 * SURE:.0f} of 10 futures with both PSDs in range at one survey count as sure) "
+        ranges = f"the {option_words(self.option)} ranges"
+        sure = f"({10 * SURE:.0f} of 10 futures with both PSDs in {ranges} at one survey count as sure) "
         return f"{sure if self.decision.members > 1 else ''}{'. '.join(parts)}."
 
     @staticmethod

@@ -96,6 +96,11 @@ class Records:
     read_as: str = ""
     """What of the field sheets was read as what; empty where they use the words of record files."""
 
+    @property
+    def last(self) -> dt.date | None:
+        """The day of the last of them."""
+        return max((row.date for rows in (self.fish, self.effort, self.catches, self.tags) for row in rows), default=None)
+
 
 def read_records(folder: str | Path, strict: bool = False, today: dt.date | None = None) -> Records:
     """Reads the record files of a folder.

@@ -105,6 +105,6 @@ def _more(told: Teller) -> list[tuple[str, str]]:
         ("Oxygen", oxygen_risk.words(told)),
         ("Mind", told.mind()),
         ("Unusual", told.unusual()),
-        ("The repair", told.repair()),
+        ("When in range", told.repair()),
         ("What would change this", told.change()),
     ]

@@ -17,7 +17,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from small import SIZES
 
 from pondpop.cli import main
-from pondpop.decide.actions import today, water_c
+from pondpop.decide.actions import actions, today, water_c
 from pondpop.decide.passages import Passage, to_json
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
@@ -269,7 +269,28 @@ def test_the_day_of_the_last_record_is_today_unless_another_is_given():
     assert today(made, scenario) == scenario.run.start
     assert str(today(made.assign_attrs(last_record="2027-05-01"), scenario)) == "2027-05-01"
     assert str(today(made.assign_attrs(last_record="2027-05-01", today="2027-06-02"), scenario)) == "2027-06-02"
-    assert today(made.assign_attrs(last_record="2020-01-01"), scenario) == scenario.run.start
+    for outside in ("2020-01-01", "2060-01-01"):
+        assert today(made.assign_attrs(last_record=outside), scenario) == scenario.run.start
+
+
+def test_the_calendar_asks_for_no_survey_right_after_one():
+    def surveys(made):
+        scenario = resolve(tomllib.loads(made.attrs["scenario"]))
+        return [str(one.date) for one in actions(made, scenario, next(iter(scenario.strategies))) if one.deed == "survey"]
+
+    made = dataset_of(raw_scenario())
+    assert surveys(made)[:2] == ["2026-04-15", "2026-10-15"]
+    assert surveys(made.assign_attrs(last_record="2026-04-14"))[0] == "2026-10-15"
+    assert surveys(made.assign_attrs(last_record="2026-03-15"))[0] == "2026-04-15"  # 31 days: another survey
+    scenario = resolve(tomllib.loads(made.attrs["scenario"]))
+    start = scenario.run.start.replace(month=4, day=1)
+    strategies = {
+        name: one._replace(stocking=tuple(event._replace(resident=True, number_cv=0.5, date=start) for event in one.stocking))
+        for name, one in scenario.strategies.items()
+    }
+    begun = scenario._replace(strategies=strategies, run=scenario.run._replace(start=start))
+    every = actions(made, begun, next(iter(begun.strategies)))
+    assert next(str(one.date) for one in every if one.deed == "survey") == "2026-10-15"
 
 
 def test_warm_water_at_stocking_is_named(dataset):
