@@ -400,8 +400,11 @@ def _begin(given: argparse.Namespace) -> None:
 
 def _check(given: argparse.Namespace) -> None:
     from pondpop.scenario import describe
+    from pondpop.scenario.initial import lost_rows
 
     print(describe(_load(given)), end="")
+    for line in lost_rows(given.file):
+        print(line)
 
 
 def _compare(given: argparse.Namespace) -> None:

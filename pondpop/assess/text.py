@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
+from pondpop.records.told import how_read, left_out, slips_of
 from pondpop.units import LENGTH, Units, brief, in_csv, in_ten
 
 if TYPE_CHECKING:
@@ -17,11 +18,10 @@ if TYPE_CHECKING:
     from pondpop.assess.findings import Finding
     from pondpop.assess.seining import SeiningReading
     from pondpop.assess.size_and_condition import Change, PairDoubt
-    from pondpop.records import BadRow, Records
+    from pondpop.records import Records
 
 WIDTH = 100
 SCREEN_WIDE, SCREEN_HIGH = 80, 24  # of a plain terminal
-SHOWN_SLIPS = 20
 SURE = 0.05
 FLOOR, MORE = "_psd_floor", "_more_outings_for_10_points"
 CAUTIONS = (
@@ -65,9 +65,9 @@ def assessment_text(assessment: Assessment, units: Units = "us") -> str:
 def assessment_answer(a: Assessment, units: Units = "us") -> str:
     """The answer on one plain screen: rows that were lost, the state, what speaks for it, what to do, what looks odd."""
     r, advice = a.records, a.advice(units)
-    slips = _slips(r)
+    slips = slips_of(r)
     reasons = f" Other reasons: {len(slips) - 1}, see --details." if len(slips) > 1 else ""
-    lost = _lines_of(f"{_left_out(r)}: {slips[0]}.{reasons}", SCREEN_WIDE) if slips else []
+    lost = _lines_of(f"{left_out(r)}: {slips[0]}.{reasons}", SCREEN_WIDE) if slips else []
     fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
     words = "; words and units were read as others" if r.read_as else ""
     more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""
@@ -141,40 +141,6 @@ def left_out_and_odd(r: Records) -> Iterator[str]:
     """Lines on what was read as what, on the rows that were left out, and on what looks odd but was kept."""
     for indent, paragraph in how_read(r):
         yield from _wrap(paragraph, indent)
-
-
-def how_read(r: Records) -> Iterator[tuple[str, str]]:
-    """The same as whole paragraphs, each with its indent.
-
-    Rows left out for the same slip are one paragraph with their number and the first three of them.
-    """
-    if r.read_as:
-        yield "", f"Read as: {r.read_as}."
-    slips = _slips(r)
-    if slips:
-        yield "", f"{_left_out(r)}:"
-    for slip in slips[:SHOWN_SLIPS]:
-        yield "  ", slip
-    if len(slips) > SHOWN_SLIPS:
-        yield "  ", f"and rows for {len(slips) - SHOWN_SLIPS} other reasons"
-    for note in r.notes:
-        yield "", "Odd: " + note
-
-
-def _left_out(r: Records) -> str:
-    return f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}"
-
-
-def _slips(r: Records) -> list[str]:
-    """Why rows were left out: each slip with the number of its rows and the first three of them."""
-    slips: dict[str, list[BadRow]] = {}
-    for bad in r.left_out:
-        slips.setdefault(bad.slip, []).append(bad)
-    told = []
-    for rows in slips.values():
-        lines = ", ".join(str(bad.line) for bad in rows[:3]) + (f" and {len(rows) - 3} more" if len(rows) > 3 else "")
-        told.append(f"{rows[0]}" + (f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""))
-    return told
 
 
 def _title(words: str) -> Iterator[str]:

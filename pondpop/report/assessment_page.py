@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pondpop.assess.size_and_condition import LEAST_WEIGHED
-from pondpop.assess.text import converted, how_read, state_words
+from pondpop.assess.text import converted, state_words
+from pondpop.records.told import how_read
 from pondpop.report.document import CAUTIONS, GEAR_CAUTION, NOBODY, Cover, For, Section, as_list, document, plots, under
 from pondpop.report.format import html
 from pondpop.report.tables import Cell, Table

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pondpop.checks import Fact, InputError
-from pondpop.scenario.read import Table
+from pondpop.scenario.read import Table, read
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.water import expected_on, inside
 from pondpop.species.gears import setting, taken_share, warmth
@@ -63,6 +63,20 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature, folder
             raise InputError(row.path, Fact("a second row"), "one row for each species and length class")
         found[event.name] = event
     return list(found.values())
+
+
+def lost_rows(path: str | Path) -> list[str]:
+    """What was left out of the records from which a scenario begins, and why; nothing where it begins otherwise."""
+    from pondpop.records import read_records
+    from pondpop.records.told import left_out, slips_of
+
+    begun = read(path).get("start_from_survey", {})
+    if "records" not in begun:
+        return []
+    records = read_records(Path(path).parent / begun["records"])
+    if not records.left_out:
+        return []
+    return [f"{left_out(records)} of {begun['records']}:", *(f"  {slip}" for slip in slips_of(records))]
 
 
 def class_in(inch: int) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from small import raw
 from pondpop.assess import assess_records, write_assessment
 from pondpop.assess.beginning import beginning
 from pondpop.checks import InputError
+from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.scenario import resolve
 from pondpop.species.catalogue import standard_weight_g
@@ -114,6 +115,22 @@ def test_a_survey_that_cannot_be_begun_from_is_refused_with_what_to_write(tmp_pa
     with pytest.raises(InputError) as refused:
         begun_from(tmp_path / "pond", dt.date.fromisoformat(start), **table)
     assert says in str(refused.value)
+
+
+def test_check_tells_what_was_left_out_of_the_records(tmp_path, capsys):
+    assert main(["begin", str(tmp_path / "pond"), "--question", "harvest"]) == 0
+    file = tmp_path / "pond" / "harvest.toml"
+    assert main(["check", str(file)]) == 0 and "Left out" not in capsys.readouterr().out
+    text = file.read_text("utf-8")
+    there = '[start_from_survey]\nrecords = "records"\n\n'
+    text = text[: text.index("[[stocking]]")] + there + text[text.index("# What differs") :]
+    start = next(line for line in text.splitlines() if line.startswith("start ="))
+    file.write_text(text.replace(start, "start = 2026-04-14"), "utf-8")
+    rows = "2026-04-14,electrofishing,bass,9,\n2026-04-14,electrofishing,bluegill,6,\n2026-04-14,electrofishing,GSF,6,\n"
+    records(tmp_path / "pond" / "records", rows, "2026-04-14,electrofishing,1,,\n")
+    assert main(["check", str(file)]) == 0
+    told = capsys.readouterr().out
+    assert 'Left out, 1 row of records:\n  survey.csv, line 4: species: got "GSF"' in told
 
 
 def test_records_without_an_effort_are_refused(tmp_path):
