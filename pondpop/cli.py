@@ -838,7 +838,8 @@ def _assess(given: argparse.Namespace) -> None:
 
         can_draw()
         write_assessment(found, given.out, given.units, assessment_page(found, given.units, For(**names)))
-    print((assessment_text if given.details else assessment_answer)(found, given.units), end="")
+    where = "" if given.out is None else str(given.out.absolute() / "assessment.html")
+    print(assessment_text(found, given.units) if given.details else assessment_answer(found, given.units, where), end="")
 
 
 def _keys(given: argparse.Namespace) -> None:

@@ -62,8 +62,11 @@ def assessment_text(assessment: Assessment, units: Units = "us") -> str:
     return "\n".join(_lines(assessment, units)) + "\n"
 
 
-def assessment_answer(a: Assessment, units: Units = "us") -> str:
-    """The answer on one plain screen: rows that were lost, the state, what speaks for it, what to do, what looks odd."""
+def assessment_answer(a: Assessment, units: Units = "us", where: str = "") -> str:
+    """The answer on one plain screen: rows that were lost, the state, what speaks for it, what to do, what looks odd.
+
+    where: the page that was written, told last.
+    """
     r, advice = a.records, a.advice(units)
     slips = slips_of(r)
     reasons = f" Other reasons: {len(slips) - 1}, see --details." if len(slips) > 1 else ""
@@ -72,7 +75,8 @@ def assessment_answer(a: Assessment, units: Units = "us") -> str:
     words = "; words and units were read as others" if r.read_as else ""
     more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""
     odd = _lines_of(f"Odd{more}: {r.notes[0]}.", SCREEN_WIDE) if r.notes else []
-    last = _lines_of(f"{fish}{words}. --details tells all of it, and every figure.", SCREEN_WIDE)
+    page = f" The page is {where}" if where else ""
+    last = _lines_of(f"{fish}{words}. --details tells all of it, and every figure.{page}", SCREEN_WIDE)
     law = _lines_of("Before fish are stocked, moved, removed or eaten, ask the state agency.", SCREEN_WIDE)
     if advice is None:
         state = _lines_of("The state of the pond cannot be told from these records.", SCREEN_WIDE)
@@ -89,7 +93,7 @@ def assessment_answer(a: Assessment, units: Units = "us") -> str:
 
 
 def _lines_of(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, subsequent_indent="  ", break_on_hyphens=False)
+    return textwrap.wrap(text, width, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False)
 
 
 def _lines(a: Assessment, units: Units) -> Iterator[str]:

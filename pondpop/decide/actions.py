@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 import xarray as xr
 
+from pondpop.decide import harvest_outcome
 from pondpop.records.surveys import SESSION_DAYS
 from pondpop.scenario import (
     FERTILITIES,
@@ -129,9 +130,13 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
     for removal in strategy.removals:
         if removal.reason == "removal":
             yield Action(removal.date, day(removal.date), "take out", _take(removal, area, units))
+    short = {c.species: c for c in harvest_outcome.catches(dataset, scenario) if c.strategy == name and c.falls_short}
     for rule in strategy.harvest:
+        caught = ""
+        if rule.species in short:
+            caught = f", of which about {brief(100.0 * float(np.median(short[rule.species].share)), 2)} % is caught"
         for season in seasons(rule, run, now):
-            yield Action(*season, "harvest", _harvest(rule, area, units), species=rule.species)
+            yield Action(*season, "harvest", f"{_harvest(rule, area, units)}{caught}", species=rule.species)
     for feeding in strategy.feeding:
         for season in seasons(feeding, run, now):
             what = f"Feed {both(feeding.kg_per_ha_day * area, 'catch', units)} of pellets a day in the pond"

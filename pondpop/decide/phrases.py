@@ -392,7 +392,7 @@ class Teller(Wording):
         """The first of that, cut to some lines of a terminal, and how much more there is."""
         lines = unusual(self.scenario)
         more = f" (and {len(lines) - 1} more, which check tells)" if len(lines) > 1 else ""
-        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), 150)}" if lines else ""
+        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), 220)}" if lines else ""
 
     def mind(self) -> str:
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of

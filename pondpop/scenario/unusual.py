@@ -77,9 +77,9 @@ def _little_forage(strategy: Strategy) -> Iterator[str]:
         bass, others = (bass + weight, others) if event.species == "bass" else (bass, others + weight)
     if others < LEAST_FORAGE * bass:
         yield (
-            f"{_both(bass, CROP)} of bass live there at the start and {_both(others, CROP)} of what they eat, where balanced "
-            "ponds have 1.4 to 10 times as much of it as of bass; of a survey that looked for bass only write "
-            "species_sought = bass into effort.csv, and the other fish as [[stocking]] with resident = true"
+            f"{_both(bass, CROP)} of bass at the start and {_both(others, CROP)} of what they eat; if a survey looked for bass "
+            "only, write species_sought = bass into effort.csv, and the other fish as [[stocking]] with resident = true; "
+            "balanced ponds have 1.4 to 10 times as much of what bass eat as of bass"
         )
 
 

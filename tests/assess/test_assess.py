@@ -426,8 +426,9 @@ def test_the_answer_fits_a_plain_terminal(tmp_path, capsys, units, rows):
 
 def test_what_is_odd_is_named_without_being_asked_for(tmp_path, capsys):
     (tmp_path / "survey.csv").write_text(SURVEY + fish("2062-04-10", "bass", 250))
-    assert main(["assess", str(tmp_path)]) == 0
+    assert main(["assess", str(tmp_path), "--out", str(tmp_path / "out")]) == 0
     text = " ".join(capsys.readouterr().out.split())
+    assert text.endswith(f"The page is {tmp_path / 'out' / 'assessment.html'}")
     assert "Odd: 1 row dated after today" in text and "2062-04-10; kept, but check the year." in text
 
 

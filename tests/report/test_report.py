@@ -359,11 +359,16 @@ def test_a_harvest_that_is_not_caught_is_minded():
             ds["harvest_biomass"].values[:] = 0.0
             ds["harvest_biomass"].values[1, :, 16::12, 0] = kilograms  # July of strategy B, which asks for 20 lb/acre
 
-        (more,) = answer(gather([dataset_of(raw_scenario(), change=change)], "us")).more
-        return dict(more).get("Mind", "")
+        material = gather([dataset_of(raw_scenario(), change=change)], "us")
+        (more,) = answer(material).more
+        rows = [str(row[3]) for row in calendar(material)[0].csv_rows if "Harvest bass" in str(row[3]) and "20 lb" in str(row[3])]
+        return dict(more).get("Mind", ""), " ".join(rows)
 
-    assert "B asks for 20 lb/acre of bass a year in 2027–2028, and 7.1 are caught" in caught(8.0)
-    assert "asks for" not in caught(25.0)
+    mind, calendar_says = caught(8.0)
+    assert "B asks for 20 lb/acre of bass a year in 2027–2028, and 7.1 are caught" in mind
+    assert "20 lb/acre (22 kg/ha) a year, of which about 36 % is caught" in calendar_says
+    mind, calendar_says = caught(25.0)
+    assert "asks for" not in mind and "is caught" not in calendar_says and "20 lb/acre" in calendar_says
 
 
 # ------------------------------------------------------------------ the page
