@@ -38,8 +38,11 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
     against: the strategy with which the others are compared, by default the best one.
     """
     events, oxygen = _events(told), wrapped(oxygen_risk.short_words(told))
-    whole = _answer(told, against, more, [*events, *oxygen])
-    return whole if height(whole) <= HIGH or not oxygen else _answer(told, against, more, events)
+    for below, odd in (([*events, *oxygen], told.odd(220)), (events, told.odd(220)), (events, told.odd(60))):
+        whole = _answer(told, against, [*wrapped(odd), *wrapped(more)], below)
+        if height(whole) <= HIGH:
+            break
+    return whole
 
 
 def height(text: str) -> int:
@@ -47,9 +50,8 @@ def height(text: str) -> int:
     return sum(max(1, ceil(len(line) / WIDE)) for line in text.splitlines())
 
 
-def _answer(told: Teller, against: int | None, more: str, below: list[str]) -> str:
+def _answer(told: Teller, against: int | None, last: list[str], below: list[str]) -> str:
     said = _said(told, against, None, 2)
-    last = [*wrapped(told.odd()), *wrapped(more)]
     high = HIGH - height("\n".join(last)) + len(last)
     if len(said) > high - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1, 2)

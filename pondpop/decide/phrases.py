@@ -384,15 +384,15 @@ class Teller(Wording):
         return {q.name: q.values for q in quantities(self.dataset)}
 
     def unusual(self) -> str:
-        """What in the scenario should be looked at again."""
-        lines = [line.removeprefix("unusual: ") for line in unusual(self.scenario)]
+        """What in the scenario should be looked at again, without what to write into its file."""
+        lines = [line.removeprefix("unusual: ").partition("; ")[0] for line in unusual(self.scenario)]
         return f"{'; '.join(lines)}." if lines else ""
 
-    def odd(self) -> str:
-        """The first of that, cut to some lines of a terminal, and how much more there is."""
+    def odd(self, most: int) -> str:
+        """The first of that whole, cut to so many characters, and how much more there is."""
         lines = unusual(self.scenario)
         more = f" (and {len(lines) - 1} more, which check tells)" if len(lines) > 1 else ""
-        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), 220)}" if lines else ""
+        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), most)}" if lines else ""
 
     def mind(self) -> str:
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of

@@ -196,9 +196,9 @@ def _how_many(said: Answer, searches: Sequence[Search], assessment: Assessment |
     if asked is None and not general:
         return ""
     none = "" if asked is None else "No harvest of bass keeps all that the goals ask for, so the search advises no amount. "
-    takes = joined(f"{case.letter} takes {_bass_taken(said.verdicts[0], case)}" for case in said.equals)
-    sure = ", of which none is surely better" if len(said.equals) > 1 else ""
-    return f"{none}{takes}{sure}{f'; {general}' if general else ''}."
+    takes = [f"{case.letter} takes {_bass_taken(said.verdicts[0], case)}" for case in said.equals]
+    sure = ["none of them is surely better"] if len(takes) > 1 else []
+    return f"{none}{'; '.join(filter(None, [*takes, *sure, general]))}."
 
 
 def _bass_taken(verdict: Verdict, case: Case) -> str:

@@ -30,7 +30,8 @@ from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION, For
 from pondpop.report.drawing import INK, look
 from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
-from pondpop.report.page import make_page
+from pondpop.report.page import _how_many, make_page
+from pondpop.report.searches_page import Search
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
@@ -494,6 +495,18 @@ def test_a_page_with_several_harvests_says_which_is_the_advice(client, page):
     assert "How many bass to take" not in Outline(page).text.partition("Contents")[0]  # one harvest only
     actions = text[text.index("The coming twelve months") :]
     assert TAKE in actions.partition("Harvest of bass as the strategies had it when they were compared")[0]
+
+
+def test_without_a_quota_the_harvests_of_the_strategies_are_told_beside_what_is_advised_in_general(dataset):
+    said = answer(gather([dataset], "us"))
+    told = _how_many(said, [], assessment=True)
+    for case in said.equals:
+        assert f"{case.letter} takes " in told
+    assert told.endswith("the amounts with the records are what agencies advise for such ponds in general.")
+    assert ("none of them is surely better" in told) == (len(said.equals) > 1)
+    none = _how_many(said, [Search("How many bass to take", "", "", [])], None)
+    assert none.startswith("No harvest of bass keeps all that the goals ask for") and "takes" in none
+    assert _how_many(said, [], None) == ""
 
 
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
