@@ -1044,7 +1044,9 @@ for _name, _many, _fewer in (("p19_350_over_100", 350, 100), ("p19_100_over_30",
 
 
 def _stock_left(run: Run) -> Array:
-    return run.at(1, 8, 16).n(BASS, 8 * MM_PER_IN)
+    """Bass that were there when the lake was opened, per ha; young that reach 8 in meanwhile are not among them."""
+    look = run.at(1, 8, 16)
+    return look.stocked(run.origins["small_bass"])[0] + look.stocked(run.origins["bass"])[0]
 
 
 _two("p20_taken", _stock_left, ("documented_p20", "open"), ("documented_p20", "closed"), lambda a, b: 100 * (1 - a / b))
