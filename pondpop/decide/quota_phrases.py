@@ -17,7 +17,7 @@ from pondpop.decide.console import HIGH, WIDE, band, columns, wrapped
 from pondpop.decide.harvest_outcome import TAKEN
 from pondpop.decide.passages import Passage, in_text
 from pondpop.decide.phrases import FUTURES, Wording
-from pondpop.decide.quota import Found, Question, Trial, at_least, chance_caught, in_vain, whole_fish, with_quota
+from pondpop.decide.quota import Found, Question, Trial, at_least, chance_caught, whole_fish, with_quota
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.scenario import Scenario
 from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, in_ten, joined
@@ -120,12 +120,25 @@ def quota_advice(found: Found) -> str:
             f"{brief(float(amount))} {_unit(found)} a year in {start + a - 1}–{start + b - 1}"
             for amount, (a, b) in zip(row, question.periods, strict=True)
         ]
+        if len(set(row)) == 1:
+            told = [f"{brief(float(row[0]))} {_unit(found)} a year"]
         if row.any():
             parts.append(f"{joined(told)} of bass of {_window(window, found)}")
     if not parts:
         return "Take no bass: no harvest that was tried serves the goals better."
-    caught = "" if best.caught else f" as a ceiling: about {brief(100.0 * (1.0 - in_vain(best)), 2)} % of it is caught"
-    return f"Take {'; '.join(parts)}{caught}."
+    if best.caught:
+        return f"Take {'; '.join(parts)}."
+    return f"Take what is caught, {_caught_a_year(found)}; the ceilings are {'; '.join(parts)}, which are not reached."
+
+
+def _caught_a_year(found: Found) -> str:
+    return f"{_cell(_in_unit(_mean_taken(found.best), found))} {_unit(found)} of bass a year in all"
+
+
+def _mean_taken(trial: Trial) -> Array:
+    """What is caught a year of those with a quota [member], kg/ha."""
+    years = trial.asked > 0.0
+    return np.asarray(trial.taken[:, years].mean(axis=1)) if years.any() else np.zeros(trial.members)
 
 
 def _asked(found: Found) -> str:
@@ -186,7 +199,7 @@ def _binding(found: Found) -> str:
 def _told(trial: Trial, found: Found) -> str:
     """A set of amounts in a few words."""
     if not trial.amounts.any():
-        return "no harvest"
+        return "taking nothing"
     amounts = _in_unit(trial.amounts, found)
     each = ["–".join(dict.fromkeys(brief(float(a), 2) for a in row)) for row in amounts]
     return f"{' + '.join(each)} {_unit(found)} a year"
@@ -232,7 +245,7 @@ def _not_caught(found: Found) -> str:
     asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
     return (
         f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
-        f"{_cell(caught)}. Read the amounts as ceilings; no smaller one that is caught does as well."
+        f"{_cell(caught)}. Advised is what is caught, {_caught_a_year(found)}; the amounts are ceilings."
     )
 
 
@@ -291,11 +304,9 @@ def _effects(found: Found, trial: Trial) -> list[Effect]:
     """What is shown of a set of amounts, what matters most first."""
     ds, units = trial.dataset, found.scenario.units
     named = {q.name: q for q in quantities(ds)}
-    years = trial.asked > 0.0
-    taken = trial.taken[:, years].mean(axis=1) if years.any() else np.zeros(trial.members)
     unit = _unit(found)
     told = _wording(found, ["quota"], [trial])
-    effects = [Effect(f"caught, {unit}", f"caught_{_suffix(found)}_a_year", _in_unit(taken, found))]
+    effects = [Effect(f"caught, {unit}", f"caught_{_suffix(found)}_a_year", _in_unit(_mean_taken(trial), found))]
     if trial.limits:
         effects.append(Effect("all limits, %", "all_limits_percent", 100.0 * trial.all_at_once))
     for score in sorted(trial.scores, key=lambda score: score.kind == "points"):

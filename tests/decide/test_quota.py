@@ -424,10 +424,11 @@ def test_the_answer_says_first_what_is_not_caught():
     def all_of_it(one):  # 10, 10, 25 and 25 kg/ha, of the last year's season what lies within the run
         one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [10.0, 10.0, 25.0, 25.0]
 
-    assert "Read the amounts as ceilings" not in told(fill=all_of_it)
+    assert "the amounts are ceilings" not in told(fill=all_of_it)
     assert "Take each year" in told(fill=all_of_it) and "Take each year" not in told()
     lead = told().partition("Ceilings, of which not all is caught; each year")[0]
     assert "Not all of it is caught: of 42 lb/acre that it asks for over the run, 0." in lead
+    assert "Advised is what is caught, 0" in lead
 
 
 def test_of_a_quota_that_is_not_caught_a_smaller_one_that_does_as_well_is_advised():
@@ -456,8 +457,14 @@ def test_the_advice_on_harvest_is_one_sentence():
         return quota_advice(quota.Found(asked, best, {}, None, [best], 1, pond(members=4, years=3)))
 
     told = advice()
-    assert told.startswith("Take 8.92 lb/acre a year in 2026–2027 and 17.8 lb/acre a year in 2028–2029 of bass of 8–12 in; 0 lb")
-    assert "as a ceiling: about" in told and told.endswith("% of it is caught.")
+    assert told.startswith("Take what is caught, 0") and told.endswith(", which are not reached.")
+    assert "8.92 lb/acre a year in 2026–2027 and 17.8 lb/acre a year in 2028–2029 of bass of 8–12 in; 0 lb" in told
+
+    def all_of_it(one):
+        one["harvest_biomass"][:, [0, 9, 21, 33], 0] = [10.0, 10.0, 10.0, 10.0]
+
+    told = advice(amounts=((10.0, 10.0), (0.0, 0.0)), fill=all_of_it)
+    assert told == "Take 8.92 lb/acre a year of bass of 8–12 in."
     assert advice(amounts=((0.0, 0.0), (0.0, 0.0))) == "Take no bass: no harvest that was tried serves the goals better."
     assert advice(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0, 9), 500.0)) == ""
 
