@@ -178,6 +178,7 @@ class Sheet:
                 raise InputError(given=name, allowed="each column once", remedy="remove one", **where)
             self.header.append(name)
         always = {name: text for name, text in self.reading.own.always.items() if name in known}
+        lacking: list[str] = []
         for group in needed + optional:
             found = [name for name in group.split("|") if name in self.header]
             if len(found) > 1:
@@ -186,9 +187,14 @@ class Sheet:
                 )
             there = bool(found) or group in always or (group in EITHER and any(name in self.header for name in EITHER))
             if group in needed and not there:
-                example = ALWAYS.get(group)
-                remedy = f"add it, or write {example} under [always] into {OWN_WORDS} beside it, for all rows" if example else ""
-                raise InputError(given=MISSING, allowed=f"a column {group.replace('|', ' or ')}", remedy=remedy, **where)
+                lacking.append("|".join(EITHER) if group in EITHER else group)
+        if lacking:
+            stated = " and ".join(ALWAYS[group] for group in lacking if group in ALWAYS)
+            once = f"write {stated} under [always] into {OWN_WORDS} beside it, for all rows"
+            remedy = f"add what is missing, or {once}" if stated else ""
+            several = [group.replace("|", " or ") for group in dict.fromkeys(lacking)]
+            allowed = f"a column {several[0]}" if len(several) == 1 else f"columns {' and '.join(several)}"
+            raise InputError(given=MISSING, allowed=allowed, remedy=remedy, **where)
         self._always = {name: text for name, text in always.items() if name not in self.header}
         self._absent = [name for name in EITHER if name in needed and name not in self.header]
 

@@ -229,7 +229,8 @@ def test_a_title_above_the_headings_is_no_heading_even_where_those_lack_a_unit(s
 def test_a_column_that_is_missing_may_be_stated_once_and_the_refusal_says_how(survey):
     with pytest.raises(InputError) as caught:
         read_records(survey("Species,TL (in)\nLMB,12\n"))
-    says = "needs a column date; add it, or write date = 2026-05-14 under [always] into columns.toml beside it, for all rows"
+    says = 'date = 2026-05-14 and gear = "electrofishing" under [always] into columns.toml beside it, for all rows'
+    assert "got nothing, needs columns date and gear; add what is missing, or write" in str(caught.value)
     assert says in str(caught.value)
     words = '[always]\ndate = 2026-05-14\ngear = "electrofishing"\n'
     assert len(read_records(survey("Species,TL (in)\nLMB,12\n", words)).fish) == 1
