@@ -408,8 +408,11 @@ def main() -> None:
 
 
 def _version() -> str:
-    asked = ["git", "-C", str(HERE), "describe", "--always", "--dirty"]
-    return subprocess.run(asked, capture_output=True, text=True, check=False).stdout.strip() or "an unknown version"
+    """What the code was, this page and all else that is not run apart."""
+    of_git = ["git", "-C", str(HERE.parent)]
+    commit = subprocess.run([*of_git, "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=False).stdout.strip()
+    changed = subprocess.run([*of_git, "diff", "--quiet", "HEAD", "--", "pondpop", __file__], check=False).returncode
+    return f"{commit or 'an unknown version'}{' and later changes' if changed else ''}"
 
 
 def _put(file: Path, title: str, found: str, titles: list[str]) -> None:
