@@ -161,7 +161,7 @@ def test_other_failures_are_one_line_with_their_status(monkeypatch, capsys, erro
     def fail(given):
         raise error
 
-    monkeypatch.setattr(cli, "_check", fail)
+    monkeypatch.setattr("pondpop.commands.check", fail)
     assert cli.main(["check", "x"]) == status
     err = capsys.readouterr().err
     assert says in err
