@@ -115,7 +115,8 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
     for event in bass:
         if event.per_ha > MOST_BASS_PER_HA:
             yield f"{event.name}, {_both(event.per_ha, DENSITY)} bass, where 50 to 100 per acre are usual"
-    if bass and forage and (first := min(bass, key=lambda event: event.date)).date < min(forage):
+    put_in = [event for event in bass if not event.resident]  # of those that live there `_little_forage` tells
+    if put_in and forage and (first := min(put_in, key=lambda event: event.date)).date < min(forage):
         yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
     for feeding, given in _fed_without_air(strategy):
         if given > MOST_FEED_KG_PER_HA:
