@@ -245,7 +245,7 @@ def test_no_table_of_an_assessment_holds_a_formula(tmp_path):
     )
     status, out, err = asked("assess", folder, "--out", tmp_path / "out")
     assert (status, err) == (0, "")
-    assert "3 rows left out" in out
+    assert "Left out, 3 rows" in out
     assert_no_formula((tmp_path / "out" / "assessment.csv").read_text("utf-8"))
 
 

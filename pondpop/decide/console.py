@@ -59,7 +59,7 @@ def _answer(told: Teller, against: int | None, last: list[str], below: list[str]
     if len(said) + len(below) > most:
         said = _said(told, against, 1, 1)
     if len(said) + len(below) > most and told.befalling is not None:
-        below = _stands_up(told, " What each event does: --details.")
+        below = wrapped(told.stands_up(counted=False))  # more of the events with --details
     room = high - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
     foot = [*below, *foot, *last]
@@ -152,11 +152,7 @@ def _events(told: Teller) -> list[str]:
         shown = [row[:-1] for row in shown]
     left = len(rows[0]) - len(shown[0])
     more = f" {left} more: --details." if left else ""
-    return [*columns(shown).splitlines(), *_stands_up(told, more)]
-
-
-def _stands_up(told: Teller, more: str) -> list[str]:
-    return wrapped(f"{told.stands_up()}{more}")
+    return [*columns(shown).splitlines(), *wrapped(f"{told.stands_up()}{more}")]
 
 
 def _choice(told: Teller, decision: Decision) -> str:

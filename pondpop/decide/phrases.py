@@ -305,21 +305,22 @@ class Teller(Wording):
         told = [f"With “{event.title}”: {self.chosen_with(event)}." for event in events] if len(events) <= most else []
         return " ".join([*told, self.stands_up()]).strip()
 
-    def stands_up(self) -> str:
-        """Which strategy stands up best to all events."""
+    def stands_up(self, counted: bool = True) -> str:
+        """Which strategy stands up best to all events; counted: and over what that is counted."""
         if self.befalling is None or len(self.decision.names) == 1:
             return ""
         overall, events = self.befalling.overall, len(self.befalling.events)
         second = next(k for k in overall.ranked if k != overall.best)
         pair = overall.pair(overall.best, second)
         best, rival = self.short[overall.best], self.short[second]
-        count = f"counting {'with and without it' if events == 1 else f'with none and with each of the {events}'} alike"
+        all_of_them = "with and without it" if events == 1 else f"with none and with each of the {events}"
+        count = f", counting {all_of_them} alike" if counted else ""
         if pair.ties:
-            return f"Stands up best: none; {best} and {rival} are as good as one another, {count}."
+            return f"Stands up best: none; {best} and {rival} are as good as one another{count}."
         shares = f"better than {rival} in {in_ten(pair.better, overall.members)} futures"
         if overall.chosen is None:
-            return f"Stands up best: none surely; {best} is {shares}, worse in {in_ten(pair.worse, overall.members)}, {count}."
-        return f"Stands up best: {best}, {shares}, {count}."
+            return f"Stands up best: none surely; {best} is {shares}, worse in {in_ten(pair.worse, overall.members)}{count}."
+        return f"Stands up best: {best}, {shares}{count}."
 
     def actions_of(self, strategy: int) -> list[Action]:
         scenario = self.scenario._replace(units=self.units)

@@ -260,7 +260,7 @@ def test_the_command_writes_a_folder(tmp_path, records, capsys):
     assert cli.main(given) == 0
     assert "figures seen after 2026-04-01" in capsys.readouterr().out
     assert {path.name for path in (tmp_path / "out-verified").iterdir()} >= {"verify.txt", "verify.csv", "verify.json"}
-    title, told = read(tmp_path / "out-verified" / "verify.json")
+    title, _, told = read(tmp_path / "out-verified" / "verify.json")
     assert title == "small pond" and told[0].words.startswith("Of ") and "foretold" in told[1].rows[0]
     assert len(told[1].rows) > 2 and not told[1].detail and told[2].detail
     assert cli.main(["verify", str(tmp_path / "nothing.nc"), "--records", str(records)]) in (1, 2)
