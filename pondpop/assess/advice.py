@@ -132,6 +132,13 @@ def _inches(low: float, high: float, units: Units) -> str:
     return f"{_range(low * factor, high * factor)} {unit}"
 
 
+def bass_amount(units: Units, pond: str | None = None) -> str:
+    """What may be taken out of bass a year, of a pond that is "fertile" or "infertile"; where that is not known, of both."""
+    if pond is not None:
+        return f"{_crop(*BASS_LB[pond], units)} a year from a pond as {pond} as this one ({EXTENSION})"
+    return _bass(units)
+
+
 def _bass(units: Units) -> str:
     fertile, infertile = (_crop(*BASS_LB[kind], units) for kind in ("fertile", "infertile"))
     return f"{fertile} a year from a fertile pond, {infertile} from an infertile one ({EXTENSION})"

@@ -505,9 +505,9 @@ def few_members(members: int) -> str:
     if members >= FEW:
         return ""
     if members == 1:
-        return "Only one future was run: nothing is known of chance. Run 100 or more before you decide."
+        return "Only one future was run: nothing is known of chance. Decide on 100 or more."
     off = round(100.0 / np.sqrt(members))  # two standard errors of a share of one half
-    return f"Only {members} futures were run: a chance may be off by {off} points of a hundred. Run 100 or more."
+    return f"Only {members} futures were run: a chance may be off by {off} points of a hundred. Decide on 100 or more."
 
 
 def _years(count: int) -> str:

@@ -3,8 +3,8 @@
 What the goals ask for (`limits`) is to be kept, each with a probability; of what keeps it, most of what the goals are
 worth (`goals.worth`) is looked for. A scan of a few amounts shows the trade-off, COBYLA (scipy) refines the best of them over all
 variables with smoothed limits, and the few that come out best are confirmed, with half and double of the best and with
-none, on members that the search has not seen. The answer is the best of all that was confirmed; where that is not caught, a
-smaller one that does as well and is. All variants share their luck.
+none, on members that the search has not seen. The answer is the best of all that was confirmed (`best_of`); where that is
+not caught, a smaller one that does as well and is. All variants share their luck.
 """
 
 from __future__ import annotations
@@ -354,8 +354,8 @@ def search(
     (none, *_) = confirm([np.zeros_like(finalists[0]), *finalists[:FINALISTS]])
     limit, unlimited = _binds(every, wanted) if every[0].limits else (0, every[0])
     without = _rounded(unlimited.amounts, scenario.units)
-    while True:  # standing rises with every round, amounts are whole: this ends
-        best = max(confirmed.values(), key=lambda trial: trial.standing(wanted))
+    while True:  # every round but the last confirms new amounts, and these are whole and bounded: this ends
+        best = best_of(confirmed.values(), wanted)
         looked = len(confirmed)
         confirm([*around(best.amounts), *([] if best.meets(wanted) else [without])])
         if len(confirmed) == looked:
@@ -380,6 +380,22 @@ def search(
     rest = [trial for trial in confirmed.values() if id(trial) not in shown]
     others |= {f"also tried {n}": trial for n, trial in enumerate(rest, 1)}
     return Found(question, best, others, binding, scan, len(tried), scenario)
+
+
+def best_of(trials: Iterable[Trial], probability: float) -> Trial:
+    """The best: of those that meet the limits, the one of the highest standing.
+
+    Where none does, of those that so few members cannot tell from the one that comes nearest (within one binomial standard
+    error of its share, √(p (1 − p) / n)), the one that serves the goals best.
+    """
+    every = list(trials)
+    top = max(every, key=lambda trial: trial.standing(probability))
+    if top.meets(probability):
+        return top
+    share = top.all_at_once
+    error = float(np.sqrt(share * (1.0 - share) / top.independent))
+    alike = [trial for trial in every if not trial.meets(probability) and share - trial.all_at_once <= error]
+    return max(alike, key=lambda trial: (trial.value, trial.all_at_once))
 
 
 def as_good(best: Trial, others: Iterable[Trial], probability: float) -> list[Trial]:

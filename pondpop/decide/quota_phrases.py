@@ -166,11 +166,14 @@ def _met(found: Found) -> str:
         met = f"This one meets {each}"
     elif best.meets(question.probability):
         least = min(at_least(chance, best.independent) for chance in best.chances.values())
-        met = f"It may meet {each}, but so few futures are sure of {int(100 * least)} % only (run more). This one"
+        met = f"It may meet {each}, but so few futures are sure of {int(100 * least)} % only (more would tell). This one"
     else:
         met = "No quota that was tried meets them all. The nearest of them" if len(best.limits) > 1 else (
             "No quota that was tried meets that. The nearest"
         )  # fmt: skip
+        if any(one.all_at_once > best.all_at_once for one in found.others.values()):
+            alike = f"which {best.independent} futures cannot tell apart, this serves the goals best"
+            met = f"{met.partition('.')[0]}. Of those that come nearest, {alike}"
     return f"{met}, in {best.members} futures that the search had not seen: {got}."
 
 
@@ -216,7 +219,9 @@ def _against_none(found: Found) -> str:
     """By the goals, against no harvest."""
     none = found.others.get("no harvest")
     if none is None:
-        return "Best of what was tried is to take nothing."
+        if found.best.meets(found.question.probability):
+            return "Best of what was tried is to take nothing."
+        return f"Of what was tried taking nothing comes nearest, as far as {found.best.independent} futures can tell."
     pair, told = _pair(found, none)
     gains = "; ".join(f"{told.goal(margin.score)}: {told.gain(margin)}" for margin in pair.margins)
     members = found.best.members
@@ -282,9 +287,12 @@ def _trade_off(found: Found) -> list[Passage]:
     looked = f"{few} future{'s' if few > 1 else ''} of the search; amounts in {_unit(found)} by window, all years alike"
     rows = _trade_off_rows(found)
     rest = [trial for name, trial in found.others.items() if name not in ROWS]
+    head = "What it does, and half and double of it"
+    if not found.best.amounts.any():
+        head = "What taking nothing does, and what other amounts do" if rest else "What taking nothing does"
     rows += [[_told(trial, found), *(_cell(effect.values) for effect in _effects(found, trial))] for trial in rest]
     return [
-        Passage(f"What it does, and half and double of it ({fresh}):", rows),
+        Passage(f"{head} ({fresh}):", rows),
         Passage(f"The scan ({looked}):", [rows[0], *scan], detail=True),
     ]
 

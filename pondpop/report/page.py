@@ -29,6 +29,7 @@ from pondpop.report.document import (
     under,
 )
 from pondpop.report.format import html
+from pondpop.report.pond_state import balance, crowding
 from pondpop.report.searches_page import Search, how_searched, read_searches, search_sections
 from pondpop.report.strategies import Case, Material, Projection, gather
 from pondpop.report.tables import Table
@@ -40,12 +41,15 @@ if TYPE_CHECKING:
     from pondpop.assess import Assessment
 
 IN_GENERAL = "Amounts in this section are what agencies advise for ponds in such a state; for this pond see the answer."
+FIRST_SETTLE = "Settle with a certified professional whether to thin the crowded bass."
 LIMITS = (
     "Real ponds differ more than the members of this run: the spreads of the doubts are assumed where it says so.",
     "Many values of the model are from memory or assumed (`pondpop sources` lists each with its origin); few were "
     "checked "
     "against your pond. Differences between strategies are surer than levels.",
     "All fish of a species are one stock in one well-mixed pond; nothing is said about where they are.",
+    "Thinning does less for crowded bass in the model than the trade expects: little or no harvest as its answer says little "
+    "against thinning bass that a survey found crowded.",
     "Big-fish figures rest on the upper tail of size and age, the least certain part.",
     "Target ranges were made for populations sampled in spring or autumn with electrofishing; your gear sees "
     "otherwise.",
@@ -146,7 +150,7 @@ def make_page(
     more = _more(material, said, goals)
     cautions = [*CAUTIONS, MODEL_CAUTION, *([GEAR_CAUTION] if assessment else [])]
     rest = Section("answer", "The answer", more)
-    lead = _lead(material, said, _how_many(said, searches, assessment))
+    lead = _lead(material, said, _how_many(said, searches, assessment), *_state(said, searches, assessment))
     return document(_cover(material, whom), rest, lead, sections, cautions), sheets
 
 
@@ -207,14 +211,28 @@ def _bass_taken(verdict: Verdict, case: Case) -> str:
     return joined(dict.fromkeys(one.what.removeprefix("Harvest ") for one in every if one.species == "bass")) or "none"
 
 
-def _lead(material: Material, said: Answer, how_many: str) -> str:
-    """What to choose, how surely, what to do next; for each pond."""
+def _state(said: Answer, searches: Sequence[Search], assessment: Assessment | None) -> tuple[str, str]:
+    """Whether the pond is balanced by its records, and what to make of the harvest advised where bass are crowded."""
+    if assessment is None:
+        return "", ""
+    first = said.verdicts[0]
+    quota = next((one for one in searches if one.name == FILES["quota.json"]), None)
+    words = crowding(assessment, first.told, None if quota is None else quota.harvest)
+    return balance(assessment, first.projection.units), words
+
+
+def _lead(material: Material, said: Answer, how_many: str, state: str = "", crowded: str = "") -> str:
+    """What to choose, how surely, what to do next; for each pond. Of several ponds it is not known whose the records are."""
     several = len(material.projections) > 1
     parts = []
     for projection, points in zip(material.projections, said.lead, strict=True):
         head = f"<h3>{html(projection.scenario.title)}</h3>" if several else ""
-        points = [*points[:1], *([("How many bass to take", how_many)] if how_many and not several else []), *points[1:]]
-        lines = "".join(f"<p><b>{html(word)}:</b> {html(text)}</p>" for word, text in points)
+        if not several:
+            own = [("Is it balanced?", state), ("How many bass to take", f"{how_many} {crowded}".strip())]
+            first = f"{FIRST_SETTLE} By the model: " if crowded else ""
+            rest = [(w, f"{first}{t[0].lower()}{t[1:]}" if w == "Do next" and first else t) for w, t in points[1:]]
+            points = [points[0], *((word, text) for word, text in own if text), *rest]
+        lines = "".join(f"<p><b>{html(word)}{'' if word.endswith('?') else ':'}</b> {html(text)}</p>" for word, text in points)
         parts.append(f'<div class="lead">{head}{lines}</div>')
     return f'<div class="leads">{"".join(parts)}</div>'
 

@@ -375,4 +375,4 @@ def test_few_members_give_no_certainty():
     for members, said in ((4, "9 of 10"), (200, "more than 9 of 10")):
         words = teller(priced(3.0, members), "us").sureness()
         assert f"better than “few” in {said} futures" in words
-        assert ("Run 100 or more" in words) == (members == 4)
+        assert ("Decide on 100 or more" in words) == (members == 4)

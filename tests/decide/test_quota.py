@@ -211,6 +211,26 @@ def test_more_worth_counts_only_among_what_keeps_the_limits():
     assert not replace(kept, independent=8).surely_meets(0.8)
 
 
+def test_what_so_few_members_cannot_tell_apart_is_chosen_by_the_goals():
+    nearest, serves, farther = with_chances(0.23), with_chances(0.21, worth=1.0), with_chances(0.05, worth=9.0)
+    few = [replace(one, independent=12) for one in (nearest, serves, farther)]
+    assert quota.best_of(few, 0.8) is few[1]  # 0.23 ± 0.12
+    sure = [replace(one, independent=100_000) for one in (nearest, serves, farther)]
+    assert quota.best_of(sure, 0.8) is sure[0]
+    met = with_chances(0.9)
+    assert quota.best_of([*few, met], 0.8) is met  # what keeps the limits comes first
+    none = [with_chances(0.0), with_chances(0.0, worth=1.0)]
+    assert quota.best_of(none, 0.8) is none[1]
+
+
+def test_the_answer_says_that_the_goals_chose_among_equals():
+    best, nearest = (trial(fill=lambda one, k=k: one["number"].__setitem__((slice(k), slice(None), 0, 9), 500.0)) for k in (3, 2))
+    result = quota.Found(best[1], best[0], {"no harvest": nearest[0]}, None, [best[0]], 1, pond(members=4, years=3))
+    said = "Of those that come nearest, which 4 futures cannot tell apart, this serves the goals best, in 4 futures"
+    assert said in quota_text(result)
+    assert said not in quota_text(replace(result, best=nearest[0], others={}))
+
+
 def test_what_binds_is_what_the_others_are_met_without():
     one, two = with_chances(0.95, 0.3, 0.85), with_chances(0.85, 0.6, 0.4)
     k, without = _binds([two, one], 0.8)
@@ -336,7 +356,9 @@ def test_what_is_offered_is_the_best_of_all_that_was_confirmed(monkeypatch):
     assert max(trial.all_at_once for trial in every) == result.best.all_at_once > min(trial.all_at_once for trial in every)
     assert result.binding is not None and result.binding.limit.name == "bass PSD 40–70"
     text = quota_text(result)
-    assert "Best of what was tried is to take nothing" in text and "What binds is bass PSD 40–70. Without it" in text
+    assert "Of what was tried taking nothing comes nearest, as far as 20 futures can tell." in text
+    assert "What taking nothing does" in text and "half and double" not in text
+    assert "What binds is bass PSD 40–70. Without it" in text
 
 
 def test_the_search_tries_the_scan_and_some_more(found):

@@ -16,6 +16,7 @@ import xarray as xr
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from small import SIZES
 
+from pondpop.assess import assess_records
 from pondpop.cli import main
 from pondpop.decide.actions import actions, today, water_c
 from pondpop.decide.passages import Passage, to_json
@@ -351,7 +352,7 @@ def test_harvest_is_blamed_only_where_there_is_one():
 def test_few_futures_are_said_to_be_few():
     for members, said in ((5, True), (30, False)):
         (lead,) = answer(gather([dataset_of(raw_scenario(), members)], "us")).lead
-        assert ("Run 100 or more" in dict(lead)["How sure"]) == said
+        assert ("Decide on 100 or more" in dict(lead)["How sure"]) == said
 
 
 def test_a_harvest_that_is_not_caught_is_minded():
@@ -507,6 +508,40 @@ def test_without_a_quota_the_harvests_of_the_strategies_are_told_beside_what_is_
     none = _how_many(said, [Search("How many bass to take", "", "", [])], None)
     assert none.startswith("No harvest of bass keeps all that the goals ask for") and "takes" in none
     assert _how_many(said, [], None) == ""
+
+
+def survey(folder, bass_in, bluegill_in):
+    """Records of one day of electrofishing: 60 fish of each length, none weighed."""
+    fish = [*(("bass", inches) for inches in bass_in), *(("bluegill", inches) for inches in bluegill_in)]
+    rows = [f"2025-04-10,electrofishing,{species},{inches},,60" for species, inches in fish]
+    folder.mkdir()
+    (folder / "survey.csv").write_text("\n".join(["date,gear,species,length_in,weight_lb,count", *rows]) + "\n", "utf-8")
+    (folder / "effort.csv").write_text("date,gear,hours,hauls\n2025-04-10,electrofishing,2,\n", "utf-8")
+    return assess_records(folder)
+
+
+CROWDED, BALANCED = ((9, 10, 11, 11.5), (4, 7, 7.5, 8.2)), ((9, 11, 13, 16), (4, 5, 7))
+
+
+@pytest.mark.parametrize("fertility, amount", [("fertilized", "25 to 35 lb an acre"), ("unfertilized", "10 lb an acre")])
+def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp_path, fertility, amount):
+    found = survey(tmp_path / "records", *CROWDED)
+    pond = raw_scenario(pond={"area_acres": 3, "fertility": fertility})
+    lead = Outline(
+        make_page(gather([dataset_of(pond)], "us"), "t", found, [Search("How many bass to take", "", "", [])])[0]
+    ).text.partition("Contents")[0]
+    assert "Is it balanced? No: bass are crowded" in lead
+    assert f"The survey found bass crowded, and agencies advise to thin such bass: {amount} a year" in lead
+    assert "so its “none” should not overrule that: decide with a certified professional." in lead
+    assert "Do next: Settle with a certified professional whether to thin" in lead
+
+
+def test_bass_that_are_not_crowded_leave_the_answer_as_it_is(tmp_path):
+    made = gather([dataset_of(raw_scenario())], "us")
+    page = make_page(made, "t", survey(tmp_path / "records", *BALANCED), [Search("How many bass to take", "", "", [])])[0]
+    lead = Outline(page).text.partition("Contents")[0]
+    assert "Is it balanced? Yes: the pond is in balance" in lead and "overrule" not in lead and "Settle" not in lead
+    assert "Is it balanced" not in Outline(make_page(made, "t")[0]).text
 
 
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
