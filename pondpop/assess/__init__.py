@@ -132,7 +132,8 @@ def _gaps(records: Records, found: tuple[Survey, ...]) -> tuple[str, ...]:
     elif all(f.weight_g is None for f in records.fish):
         gaps.append("no fish was weighed: relative weight and the balance ratios cannot be told")
     if records.fish and not records.effort:
-        gaps.append("no effort: catch rates cannot be told")
+        lost = any(bad.kind == "effort.csv" for bad in records.left_out)
+        gaps.append(f"{'every row of effort was left out' if lost else 'no effort'}: catch rates cannot be told")
     if found and not any(e.gear == "seine" for e in records.effort):
         gaps.append("no seine hauls: whether bass and bluegill spawned is not known")
     if records.fish and not any(size_and_condition.pair(s) for s in found):

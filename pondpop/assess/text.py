@@ -9,8 +9,8 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
-from pondpop.records.told import how_read, left_out, slips_of
-from pondpop.units import LENGTH, Units, brief, in_csv, in_ten
+from pondpop.records.told import by_slip, how_read, left_out, slips_of
+from pondpop.units import LENGTH, Units, brief, in_csv, in_ten, shortened
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment, SurveyAssessment
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 SCREEN_WIDE, SCREEN_HIGH = 80, 24  # of a plain terminal
+SHOWN_SLIPS = 4  # on one screen
 SURE = 0.05
 FLOOR, MORE = "_psd_floor", "_more_outings_for_10_points"
 CAUTIONS = (
@@ -69,8 +70,12 @@ def assessment_answer(a: Assessment, units: Units = "us", where: str = "") -> st
     """
     r, advice = a.records, a.advice(units)
     slips = slips_of(r)
-    reasons = f" Other reasons: {len(slips) - 1}, see --details." if len(slips) > 1 else ""
-    lost = _lines_of(f"{left_out(r)}: {slips[0]}.{reasons}", SCREEN_WIDE) if slips else []
+    lost = _lines_of(f"{left_out(r)}: {slips[0]}.", SCREEN_WIDE) if slips else []
+    for rows in by_slip(r)[1:SHOWN_SLIPS]:
+        many = f" ({len(rows)} such rows)" if len(rows) > 1 else ""
+        lost += _lines_of(f"  also {shortened(rows[0].in_short, 120)}{many}", SCREEN_WIDE)
+    if len(slips) > SHOWN_SLIPS:
+        lost.append(f"  and rows for {len(slips) - SHOWN_SLIPS} other reasons, see --details")
     fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
     words = "; words and units were read as others" if r.read_as else ""
     more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""

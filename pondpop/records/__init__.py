@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -32,13 +33,16 @@ from typing import TypeVar
 
 from pondpop.checks import MISSING, Fact, InputError, one_line, reason
 from pondpop.records import consistency, rows
-from pondpop.records.csv_rows import Columns, Lines, Sheet, date_of, label, rows_of, word
-from pondpop.records.field_sheets import OwnWords, in_words, own_words
+from pondpop.records.csv_rows import FILLED_DOWN, Columns, Lines, Sheet, date_of, label, rows_of, word
+from pondpop.records.field_sheets import OWN_WORDS, OwnWords, in_words, own_words
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.species.gears import GEARS
 from pondpop.species.registry import SPECIES
 
 T = TypeVar("T")
+
+MOST_LEFT_OUT = 5
+"""Rows from which on a sheet is refused if more than half of it would be left out (a choice of ours)."""
 
 __all__ = ["COLUMNS", "GEARS", "BadRow", "Catch", "Effort", "Fish", "Records", "TagEvent", "read_records"]
 
@@ -79,6 +83,11 @@ class BadRow:
         """What rows have in common that were left out for the same slip: the reason without what they hold."""
         return re.sub(r'"[^"]*"|\d[\d.,:/-]*', "#", f"{self.file}: {self.reason}")
 
+    @property
+    def in_short(self) -> str:
+        """File, line and what was found there, without what is allowed."""
+        return str(self).partition(", needs ")[0]
+
 
 @dataclass(frozen=True)
 class Records:
@@ -105,7 +114,8 @@ class Records:
 def read_records(folder: str | Path, strict: bool = False, today: dt.date | None = None) -> Records:
     """Reads the record files of a folder.
 
-    strict: refuse a file with a bad row instead of leaving the row out. today: after which dates are odd.
+    strict: refuse a file with a bad row instead of leaving the row out; one of which more than half the rows would be left
+    out, MOST_LEFT_OUT or more of them, is always refused. today: after which dates are odd.
     >>> import pondpop
     >>> pondpop.read_records("records").files
     ('catches.csv', 'effort.csv', 'survey.csv', 'tags.csv')
@@ -132,6 +142,7 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     if sheets["tags.csv"]:
         fish, tags = consistency.histories(sheets["survey.csv"], sheets["tags.csv"], fish, tags)
 
+    kept = {"survey.csv": len(fish), "effort.csv": len(effort), "catches.csv": len(catches), "tags.csv": len(tags)}
     read = [s for s in sheets.values() if s]
     if strict:
         for sheet in read:
@@ -139,11 +150,14 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
                 first = min(sheet.bad, key=lambda item: item[0])
                 raise _refusal(sheet, *first[:2])
     left_out = [_left_out(s, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
+    for sheet in read:
+        _mostly_read(sheet, kept[sheet.kind], [bad for bad in left_out if bad.kind == sheet.kind])
+    lost_effort = [(bad.line, bad.date, bad.gear) for bad in left_out if bad.kind == "effort.csv"]
     return Records(
         str(folder), tuple(sorted(s.name for s in read)), tuple(fish), tuple(effort), tuple(catches), tuple(tags),
         tuple(left_out),
         (
-            *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags),
+            *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags, lost_effort),
             *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
             *(note for sheet in read for note in _not_understood(sheet)),
         ),
@@ -205,6 +219,23 @@ def _left_out(sheet: Sheet, line: int, why: InputError, read: object) -> BadRow:
         date, gear, species, trip = (getattr(read, name, None) for name in ("date", "gear", "species", "trip"))
     species = species if sheet.kind != "effort.csv" else None
     return BadRow(sheet.name, sheet.kind, line, _reason(why), date, gear, species, trip)
+
+
+def _mostly_read(sheet: Sheet, kept: int, left_out: list[BadRow]) -> None:
+    """Raises InputError for a sheet of which most would be lost: with the commonest reason, and how to mend that."""
+    if len(left_out) < MOST_LEFT_OUT or len(left_out) <= kept:
+        return
+    slip, rows = Counter(bad.slip for bad in left_out).most_common(1)[0]
+    first = next(bad for bad in left_out if bad.slip == slip)
+    why = next(why for line, why, _ in sheet.bad if line == first.line)
+    remedy = f"{rows} rows from line {first.line} on: {first.reason}"
+    if why.given is MISSING and why.path in FILLED_DOWN:
+        remedy = f"{rows} rows from line {first.line} on have no {why.path}: fill it down to every row"
+        once = sheet.once(why.path)
+        value = once if why.path == "date" else f'"{once}"'
+        remedy += f", or write {why.path} = {value} under [always] into {OWN_WORDS} beside it, for all rows" if once else ""
+    given = Fact(f"{len(left_out)} of {kept + len(left_out)} rows that would be left out")
+    raise InputError("", given, "at most half", remedy, file=str(sheet.path))
 
 
 def _if_good(read: Callable[..., T], *cell: object) -> T | None:

@@ -197,11 +197,20 @@ def _long(mm: float) -> str:
 
 
 def notes(
-    has_effort: bool, has_tags: bool, fish: list[Fish], effort: list[Effort], tags: list[TagEvent]
+    has_effort: bool, has_tags: bool, fish: list[Fish], effort: list[Effort], tags: list[TagEvent],
+    lost_effort: Sequence[tuple[int, dt.date | None, str | None]] = (),
 ) -> Iterator[str]:
-    """What looks odd among rows that were kept, in words."""
+    """What looks odd among rows that were kept, in words.
+
+    lost_effort: line, date and gear of the rows of effort that were left out, as far as they can be read.
+    """  # fmt: skip
     worked = {(e.date, e.gear) for e in effort}
     idle = sorted({(f.date, f.gear) for f in fish} - worked)
+    for line, date, gear in lost_effort:
+        if mine := [(d, g) for d, g in idle if date in (None, d) and gear in (None, g)]:
+            worked_on = some(f"{d} {g}" for d, g in mine)
+            yield f"effort.csv line {line} was left out, which may be the effort of {worked_on}: no catch rates for it"
+            idle = [one for one in idle if one not in mine]
     if idle and has_effort:
         yield "no effort is recorded for " + some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
     if not has_tags and any(f.tag for f in fish):

@@ -26,6 +26,8 @@ LEAST_HEADINGS = 2
 """Known headings that a line of them has."""
 EITHER = ("hours", "hauls")
 """Columns of efforts of which one is enough."""
+FILLED_DOWN = ("date", "gear")
+"""Columns that a sheet may hold once, blank below."""
 NO_WORDS = OwnWords()
 
 _FIRST, _END = dt.date(1950, 1, 1), dt.date(2100, 1, 1)
@@ -152,8 +154,24 @@ class Sheet:
         self._header(*lines.cells[at], *columns)
         self._cells = lines.cells[at + 1 :]
         if "date" in self.header:
-            place = self.header.index("date")
-            self.reading.find_order((line, cells[place]) for line, cells in self._cells if len(cells) > place)
+            self.reading.find_order(self._column("date"))
+        self._below: dict[str, str] = {}
+        """What is read in the blank cells of a column that says one thing only, where `OWN_WORDS` says that it always does."""
+        for name in FILLED_DOWN:
+            always = self.reading.own.always.get(name, "")
+            blank = always and any(not text.strip() for _, text in self._column(name))
+            if blank and self.once(name) == self.reading.cell(name, always, 0):
+                self._below[name] = always
+                self.reading.say("file", f"blank cells of {name} as {always}", "")
+
+    def _column(self, name: str) -> Iterator[tuple[int, str]]:
+        """Line and text of the cells of a column; none where the sheet has no such column."""
+        place = self.header.index(name) if name in self.header else self._width
+        return ((line, cells[place]) for line, cells in self._cells if len(cells) > place and place < self._width)
+
+    def once(self, name: str) -> str:
+        """What a column says wherever it is filled in; "" if it says several things or nothing."""
+        return self.reading.one_word(name, self._column(name))
 
     def _header(self, line: int, cells: list[str], needed: tuple[str, ...], optional: tuple[str, ...]) -> None:
         known = _names((needed, optional))
@@ -172,7 +190,9 @@ class Sheet:
                 remedy = nearest(written.strip().casefold(), known, quantities)
                 if of_unit := self.reading.wanted_units(written, known):
                     remedy = f"name its unit: {alternatives(of_unit)}"
-                remedy += f'; or say in {OWN_WORDS} what it is ("" leaves it unread)'
+                line_of_it = f'"{one_line(written.strip())}" = ""' if written.strip() else '"its heading" = ""'
+                remedy += f"; or write {line_of_it} under [columns] into {OWN_WORDS} beside it, which leaves it unread"
+                remedy += " (the name of a column there reads it as that)"
                 raise InputError(given=given, allowed="a heading that record files know", remedy=remedy, **where)
             if name and name in self.header:
                 raise InputError(given=name, allowed="each column once", remedy="remove one", **where)
@@ -212,6 +232,7 @@ class Sheet:
                 wanted = f"{len(self.header)}, as in the header"
                 self.reject(line, InputError("cells", len(cells), wanted, "decimals have a point, texts no comma"), {})
             else:
+                raw = {name: text if text.strip() else self._below.get(name, text) for name, text in raw.items()}
                 raw = dict.fromkeys(self._absent, "") | self._always | raw
                 yield line, {name: self.reading.cell(name, text, line) for name, text in raw.items()}
 
@@ -284,6 +305,9 @@ def word(
         remedy = meant(cells[name], list(known), other_names or {}) if cells[name] else ""
         if name == "species" and cells[name]:
             own = f'write "{one_line(cells[name][:40])}" = one of these, or "" for another fish, under [species] in {OWN_WORDS}'
+            remedy = f"{remedy}; else {own}" if remedy else own
+        if name == "gear" and cells[name]:
+            own = f'write "{one_line(cells[name][:40])}" = one of these under [gears] in {OWN_WORDS}'
             remedy = f"{remedy}; else {own}" if remedy else own
         raise InputError(name, cells[name] or MISSING, "one of " + ", ".join(known), remedy)
     return cells[name]

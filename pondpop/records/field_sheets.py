@@ -12,7 +12,7 @@ is refused with what to write. A folder's `columns.toml` adds words of its own:
     "channel cat" = ""             # a fish that the model does not know: its rows are left out, and that is told
     [gears]
     "Unit 4" = "electrofishing"
-    [always]                       # columns that the sheets lack
+    [always]                       # columns that the sheets lack, or that hold this once and are blank below
     gear = "electrofishing"
     date = 2026-05-14
 """
@@ -60,7 +60,7 @@ _STEMS = {
     "released": "released, no released, number released",
     "event": "event, status, fate",
 }
-_UNREAD = ("notes", "note", "comment", "comments", "remarks", "initials", "crew")
+_UNREAD = ("notes", "note", "comment", "comments", "remarks", "initials", "crew", "station", "site", "transect", "run")
 _UNITS = {
     "in": "in, ins, inch, inches", "mm": "mm, millimeters", "cm": "cm, centimeters",
     "lb": "lb, lbs, pound, pounds", "oz": "oz, ozs, ounce, ounces", "g": "g, gm, gms, gram, grams", "kg": "kg, kilograms",
@@ -73,7 +73,8 @@ _MEASURED = {"length": ("in", "mm"), "shortest": ("in", "mm"), "longest": ("in",
              "water": ("f", "c")}  # fmt: skip
 _GEARS = {
     "electrofishing": "ef, e f, efish, e fishing, electro, electrofish, electrofisher, electroshocking, electro fishing, "
-    "shocking, shocked, shock boat, boat electrofishing, boat ef",
+    "shocking, shocked, shocker, shock boat, shocking boat, boat shocking, boat electrofishing, electrofishing boat, "
+    "boat ef, ef boat",
     "seine": "seine haul, seining, seined, bag seine, beach seine, shoreline seine",
     "angling": "angler, anglers, angled, hook and line, hook & line, h&l, rod and reel, fishing",
 }
@@ -368,6 +369,11 @@ class Reading:
         if _ISO.fullmatch(self.date(cells.get("date", ""))):
             return False
         return any(_words(text) in _TOTALS for text in cells.values())
+
+    def one_word(self, column: str, cells: Iterable[tuple[int, str]]) -> str:
+        """What the filled cells of a column, with their lines, all say; "" if they say several things or nothing."""
+        words = {self.cell(column, text, line) for line, text in cells} - {""}
+        return words.pop() if len(words) == 1 else ""
 
     def other_fish(self, cells: Mapping[str, str]) -> str:
         """The fish of a row that `OWN_WORDS` names as no part of the model (`"channel cat" = ""`); "" if it is of another."""

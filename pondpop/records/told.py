@@ -31,13 +31,19 @@ def left_out(r: Records) -> str:
     return f"Left out, {len(r.left_out)} row{'s' * (len(r.left_out) > 1)}"
 
 
-def slips_of(r: Records) -> list[str]:
-    """Why rows were left out: each slip with the number of its rows and the first three of them."""
+def by_slip(r: Records) -> list[list[BadRow]]:
+    """The rows that were left out, those of one slip together: first the slips that cost effort or empty a file."""
     slips: dict[str, list[BadRow]] = {}
     for bad in r.left_out:
         slips.setdefault(bad.slip, []).append(bad)
+    kept = {"survey.csv": r.fish, "effort.csv": r.effort, "catches.csv": r.catches, "tags.csv": r.tags}
+    return sorted(slips.values(), key=lambda rows: rows[0].kind != "effort.csv" and bool(kept[rows[0].kind]))
+
+
+def slips_of(r: Records) -> list[str]:
+    """Why rows were left out: each slip with the number of its rows and the first three of them."""
     told = []
-    for rows in slips.values():
+    for rows in by_slip(r):
         lines = ", ".join(str(bad.line) for bad in rows[:3]) + (f" and {len(rows) - 3} more" if len(rows) > 3 else "")
         told.append(f"{rows[0]}" + (f" ({len(rows)} such rows: lines {lines})" if len(rows) > 1 else ""))
     return told

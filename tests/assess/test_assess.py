@@ -382,7 +382,8 @@ def test_empty_and_tiny_records_get_a_plain_answer(judged):
 
 def test_bad_rows_are_named_in_the_text(tmp_path):
     bad = "2024-04-10,angling,bass,9999,,,\n"
-    (tmp_path / "survey.csv").write_text(SURVEY + fish("2024-04-10", "bass", 250) + bad * 25)
+    good = fish("2024-04-10", "bass", 250)
+    (tmp_path / "survey.csv").write_text(SURVEY + good + bad * 25 + good * 25)
     text = " ".join(assessment_text(assess_records(read_records(tmp_path))).split())
     assert "Left out, 25 rows:" in text and "survey.csv, line 3: length_mm" in text
     assert "25 such rows: lines 3, 4, 5 and 22 more" in text
@@ -408,7 +409,9 @@ def test_the_shipped_records(tmp_path, capsys):
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
-@pytest.mark.parametrize("rows", [None, "", fish("2024-04-10", "bass", 250) + "2024-04-10,angling,bass,9999,,,\n" * 9])
+@pytest.mark.parametrize(
+    "rows", [None, "", (one := fish("2024-04-10", "bass", 250)) + "2024-04-10,angling,bass,9999,,,\n" * 9 + one * 9]
+)
 def test_the_answer_fits_a_plain_terminal(tmp_path, capsys, units, rows):
     folder = SHIPPED
     if rows is not None:
@@ -422,6 +425,19 @@ def test_the_answer_fits_a_plain_terminal(tmp_path, capsys, units, rows):
     assert text.startswith("Left out, 9 rows: survey.csv, line 3: length_mm") == bool(rows)
     assert ("(9 such rows: lines 3, 4, 5 and 6 more)" in text) == bool(rows)
     assert ("Take out bass under" in text) == (rows is None)
+
+
+def test_every_reason_for_a_lost_row_is_on_the_screen_that_of_the_effort_first(tmp_path, capsys):
+    rows = ["2024-04-10,angling,crappie,250,,,", "2024-04-10,angling,crappie,260,,,", "2024-04-10,angling,bass,x,,,"]
+    (tmp_path / "survey.csv").write_text(SURVEY + "\n".join(rows) + "\n" + fish("2024-04-10", "bass", 250) * 4)
+    (tmp_path / "effort.csv").write_text("date,gear,hours\n2024-04-10,fishin,2\n")
+    assert main(["assess", str(tmp_path)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    text = " ".join(" ".join(lines).split())
+    assert text.startswith('Left out, 4 rows: effort.csv, line 2: gear: got "fishin"') and len(lines) <= 24
+    assert 'also survey.csv, line 2: species: got "crappie" (2 such rows)' in text
+    assert 'also survey.csv, line 4: length_mm: got "x"' in text
+    assert "every row of effort was left out: catch rates cannot be told" in text and "no effort" not in text
 
 
 def test_what_is_odd_is_named_without_being_asked_for(tmp_path, capsys):

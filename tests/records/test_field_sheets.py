@@ -105,13 +105,14 @@ def test_no_measured_fish_is_lost_for_a_sex_that_is_not_understood(survey):
 
 def test_one_slip_in_many_rows_is_one_line_with_a_count_and_the_first_three(survey):
     rows = "".join(f"2026-05-06,EF,crappie,{8 + k % 5},,\n" for k in range(111)) + "2026-05-06,EF,LMB,12,99,\n"
-    records = read_records(survey(HEAD + rows))
+    good = "".join(f"2026-05-06,EF,LMB,{12 + k % 8},,\n" for k in range(112))
+    records = read_records(survey(HEAD + rows + good))
     assert len(records.left_out) == 112
     told = list(left_out_and_odd(records))
     text = " ".join(" ".join(told).split())
     assert "survey.csv, line 2: species: got" in text and "(111 such rows: lines 2, 3, 4 and 108 more)" in text
     assert "survey.csv, line 113: weight" in text and len(told) < 10
-    heavy = read_records(survey(HEAD + "".join(f"2026-05-06,EF,LMB,{10 + k},{300 + k},\n" for k in range(9))))
+    heavy = read_records(survey(HEAD + "".join(f"2026-05-06,EF,LMB,{10 + k},{300 + k},\n" for k in range(9)) + good))
     told = told_of(heavy)
     assert "9 such rows: lines 2, 3, 4 and 6 more" in told  # one slip, whatever the figures
 
@@ -234,6 +235,69 @@ def test_a_column_that_is_missing_may_be_stated_once_and_the_refusal_says_how(su
     assert says in str(caught.value)
     words = '[always]\ndate = 2026-05-14\ngear = "electrofishing"\n'
     assert len(read_records(survey("Species,TL (in)\nLMB,12\n", words)).fish) == 1
+
+
+@pytest.mark.parametrize("word", ["EF boat", "boat EF", "Boat electrofishing", "boat shocking", "Shocker", "shock-boat"])
+def test_usual_words_for_electrofishing_are_read_and_said(survey, word):
+    records = read_records(survey(HEAD + f"2026-05-06,{word},LMB,12,,\n"), strict=True, today=TODAY)
+    assert records.fish[0].gear == "electrofishing" and f"{word} as electrofishing" in told_of(records)
+
+
+@pytest.mark.parametrize("heading", ["Station", "SITE", "Transect", "Run"])
+def test_where_on_the_pond_a_fish_was_caught_is_left_unread_and_said(survey, heading):
+    records = read_records(survey(f"Date,{heading},Gear,Species,TL (in)\n2026-05-06,3,EF,LMB,12\n"), strict=True, today=TODAY)
+    assert len(records.fish) == 1 and f"survey.csv columns not read: {heading}" in told_of(records)
+
+
+def test_the_refusal_of_a_heading_shows_the_line_that_mends_it(survey):
+    sheet = "Date,Gear,Species,TL (in),Gill colour\n2026-05-06,EF,LMB,12,red\n"
+    with pytest.raises(InputError) as caught:
+        read_records(survey(sheet))
+    line = '"Gill colour" = ""'
+    assert f"write {line} under [columns] into columns.toml" in str(caught.value)
+    assert len(read_records(survey(sheet, f"[columns]\n{line}\n"), strict=True).fish) == 1
+
+
+FIRST_DATED = "Date,Gear,Species,TL (in)\n4/14/2026,EF,LMB,12\n" + ",EF,LMB,13\n" * 8
+ONE_DATE = "[always]\ndate = 2026-04-14\n"
+
+
+def test_a_sheet_of_which_most_would_be_lost_is_refused_with_the_line_that_mends_it(survey):
+    with pytest.raises(InputError) as caught:
+        read_records(survey(FIRST_DATED))
+    said = str(caught.value)
+    assert "got 8 of 9 rows that would be left out, needs at most half; 8 rows from line 3 on have no date" in said
+    assert "fill it down to every row, or write date = 2026-04-14 under [always] into columns.toml" in said and "\n" not in said
+    records = read_records(survey(FIRST_DATED, ONE_DATE), strict=True, today=TODAY)
+    assert {f.date for f in records.fish} == {dt.date(2026, 4, 14)} and len(records.fish) == 9
+    assert "survey.csv read: blank cells of date as 2026-04-14" in told_of(records)
+
+
+def test_blank_dates_below_several_are_never_filled(survey):
+    several = FIRST_DATED + "4/15/2026,EF,LMB,12\n" + ",EF,LMB,13\n" * 3
+    with pytest.raises(InputError, match=r"11 of 13 rows .* fill it down to every row$"):
+        read_records(survey(several, ONE_DATE))
+
+
+@pytest.mark.parametrize(("bad", "good", "refused"), [(5, 5, False), (6, 5, True), (4, 0, False), (5, 0, True)])
+def test_more_than_half_is_most(survey, bad, good, refused):
+    rows = HEAD + "2026-05-06,EF,LMB,12,,\n" * good + "2026-05-06,EF,crappie,9,,\n" * bad
+    if not refused:
+        assert len(read_records(survey(rows)).left_out) == bad
+        return
+    with pytest.raises(InputError, match=r'write "crappie" = one of these, or "" for another fish'):
+        read_records(survey(rows))
+
+
+def test_effort_that_was_left_out_is_not_said_to_be_missing(tmp_path):
+    fish, effort = FISH, EFFORT.replace("EF", "EF raft")
+    told = told_of(read_records(in_folder(tmp_path, survey=fish, effort=effort), today=TODAY))
+    assert "no effort is recorded" not in told
+    assert "effort.csv line 2 was left out, which may be the effort of 2026-05-14 electrofishing" in told
+    assert 'write "EF raft" = one of these under [gears] in columns.toml' in told
+    another = EFFORT.replace("5/14", "5/13") + "5/12/2026,EF raft,60\n"
+    told = told_of(read_records(in_folder(tmp_path, survey=fish, effort=another), today=TODAY))
+    assert "no effort is recorded for 2026-05-14 electrofishing" in told
 
 
 def test_a_word_that_is_not_known_is_told_with_the_known_ones_once(survey):

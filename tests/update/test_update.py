@@ -570,14 +570,14 @@ def test_what_was_left_out_of_a_survey_is_never_a_zero(tmp_path, row, in_doubt):
 
 
 def test_a_survey_of_which_every_row_was_left_out_says_nothing_and_so(tmp_path):
-    misspelt = [row.replace("electrofishing", "electrofishin") for row in survey()]
+    misspelt = [row.replace("electrofishing", "electrofishin") for row in (*survey()[:2], *survey()[-2:])]
     found, _ = hauls(tmp_path, survey=misspelt, effort=EFFORT)
     assert not found  # every row of what lives in the pond was left out
     told = update_text(learning.update_ensemble(pond(members=4, only="few"), read_records(tmp_path)), "us")
     told = " ".join(told.split())
-    assert 'survey.csv, line 2: gear: got "electrofishin"' in told and "Left out, 10 rows:" in told
-    assert "10 rows that were left out may be of it" not in told  # six of bass, four of bluegill
-    assert "bluegill: 4 rows that were left out may be of it, so nothing is known of it" in told
+    assert 'survey.csv, line 2: gear: got "electrofishin"' in told and "Left out, 4 rows:" in told
+    assert "4 rows that were left out may be of it" not in told  # two of bass, two of bluegill
+    assert "bluegill: 2 rows that were left out may be of it, so nothing is known of it" in told
 
 
 def test_a_second_row_of_effort_leaves_how_many_were_caught_open(tmp_path):
