@@ -248,9 +248,10 @@ def _not_caught(found: Found) -> str:
         return ""
     taken = np.minimum(best.taken, best.asked).sum(axis=1)
     asked, caught = (_in_unit(values, found) for values in (best.asked.sum(), taken))
+    what = "Advised is what is caught," if best.meets(found.question.probability) else "That is"
     return (
         f"Not all of it is caught: of {brief(float(asked), 2)} {_unit(found)} that it asks for over the run, "
-        f"{_cell(caught)}. Advised is what is caught, {_caught_a_year(found)}; the amounts are ceilings."
+        f"{_cell(caught)}. {what} {_caught_a_year(found)}; the amounts are ceilings."
     )
 
 

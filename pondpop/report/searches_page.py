@@ -13,6 +13,10 @@ from pondpop.report.document import CAUTIONS, MODEL_CAUTION, NOBODY, Cover, For,
 from pondpop.report.format import html
 from pondpop.report.tables import Cell, Table
 
+MOST_WIDE = 12  # columns, those of ranges counted, that letter paper holds (tried in a browser)
+SWIPED = 7  # from so many it is said that a table may be wider than a phone (tried in a browser)
+SWIPE = '<p class="swipe">If columns are cut off at the right, swipe the table sideways →</p>'
+
 
 class Search(NamedTuple):
     """What it is called on the page, the title of its scenario, what bass it advises to take ("" where it advises no
@@ -72,12 +76,36 @@ def _passage(one: Passage) -> str:
     if not one.rows:
         return "".join(f"<p>{html(line)}</p>" for line in one.words.splitlines())
     head, *rows = one.rows
-    cells = [[first, *map(_split, rest)] for first, *rest in rows]
+    cells: list[list[Cell]] = [[first, *map(_split, rest)] for first, *rest in rows]
     lines = one.words.splitlines()
     before = "".join(f"<p>{html(line)}</p>" for line in lines[:-1])
     note = f"<p>{html(one.note)}</p>" if one.note else ""
-    table = Table("search", lines[-1].removesuffix(":") + ".", head, cells, [], look="bands").to_html()
-    return f'{before}<div class="wide">{table}</div>{note}'
+    caption = lines[-1].removesuffix(":") + "."
+    tables = []
+    widths = _widths(cells)
+    for n, columns in enumerate(_parts(widths)):
+        heads = [head[k] for k in (0, *columns)]
+        some = [[row[k] for k in (0, *columns)] for row in cells]
+        table = Table("search", "The same, continued." if n else caption, heads, some, [], look="bands").to_html()
+        swipe = SWIPE if sum(widths[k - 1] for k in columns) >= SWIPED else ""
+        tables.append(f'{swipe}<div class="wide">{table}</div>')
+    return f"{before}{''.join(tables)}{note}"
+
+
+def _widths(rows: Sequence[Sequence[Cell]]) -> list[int]:
+    """How many columns each but the first takes: two where ranges stand beside its values."""
+    return [1 + any(isinstance(row[k], tuple) for row in rows) for k in range(1, len(rows[0]))] if rows else []
+
+
+def _parts(widths: Sequence[int]) -> list[range]:
+    """Columns but the first, from 1, in few and even parts of which each fits on paper."""
+    even = sum(widths) / max(1, -(-sum(widths) // MOST_WIDE))
+    parts, begin = [], 1
+    for k in range(1, len(widths) + 1):
+        if k == len(widths) or sum(widths[begin - 1 : k + 1]) > min(MOST_WIDE, even + 1):
+            parts.append(range(begin, k + 1))
+            begin = k + 1
+    return parts
 
 
 def _split(cell: str) -> Cell:

@@ -58,8 +58,13 @@ code,pre{font-family:"Courier New",monospace;font-size:.86rem;white-space:pre-wr
 .columns{columns:3 300px;column-gap:28px;max-width:none}
 dl{max-width:none;margin:0}dt{font-weight:700;float:left;clear:left;margin-right:.5em}dd{margin:0 0 3px}
 main{padding-bottom:30px}h4{font-size:.95rem;margin:12px 0 4px}
+.swipe{display:none}
 @media(max-width:520px){
-.wide{overflow-x:auto}
+.swipe{display:block;margin:8px 0 -6px;font:.78rem Arial,Helvetica,sans-serif;color:var(--soft)}
+.wide{overflow-x:auto;background:linear-gradient(90deg,var(--paper) 30%,transparent) 0 0/40px 100% local no-repeat,
+linear-gradient(270deg,var(--paper) 30%,transparent) 100% 0/40px 100% local no-repeat,
+linear-gradient(90deg,#0003,transparent) 0 0/14px 100% scroll no-repeat,
+linear-gradient(270deg,#0003,transparent) 100% 0/14px 100% scroll no-repeat}
 header,main{padding-left:14px;padding-right:14px}
 h1{font-size:1.4rem}
 table{font-size:.74rem}th,td{padding:3px 3px}

@@ -451,6 +451,8 @@ def test_the_answer_says_first_what_is_not_caught():
     lead = told().partition("Ceilings, of which not all is caught; each year")[0]
     assert "Not all of it is caught: of 42 lb/acre that it asks for over the run, 0." in lead
     assert "Advised is what is caught, 0" in lead
+    missed = told(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0, 9), 500.0))
+    assert "not advice" in missed and "That is 0" in missed and "Advised is" not in missed
 
 
 def test_of_a_quota_that_is_not_caught_a_smaller_one_that_does_as_well_is_advised():

@@ -32,7 +32,7 @@ from pondpop.report.drawing import INK, look
 from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
 from pondpop.report.page import _how_many, make_page
-from pondpop.report.searches_page import Search
+from pondpop.report.searches_page import Search, searches_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
@@ -542,6 +542,17 @@ def test_bass_that_are_not_crowded_leave_the_answer_as_it_is(tmp_path):
     lead = Outline(page).text.partition("Contents")[0]
     assert "Is it balanced? Yes: the pond is in balance" in lead and "overrule" not in lead and "Settle" not in lead
     assert "Is it balanced" not in Outline(make_page(made, "t")[0]).text
+
+
+@pytest.mark.parametrize("many", [3, 10, 30])
+def test_a_wide_table_of_a_search_is_told_in_parts_that_fit_on_paper(many):
+    head = ["", *(f"effect {k}" for k in range(many))]
+    rows = [[name, *(f"{k} [{k - 1}–{k + 1}]" if k % 3 else f"{k}" for k in range(many))] for name in ("quota", "half")]
+    page = searches_page([Search("A search", "t", "", [Passage("Said."), Passage("What it does:", [head, *rows])])])
+    parts = [table for table in Outline(page).tables if table[0][-1].startswith("effect")]
+    assert [cell for table in parts for cell in table[0][1:]] == head[1:]
+    assert all(len(table[1]) - 1 <= 12 and [row[0] for row in table[1:]] == ["quota", "half"] for table in parts)
+    assert (len(parts) == 1) == (many == 3) and ("swipe the table sideways" in page) == (many > 3)
 
 
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
