@@ -40,6 +40,10 @@ BASS_LB = {"fertile": (25.0, 35.0), "infertile": (10.0, 10.0)}
 BLUEGILL_LB = {"fertile": 200.0, "infertile": 100.0}
 EXTENSION, AGENCIES = "Alabama Extension ANR-577", "advice of state agencies"
 MONTHS = "From April to October, most of it in spring while bass are in shallow water (common practice, no source)."
+_NOT = {"bass crowded": "bass so thin are not taken out too hard", "bass fished hard": "bass so well fed are not crowded"}
+"""What the condition of bass rules out, of what their PSD alone leaves open."""
+LEAST_SAID = 0.05
+"""Chance of a reading of the two PSD values from which it is worth a word (a choice of ours)."""
 _WR_WANTED = standards()["relative_weight"]["target"]
 _FITS = {
     ("thin", "bass crowded"): ", as crowded bass are", ("well fed", "bass crowded"): ", which does not fit crowded bass",
@@ -59,6 +63,8 @@ class Advice:
     chance: float
     why: tuple[str, ...]
     steps: tuple[str, ...]
+    joined: str = ""
+    """What the condition of bass adds to their PSD where the chance rests on both; empty where it does not."""
 
     @property
     def sure(self) -> bool:
@@ -70,13 +76,19 @@ def advise(first: dt.date, pair: PairDoubt, findings: tuple[Finding, ...], units
     mine = {f.quantity: f for f in findings if f.gear == pair.gear}
     condition = _condition(mine)
     chance = dict.fromkeys(_WORDS, 0.0)
+    open_ = 0.0  # the chance of readings that only the condition tells apart
+    few_bluegill = 0.0  # the chance that those of 3–6 in, of stock but not of quality length, are few among the larger ones
     for levels, words in indices.PAIR_READINGS.items():
         state = _STATE_OF[levels]
+        open_ += pair.chances[words] * (state == "bass small")
+        few_bluegill += pair.chances[words] * (levels[1] == "high")
         chance[_BY_CONDITION.get(condition, state) if state == "bass small" else state] += pair.chances[words]
     state = max(chance, key=lambda name: chance[name])
     why = (*_sizes(mine), _weights(mine, condition, state))
-    steps = tuple(_steps(state, units)) if chance[state] >= SURE else _not_sure(chance[state], units)
-    return Advice(first, pair.gear, state, _WORDS[state], chance[state], why, steps)
+    sure = chance[state] >= SURE
+    steps = tuple(_steps(state, units, few_bluegill >= LIKELY)) if sure else _not_sure(chance[state], units)
+    joined = _NOT[state] if _BY_CONDITION.get(condition) == state and open_ >= LEAST_SAID else ""
+    return Advice(first, pair.gear, state, _WORDS[state], chance[state], why, steps, joined)
 
 
 def _sizes(mine: dict[str, Finding]) -> Iterator[str]:
@@ -152,15 +164,17 @@ def _bluegill(units: Units) -> str:
 # ---- what to do ------------------------------------------------------------------------------------------------------
 
 
-def _steps(state: str, units: Units) -> Iterator[str]:
+def _steps(state: str, units: Units, few_bluegill: bool) -> Iterator[str]:
     quality = _inches(12, 12, units)
     slot = f"Put back bass of {_inches(12, 15, units)}, the usual protected slot ({EXTENSION})."
     if state == "bass crowded":
-        yield f"Take out bass under {_inches(12, 14, units)} ({AGENCIES}): {_bass(units)}."
+        yield f"Take out bass under {quality} ({AGENCIES}, the lower of their limits): {_bass(units)}."
         yield f"A crowded pond may need {_fish(50, 100, units)} under {quality} taken out (advice from Oklahoma)."
         yield MONTHS
         yield slot
-        yield f"Add bluegill of {_inches(3, 5, units)}, {_fish(200, 200, units)} ({AGENCIES})."
+        if few_bluegill:
+            small, added = _inches(3, 6, units), _inches(3, 5, units)
+            yield f"Bluegill of {small} were few (PSD): add some of {added}, {_fish(200, 200, units)} ({AGENCIES})."
         yield "Expect years, not months: after four years of thinning in Kansas growth was little better (Gabelhouse 1987)."
     elif state == "bass fished hard":
         longer = _inches(12, 15, units)

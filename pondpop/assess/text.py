@@ -143,7 +143,8 @@ def _lines(a: Assessment, units: Units) -> Iterator[str]:
 def state_words(advice: Advice) -> str:
     """The state of the pond and how sure it is."""
     words = advice.words[0].upper() + advice.words[1:]
-    return f"{words} (chance: {in_ten(advice.chance)}; survey of {advice.survey} by {advice.gear})"
+    joined = f", from PSD and Wr together: {advice.joined}" if advice.joined else ""
+    return f"{words} (chance: {in_ten(advice.chance)}{joined}; survey of {advice.survey} by {advice.gear})"
 
 
 def left_out_and_odd(r: Records) -> Iterator[str]:

@@ -190,7 +190,7 @@ class Sheet:
                 remedy = nearest(written.strip().casefold(), known, quantities)
                 if of_unit := self.reading.wanted_units(written, known):
                     remedy = f"name its unit: {alternatives(of_unit)}"
-                line_of_it = f'"{one_line(written.strip())}" = ""' if written.strip() else '"its heading" = ""'
+                line_of_it = f'"{one_line(written.strip())}" = ""'
                 remedy += f"; or write {line_of_it} under [columns] into {OWN_WORDS} beside it, which leaves it unread"
                 remedy += " (the name of a column there reads it as that)"
                 raise InputError(given=given, allowed="a heading that record files know", remedy=remedy, **where)

@@ -77,7 +77,8 @@ def _answer(found: Assessment, units: Units) -> tuple[str, str]:
     steps = "".join(f"<li>{html(line)}</li>" for line in advice.steps)
     other = [(words, chance) for words, chance in _pair_chances(found) if chance >= 0.05]
     rows = [[words, in_ten(chance)] for words, chance in other]
-    read = Table("readings", "How probable each reading of the two PSD values is", ("Reading", "Chance"), rows, (), look="texts")
+    title = "How probable each reading of the two PSD values is, without Wr"
+    read = Table("readings", title, ("Reading", "Chance"), rows, (), look="texts")
     lead = f'<div class="lead"><p>{html(state_words(advice))}.</p><ul>{steps}</ul></div>'
     seen = as_list(line[0].upper() + line[1:] + "." for line in advice.why)
     return lead, f"<h3>What was seen</h3>{seen}{read.to_html()}"

@@ -196,7 +196,7 @@ def signs(cases: Sequence[Case]) -> Table:
         ["Fish gasp at dawn, or float dead", "Oxygen is short: still, cloudy, hot days, dying plants, too much feed",
          "Aerate, stop feeding and fertilizing; call the agency; restock only when the cause is known"],
         ["Most bass caught are under 12 in and thin (Wr below 90); bluegill are few and large", "Bass are crowded",
-         "Take out bass under 12–14 in, release larger ones; add bluegill of 3–5 in if they are few"],
+         "Take out bass under 12 in, put back those of 12–15 in; add bluegill of 3–5 in if they are few"],
         ["Bluegill are many and 3–5 in, none of 6 in; bass are few and fat", "Bluegill are crowded",
          "Take no bass; ask about adding 20–30 bass of 12 in and longer per acre (50–75 per ha)"],
         ["No young bass in the seine in June or July", "The bass spawn failed, or the young were eaten",

@@ -24,7 +24,7 @@ YEARS = 2  # the coming years, and the last whole years of the run, which are to
 WATCH = "Where nothing runs short there is nothing to do beyond watching Wr at each survey."
 CROWDED = (
     "Small and middling bass that are short for months, or thin, are the mark of a crowded pond: the usual help is to "
-    "take out bass under 12–14 in (agencies' advice for crowded ponds) and, where bluegill are few, to add bluegill of 3–5 in, "
+    "take out bass under 12 in (agencies' advice for crowded ponds) and, where bluegill are few, to add bluegill of 3–5 in, "
     "200 per acre (490 per ha)."
 )
 YOUNG = (

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pondpop.assess import assess_records, assessment_text
+from pondpop.assess.text import state_words
 from pondpop.observe.indices import PAIR_READINGS, standard_weight
 from pondpop.records import read_records
 
@@ -60,6 +61,29 @@ def test_condition_tells_crowded_bass_from_those_taken_out_too_hard(judged, wr, 
     assert ("Put back all bass" in advice.steps[0]) == (state == "bass fished hard")
 
 
+def test_bluegill_are_added_only_where_the_survey_found_few_small_ones(judged):
+    few, enough = (judged(survey(0.1, share, wr=84)).advice() for share in (0.85, 0.4))
+    assert few.state == enough.state == "bass crowded" and few.sure and enough.sure
+    assert "Bluegill of 3 to 6 in were few (PSD): add some of 3 to 5 in, 200 an acre" in " ".join(few.steps)
+    assert "bluegill" not in " ".join(enough.steps)
+
+
+@pytest.mark.parametrize(("bluegill", "wr"), [(0.85, None), (0.4, 84)])
+def test_bass_taken_out_and_put_back_are_of_different_lengths(judged, bluegill, wr):
+    steps = " ".join(judged(survey(0.1, bluegill, wr=wr)).advice().steps)
+    assert "Take out bass under 12 in (" in steps and "Put back bass of 12 to 15 in" in steps and "14 in" not in steps
+
+
+@pytest.mark.parametrize(("bluegill", "wr", "says"), [
+    (0.4, 84, "PSD and Wr together: bass so thin are not taken out too hard"),
+    (0.4, 104, "PSD and Wr together: bass so well fed are not crowded"),
+    (0.4, 95, ""), (0.4, None, ""), (0.85, 84, ""),
+])  # fmt: skip
+def test_the_headline_says_where_condition_decides_what_psd_leaves_open(judged, bluegill, wr, says):
+    headline = state_words(judged(survey(0.1, bluegill, wr=wr)).advice())
+    assert (says in headline) if says else ("together" not in headline)
+
+
 def test_few_fish_are_advised_to_be_more_and_nothing_else(judged):
     advice = judged(survey(0.4, 0.3, fish=8, days=1)).advice()
     assert not advice.sure and "survey again on other days" in advice.steps[0]
@@ -71,7 +95,7 @@ def test_units_and_sources_of_the_amounts(judged):
     found = judged(survey(0.1, 0.85))
     us, metric = " ".join(found.advice().steps), " ".join(found.advice("metric").steps)
     assert "25 to 35 lb an acre a year from a fertile pond, 10 lb an acre from an infertile one (Alabama" in us
-    assert "28 to 39 kg a hectare" in metric and "30 to 36 cm" in metric and "124 to 247 a hectare" in metric
+    assert "28 to 39 kg a hectare" in metric and "Put back bass of 30 to 38 cm" in metric and "124 to 247 a hectare" in metric
     assert " lb" not in metric and " acre" not in metric
     text = " ".join(assessment_text(found).split())
     assert "What it says, and what to do" in text and "Bass are crowded: many small bass" in text

@@ -312,7 +312,7 @@ def test_hunger_is_found_where_prey_is_less_than_need():
     material = gather([dataset_of(raw_scenario(), change=hungry)], "us")
     (seen, helps), (others, _) = (advice(case, "us") for case in material.cases)
     assert seen == "short of prey of their size: bass of 8–12 in, July (9 of 10)."
-    assert len(helps) == 1 and "12–14 in" in helps[0]
+    assert len(helps) == 1 and "take out bass under 12 in" in helps[0]
     assert others == "no class is likely to run short of prey of its size."
 
 
@@ -325,7 +325,7 @@ def test_thin_bass_are_told_though_prey_of_their_size_is_there():
     material = gather([dataset_of(raw_scenario(), change=thin)], "us")
     (seen, helps), (others, watch) = (advice(case, "us") for case in material.cases)
     assert "Yet bass of 12–15 in (Wr 78) are thin at the last survey" in seen
-    assert "12–14 in" in helps[0] and "beyond watching Wr" in watch[0]
+    assert "take out bass under 12 in" in helps[0] and "beyond watching Wr" in watch[0]
     assert "thin" not in others
     assert "thin" not in advice(material.cases[0], "us", coming=True)[0]
 
