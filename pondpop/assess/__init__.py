@@ -61,11 +61,14 @@ class Assessment:
     missing: tuple[str, ...]
     """What cannot be told from these records, and why."""
 
-    def advice(self, units: Units = "us") -> Advice | None:
-        """What the last survey that shows the pair of PSD values advises; None without one."""
+    def advice(self, units: Units = "us", pond: str | None = None) -> Advice | None:
+        """What the last survey that shows the pair of PSD values advises; None without one.
+
+        pond: "fertile" or "infertile"; where it is not known the amounts for both are told.
+        """
         for survey in reversed(self.surveys):
             if survey.pair is not None:
-                return advise(survey.first, survey.pair, survey.findings, units)
+                return advise(survey.first, survey.pair, survey.findings, units, pond)
         return None
 
     @property

@@ -1,8 +1,8 @@
 """What a survey advises: the state of the pond in the trade's words, how sure that is and why, and what to take out.
 
 Amounts by the acre are those of extension services and agencies, told with their origin; the pond's fertility is not in
-the records, so both amounts stand. A state that is not sure enough is said to be so, and then nothing is advised but
-another survey.
+the records, so both amounts stand unless a scenario tells it. A state that is not sure enough is said to be so, and
+then nothing is advised but another survey.
 """
 
 from __future__ import annotations
@@ -71,8 +71,10 @@ class Advice:
         return self.chance >= SURE
 
 
-def advise(first: dt.date, pair: PairDoubt, findings: tuple[Finding, ...], units: Units = "us") -> Advice:
-    """The advice of one survey from which both PSD values can be read."""
+def advise(
+    first: dt.date, pair: PairDoubt, findings: tuple[Finding, ...], units: Units = "us", pond: str | None = None
+) -> Advice:
+    """The advice of one survey from which both PSD values can be read, for a "fertile" or "infertile" pond if that is known."""
     mine = {f.quantity: f for f in findings if f.gear == pair.gear}
     condition = _condition(mine)
     chance = dict.fromkeys(_WORDS, 0.0)
@@ -86,7 +88,7 @@ def advise(first: dt.date, pair: PairDoubt, findings: tuple[Finding, ...], units
     state = max(chance, key=lambda name: chance[name])
     why = (*_sizes(mine), _weights(mine, condition, state))
     sure = chance[state] >= SURE
-    steps = tuple(_steps(state, units, few_bluegill >= LIKELY)) if sure else _not_sure(chance[state], units)
+    steps = tuple(_steps(state, units, pond, few_bluegill >= LIKELY)) if sure else _not_sure(chance[state], units, pond)
     joined = _NOT[state] if _BY_CONDITION.get(condition) == state and open_ >= LEAST_SAID else ""
     return Advice(first, pair.gear, state, _WORDS[state], chance[state], why, steps, joined)
 
@@ -146,29 +148,27 @@ def _inches(low: float, high: float, units: Units) -> str:
 
 def bass_amount(units: Units, pond: str | None = None) -> str:
     """What may be taken out of bass a year, of a pond that is "fertile" or "infertile"; where that is not known, of both."""
+    return _amount({kind: _crop(*BASS_LB[kind], units) for kind in BASS_LB}, pond)
+
+
+def _bluegill(units: Units, pond: str | None) -> str:
+    return "at most " + _amount({kind: _crop(most, most, units) for kind, most in BLUEGILL_LB.items()}, pond)
+
+
+def _amount(of: dict[str, str], pond: str | None) -> str:
     if pond is not None:
-        return f"{_crop(*BASS_LB[pond], units)} a year from a pond as {pond} as this one ({EXTENSION})"
-    return _bass(units)
-
-
-def _bass(units: Units) -> str:
-    fertile, infertile = (_crop(*BASS_LB[kind], units) for kind in ("fertile", "infertile"))
-    return f"{fertile} a year from a fertile pond, {infertile} from an infertile one ({EXTENSION})"
-
-
-def _bluegill(units: Units) -> str:
-    fertile, infertile = (_crop(BLUEGILL_LB[kind], BLUEGILL_LB[kind], units) for kind in ("fertile", "infertile"))
-    return f"at most {fertile} a year from a fertile pond, {infertile} from an infertile one ({EXTENSION})"
+        return f"{of[pond]} a year from a pond as {pond} as this one ({EXTENSION})"
+    return f"{of['fertile']} a year from a fertile pond, {of['infertile']} from an infertile one ({EXTENSION})"
 
 
 # ---- what to do ------------------------------------------------------------------------------------------------------
 
 
-def _steps(state: str, units: Units, few_bluegill: bool) -> Iterator[str]:
+def _steps(state: str, units: Units, pond: str | None, few_bluegill: bool) -> Iterator[str]:
     quality = _inches(12, 12, units)
     slot = f"Put back bass of {_inches(12, 15, units)}, the usual protected slot ({EXTENSION})."
     if state == "bass crowded":
-        yield f"Take out bass under {quality} ({AGENCIES}, the lower of their limits): {_bass(units)}."
+        yield f"Take out bass under {quality} ({AGENCIES}, the lower of their limits): {bass_amount(units, pond)}."
         yield f"A crowded pond may need {_fish(50, 100, units)} under {quality} taken out (advice from Oklahoma)."
         yield MONTHS
         yield slot
@@ -183,30 +183,30 @@ def _steps(state: str, units: Units, few_bluegill: bool) -> Iterator[str]:
     elif state == "bass small":
         usual = _inches(8, 12, units)
         yield f"Weigh 30 bass of {usual} or more: Wr clearly below 95 is crowding, clearly above it harvest (our reading)."
-        yield f"Until then take out no more bass than from a pond in balance: {_bass(units)}."
+        yield f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}."
     elif state == "bluegill crowded":
         yield f"Take out no bass, and put in bass of {quality} and more, {_fish(20, 30, units)} ({AGENCIES})."
-        yield f"Take out bluegill, the small ones above all (our reading): {_bluegill(units)}."
+        yield f"Take out bluegill, the small ones above all (our reading): {_bluegill(units, pond)}."
         yield "Seine between June and September: whether bass spawn decides what comes next (common practice, no source)."
     elif state == "balanced":
-        yield f"Hold it there: take out bass under {quality}, {_bass(units)}."
+        yield f"Hold it there: take out bass under {quality}, {bass_amount(units, pond)}."
         yield MONTHS
         yield slot
-        yield f"Bluegill: {_bluegill(units)}."
+        yield f"Bluegill: {_bluegill(units, pond)}."
     elif state == "both small":
         yield (
             "Find out why before fish are taken out: other fish that compete, weeds, little food, or harvest (common "
             "practice, no source)."
         )
-        yield f"Until then take out no more bass than from a pond in balance: {_bass(units)}."
+        yield f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}."
     else:
         yield "Seine between June and September for young bass and bluegill before anything else (common practice, no source)."
-        yield f"Until then take out no more bass than from a pond in balance: {_bass(units)}."
+        yield f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}."
 
 
-def _not_sure(chance: float, units: Units) -> tuple[str, ...]:
+def _not_sure(chance: float, units: Units, pond: str | None) -> tuple[str, ...]:
     likely = "It is the likeliest state, but not sure enough to act on" if chance >= LIKELY else "No state is likely enough"
     return (
         f"{likely}: survey again on other days before fish are taken out or put in.",
-        f"Until then take out no more bass than from a pond in balance: {_bass(units)}.",
+        f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}.",
     )

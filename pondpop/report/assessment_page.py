@@ -56,9 +56,9 @@ def assessment_sections(found: Assessment, units: Units) -> list[Section]:
     ]
 
 
-def assessment_part(found: Assessment, units: Units) -> str:
-    """The whole assessment as one section of a larger page."""
-    lead, more = _answer(found, units)
+def assessment_part(found: Assessment, units: Units, pond: str | None = None) -> str:
+    """The whole assessment as one section of a larger page, of a pond that is "fertile" or "infertile" if that is known."""
+    lead, more = _answer(found, units, pond)
     return f"<p>{html(_seen(found))}.</p>{lead}{more}{under(assessment_sections(found, units))}"
 
 
@@ -68,9 +68,9 @@ def _seen(found: Assessment) -> str:
     return f"{fish:,} survey fish, {trips:,} angling trips, {len({t.tag for t in r.tags}):,} tagged fish"
 
 
-def _answer(found: Assessment, units: Units) -> tuple[str, str]:
+def _answer(found: Assessment, units: Units, pond: str | None = None) -> tuple[str, str]:
     """The advice, and what it rests on."""
-    advice = found.advice(units)
+    advice = found.advice(units, pond)
     if advice is None:
         words = "The state of the pond cannot be told from these records; what they lack stands at the end."
         return f'<div class="lead"><p>{words}</p></div>', ""

@@ -29,7 +29,7 @@ from pondpop.report.document import (
     under,
 )
 from pondpop.report.format import html
-from pondpop.report.pond_state import balance, crowding
+from pondpop.report.pond_state import balance, crowding, kind_of
 from pondpop.report.searches_page import Search, how_searched, read_searches, search_sections
 from pondpop.report.strategies import Case, Material, Projection, gather
 from pondpop.report.tables import Table
@@ -98,7 +98,7 @@ def make_page(
     from pondpop.report.assessment_page import assessment_part
     from pondpop.report.drawing import MOST_CASES, look
 
-    said = answer(material)
+    said, pond = answer(material), kind_of(case.strategy for case in material.cases)
     best, shown = said.best, said.shown(MOST_CASES)
     with look():
         squares = [one for n, v in enumerate(said.verdicts) if (one := comparisons.squares(v, f"squares-{n}"))]
@@ -131,7 +131,7 @@ def make_page(
     works = works_cited("model", "standards", *(["methods"] if assessment else []))
     sections = [
         Section("records", "What the records say, and what to do",
-                f"<p>{html(IN_GENERAL)}</p>{assessment_part(assessment, material.units)}" if assessment else ""),
+                f"<p>{html(IN_GENERAL)}</p>{assessment_part(assessment, material.units, pond)}" if assessment else ""),
         *search_sections(searches),
         Section("actions", "What to do and when",
                 "".join(t.to_html() for t in coming) + as_list([*calendar.HOW_TO_SURVEY, *_moving(material)])

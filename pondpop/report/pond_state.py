@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +11,7 @@ from pondpop.assess.advice import BASS_LB, LIKELY, bass_amount
 from pondpop.assess.text import state_words
 from pondpop.decide import harvest_outcome
 from pondpop.decide.phrases import Teller
-from pondpop.scenario import FERTILITIES
+from pondpop.scenario import FERTILITIES, Strategy
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, Units
 
 if TYPE_CHECKING:
@@ -49,6 +50,12 @@ def crowding(found: Assessment, told: Teller, quota: str | None) -> str:
         f"{seen}, and agencies advise to thin such bass: {bass_amount(told.units, pond)}. The model gives thinning less effect "
         f"than the trade expects, so {small} should not overrule that: decide with a certified professional."
     )
+
+
+def kind_of(strategies: Iterable[Strategy]) -> str | None:
+    """Which of the agencies' ponds all strategies have in common; None where they differ or change it."""
+    kinds = {None if one.fertilization else _kind(one.fertility) for one in strategies}
+    return kinds.pop() if len(kinds) == 1 else None
 
 
 def _kind(fertility: float) -> str | None:

@@ -84,6 +84,17 @@ def test_the_headline_says_where_condition_decides_what_psd_leaves_open(judged, 
     assert (says in headline) if says else ("together" not in headline)
 
 
+@pytest.mark.parametrize("levels", PAIR_READINGS)
+@pytest.mark.parametrize(("pond", "amount"), [("fertile", "25 to 35 lb an acre"), ("infertile", "10 lb an acre")])
+def test_where_the_fertility_is_known_only_its_amount_is_told(judged, levels, pond, amount):
+    found = judged(survey(QUALITY[levels[0]][0], QUALITY[levels[1]][1]))
+    both, known = (" ".join(found.advice("us", kind).steps) for kind in (None, pond))
+    other = {"fertile": "infertile", "infertile": " fertile"}[pond]
+    assert other not in known and ("from a fertile pond" in both) == (f"a year from a pond as {pond} as this one" in known)
+    if "no more bass than" in both or "Take out bass" in both:
+        assert f"{amount} a year from a pond as {pond}" in known
+
+
 def test_few_fish_are_advised_to_be_more_and_nothing_else(judged):
     advice = judged(survey(0.4, 0.3, fish=8, days=1)).advice()
     assert not advice.sure and "survey again on other days" in advice.steps[0]

@@ -2,6 +2,7 @@
 
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -9,6 +10,8 @@ from pondpop.assess import assess_records
 from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.report import For, assessment_page
+from pondpop.report.assessment_page import assessment_part
+from pondpop.report.pond_state import kind_of
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
 HEAD = "date,gear,species,length_in,weight_lb\n"
@@ -81,3 +84,14 @@ def test_the_command_writes_the_page_beside_text_and_table(tmp_path, capsys):
     capsys.readouterr()
     assert main([*command, "--client", "bad\nname"]) == 2
     assert "--client: got" in capsys.readouterr().err
+
+
+def test_a_page_with_a_scenario_tells_the_amount_for_the_fertility_that_its_strategies_share(found):
+    fertile, poor = (SimpleNamespace(fertility=f, fertilization=()) for f in (1.0, 0.35))
+    changed = SimpleNamespace(fertility=0.35, fertilization=("a rule",))
+    assert [kind_of(s) for s in ([fertile, fertile], [poor], [poor, fertile], [poor, changed], [])] == [
+        "fertile", "infertile", None, None, None,
+    ]  # fmt: skip
+    part = assessment_part(found, "us", "infertile")
+    assert "10 lb an acre a year from a pond as infertile as this one" in part and "from a fertile pond" not in part
+    assert "from a fertile pond" in assessment_part(found, "us")
