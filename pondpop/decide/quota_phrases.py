@@ -103,7 +103,7 @@ def months_csv(found: Found) -> str:
 
 def _lead(found: Found) -> list[str]:
     """What is asked, whether it is met, what stands in the way, what the reader must know besides."""
-    first, last = [_asked(found), _met(found)], [_binding(found), _against_none(found)]
+    first, last = [_asked(found), _met(found)], [_binding(found), _against_none(found), _of_crowded(found)]
     advice = found.best.meets(found.question.probability)  # what is not caught of what is no advice matters less
     every = [*first, _not_caught(found), *last] if advice else [*first, *last, _not_caught(found)]
     return [line for line in every if line]
@@ -229,6 +229,16 @@ def _against_none(found: Found) -> str:
         return f"Against no harvest: {gains}."
     better, worse = (in_ten(share, members) for share in (pair.better, pair.worse))
     return f"Against no harvest: better in {better} futures, worse in {worse} ({gains})."
+
+
+def _of_crowded(found: Found) -> str:
+    """Where no amount, or none, is advised: that this is weak against thinning bass which a survey finds crowded."""
+    if found.best.meets(found.question.probability) and found.best.amounts.any():
+        return ""
+    return (
+        "Where a survey finds bass crowded this does not overrule what agencies advise: thinning has less effect in the model "
+        "than the trade expects. Decide with a certified professional."
+    )
 
 
 def _pair(found: Found, other: Trial) -> tuple[Pair, Wording]:

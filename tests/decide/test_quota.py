@@ -455,6 +455,13 @@ def test_the_answer_says_first_what_is_not_caught():
     assert "not advice" in missed and "That is 0" in missed and "Advised is" not in missed
 
 
+def test_no_amount_is_not_held_against_thinning_of_crowded_bass():
+    weak = "Where a survey finds bass crowded this does not overrule what agencies advise"
+    assert weak in told(amounts=((0.0, 0.0), (0.0, 0.0)))
+    assert weak in told(fill=lambda one: one["number"].__setitem__((slice(None), slice(None), 0, 9), 500.0))
+    assert weak not in told()
+
+
 def test_of_a_quota_that_is_not_caught_a_smaller_one_that_does_as_well_is_advised():
     def caught(share):
         def fill(one):  # of 10, 10, 25 and 25 kg/ha
