@@ -386,14 +386,14 @@ class Teller(Wording):
 
     def unusual(self) -> str:
         """What in the scenario should be looked at again, without what to write into its file."""
-        lines = [line.removeprefix("unusual: ").partition("; ")[0] for line in unusual(self.scenario)]
-        return f"{'; '.join(lines)}." if lines else ""
+        told = [odd.what for odd in unusual(self.scenario)]
+        return f"{'; '.join(told)}." if told else ""
 
     def odd(self, most: int) -> str:
         """The first of that whole, cut to so many characters, and how much more there is."""
-        lines = unusual(self.scenario)
-        more = f" (and {len(lines) - 1} more, which check tells)" if len(lines) > 1 else ""
-        return f"Unusual{more}: {shortened(lines[0].removeprefix('unusual: '), most)}" if lines else ""
+        every = unusual(self.scenario)
+        more = f" (and {len(every) - 1} more, which check tells)" if len(every) > 1 else ""
+        return f"Unusual{more}: {shortened(str(every[0]), most)}" if every else ""
 
     def mind(self) -> str:
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of

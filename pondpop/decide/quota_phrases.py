@@ -25,6 +25,7 @@ from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, in_ten, joi
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 BELOW = 3  # lines that the terminal shows below the answer
+TAKE_NONE = "Take no bass: no harvest that was tried serves the goals better."
 SHORT_CAUTION = "Ask the state agency before you harvest."
 CAUTION = (
     "A quota is advice, not a licence: harvest rules, seasons and lengths are set by the state agency; ask it and a "
@@ -125,7 +126,7 @@ def quota_advice(found: Found) -> str:
         if row.any():
             parts.append(f"{joined(told)} of bass of {_window(window, found)}")
     if not parts:
-        return "Take no bass: no harvest that was tried serves the goals better."
+        return TAKE_NONE
     if best.caught:
         return f"Take {'; '.join(parts)}."
     return f"Take what is caught, {_caught_a_year(found)}; the ceilings are {'; '.join(parts)}, which are not reached."
@@ -168,12 +169,11 @@ def _met(found: Found) -> str:
         least = min(at_least(chance, best.independent) for chance in best.chances.values())
         met = f"It may meet {each}, but so few futures are sure of {int(100 * least)} % only (more would tell). This one"
     else:
-        met = "No quota that was tried meets them all. The nearest of them" if len(best.limits) > 1 else (
-            "No quota that was tried meets that. The nearest"
-        )  # fmt: skip
+        them_all, nearest = ("them all", "The nearest of them") if len(best.limits) > 1 else ("that", "The nearest")
         if any(one.all_at_once > best.all_at_once for one in found.others.values()):
             alike = f"which {best.independent} futures cannot tell apart, this serves the goals best"
-            met = f"{met.partition('.')[0]}. Of those that come nearest, {alike}"
+            nearest = f"Of those that come nearest, {alike}"
+        met = f"No quota that was tried meets {them_all}. {nearest}"
     return f"{met}, in {best.members} futures that the search had not seen: {got}."
 
 

@@ -11,6 +11,7 @@ from pondpop.assess.advice import BASS_LB, LIKELY, bass_amount
 from pondpop.assess.text import state_words
 from pondpop.decide import harvest_outcome
 from pondpop.decide.phrases import Teller
+from pondpop.decide.quota_phrases import TAKE_NONE
 from pondpop.scenario import FERTILITIES, Strategy
 from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, Units
 
@@ -43,7 +44,7 @@ def crowding(found: Assessment, told: Teller, quota: str | None) -> str:
     if quota is None and _caught_lb(told) >= BASS_LB[pond or "infertile"][0]:
         return ""
     seen = "The survey found bass crowded" if advice.sure else "The survey finds bass crowded most probably, if not surely"
-    small = "its small amount or none" if quota is None else "its “none”" if not quota or quota.startswith("Take no") else (
+    small = "its small amount or none" if quota is None else "its “none”" if quota in ("", TAKE_NONE) else (
         "a smaller amount of it"
     )  # fmt: skip
     return (

@@ -153,7 +153,7 @@ class _Words:
             yield from map(self.plants, one.plants)
             yield from map(self.arrival, one.arrivals)
         yield ""
-        yield from unusual(scenario)
+        yield from (f"unusual: {odd}" for odd in unusual(scenario))
         yield from self.doubt()
         for goal in scenario.goals:
             yield self.goal(goal)

@@ -7,6 +7,7 @@ seen in summaries) and grass carp (5 to 15 an acre, from memory; 20, Hill 1970, 
 """
 
 from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
 from pondpop.scenario.schema import Aeration, Feeding, Harvest, MonthDay, Removal, Scenario, Strategy
 from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
@@ -23,33 +24,48 @@ SHORTEST_TAKEN_MM = 40.0
 LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
 
 
-def unusual(scenario: Scenario) -> list[str]:
-    """What should be looked at again, as "unusual: …", each line once."""
-    found: dict[str, list[str]] = {}
+class Odd(NamedTuple):
+    """What should be looked at again, and for whoever writes the file the likely remedy."""
+
+    what: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.what}; {self.remedy}" if self.remedy else self.what
+
+
+def unusual(scenario: Scenario) -> list[Odd]:
+    """What should be looked at again, each once."""
+    found: dict[Odd, list[str]] = {}
     for strategy in scenario.strategies.values():
-        for line in _of_strategy(strategy, scenario.pond.area_ha):
-            found.setdefault(line, []).append(strategy.name)
+        for odd in _of_strategy(strategy, scenario.pond.area_ha):
+            found.setdefault(odd, []).append(strategy.name)
     every = len(scenario.strategies)
-    lines = [line if len(names) == every else f"{', '.join(names)}: {line}" for line, names in found.items()]
+    told = [
+        odd if len(names) == every else odd._replace(what=f"{', '.join(names)}: {odd.what}") for odd, names in found.items()
+    ]
     if every > 1:
         common = set.intersection(*(set(strategy.removals) for strategy in scenario.strategies.values()))
-        lines += [
-            f"{strategy.name}: {event.name}, a die-off of one strategy alone; what befalls a pond is no choice: [what_if.NAME]"
+        told += [
+            Odd(
+                f"{strategy.name}: {event.name}, a die-off of one strategy alone",
+                "what befalls a pond is no choice: [what_if.NAME]",
+            )
             for strategy in scenario.strategies.values()
             for event in strategy.removals
             if event.reason == "die_off" and event not in common
         ]
     here = {name for strategy in scenario.strategies.values() for name in strategy.species}
-    lines += [
-        f"what_if.{one.name}: {event.name}, a die-off of {event.species}, which no strategy has"
+    told += [
+        Odd(f"what_if.{one.name}: {event.name}, a die-off of {event.species}, which no strategy has")
         for one in scenario.what_if
         for event in one.die_offs
         if event.species not in here
     ]
-    return [f"unusual: {line}" for line in lines]
+    return told
 
 
-def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[str]:
+def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
     """First stockings of so few that the number of the whole pond is likely meant for each acre."""
     settled = {event.species for event in strategy.stocking if event.resident}
     for event in strategy.stocking:
@@ -58,13 +74,14 @@ def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[str]:
         low, high = USUAL_PER_ACRE[event.species]
         acre, whole = DENSITY["per_acre"].from_si(event.per_ha), event.per_ha * area_ha
         if acre < low / 2 and low <= round(whole) <= 2 * high and abs(whole - round(whole)) < 1e-6:
-            yield (
+            yield Odd(
                 f"{event.name}, {brief(whole)} {event.species} in the whole pond, {brief(acre)} per acre, where {low:,} "
-                f"to {high:,} per acre are usual; if {brief(whole)} an acre are meant, write per_acre = {whole:.0f}"
+                f"to {high:,} per acre are usual",
+                f"if {brief(whole)} an acre are meant, write per_acre = {whole:.0f}",
             )
 
 
-def _little_forage(strategy: Strategy) -> Iterator[str]:
+def _little_forage(strategy: Strategy) -> Iterator[Odd]:
     """Fish living there at the start of which bass are most, as where a survey looked for bass only."""
     from pondpop.species.catalogue import standard_weight_g  # only a pond with bass at the start pays for reading it
 
@@ -76,10 +93,10 @@ def _little_forage(strategy: Strategy) -> Iterator[str]:
         weight = event.per_ha * (event.weight_g or standard_weight_g(event.species, event.length_mm)) / 1000
         bass, others = (bass + weight, others) if event.species == "bass" else (bass, others + weight)
     if others < LEAST_FORAGE * bass:
-        yield (
-            f"{_both(bass, CROP)} of bass at the start and {_both(others, CROP)} of what they eat; if a survey looked for bass "
-            "only, write species_sought = bass into effort.csv, and the other fish as [[stocking]] with resident = true; "
-            "balanced ponds have 1.4 to 10 times as much of what bass eat as of bass"
+        yield Odd(
+            f"{_both(bass, CROP)} of bass at the start and {_both(others, CROP)} of what they eat",
+            "if a survey looked for bass only, write species_sought = bass into effort.csv, and the other fish as "
+            "[[stocking]] with resident = true; balanced ponds have 1.4 to 10 times as much of what bass eat as of bass",
         )
 
 
@@ -107,40 +124,40 @@ def _fed_without_air(strategy: Strategy) -> Iterable[tuple[Feeding, float]]:
     return most.values()
 
 
-def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[str]:
+def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
     bass = [event for event in strategy.stocking if event.species == "bass"]
     yield from _far_too_few(strategy, area_ha)
     yield from _little_forage(strategy)
     forage = [event.date for event in strategy.stocking if event.species != "bass"]
     for event in bass:
         if event.per_ha > MOST_BASS_PER_HA:
-            yield f"{event.name}, {_both(event.per_ha, DENSITY)} bass, where 50 to 100 per acre are usual"
+            yield Odd(f"{event.name}, {_both(event.per_ha, DENSITY)} bass, where 50 to 100 per acre are usual")
     put_in = [event for event in bass if not event.resident]  # of those that live there `_little_forage` tells
     if put_in and forage and (first := min(put_in, key=lambda event: event.date)).date < min(forage):
-        yield f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})"
+        yield Odd(f"{first.name}, bass on {first.date}, before anything they eat ({min(forage)})")
     for feeding, given in _fed_without_air(strategy):
         if given > MOST_FEED_KG_PER_HA:
-            yield f"{feeding.name}, feed of {_both(given, FEED)}, where 20 lb/acre are a limit without aeration"
+            yield Odd(f"{feeding.name}, feed of {_both(given, FEED)}, where 20 lb/acre are a limit without aeration")
     for liming in strategy.liming:
         if liming.tonnes_per_ha > MOST_LIME_TONNES_PER_HA:
-            yield f"{liming.name}, lime of {_both(liming.tonnes_per_ha, LIME)}, where 1 to 2 tons/acre are usual"
+            yield Odd(f"{liming.name}, lime of {_both(liming.tonnes_per_ha, LIME)}, where 1 to 2 tons/acre are usual")
     for carp in strategy.grass_carp:
         if carp.per_ha > MOST_CARP_PER_HA:
-            yield f"{carp.name}, {_both(carp.per_ha, DENSITY)} grass carp, where 5 to 20 per acre are usual"
+            yield Odd(f"{carp.name}, {_both(carp.per_ha, DENSITY)} grass carp, where 5 to 20 per acre are usual")
     for aeration in strategy.aeration:
         if aeration.kilowatts > MOST_AERATION_KW_PER_HA * area_ha:
-            yield f"{aeration.name}, {brief(aeration.kilowatts)} kW of aerators, where ponds have at most 20 kW a hectare"
+            yield Odd(f"{aeration.name}, {brief(aeration.kilowatts)} kW of aerators, where ponds have at most 20 kW a hectare")
     for removal in strategy.removals:
         if removal.reason == "die_off" and removal.species not in strategy.species:
-            yield f"{removal.name}, a die-off of {removal.species}, which the pond does not have"
+            yield Odd(f"{removal.name}, a die-off of {removal.species}, which the pond does not have")
     taken: list[Harvest | Removal] = [*strategy.harvest, *strategy.removals]
     for rule in taken:
         if rule.length_mm[1] < SHORTEST_TAKEN_MM:
-            yield f"{rule.name}, {rule.species} shorter than {_both(rule.length_mm[1], LENGTH)}; inches may be meant"
+            yield Odd(f"{rule.name}, {rule.species} shorter than {_both(rule.length_mm[1], LENGTH)}", "inches may be meant")
     for harvest in strategy.harvest:
         amount = harvest.kg_per_ha or 0.0
         if amount > MOST_HARVEST_KG_PER_HA:
-            yield f"{harvest.name}, a harvest of {_both(amount, CROP)} of {harvest.species} a year, more than ponds give"
+            yield Odd(f"{harvest.name}, a harvest of {_both(amount, CROP)} of {harvest.species} a year, more than ponds give")
 
 
 def _both(value: float, family: Family) -> str:

@@ -20,6 +20,7 @@ from pondpop.report.answer import answer
 from pondpop.report.page import make_page
 from pondpop.report.strategies import gather
 from pondpop.scenario import Goal
+from pondpop.scenario.unusual import Odd
 
 ALL_GOALS = """
 [[goals]]
@@ -320,7 +321,7 @@ def test_the_answer_with_events_fits_a_terminal(fish, members):
 def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
     told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
     path = "/home/" + "a_long_name/" * 9
-    monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [f"unusual: {'so many bass ' * 40}; write so"] * 3)
+    monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [Odd("so many bass " * 40, "write so")] * 3)
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
     assert height(text) <= HIGH and f"\n{path};\n" in text  # the path in one piece
     assert "\nUnusual (and 2 more, which check tells): so many bass" in text

@@ -88,7 +88,7 @@ def test_no_remedy_names_a_table_or_key_that_is_not_there():
     ],
 )
 def test_a_number_of_the_whole_pond_that_is_likely_meant_for_an_acre_is_told(area, stocking, told):
-    lines = [line for line in unusual(resolve(dated(raw_pond(area=area, **stocking)))) if "in the whole pond" in line]
+    lines = [str(odd) for odd in unusual(resolve(dated(raw_pond(area=area, **stocking)))) if "in the whole pond" in str(odd)]
     assert bool(lines) == bool(told)
     if told:
         number = stocking["count"]
