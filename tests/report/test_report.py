@@ -21,6 +21,7 @@ from pondpop.cli import main
 from pondpop.decide.actions import actions, today, water_c
 from pondpop.decide.passages import Passage, to_json
 from pondpop.decide.phrases import teller
+from pondpop.decide.quota_phrases import TAKE_NONE
 from pondpop.ensemble import results
 from pondpop.ensemble.quantities import yearly_csv
 from pondpop.observe.observers import LENGTH_CLASSES_IN
@@ -523,12 +524,13 @@ def survey(folder, bass_in, bluegill_in):
 CROWDED, BALANCED = ((9, 10, 11, 11.5), (4, 7, 7.5, 8.2)), ((9, 11, 13, 16), (4, 5, 7))
 
 
+@pytest.mark.parametrize("quota", ["", TAKE_NONE])
 @pytest.mark.parametrize("fertility, amount", [("fertilized", "25 to 35 lb an acre"), ("unfertilized", "10 lb an acre")])
-def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp_path, fertility, amount):
+def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp_path, fertility, amount, quota):
     found = survey(tmp_path / "records", *CROWDED)
     pond = raw_scenario(pond={"area_acres": 3, "fertility": fertility})
     lead = Outline(
-        make_page(gather([dataset_of(pond)], "us"), "t", found, [Search("How many bass to take", "", "", [])])[0]
+        make_page(gather([dataset_of(pond)], "us"), "t", found, [Search("How many bass to take", "", quota, [])])[0]
     ).text.partition("Contents")[0]
     assert "Is it balanced? No: bass are crowded" in lead
     assert f"The survey found bass crowded, and agencies advise to thin such bass: {amount} a year" in lead

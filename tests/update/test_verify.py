@@ -20,7 +20,7 @@ from pondpop.records import read_records
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
 from pondpop.update.likelihood import Haul, Outing, View
-from pondpop.update.verify import Checked, Estimate, Off, Verification, assumptions, estimates, verify
+from pondpop.update.verify import Checked, Estimate, Off, Verification, _figures, assumptions, estimates, verify
 from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
 
 DAY = dt.date(2026, 9, 15)
@@ -111,6 +111,16 @@ def test_a_catch_is_told_by_length_category_too():
     assert shad.by_class(inches).tolist() == [[16.0], [0.0]]
     wide = Haul("b", "bass", "angling", (Outing(0, 1.0),), np.zeros(3), np.repeat(np.eye(2), 16, axis=1))
     assert wide.by_class(np.array([5.0, 7.0, 1.0])).tolist() == [0, 5, 0, 0, 7, 0]  # classes of 0-16 and 16-32 in; one unmeasured
+
+
+def test_catches_alike_in_number_and_mean_length_are_told_apart_by_their_classes():
+    catches = np.zeros((2, 33))
+    catches[0, [9, 17]] = 5  # small and large
+    catches[1, 13] = 10  # as many, as long in the mean
+    haul = Haul("a", "bass", "electrofishing", (Outing(0, 1.0),), np.zeros(33))
+    assert all(one[1][0] == pytest.approx(one[1][1]) for one in haul.figures(catches).values())
+    few, many = _figures(haul, catches)
+    assert np.abs(few - many).max() > 1.0
 
 
 def test_few_members_raise_no_more_suspicion_of_a_right_forecast():
