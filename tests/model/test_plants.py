@@ -96,7 +96,7 @@ def test_a_drawdown_crowds_fish_and_strands_small_sunfish():
 
 @pytest.mark.xfail(
     strict=True,
-    reason="a told miss: prey leave cover at a rate that crowding does not raise, and crowded bass are in each other's way",
+    reason="a told miss: no effect of crowding in the model moves their food so far; real bass may be hungrier before the water falls",
 )
 def test_low_water_feeds_bass():
     full, low = first_low_day()
