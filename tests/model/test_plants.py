@@ -96,7 +96,7 @@ def test_a_drawdown_crowds_fish_and_strands_small_sunfish():
 
 @pytest.mark.xfail(
     strict=True,
-    reason="a told miss: no effect of crowding in the model moves their food so far; real bass may be hungrier before the water falls",
+    reason="a told miss: no effect of crowding in the model moves their food so far; real bass may be hungrier before it",
 )
 def test_low_water_feeds_bass():
     full, low = first_low_day()
