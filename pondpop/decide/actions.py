@@ -28,6 +28,7 @@ from pondpop.scenario import (
     Strategy,
 )
 from pondpop.scenario.moving import is_fragile, tempering
+from pondpop.scenario.schema import BY_AMOUNT, is_nothing
 from pondpop.species import TRAITS
 from pondpop.species.registry import KINDS
 from pondpop.units import LIME, POWER, Units, both, brief, day, day_of_year, joined, window
@@ -100,7 +101,7 @@ def last_survey(dataset: xr.Dataset, scenario: Scenario) -> dt.date | None:
 
 
 def actions(dataset: xr.Dataset, scenario: Scenario, strategy: str) -> list[Action]:
-    """Everything that a strategy still asks for within the run, by date; what is past is not to be done."""
+    """Everything that a strategy still asks for within the run, by date; what is past, or of amount 0, is not to be done."""
     now = today(dataset, scenario)
     every = (action for action in _actions(dataset, scenario, strategy, now) if action.date >= now)
     return sorted(every, key=lambda action: action.date)
@@ -121,7 +122,9 @@ def first_steps(every: Sequence[Action], most: int = 3) -> list[Action]:
 
 
 def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -> Iterator[Action]:
-    strategy, run, units = scenario.strategies[name], scenario.run, scenario.units
+    whole, run, units = scenario.strategies[name], scenario.run, scenario.units
+    of_amount = {field: tuple(one for one in getattr(whole, field) if not is_nothing(one)) for field in BY_AMOUNT}
+    strategy = whole._replace(**of_amount)
     area = scenario.pond.area_ha
     for event in strategy.stocking:
         if not event.resident:

@@ -90,7 +90,7 @@ def prepare(
         alkalinity_mg_l=scenario.pond.alkalinity_mg_l,
         limings=tuple(((event.date - start).days, event.tonnes_per_ha) for event in strategy.liming),
         plants=_plants(strategy, start, days),
-        carp=tuple(((event.date - start).days, event.per_ha) for event in strategy.grass_carp),
+        carp=tuple(((event.date - start).days, event.per_ha) for event in strategy.grass_carp if event.per_ha),
         area_share=_area_share(strategy, start, days),
         cover=np.full(days, scenario.pond.cover),
         pellets_kg_per_ha=pellets,

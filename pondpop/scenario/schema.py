@@ -391,6 +391,17 @@ class Strategy(NamedTuple):
         return tuple(name for name in TRAITS if name in here)
 
 
+BY_AMOUNT = ("stocking", "harvest", "removals", "feeding", "angling", "liming", "grass_carp")
+"""Fields of a strategy that hold what is done by an amount."""
+
+_AMOUNTS = ("per_ha", "kg_per_ha", "share", "otherwise", "kg_per_ha_day", "hours_per_ha", "tonnes_per_ha")
+
+
+def is_nothing(event: NamedTuple) -> bool:
+    """Whether an event or rule of `BY_AMOUNT` states an amount of 0 only, so that nothing comes of it."""
+    return not any(getattr(event, name, None) for name in _AMOUNTS)
+
+
 class WhatIf(NamedTuple):
     """What may befall the pond under any strategy, and is never chosen."""
 

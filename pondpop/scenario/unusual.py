@@ -9,7 +9,7 @@ seen in summaries) and grass carp (5 to 15 an acre, from memory; 20, Hill 1970, 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from pondpop.scenario.schema import Aeration, Feeding, Harvest, MonthDay, Removal, Scenario, Strategy
+from pondpop.scenario.schema import BY_AMOUNT, Aeration, Feeding, Harvest, MonthDay, Removal, Scenario, Strategy, is_nothing
 from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
@@ -144,6 +144,8 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
     for carp in strategy.grass_carp:
         if carp.per_ha > MOST_CARP_PER_HA:
             yield Odd(f"{carp.name}, {_both(carp.per_ha, DENSITY)} grass carp, where 5 to 20 per acre are usual")
+    for event in (event for field in BY_AMOUNT for event in getattr(strategy, field) if is_nothing(event)):
+        yield Odd(f"{event.name}, an amount of 0, of which nothing comes", "leave it out, unless it is to be varied")
     for aeration in strategy.aeration:
         if aeration.kilowatts > MOST_AERATION_KW_PER_HA * area_ha:
             yield Odd(f"{aeration.name}, {brief(aeration.kilowatts)} kW of aerators, where ponds have at most 20 kW a hectare")

@@ -73,6 +73,11 @@ def test_carp_take_all_or_nothing_within_one_to_three_years():
     assert (left_by(0.0) == 0.4).all()
 
 
+def test_a_pond_without_carp_is_the_same_where_a_scenario_says_0_of_them():
+    assert inputs_of('[[grass_carp]]\ndate = 2026-05-01\nper_acre = 5\n').carp
+    assert inputs_of('[[grass_carp]]\ndate = 2026-05-01\nper_acre = 0\n').carp == ()
+
+
 def first_low_day():
     """Two ponds of one past, one of them on the first day of low water."""
     full, low = Engine(inputs_of()), Engine(inputs_of(DRY))

@@ -296,6 +296,18 @@ def test_the_calendar_asks_for_no_survey_right_after_one():
     assert next(str(one.date) for one in every if one.deed == "survey") == "2026-10-15"
 
 
+def test_the_calendar_asks_for_nothing_of_an_amount_of_0():
+    def asked(per_acre):
+        raw = raw_scenario()
+        raw["grass_carp"] = [{"date": "2026-04-01", "per_acre": per_acre}]
+        made = dataset_of(raw)
+        scenario = resolve(tomllib.loads(made.attrs["scenario"]))
+        return [one.what for one in actions(made, scenario, next(iter(scenario.strategies))) if "grass carp" in one.what]
+
+    assert len(asked(5)) == 1
+    assert asked(0) == []
+
+
 def test_warm_water_at_stocking_is_named(dataset):
     material = gather([dataset], "us")
     june = water_c(dataset, "light", np.datetime64("2027-06-05").astype(object))

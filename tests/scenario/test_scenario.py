@@ -769,6 +769,29 @@ def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
     assert says in str(odd) and f"unusual: {odd}" in describe(scenario).splitlines()
 
 
+AMOUNTS_OF_0 = {
+    "grass_carp": {"date": dt.date(2027, 1, 1), "per_acre": 0},
+    "stocking": {"species": "bluegill", "date": dt.date(2027, 6, 1), "count": 0, "length_in": 3},
+    "harvest": {"species": "bluegill", "share": 0},
+    "removal": {"species": "bluegill", "date": dt.date(2027, 6, 1), "lb_per_acre": 0},
+    "liming": {"date": dt.date(2027, 1, 1), "tons_per_acre": 0},
+    "feeding": {"lb_per_acre_day": 0},
+    "angling": {"hours_per_acre": 0},
+}
+
+
+@pytest.mark.parametrize("kind", AMOUNTS_OF_0)
+def test_an_amount_of_0_is_said(kind):
+    entry = AMOUNTS_OF_0[kind] | {"name": "none_of_it"}
+    (odd,) = unusual(resolve(small(**{LIGHT + kind: [entry], "pond__alkalinity_mg_l": 9})))
+    assert "none_of_it, an amount of 0" in str(odd)
+
+
+def test_a_rule_that_takes_something_otherwise_is_not_one_of_0():
+    rule = {"species": "bass", "share": 0, "otherwise_share": 0.2, "when": {"any": [{"quantity": "bass_psd", "below": 40}]}}
+    assert unusual(resolve(small(**{LIGHT + "harvest": [rule]}))) == []
+
+
 def test_feed_at_different_times_is_not_added_up():
     parts = [{"lb_per_acre_day": 15, "season": ["03-01", "05-31"]}, {"lb_per_acre_day": 15, "season": ["06-01", "10-31"]}]
     assert unusual(resolve(small(**{LIGHT + "feeding": parts}))) == []
