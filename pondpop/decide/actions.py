@@ -71,7 +71,7 @@ AERATE_MIND = (
 @dataclass(frozen=True)
 class Action:
     """One thing to do: its day (or the first of a season), how that is told, what kind of thing, what, what to mind about
-    it, and of a harvest the species."""
+    it, and of a harvest the species and what is taken of it, in words."""
 
     date: dt.date
     when: str
@@ -79,6 +79,7 @@ class Action:
     what: str
     mind: str = ""
     species: str = ""
+    taken: str = ""
 
     @property
     def words(self) -> str:
@@ -138,8 +139,9 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
         caught = ""
         if rule.species in short:
             caught = f", of which about {brief(100.0 * float(np.median(short[rule.species].share)), 2)} % is caught"
+        taken = f"{_taken(rule, area, units)}{caught}"
         for season in seasons(rule, run, now):
-            yield Action(*season, "harvest", f"{_harvest(rule, area, units)}{caught}", species=rule.species)
+            yield Action(*season, "harvest", f"Harvest {taken}", species=rule.species, taken=taken)
     for feeding in strategy.feeding:
         for season in seasons(feeding, run, now):
             what = f"Feed {both(feeding.kg_per_ha_day * area, 'catch', units)} of pellets a day in the pond"
@@ -260,7 +262,7 @@ def _take(event: Removal, area: float, units: Units) -> str:
     return f"Take out {amount} {PLURAL[event.species]}, {window(event.length_mm, SHORTEST_MM, LONGEST_MM, units)}"
 
 
-def _harvest(rule: Harvest, area: float, units: Units) -> str:
+def _taken(rule: Harvest, area: float, units: Units) -> str:
     def amount(value: float) -> str:
         if rule.share is not None:
             return f"{brief(100 * value, 2)} % of them in each season"
@@ -270,7 +272,7 @@ def _harvest(rule: Harvest, area: float, units: Units) -> str:
 
     given = rule.share if rule.share is not None else rule.per_ha if rule.per_ha is not None else rule.kg_per_ha
     size = window(rule.length_mm, SHORTEST_MM, LONGEST_MM, units)
-    text = f"Harvest {PLURAL[rule.species]}, {size}: {amount(given or 0.0)}"
+    text = f"{PLURAL[rule.species]}, {size}: {amount(given or 0.0)}"
     if rule.when is not None:
         signs = [
             f"{_sign(c.quantity)} {'below' if c.below is not None else 'above'} "

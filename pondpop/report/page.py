@@ -208,7 +208,7 @@ def _how_many(said: Answer, searches: Sequence[Search], assessment: Assessment |
 def _bass_taken(verdict: Verdict, case: Case) -> str:
     """What a strategy still takes of the bass, in words."""
     every = verdict.told.actions_of(verdict.cases.index(case))
-    return joined(dict.fromkeys(one.what.removeprefix("Harvest ") for one in every if one.species == "bass")) or "none"
+    return joined(dict.fromkeys(one.taken for one in every if one.species == "bass")) or "none"
 
 
 def _state(said: Answer, searches: Sequence[Search], assessment: Assessment | None) -> tuple[str, str]:

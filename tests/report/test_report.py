@@ -7,6 +7,7 @@ import csv
 import io
 import re
 import tomllib
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from small import SIZES
 
 from pondpop.assess import assess_records
 from pondpop.cli import main
+from pondpop.decide import phrases
 from pondpop.decide.actions import actions, today, water_c
 from pondpop.decide.passages import Passage, to_json
 from pondpop.decide.phrases import teller
@@ -521,6 +523,14 @@ def test_without_a_quota_the_harvests_of_the_strategies_are_told_beside_what_is_
     none = _how_many(said, [Search("How many bass to take", "", "", [])], None)
     assert none.startswith("No harvest of bass keeps all that the goals ask for") and "takes" in none
     assert _how_many(said, [], None) == ""
+
+
+def test_what_a_strategy_takes_does_not_hang_on_how_the_calendar_words_it(dataset, monkeypatch):
+    said = answer(gather([dataset], "us"))
+    told = _how_many(said, [], assessment=True)
+    plain = phrases.actions
+    monkeypatch.setattr(phrases, "actions", lambda *a: [replace(one, what=f"Now: {one.what}") for one in plain(*a)])
+    assert _how_many(said, [], assessment=True) == told and " lb/acre" in told
 
 
 def survey(folder, bass_in, bluegill_in):
