@@ -143,8 +143,11 @@ def in_words(value: float, family: Family, suffix: str, digits: int = 3) -> str:
     return f"{brief(unit.from_si(value), digits)} {unit.words}"
 
 
-def figure_of(value: float, kind: str) -> str:
-    """A number of one kind, in the unit it is told in, as it is shown: 52, 1,200, 0.34; a dash where there is none."""
+def figure_of(value: float, kind: str, digits: int | None = None) -> str:
+    """A number of one kind, in the unit it is told in, as it is shown: 52, 1,200, 0.34; a dash where there is none.
+
+    digits: other than the kind's own.
+    """
     if not math.isfinite(value):
         return NONE
     if kind in ("percent", "temperature"):
@@ -160,7 +163,7 @@ def figure_of(value: float, kind: str) -> str:
         return "0"
     if abs(value) < least:
         return f"<{least:g}"
-    return brief(value, KINDS[kind].digits)
+    return brief(value, digits or KINDS[kind].digits)
 
 
 def with_band(values: Iterable[float], kind: str) -> tuple[str, str]:
@@ -176,11 +179,21 @@ def banded(values: Iterable[float], kind: str) -> str:
     return f"{middle} [{band}]" if band else middle
 
 
-def with_unit(value: float, kind: str, units: Units) -> str:
+def with_unit(value: float, kind: str, units: Units, digits: int | None = None) -> str:
     """A value that is in one system already, with its unit; a kilogram and more in kg."""
     if kind == "weight" and units == "metric" and value >= 1000:
-        return f"{figure_of(value / 1000, kind)} kg"
-    return f"{figure_of(value, kind)} {unit_of(kind, units)}".rstrip()
+        return f"{figure_of(value / 1000, kind, digits)} kg"
+    return f"{figure_of(value, kind, digits)} {unit_of(kind, units)}".rstrip()
+
+
+def told_apart(value: float, others: Iterable[float], kind: str, units: Units) -> str:
+    """An SI value with its unit, in three digits, or as many as tell it from others: 10 lb beside 10.01 lb."""
+    every = list(dict.fromkeys([value, *others]))
+    for digits in range(3, 16):
+        told = [with_unit(converted(one, kind, units), kind, units, digits) for one in every]
+        if len(set(told)) == len(told):
+            break
+    return told[0]
 
 
 def both(value: float, kind: str, units: Units) -> str:

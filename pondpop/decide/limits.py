@@ -19,9 +19,9 @@ from scipy.special import expit
 from pondpop.decide import goals
 from pondpop.ensemble.quantities import PSD_CATEGORIES, quantities
 from pondpop.observe import indices
-from pondpop.scenario import Goal, Scenario
+from pondpop.scenario import Goal, Scenario, weight_of
 from pondpop.species import MEASURED
-from pondpop.units import G_PER_LB, brief
+from pondpop.units import brief
 
 Array = NDArray[np.float64]
 
@@ -108,6 +108,6 @@ def _of_goal(dataset: xr.Dataset, goal: Goal, scenario: Scenario) -> Iterator[Li
     elif goal.kind == "bass_above":
         assert goal.above_g is not None
         fish = goals.bass_above(dataset, goal.above_g) * scenario.pond.area_ha
-        heavy = f"{brief(goal.above_g / G_PER_LB)} lb" if scenario.units == "us" else f"{brief(goal.above_g / 1000.0)} kg"
+        heavy = weight_of(goal, scenario, scenario.units)
         expected = fish[0][..., goals.last_survey(dataset, goal.by_year)]
         yield Limit(f"bass above {heavy}{when}", 1.0, math.inf, 1.0, expected, expected=True)

@@ -20,20 +20,19 @@ from pondpop.decide.goals import SURE, Score, cost_per_fish
 from pondpop.decide.what_if import Event, WhatIf, what_if
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
-from pondpop.scenario import SPECIES, Scenario, unusual
+from pondpop.scenario import SPECIES, Scenario, unusual, weight_of
 from pondpop.units import (
     NONE,
     Units,
     banded,
-    both,
     brief,
     converted,
     figure_of,
     in_ten,
     joined,
+    other,
     shortened,
     unit_of,
-    with_unit,
 )
 
 Array = NDArray[np.float64]
@@ -220,7 +219,8 @@ class Wording:
         if goal.kind in indices.TARGET_OPTIONS:
             text = f"the {option_words(goal.kind)} ranges" if short else f"being near the {option_words(goal.kind)} ranges"
         elif goal.kind == "bass_above":
-            text = f"bass above {both(goal.above_g or 0.0, 'weight', self.units)}"
+            first, second = (weight_of(goal, self.scenario, units) for units in (self.units, other(self.units)))
+            text = f"bass above {first} ({second})"
         else:
             text = {"pounds_harvested": "harvest" if short else "weight harvested in all"}.get(goal.kind, goal.kind)
         return f"{text} in {self._year(score)}" if goal.by_year and not short else text
@@ -235,8 +235,7 @@ class Wording:
         if goal.kind in indices.TARGET_OPTIONS:
             return f"points off {option_words(goal.kind)}"
         if goal.kind == "bass_above":
-            weight = with_unit(converted(goal.above_g or 0.0, "weight", self.units), "weight", self.units)
-            return f"bass over {weight}"
+            return f"bass over {weight_of(goal, self.scenario, self.units)}"
         return f"harvest, {unit_of('crop', self.units)}" if goal.kind == "pounds_harvested" else f"cost, {self.currency}"
 
     def amount(self, value: float, score: Score, unit: bool = True) -> str:

@@ -13,7 +13,7 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -92,21 +92,31 @@ class Trial:
         """Probability of each limit by its name."""
         return {limit.name: float(limit.holds.mean()) for limit in self.limits}
 
+    @cached_property
+    def keeps(self) -> Array:
+        """Chance that all limits hold at once [member]; 0 or 1 but where fish are expected."""
+        return self._all_at_once([limit.holds for limit in self.limits])
+
     @property
     def all_at_once(self) -> float:
-        return self._all_at_once([limit.holds for limit in self.limits])
+        return float(self.keeps.mean())
 
     @cached_property
     def worth(self) -> Array:
         """Worth by the goals [member], in differences that matter."""
         return goals.worth(self.scores)[0]
 
-    def _all_at_once(self, each: Sequence[Array]) -> float:
-        return float(np.prod([np.ones(self.members), *each], axis=0).mean())
+    def _all_at_once(self, each: Sequence[Array]) -> Array:
+        return np.asarray(np.prod([np.ones(self.members), *each], axis=0))
 
     def meets(self, probability: float) -> bool:
         """Whether each limit holds in at least this share of the members."""
         return all(chance >= probability for chance in self.chances.values())
+
+    @property
+    def at_the_most(self) -> bool:
+        """Whether more of some window was never looked at."""
+        return bool((self.amounts > MOST_KG_PER_HA - KG_PER_HA_IN_LB_PER_ACRE / 2).any())
 
     def surely_meets(self, probability: float) -> bool:
         """Whether each limit holds in so many members that chance among them can hardly be the reason."""
@@ -120,7 +130,7 @@ class Trial:
     def near_standing(self, probability: float) -> tuple[int, float, float]:
         """The same with smoothed limits, for few members."""
         met = bool((self.near_chances >= probability).all())
-        return int(met), 0.0 if met else self._all_at_once([limit.nearly for limit in self.limits]), self.value
+        return int(met), 0.0 if met else float(self._all_at_once([limit.nearly for limit in self.limits]).mean()), self.value
 
     @cached_property
     def near_chances(self) -> Array:
@@ -142,8 +152,8 @@ class Trial:
 class Binding:
     """The one limit that stands in the way where not all can be met: without it the others are met, or nearest to it.
 
-    without: the best set of amounts, were it not there, on the fresh members; widened: the ends between which it would
-    hold under the quota, None where none will do.
+    without: the best set of amounts, were it not there, on the fresh members and without it; widened: the ends between
+    which it would hold under the quota, None where none will do.
     """
 
     limit: Limit  # under the quota
@@ -360,50 +370,66 @@ def search(
         confirm([*around(best.amounts), *([] if best.meets(wanted) else [without])])
         if len(confirmed) == looked:
             break
-    fewer = best
-    while not fewer.caught and fewer.meets(wanted):  # what anglers get of it is asked for in its place
-        amounts = _rounded((1.0 - in_vain(fewer)) * fewer.amounts, scenario.units)
-        if _key(amounts) == _key(fewer.amounts):
-            break
-        (fewer,) = confirm([amounts])
-    if not best.caught and best.meets(wanted):
-        best = max(as_good(best, confirmed.values(), wanted), key=lambda trial: trial.value, default=best)
+
+    def chosen(under: Callable[[Trial], Trial]) -> Trial:
+        """The best of what was confirmed, under its limits or others; where it is not caught, less that does as well and is."""
+        fewer = top = best_of(map(under, confirmed.values()), wanted)
+        while not fewer.caught and as_near(fewer, top, wanted):  # what anglers get of it is asked for in its place
+            amounts = _rounded((1.0 - in_vain(fewer)) * fewer.amounts, scenario.units)
+            if _key(amounts) == _key(fewer.amounts):
+                break
+            fewer = under(confirm([amounts])[0])
+        if top.caught:
+            return top
+        return max(as_good(top, map(under, confirmed.values()), wanted), key=lambda trial: trial.value, default=top)
+
+    best, binding = chosen(lambda trial: trial), None
+    if not best.meets(wanted):
+        free = chosen(lambda trial: replace(trial, limits=(*trial.limits[:limit], *trial.limits[limit + 1 :])))
+        binding = Binding(best.limits[limit], free, best.limits[limit].widened(wanted))
     others = {}
     if best is not none:
         half, double = confirm(around(best.amounts))
         every_other = {"no harvest": none, "half": half, "double": double}
         others = {name: trial for name, trial in every_other.items() if trial is not best}
-    binding = None
-    if not best.meets(wanted):
-        binding = Binding(best.limits[limit], confirm([without])[0], best.limits[limit].widened(wanted))
     shown = {id(best), *map(id, others.values())}
     rest = [trial for trial in confirmed.values() if id(trial) not in shown]
     others |= {f"also tried {n}": trial for n, trial in enumerate(rest, 1)}
     return Found(question, best, others, binding, scan, len(tried), scenario)
 
 
+def as_near(one: Trial, top: Trial, probability: float) -> bool:
+    """Whether a trial keeps the limits as well as the one of the highest standing, as far as its members can tell.
+
+    Where that one misses some, within one standard error of what it keeps more often, member by member.
+    """
+    if top.meets(probability):
+        return one.standing(probability)[0] >= top.standing(probability)[0]
+    more = top.keeps - one.keeps
+    return float(more.mean()) <= float(more.std()) / max(top.independent - 1, 1) ** 0.5
+
+
 def best_of(trials: Iterable[Trial], probability: float) -> Trial:
     """The best: of those that meet the limits, the one of the highest standing.
 
-    Where none does, of those that so few members cannot tell from the one that comes nearest (within one binomial standard
-    error of its share, √(p (1 − p) / n)), the one that serves the goals best.
+    Where none does, of those that so few members cannot tell from the one that comes nearest, the one that serves the goals
+    best.
     """
     every = list(trials)
     top = max(every, key=lambda trial: trial.standing(probability))
     if top.meets(probability):
         return top
-    share = top.all_at_once
-    error = float(np.sqrt(share * (1.0 - share) / top.independent))
-    alike = [trial for trial in every if not trial.meets(probability) and share - trial.all_at_once <= error]
+    alike = [trial for trial in every if as_near(trial, top, probability)]
     return max(alike, key=lambda trial: (trial.value, trial.all_at_once))
 
 
 def as_good(best: Trial, others: Iterable[Trial], probability: float) -> list[Trial]:
     """Of other trials those that ask for less, are caught, keep the limits as well, and that the goals do not rank below."""
-    level = best.standing(probability)[0]
+    every = list(others)
+    top = max([best, *every], key=lambda trial: trial.standing(probability))
     found = []
-    for one in others:
-        if one.caught and one.asked.sum() < best.asked.sum() and one.standing(probability)[0] >= level:
+    for one in every:
+        if one.caught and one.asked.sum() < best.asked.sum() and as_near(one, top, probability):
             both = comparison.together([(trial.scores, trial.cost) for trial in (best, one)])
             if not comparison.judge(["best", "other"], *both).pair(0, 1).wins:
                 found.append(one)

@@ -17,7 +17,7 @@ from pondpop.decide.console import HIGH, WIDE, band, columns, wrapped
 from pondpop.decide.harvest_outcome import TAKEN
 from pondpop.decide.passages import Passage, in_text
 from pondpop.decide.phrases import FUTURES, Wording
-from pondpop.decide.quota import Found, Question, Trial, at_least, chance_caught, whole_fish, with_quota
+from pondpop.decide.quota import MOST_KG_PER_HA, Found, Question, Trial, at_least, chance_caught, whole_fish, with_quota
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.scenario import Scenario
 from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, in_ten, joined
@@ -104,7 +104,7 @@ def months_csv(found: Found) -> str:
 
 def _lead(found: Found) -> list[str]:
     """What is asked, whether it is met, what stands in the way, what the reader must know besides."""
-    first, last = [_asked(found), _met(found)], [_binding(found), _against_none(found), _of_crowded(found)]
+    first, last = [_asked(found), _met(found), _at_the_most(found)], [_binding(found), _against_none(found), _of_crowded(found)]
     advice = found.best.meets(found.question.probability)  # what is not caught of what is no advice matters less
     every = [*first, _not_caught(found), *last] if advice else [*first, *last, _not_caught(found)]
     return [line for line in every if line]
@@ -185,18 +185,29 @@ def _binding(found: Found) -> str:
     limit, without = binding.limit, binding.without
     left = {name: chance for name, chance in without.chances.items() if name != limit.name}
     text = f"What binds is {limit.name}."
+    same = bool((without.amounts == found.best.amounts).all())
+    told = "the same amounts" if same else _told(without, found)
     if left:
         met = all(chance >= question.probability for chance in left.values())
         how = "meet the others" if met else "come nearest to the others"
-        text += f" Without it {_told(without, found)} would {how} ({joined(f'{100 * c:.0f} %' for c in left.values())})"
+        text += f" Without it {told} would {how} ({joined(f'{100 * c:.0f} %' for c in left.values())})"
     else:
-        text += f" Without it {_told(without, found)} would serve the goals best"
-    text += f", {_worth(float((without.worth - found.best.worth).mean()))}."
+        text += f" Without it {told} would serve the goals best"
+    text += "." if same else f", {_worth(float((without.worth - found.best.worth).mean()))}."
     if binding.widened is not None:
         low, high = binding.widened
         new = f"from {brief(low, 2)}" if np.isinf(high) else f"{brief(low, 2)}–{brief(high, 2)}"
         text += f" Were {new} enough, the quota would meet it."
+    elif likely := int(100 * found.best.chances[limit.name]):
+        text += f" Were a probability of {likely} % enough, the quota would meet it."
     return text
+
+
+def _at_the_most(found: Found) -> str:
+    if not found.best.at_the_most:
+        return ""
+    most = _in_unit(np.asarray(MOST_KG_PER_HA), found)
+    return f"More than {brief(float(most), 2)} {_unit(found)} a year of a window was not tried: the best may lie beyond."
 
 
 def _told(trial: Trial, found: Found) -> str:

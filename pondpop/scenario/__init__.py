@@ -3,7 +3,7 @@
 Standard library only.
 """
 
-from pondpop.scenario.describe import describe
+from pondpop.scenario.describe import describe, weight_of
 from pondpop.scenario.dump import dump
 from pondpop.scenario.read import read
 from pondpop.scenario.resolve import as_scenario, checked, load, resolve
@@ -63,5 +63,5 @@ __all__ = [
     "Costs", "Drawdown", "Ensemble", "Feeding", "FertilityLoss", "Fertilization", "Goal", "GrassCarp", "Harvest",
     "Liming", "LocalKnowledge", "MonthDay", "Plants", "Pond", "Removal", "Run", "Scenario", "Season", "Spell",
     "Spread", "Stocking", "Strategy", "Temperature", "Trigger", "WhatIf", "as_scenario", "befallen", "checked",
-    "describe", "dump", "load", "read", "resolve", "unusual", "years_after",
+    "describe", "dump", "load", "read", "resolve", "unusual", "weight_of", "years_after",
 ]  # fmt: skip

@@ -51,7 +51,10 @@ from pondpop.units import (
     WEIGHT,
     Family,
     Unit,
+    Units,
     brief,
+    other,
+    told_apart,
 )
 
 _GOALS = {
@@ -340,7 +343,10 @@ class _Words:
             yield f"  {name}: {state} ({SPREADS[name].words})"
 
     def goal(self, goal: Goal) -> str:
-        above = f" of {self.both(goal.above_g, WEIGHT)}" if goal.above_g is not None else ""
+        above = ""
+        if goal.above_g is not None:
+            first, second = (weight_of(goal, self.scenario, one) for one in (self.scenario.units, other(self.scenario.units)))
+            above = f" of {first} ({second})"
         end = "the end" if goal.by_year is None else f"{self.scenario.run.start.year + goal.by_year - 1}"
         text = f"Goal: {_GOALS[goal.kind]}{above}, by {end}, weight {brief(goal.weight)}"
         return f"{text}; a difference under {self.matters(goal)} does not matter"
@@ -362,6 +368,12 @@ class _Words:
         if costs.per_kwh is not None:
             parts.append(f"{brief(costs.per_kwh)} a kWh")
         return f"Costs in {costs.currency}: {', '.join(parts) or 'none given'}"
+
+
+def weight_of(goal: Goal, scenario: Scenario, units: Units) -> str:
+    """The weight above which a goal counts bass, in words that tell it from those of the scenario's other goals."""
+    others = (one.above_g for one in scenario.goals if one.above_g is not None)
+    return told_apart(goal.above_g or 0.0, others, "weight", units)
 
 
 def _cost(event: Liming | Plants | Drawdown | GrassCarp) -> str:

@@ -215,10 +215,10 @@ def priced(difference: float, members: int = 10):
 def test_money_stands_beside_every_choice():
     told = teller(priced(3.0), "us")
     assert told.head == "Choose" and told.choice() == "“many”."
-    said = "“many” USD 240 over 1 year; “many” costs USD 120 more than “few”, for 3 more bass above 5 lb (2.3 kg)."
+    said = "“many” USD 240 over 1 year; “many” costs USD 120 more than “few”, for 3 more bass above 5 lb (2.27 kg)."
     assert told.money() == said
     page = dict(answer(gather([priced(3.0)], "us")).lead[0])
-    assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.3 kg).")
+    assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.27 kg).")
 
 
 def test_equals_are_told_with_what_they_cost():

@@ -243,7 +243,7 @@ def test_each_big_bass_costs_all_that_is_paid_over_how_many_there_are_and_the_an
     bought = 2 * per_acre * area * np.array([30.0, 60.0])
     np.testing.assert_allclose(goals.cost_per_fish(cost, score), [[bought[0] / 3] * 2, [bought[1] / 2, np.inf]])
     told = teller(ds, "us")
-    assert told.each() == f"for each of the bass above 5 lb (2.3 kg): {told.short[0]} USD 40 and {told.short[1]} USD 120."
+    assert told.each() == f"for each of the bass above 5 lb (2.27 kg): {told.short[0]} USD 40 and {told.short[1]} USD 120."
     assert re.search(r"USD for each.*\n.*few.* 40\b.*\n.*many.* 120\b", answer_text(told))
     named = [one.words for one in details(told) if one.topic == "cost"]
     assert any(words.startswith("Cost for each of the bass above 5 lb") for words in named)

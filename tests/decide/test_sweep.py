@@ -235,7 +235,7 @@ def test_goals_are_headed_and_told_in_the_units_of_the_scenario(rows):
     goals += [Score(Goal("bass_above", above_g=2267.96), "big bass in the pond", "fish", 1, np.full((1, 4), 3.0), ())]
     scenario = resolve(raw(members=4, only="few"))
     for units, words in (("us", ("harvest, lb/acre", "bass over 5 lb", " 10 ")),
-                         ("metric", ("harvest, kg/ha", "bass over 2.3 kg", " 11 "))):  # fmt: skip
+                         ("metric", ("harvest, kg/ha", "bass over 2.27 kg", " 11 "))):  # fmt: skip
         one = replace(rows[0], scores=goals, values=(1,))
         told = sweep.table([one], [Axis("a.b", ())], scenario._replace(units=units))
         assert all(word in told.replace("\n", " ") for word in words), told
