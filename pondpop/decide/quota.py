@@ -44,6 +44,7 @@ SCAN_OTHERS = (0.0, 10.0)  # every other window
 FINALISTS = 2  # of the search that are confirmed (a choice)
 EPOCH = dt.date(1970, 1, 1).toordinal()  # of the days of a Dataset
 VAIN = 1.0  # differences that matter, that a quota of which nothing can be caught costs (a choice)
+ALIKE = 1.0  # differences that matter, below which less is as good as more that is not caught
 CONFIRMED = 0.9  # how sure the probability of a limit must be after so many fresh members (a choice)
 
 
@@ -372,16 +373,15 @@ def search(
             break
 
     def chosen(under: Callable[[Trial], Trial]) -> Trial:
-        """The best of what was confirmed, under its limits or others; where it is not caught, less that does as well and is."""
+        """The best of what was confirmed, under its limits or others; where it is not caught, less that does as well."""
         fewer = top = best_of(map(under, confirmed.values()), wanted)
-        while not fewer.caught and as_near(fewer, top, wanted):  # what anglers get of it is asked for in its place
+        while not fewer.caught and keeps_as_well(fewer, top, wanted):  # what anglers get of it is asked for in its place
             amounts = _rounded((1.0 - in_vain(fewer)) * fewer.amounts, scenario.units)
-            if _key(amounts) == _key(fewer.amounts):
+            less = under(confirm([amounts])[0])
+            if in_vain(less) >= in_vain(fewer):
                 break
-            fewer = under(confirm([amounts])[0])
-        if top.caught:
-            return top
-        return max(as_good(top, map(under, confirmed.values()), wanted), key=lambda trial: trial.value, default=top)
+            fewer = less
+        return top if top.caught else instead_of(top, map(under, confirmed.values()), wanted)
 
     best, binding = chosen(lambda trial: trial), None
     if not best.meets(wanted):
@@ -398,42 +398,53 @@ def search(
     return Found(question, best, others, binding, scan, len(tried), scenario)
 
 
-def as_near(one: Trial, top: Trial, probability: float) -> bool:
-    """Whether a trial keeps the limits as well as the one of the highest standing, as far as its members can tell.
-
-    Where that one misses some, within one standard error of what it keeps more often, member by member.
-    """
-    if top.meets(probability):
-        return one.standing(probability)[0] >= top.standing(probability)[0]
-    more = top.keeps - one.keeps
-    return float(more.mean()) <= float(more.std()) / max(top.independent - 1, 1) ** 0.5
-
-
 def best_of(trials: Iterable[Trial], probability: float) -> Trial:
     """The best: of those that meet the limits, the one of the highest standing.
 
-    Where none does, of those that so few members cannot tell from the one that comes nearest, the one that serves the goals
-    best.
+    Where none does, of those that so few members cannot tell from the one that comes nearest (within one standard error of
+    how much more often that one keeps the limits, member by member), the one that serves the goals best.
     """
     every = list(trials)
     top = max(every, key=lambda trial: trial.standing(probability))
     if top.meets(probability):
         return top
-    alike = [trial for trial in every if as_near(trial, top, probability)]
-    return max(alike, key=lambda trial: (trial.value, trial.all_at_once))
+
+    def alike(one: Trial) -> bool:
+        more = top.keeps - one.keeps
+        return float(more.mean()) <= float(more.std()) / max(top.independent - 1, 1) ** 0.5
+
+    return max(filter(alike, every), key=lambda trial: (trial.value, trial.all_at_once))
+
+
+def keeps_as_well(one: Trial, best: Trial, probability: float) -> bool:
+    """Whether a trial keeps the limits as well as the best one; where that misses some, as often."""
+    if best.meets(probability):
+        return one.standing(probability)[0] >= best.standing(probability)[0]
+    return one.all_at_once >= best.all_at_once
 
 
 def as_good(best: Trial, others: Iterable[Trial], probability: float) -> list[Trial]:
     """Of other trials those that ask for less, are caught, keep the limits as well, and that the goals do not rank below."""
-    every = list(others)
-    top = max([best, *every], key=lambda trial: trial.standing(probability))
     found = []
-    for one in every:
-        if one.caught and one.asked.sum() < best.asked.sum() and as_near(one, top, probability):
+    for one in others:
+        if one.caught and one.asked.sum() < best.asked.sum() and keeps_as_well(one, best, probability):
             both = comparison.together([(trial.scores, trial.cost) for trial in (best, one)])
             if not comparison.judge(["best", "other"], *both).pair(0, 1).wins:
                 found.append(one)
     return found
+
+
+def instead_of(best: Trial, others: Iterable[Trial], probability: float) -> Trial:
+    """What to offer in place of the best trial where anglers do not catch what it asks for.
+
+    The best of those that do as well and are caught; where none is, the one that asks for the least of those that keep the
+    limits as well and are worth less by no difference that matters: more would be asked for in vain.
+    """
+    every = list(others)
+    if caught := as_good(best, every, probability):
+        return max(caught, key=lambda trial: trial.value)
+    near = [one for one in every if keeps_as_well(one, best, probability) and one.value > best.value - ALIKE]
+    return min([best, *near], key=lambda trial: float(trial.asked.sum()))
 
 
 def _binds(every: Sequence[Trial], probability: float) -> tuple[int, Trial]:

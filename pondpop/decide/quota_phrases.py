@@ -55,7 +55,9 @@ def quota_answer(found: Found) -> str:
         more = wrapped(sentence)
         if len(lines) + len(more) <= room - 3:  # headings and two rows at least
             lines += more
-    body = columns(rows[: max(3, room - len(lines))])
+    head, *rest = rows
+    kept = [row for name in FIRST for row in rest if row[0] == name][: max(2, room - len(lines) - 1)]
+    body = columns([head, *(row for row in rest if row in kept)])
     return "\n".join([*lines, "", *table]) + "\n" + body + "\n".join(foot) + "\n"
 
 
@@ -204,10 +206,13 @@ def _binding(found: Found) -> str:
 
 
 def _at_the_most(found: Found) -> str:
+    """That the answer lies where the search ends."""
     if not found.best.at_the_most:
         return ""
-    most = _in_unit(np.asarray(MOST_KG_PER_HA), found)
-    return f"More than {brief(float(most), 2)} {_unit(found)} a year of a window was not tried: the best may lie beyond."
+    most = f"{brief(float(_in_unit(np.asarray(MOST_KG_PER_HA), found)), 2)} {_unit(found)} a year of a window"
+    if found.best.caught:
+        return f"More than {most} was not tried: the best may lie beyond."
+    return f"It asks for the most that is tried, {most}, to take what anglers get, {_caught_a_year(found)}."
 
 
 def _told(trial: Trial, found: Found) -> str:
@@ -320,6 +325,7 @@ def _trade_off(found: Found) -> list[Passage]:
 
 
 ROWS = ("no harvest", "half", "quota", "double")
+FIRST = ("quota", "no harvest", "double", "half")  # where there is no room for all
 
 
 def _trade_off_rows(found: Found) -> list[list[str]]:

@@ -9,7 +9,17 @@ seen in summaries) and grass carp (5 to 15 an acre, from memory; 20, Hill 1970, 
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from pondpop.scenario.schema import BY_AMOUNT, Aeration, Feeding, Harvest, MonthDay, Removal, Scenario, Strategy, is_nothing
+from pondpop.scenario.schema import (
+    BY_AMOUNT,
+    Aeration,
+    Feeding,
+    Harvest,
+    MonthDay,
+    Removal,
+    Scenario,
+    Strategy,
+    is_nothing,
+)
 from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual

@@ -13,7 +13,10 @@ from small import TEXT, dataset, pond, raw, readings
 from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.decide import quota
+from pondpop.decide.comparison import judge as decision_of
+from pondpop.decide.comparison import together
 from pondpop.decide.limits import Limit
+from pondpop.decide.phrases import Wording
 from pondpop.decide.quota import (
     FRESH,
     Question,
@@ -116,6 +119,18 @@ def test_the_goals_of_the_file_set_the_limits():
     assert set(trial(extra=PANFISH + "weight = 0\n" + BIG)[0].chances) == {"at least one bass above 5 lb"}
     assert trial(extra="[[goals]]\nkind = 'pounds_harvested'\n")[0].limits == ()
     assert "Wr of bass of 8–12 in from 90" in trial(wr_floor=90.0)[0].chances
+
+
+@pytest.mark.parametrize("heavier", [8.01, 8.0001])
+def test_goals_of_nearly_one_weight_are_two_limits_with_names_of_their_own(heavier):
+    two = BIG.replace("5", "8") + BIG.replace("5", str(heavier))
+    found, _, made = trial(extra=two, fill=lambda one: one["bass_above"].__setitem__(..., 0.5))
+    assert set(found.chances) == {"at least one bass above 8 lb", f"at least one bass above {heavier} lb"}
+    told = Wording(made, decision_of(["a"], *together([(found.scores, found.cost)])), ("a",), ("a",), "us")
+    assert [told.heading(score) for score in found.scores] == ["bass over 8 lb", f"bass over {heavier} lb"]
+    assert len({told.goal(score) for score in found.scores}) == 2
+    metric = replace(told, units="metric")
+    assert len({metric.heading(score) for score in found.scores}) == 2
 
 
 def test_a_pond_in_range_meets_every_limit():
@@ -221,6 +236,73 @@ def test_what_so_few_members_cannot_tell_apart_is_chosen_by_the_goals():
     assert quota.best_of([*few, met], 0.8) is met  # what keeps the limits comes first
     none = [with_chances(0.0), with_chances(0.0, worth=1.0)]
     assert quota.best_of(none, 0.8) is none[1]
+
+
+def test_a_chance_that_is_smaller_in_every_future_is_told_from_a_larger_one():
+    every = trial(extra=BIG)[0]
+
+    def of_chance(chance, worth):
+        limit = replace(every.limits[0], values=-np.log1p(-chance * np.linspace(0.9, 1.1, 4)))
+        return replace(every, limits=(limit,), scores=[replace(every.scores[0], values=np.full((1, 4), worth))])
+
+    nearer, farther = of_chance(0.18, 0.0), of_chance(0.02, 9.0)
+    assert quota.best_of([farther, nearer], 0.8) is nearer
+
+
+def test_what_is_not_caught_gives_way_to_the_least_that_does_as_well():
+    def of(asked, taken, worth, share=0.5):
+        one = with_chances(share, worth=worth)
+        return replace(one, asked=np.full(3, asked), taken=np.full((100, 3), taken))
+
+    best, less, least, rarer = of(100.0, 30.0, 6.0), of(50.0, 25.0, 5.6), of(20.0, 10.0, 3.0), of(30.0, 20.0, 6.0, share=0.4)
+    assert quota.instead_of(best, [best, less, least, rarer], 0.8) is less
+    caught = of(25.0, 25.0, 5.9)
+    assert quota.instead_of(best, [best, less, least, caught], 0.8) is caught
+    assert quota.instead_of(best, [best, least, rarer], 0.8) is best
+
+
+def test_where_no_limit_is_met_the_answer_is_not_the_end_of_what_is_tried_if_less_takes_as_much(monkeypatch):
+    """A pond out of balance whatever is taken, of which anglers get 20 kg/ha a year at most."""
+
+    def run_job(job: Job):
+        made = []
+        for one, _ in job.variants:
+            read = readings(one._replace(ensemble=one.ensemble._replace(members=job.members)))["few"]
+            amount = next(rule.kg_per_ha for rule in one.strategies["few"].harvest if rule.name == "quota_1_2")
+            read["harvest_biomass"][..., [6, 15], 0] = -20.0 * np.expm1(-amount / 20.0)
+            made.append(read)
+        return made
+
+    monkeypatch.setattr("pondpop.ensemble.run.run_job", run_job)
+    scenario = pond(members=4, years=2, extra="[[goals]]\nkind='balanced'\n[[goals]]\nkind='pounds_harvested'\nweight=3\n")
+    result = search(scenario, ask(scenario, windows=[(203.2, 304.8)], from_year=1), search_members=4, tries=12)
+    assert not result.best.meets(0.8) and result.binding is not None
+    every = [result.best, *result.others.values()]
+    assert max(one.value for one in every) - result.best.value <= quota.ALIKE
+    assert max(one.asked.sum() for one in every) > 2 * result.best.asked.sum() > 0.0
+    assert not result.best.at_the_most
+
+
+def test_an_answer_at_the_end_of_what_is_tried_says_so():
+    def said(fill=None, **changes):
+        best, asked, _ = trial(amounts=((10.0, 100.0), (0.0, 5.0)), fill=fill, **changes)
+        return quota_text(quota.Found(asked, best, {"no harvest": best}, None, [best], 1, pond(members=4, years=3)))
+
+    assert "It asks for the most that is tried, 89 lb/acre a year of a window, to take what anglers get, 0 lb/acre" in said()
+    all_of_it = said(fill=lambda one: one["harvest_biomass"].__setitem__((slice(None), [0, 9, 21, 33], 0), 120.0))
+    assert "More than 89 lb/acre a year of a window was not tried: the best may lie beyond." in all_of_it
+    assert "was not tried:" not in told() and "the most that is tried" not in told()
+
+
+def test_of_fish_that_are_expected_it_is_said_which_probability_would_be_enough():
+    def fill(one):
+        one["bass_above"][...] = 0.5  # per ha
+
+    best, asked, made = trial(fill=fill, extra=BIG)
+    binding = quota.Binding(best.limits[0], best, None)
+    text = quota_text(quota.Found(asked, best, {"no harvest": best}, binding, [best], 1, made))
+    share = int(100 * -np.expm1(-0.5 * made.pond.area_ha))
+    assert f"Without it the same amounts would serve the goals best. Were a probability of {share} % enough" in text
 
 
 def test_the_answer_says_that_the_goals_chose_among_equals():
