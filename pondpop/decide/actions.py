@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import xarray as xr
@@ -124,7 +124,7 @@ def first_steps(every: Sequence[Action], most: int = 3) -> list[Action]:
 
 def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -> Iterator[Action]:
     whole, run, units = scenario.strategies[name], scenario.run, scenario.units
-    of_amount = {field: tuple(one for one in getattr(whole, field) if not is_nothing(one)) for field in BY_AMOUNT}
+    of_amount: dict[str, Any] = {f: tuple(one for one in getattr(whole, f) if not is_nothing(one)) for f in BY_AMOUNT}
     strategy = whole._replace(**of_amount)
     area = scenario.pond.area_ha
     for event in strategy.stocking:
