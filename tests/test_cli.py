@@ -40,6 +40,12 @@ def test_the_standard_library_is_enough_before_work_begins(arguments):
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_a_page_does_without_what_takes_long_to_import():
+    code = "import sys, pondpop.report.page, pondpop.decide.console; print('scipy.stats' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stdout) == (0, "False\n"), done.stderr
+
+
 def test_check_tells_what_was_understood(capsys):
     assert cli.main(["check", str(SCENARIO)]) == 0
     out, err = capsys.readouterr()

@@ -18,10 +18,9 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
+import scipy  # its modules are imported when they are first used: `scipy.stats` takes longer than a small comparison's page
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.optimize import minimize
-from scipy.stats import beta
 
 from pondpop.checks import Fact, InputError, nearest
 from pondpop.decide import comparison, goals, harvest_outcome
@@ -341,7 +340,7 @@ def search(
 
     if tries:
         start = max(scan, key=lambda trial: trial.near_standing(wanted))
-        minimize(
+        scipy.optimize.minimize(
             lambda x: -at(x).value + 0.01 * float(np.sum(np.maximum(-x, 0.0))),
             start.amounts.ravel(),
             method="COBYLA",
@@ -476,7 +475,7 @@ def at_least(share: float, members: int) -> float:
     Lower end of a one-sided interval that holds in 9 of 10 cases at least (Clopper and Pearson 1934).
     """
     shown = round(share * members)
-    return float(beta.ppf(1.0 - CONFIRMED, shown, members - shown + 1)) if shown else 0.0
+    return float(scipy.stats.beta.ppf(1.0 - CONFIRMED, shown, members - shown + 1)) if shown else 0.0
 
 
 def judge(
