@@ -6,7 +6,7 @@ reported with file, line and reason (or, when strict, refuses its file), and wha
 Inside: mm, g, °C, hours.
 
 The files (at least one must be there, under any name that ends in .csv if the headings show which it is; the columns may
-stand in any order; of names joined by | at most one is used):
+stand in any order; of names joined by | at most one is used; several of one kind, as of several years, are joined):
 
 survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex, age
              One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
@@ -26,14 +26,15 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 from typing import TypeVar
 
 from pondpop.checks import MISSING, Fact, InputError, one_line, reason
 from pondpop.records import consistency, rows
-from pondpop.records.csv_rows import FILLED_DOWN, Columns, Lines, Sheet, date_of, label, rows_of, word
+from pondpop.records.csv_rows import FILLED_DOWN, Columns, Lines, Sheet, Sheets, date_of, label, rows_of, word
 from pondpop.records.field_sheets import OWN_WORDS, OwnWords, in_words, own_words
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.species.gears import GEARS
@@ -128,7 +129,7 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
         raise InputError("", Fact(found), "a folder with record files", "check the path", file=str(folder))
     own = own_words(folder, (name for columns in COLUMNS.values() for group in sum(columns, ()) for name in group.split("|")))
     files = _files(folder, own)
-    sheets = {kind: Sheet(kind, files[kind], COLUMNS[kind]) if kind in files else None for kind in COLUMNS}
+    sheets = {kind: _joined(kind, files[kind]) if kind in files else None for kind in COLUMNS}
 
     fish = rows_of(sheets["survey.csv"], rows.fish)
     effort = rows_of(sheets["effort.csv"], rows.effort)
@@ -138,12 +139,15 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     effort = consistency.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
     tags = consistency.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
     catches = consistency.trips(sheets["catches.csv"], catches)
-    fish = consistency.sought(sheets["survey.csv"], fish, effort)
+    consistency.each_survey_once(sheets["survey.csv"], fish)
+    fish = consistency.sought(sheets["survey.csv"], sheets["effort.csv"], fish, effort)
     if sheets["tags.csv"]:
         fish, tags = consistency.histories(sheets["survey.csv"], sheets["tags.csv"], fish, tags)
 
-    kept = {"survey.csv": len(fish), "effort.csv": len(effort), "catches.csv": len(catches), "tags.csv": len(tags)}
-    read = [s for s in sheets.values() if s]
+    by_kind: dict[str, Sequence[Fish | Effort | Catch | TagEvent]]
+    by_kind = {"survey.csv": fish, "effort.csv": effort, "catches.csv": catches, "tags.csv": tags}
+    kept = Counter(group.place(row.line)[0].name for kind, group in sheets.items() if group for row in by_kind[kind])
+    read = [sheet for group in sheets.values() if group for sheet in group.every]
     if strict:
         for sheet in read:
             if sheet.bad:
@@ -151,13 +155,13 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
                 raise _refusal(sheet, *first[:2])
     left_out = [_left_out(s, *bad) for s in read for bad in sorted(s.bad, key=lambda item: item[0])]
     for sheet in read:
-        _mostly_read(sheet, kept[sheet.kind], [bad for bad in left_out if bad.kind == sheet.kind])
-    lost_effort = [(bad.line, bad.date, bad.gear) for bad in left_out if bad.kind == "effort.csv"]
+        _mostly_read(sheet, kept[sheet.name], [bad for bad in left_out if bad.file == sheet.name])
+    lost_effort = [(f"{bad.file} line {bad.line}", bad.date, bad.gear) for bad in left_out if bad.kind == "effort.csv"]
     return Records(
         str(folder), tuple(sorted(s.name for s in read)), tuple(fish), tuple(effort), tuple(catches), tuple(tags),
         tuple(left_out),
         (
-            *consistency.notes(bool(sheets["effort.csv"]), bool(sheets["tags.csv"]), fish, effort, tags, lost_effort),
+            *consistency.notes(sheets, fish, effort, tags, lost_effort),
             *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
             *(note for sheet in read for note in _not_understood(sheet)),
         ),
@@ -165,18 +169,25 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     )  # fmt: skip
 
 
-def _files(folder: Path, own: OwnWords) -> dict[str, Lines]:
-    """The lines of each record file of a folder: the one of that name, or one whose headings show what it is.
+def _joined(kind: str, every: Sequence[Lines]) -> Sheets:
+    """The sheets of one kind; those without a row give way to those with rows. Raises InputError for one that stands twice."""
+    filled = [lines for lines in every if len(lines.cells) > lines.headings(COLUMNS[kind])[0] + 1] or every[:1]
+    for one, other in combinations(filled, 2):
+        if [cells for _, cells in one.cells] == [cells for _, cells in other.cells]:
+            given = Fact(f"what {one.path.name} holds too, cell by cell")
+            raise InputError("", given, "each sheet once", "take one of the two out", file=str(other.path))
+    return Sheets([Sheet(kind, lines, COLUMNS[kind]) for lines in filled])
 
-    A sheet of that name without a row gives way to one with rows. Raises InputError and OSError.
-    """
+
+def _files(folder: Path, own: OwnWords) -> dict[str, list[Lines]]:
+    """The sheets of each kind: of that name, or with headings that show what they are. Raises InputError and OSError."""
     names = sorted(p.name for p in folder.iterdir())
     present = [name for name in names if name.lower().endswith(".csv")]
     if not present:
         book = next((name for name in names if name.lower().endswith((".xlsx", ".xls", ".ods"))), None)
         remedy = f"save the sheets of {book} as CSV" if book else "add a record file"
         raise InputError("", MISSING, "one or more of " + ", ".join(COLUMNS), remedy, file=str(folder))
-    found: dict[str, Lines] = {}
+    found: dict[str, list[Lines]] = {}
     for name in sorted(present, key=lambda name: name not in COLUMNS):
         lines = Lines(folder / name, own)
         kinds = [name] if name in COLUMNS else lines.kinds(COLUMNS)
@@ -185,11 +196,7 @@ def _files(folder: Path, own: OwnWords) -> dict[str, Lines]:
             remedy = f"rename it to the one that it is, of {', '.join(kinds or COLUMNS)}"
             remedy += "" if kinds else ", or move it out of the folder"
             raise InputError("", given, "those of one record file", remedy, file=str(lines.path))
-        other = found.get(kinds[0])
-        if other is not None and len(other.cells) > other.headings(COLUMNS[kinds[0]])[0] + 1:
-            given = Fact(f"rows of {kinds[0]}, as {other.path.name} has")
-            raise InputError("", given, "one file for them", "put the rows of both into one", file=str(lines.path))
-        found[kinds[0]] = lines
+        found.setdefault(kinds[0], []).append(lines)
     return found
 
 

@@ -6,12 +6,13 @@ Each function leaves out the row that contradicts what stands before it (in time
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import combinations
 from typing import TypeVar
 
 from pondpop.checks import Fact, InputError
-from pondpop.records.csv_rows import Sheet
+from pondpop.records.csv_rows import Sheets
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share
@@ -28,7 +29,7 @@ STRETCHES = ((5, 5, True), (12, 8, False))
 Row = TypeVar("Row", Effort, TagEvent)
 
 
-def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], words: str) -> list[Row]:
+def once(sheet: Sheets | None, rows: list[Row], key: Callable[[Row], tuple], words: str) -> list[Row]:
     """The first row of each key."""
     first: dict[tuple, Row] = {}
     for row in rows:
@@ -36,7 +37,7 @@ def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], word
             sheet.reject(
                 row.line,
                 InputError(
-                    "row", Fact("a second one"), f"one row for {words}", f"the first is line {first[key(row)].line}"
+                    "row", Fact("a second one"), f"one row for {words}", f"the first is {sheet.at(first[key(row)].line)}"
                 ),
                 row,
             )
@@ -45,7 +46,7 @@ def once(sheet: Sheet | None, rows: list[Row], key: Callable[[Row], tuple], word
     return list(first.values())
 
 
-def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
+def trips(sheet: Sheets | None, rows: list[Catch]) -> list[Catch]:
     """One effort a trip; each species and class once; nothing beside a row that says that no fish were caught."""
     kept: dict[tuple[dt.date, str], list[Catch]] = defaultdict(list)
     for row in rows:
@@ -54,11 +55,11 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
         if trip and row.hours != trip[0].hours:
             sheet.reject(
                 row.line,
-                InputError("hours", row.hours, f"the hours of its trip, {trip[0].hours:g} on line {trip[0].line}"),
+                InputError("hours", row.hours, f"the hours of its trip, {trip[0].hours:g} on {sheet.at(trip[0].line)}"),
                 row,
             )
         elif trip and (row.species is None or trip[0].species is None):
-            sheet.reject(row.line, InputError("trip", row.trip, "either fish or none", f"see line {trip[0].line}"), row)
+            sheet.reject(row.line, InputError("trip", row.trip, "either fish or none", f"see {sheet.at(trip[0].line)}"), row)
         elif twin := next((c for c in trip if _class(c) == _class(row)), None):
             sheet.reject(
                 row.line,
@@ -66,7 +67,7 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
                     "row",
                     Fact("a second one"),
                     "one row for this trip, species and class",
-                    f"the first is line {twin.line}",
+                    f"the first is {sheet.at(twin.line)}",
                 ),
                 row,
             )
@@ -74,7 +75,7 @@ def trips(sheet: Sheet | None, rows: list[Catch]) -> list[Catch]:
             sheet.reject(
                 row.line,
                 InputError(
-                    "length class", Fact(f"one that overlaps line {over.line}"), "classes of a trip that do not overlap"
+                    "length class", Fact(f"one that overlaps {sheet.at(over.line)}"), "classes of a trip that do not overlap"
                 ),
                 row,
             )
@@ -94,7 +95,7 @@ def _overlap(a: Catch, b: Catch) -> bool:
     return max(a.shortest_mm or 0, b.shortest_mm or 0) < min(a.longest_mm or 1e9, b.longest_mm or 1e9)
 
 
-def sought(sheet: Sheet | None, fish: list[Fish], effort: list[Effort]) -> list[Fish]:
+def sought(sheet: Sheets | None, efforts: Sheets | None, fish: list[Fish], effort: list[Effort]) -> list[Fish]:
     """Fish of species that were taken up with that gear on that day, each tagged fish once a day."""
     sought = {(e.date, e.gear): e for e in effort}
     out: list[Fish] = []
@@ -102,18 +103,13 @@ def sought(sheet: Sheet | None, fish: list[Fish], effort: list[Effort]) -> list[
     for f in fish:
         assert sheet is not None
         e = sought.get((f.date, f.gear))
-        if e and f.species not in e.species:
-            sheet.reject(
-                f.line,
-                InputError(
-                    "species", f.species, f"one sought on that day ({', '.join(e.species)}, effort.csv line {e.line})"
-                ),
-                f,
-            )
+        if e and efforts and f.species not in e.species:
+            allowed = f"one sought on that day ({', '.join(e.species)}, {efforts.named(e.line)})"
+            sheet.reject(f.line, InputError("species", f.species, allowed), f)
         elif f.tag and (f.tag, f.date) in held:
             sheet.reject(
                 f.line,
-                InputError("tag", f.tag, "each tagged fish once a day", f"the first is line {held[f.tag, f.date]}"),
+                InputError("tag", f.tag, "each tagged fish once a day", f"the first is {sheet.at(held[f.tag, f.date])}"),
                 f,
             )
         else:
@@ -124,7 +120,7 @@ def sought(sheet: Sheet | None, fish: list[Fish], effort: list[Effort]) -> list[
 
 
 def histories(
-    survey: Sheet | None, sheet: Sheet, fish: list[Fish], tags: list[TagEvent]
+    survey: Sheets | None, sheet: Sheets, fish: list[Fish], tags: list[TagEvent]
 ) -> tuple[list[Fish], list[TagEvent]]:
     """Follows each tag through its days; rows that contradict what came before are left out."""
     order = {"tagged": 0, "recaptured": 1, "survey": 2, "kept": 3}
@@ -145,22 +141,23 @@ def histories(
             if what == "tagged":
                 if tagged:
                     why = InputError(
-                        "event", "tagged", "one tagging a tag", f"it was tagged on {tagged.date}, line {tagged.line}"
+                        "event", "tagged", "one tagging a tag", f"it was tagged on {tagged.date}, {sheet.at(tagged.line)}"
                     )
             elif tagged is None:
                 later = next((r for _, _, w, r in events if w == "tagged"), None)
                 found = (
-                    f"it was tagged on {later.date}, line {later.line}" if later else "it is never tagged in tags.csv"
+                    f"it was tagged on {later.date}, {sheet.at(later.line)}" if later else "it is never tagged in tags.csv"
                 )
                 why = InputError("tag", tag, f"a fish tagged by {date}", found)
             if why is None and kept:
                 why = InputError(
-                    "tag", tag, "a fish still in the pond", f"it was kept on {kept.date}, line {kept.line}"
+                    "tag", tag, "a fish still in the pond", f"it was kept on {kept.date}, {sheet.at(kept.line)}"
                 )
             if why is None and tagged and row.species != tagged.species:
-                why = InputError("species", row.species, f"{tagged.species}, as tagged on line {tagged.line}")
+                why = InputError("species", row.species, f"{tagged.species}, as tagged on {sheet.at(tagged.line)}")
             if why is None and measured and row.length_mm is not None:
-                why = _impossible_growth(measured, row, "survey.csv" if isinstance(measured, Fish) else "tags.csv")
+                source = survey if isinstance(measured, Fish) and survey else sheet
+                why = _impossible_growth(measured, row, source.named(measured.line))
             if why:
                 (survey if what == "survey" and survey else sheet).reject(row.line, why, row)
                 out.add((where, row.line))
@@ -176,13 +173,13 @@ def histories(
     )
 
 
-def _impossible_growth(before: Fish | TagEvent, now: Fish | TagEvent, file: str) -> InputError | None:
+def _impossible_growth(before: Fish | TagEvent, now: Fish | TagEvent, where: str) -> InputError | None:
     assert before.length_mm is not None and now.length_mm is not None
     days, gain = (now.date - before.date).days, now.length_mm - before.length_mm
     if -LENGTH_ERROR_MM <= gain <= LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days:
         return None
     least, most = before.length_mm - LENGTH_ERROR_MM, before.length_mm + LENGTH_ERROR_MM + FASTEST_MM_A_DAY * days
-    earlier = f"it measured {_long(before.length_mm)} {days} days before ({file} line {before.line})"
+    earlier = f"it measured {_long(before.length_mm)} {days} days before ({where})"
     return InputError(
         "length",
         Fact(_long(now.length_mm)),
@@ -197,23 +194,23 @@ def _long(mm: float) -> str:
 
 
 def notes(
-    has_effort: bool, has_tags: bool, fish: list[Fish], effort: list[Effort], tags: list[TagEvent],
-    lost_effort: Sequence[tuple[int, dt.date | None, str | None]] = (),
+    sheets: Mapping[str, Sheets | None], fish: list[Fish], effort: list[Effort], tags: list[TagEvent],
+    lost_effort: Sequence[tuple[str, dt.date | None, str | None]] = (),
 ) -> Iterator[str]:
     """What looks odd among rows that were kept, in words.
 
-    lost_effort: line, date and gear of the rows of effort that were left out, as far as they can be read.
+    lost_effort: where they stand, date and gear of the rows of effort that were left out, as far as they can be read.
     """  # fmt: skip
     worked = {(e.date, e.gear) for e in effort}
     idle = sorted({(f.date, f.gear) for f in fish} - worked)
-    for line, date, gear in lost_effort:
+    for where, date, gear in lost_effort:
         if mine := [(d, g) for d, g in idle if date in (None, d) and gear in (None, g)]:
             worked_on = some(f"{d} {g}" for d, g in mine)
-            yield f"effort.csv line {line} was left out, which may be the effort of {worked_on}: no catch rates for it"
+            yield f"{where} was left out, which may be the effort of {worked_on}: no catch rates for it"
             idle = [one for one in idle if one not in mine]
-    if idle and has_effort:
+    if idle and sheets["effort.csv"]:
         yield "no effort is recorded for " + some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
-    if not has_tags and any(f.tag for f in fish):
+    if not sheets["tags.csv"] and any(f.tag for f in fish):
         yield "survey.csv names tags, but there is no tags.csv: nothing is learned from them"
     held = {(f.tag, f.date) for f in fish if f.tag}
     days = {f.date for f in fish if f.tag}
@@ -222,15 +219,16 @@ def notes(
     ]
     if absent:
         yield "tagged on the day of a survey, but not among its fish: " + some(absent)
-    yield from _too_small(fish)
-    yield from _repeats(fish)
+    if surveys := sheets["survey.csv"]:
+        yield from _too_small(surveys, fish)
+        yield from _repeats(surveys, fish)
 
 
 LEAST_TAKEN = 0.02
 """Share of the fish of a length within reach below which a gear hardly takes any (a choice of ours)."""
 
 
-def _too_small(fish: list[Fish]) -> Iterator[str]:
+def _too_small(surveys: Sheets, fish: list[Fish]) -> Iterator[str]:
     """Fish of a length that their gear hardly takes."""
     found: dict[tuple[str, str], list[Fish]] = defaultdict(list)
     for f in fish:
@@ -239,11 +237,11 @@ def _too_small(fish: list[Fish]) -> Iterator[str]:
         if known and taken_share(settings, f.species, f.length_mm) < LEAST_TAKEN:
             found[f.gear, f.species].append(f)
     for (gear, species), odd in found.items():
-        lines = some((str(f.line) for f in odd), 3)
+        lines = surveys.some((f.line for f in odd), 3)
         shortest = min(f.length_mm for f in odd)
         yield (
             f"{sum(f.count for f in odd)} {species} from {_long(shortest)} on, of a length that {gear} hardly takes "
-            f"(survey.csv line {lines}): check length and gear"
+            f"({lines}): check length and gear"
         )
 
 
@@ -261,13 +259,13 @@ def some(items: Iterable[str], most: int = 5) -> str:
     return ", ".join(items[:most]) + (f" and {len(items) - most} more" if len(items) > most else "")
 
 
-def _repeats(fish: list[Fish]) -> Iterator[str]:
+def _repeats(surveys: Sheets, fish: list[Fish]) -> Iterator[str]:
     """Names the first stretch of survey rows that occurs twice, as when rows are pasted again.
 
     Five unlike rows suffice where weights tell fish apart, twelve of which eight are unlike where they do not; or all
     rows of a day and gear written down twice, five of them unlike (choices of ours: fish of one length are alike by chance).
     """
-    rows = [(f.date, f.gear, f.species, f.length_mm, f.weight_g, f.count, f.tag, f.sex) for f in fish]
+    rows = [_seen(f) for f in fish]
     found = [pair for block, unlike, weighed in STRETCHES if (pair := _again(rows, block, unlike, weighed))]
     of_day: dict[tuple, list[int]] = defaultdict(list)
     for i, f in enumerate(fish):
@@ -279,10 +277,36 @@ def _repeats(fish: list[Fish]) -> Iterator[str]:
             found.append((lines[half], lines[0]))
     if found:
         again, before = min(found)
+        sheet, _ = surveys.place(fish[again].line)
         yield (
-            f"survey.csv repeats itself: the rows from line {fish[again].line} are those from line "
-            f"{fish[before].line} again; kept, but check that they were not pasted twice"
+            f"{sheet.name} repeats {'itself' if sheet is surveys.place(fish[before].line)[0] else 'another'}: the rows from "
+            f"{surveys.at(fish[again].line)} are those from {surveys.at(fish[before].line)} again; kept, but check that they "
+            "were not pasted twice"
         )
+
+
+def each_survey_once(surveys: Sheets | None, fish: list[Fish]) -> None:
+    """Raises InputError where the fish of one date and gear stand in two sheets, alike to the last."""
+    found: dict[tuple[dt.date, str], dict[str, list[Fish]]] = defaultdict(lambda: defaultdict(list))
+    if surveys is None or len(surveys.every) == 1:
+        return
+    for f in fish:
+        found[f.date, f.gear][surveys.place(f.line)[0].name].append(f)
+    for (date, gear), by_sheet in found.items():
+        for one, other in combinations(by_sheet.values(), 2):
+            rows, again = (Counter(_seen(f) for f in some) for some in (one, other))
+            if rows == again and len(rows) >= LEAST_ALIKE:
+                given = Fact(f"the fish of {date} by {gear} again, as {surveys.named(one[0].line)} and below has them")
+                path = str(surveys.place(other[0].line)[0].path)
+                raise InputError("", given, "each survey in one sheet", "take one of the two out", file=path)
+
+
+LEAST_ALIKE = 3
+"""Unlike fish of one day from which two sheets that agree are taken to be one (a choice of ours)."""
+
+
+def _seen(f: Fish) -> tuple:
+    return f.date, f.gear, f.species, f.length_mm, f.weight_g, f.count, f.tag, f.sex
 
 
 def _again(rows: list[tuple], block: int, unlike: int, weighed: bool) -> tuple[int, int] | None:

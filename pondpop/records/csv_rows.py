@@ -10,13 +10,15 @@ import csv
 import datetime as dt
 import io
 import re
-from collections.abc import Callable, Iterator, Mapping
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import accumulate
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest, one_line
+from pondpop.checks import MISSING, Fact, InputError, alternatives, meant, nearest, one_line, shown
 from pondpop.records.field_sheets import ALWAYS, OWN_WORDS, OwnWords, Reading
-from pondpop.units import Family, brief
+from pondpop.units import Family, brief, joined
 
 MAX_BYTES = 100_000_000
 MAX_ROWS = 200_000
@@ -24,6 +26,8 @@ MOST_TITLE_LINES = 10
 """Lines among which the headings are looked for."""
 LEAST_HEADINGS = 2
 """Known headings that a line of them has."""
+MOST_HEADINGS = 6
+"""Unknown headings of which one refusal tells."""
 EITHER = ("hours", "hauls")
 """Columns of efforts of which one is enough."""
 FILLED_DOWN = ("date", "gear")
@@ -152,7 +156,7 @@ class Sheet:
         if self.name != kind:
             self.reading.say("file", f"as {kind}", "")
         self._header(*lines.cells[at], *columns)
-        self._cells = lines.cells[at + 1 :]
+        self._cells, self.last_line = lines.cells[at + 1 :], lines.cells[-1][0]
         if "date" in self.header:
             self.reading.find_order(self._column("date"))
         self._below: dict[str, str] = {}
@@ -180,20 +184,11 @@ class Sheet:
         self._width = len(cells)
         while cells and not cells[-1].strip():  # spreadsheets write empty columns behind the last, in every row
             cells.pop()
+        names = [(written.strip(), self.reading.column(written, known)) for written in cells]
+        if unknown := [written for written, name in names if name is None]:
+            raise self._not_known(unknown, known, (needed, optional), where)
         self.header: list[str] = []
-        for written in cells:
-            name = self.reading.column(written, known)
-            if name is None:
-                units = [group.split("|") for group in needed + optional if "|" in group]
-                quantities = [(names[0].rpartition("_")[0], names) for names in units]
-                given = written.strip() or MISSING
-                remedy = nearest(written.strip().casefold(), known, quantities)
-                if of_unit := self.reading.wanted_units(written, known):
-                    remedy = f"name its unit: {alternatives(of_unit)}"
-                line_of_it = f'"{one_line(written.strip())}" = ""'
-                remedy += f"; or write {line_of_it} under [columns] into {OWN_WORDS} beside it, which leaves it unread"
-                remedy += " (the name of a column there reads it as that)"
-                raise InputError(given=given, allowed="a heading that record files know", remedy=remedy, **where)
+        for name in (name or "" for _, name in names):
             if name and name in self.header:
                 raise InputError(given=name, allowed="each column once", remedy="remove one", **where)
             self.header.append(name)
@@ -218,6 +213,30 @@ class Sheet:
         self._always = {name: text for name, text in always.items() if name not in self.header}
         self._absent = [name for name in EITHER if name in needed and name not in self.header]
 
+    def _not_known(self, unknown: list[str], known: list[str], columns: Columns, where: dict[str, str]) -> InputError:
+        """Every heading that names no column, with what each may be meant for."""
+        groups = [group.split("|") for group in columns[0] + columns[1] if "|" in group]
+        quantities = [(group[0].rpartition("_")[0], group) for group in groups]
+        every = list(dict.fromkeys(unknown))
+        unknown, more = every[:MOST_HEADINGS], len(every) - MOST_HEADINGS
+        remedies: dict[str, list[str]] = {}
+        for written in unknown:
+            of_unit = self.reading.wanted_units(written, known)
+            named = f"name its unit: {alternatives(of_unit)}" if of_unit else nearest(written.casefold(), known, quantities)
+            remedies.setdefault(named, []).append(shown(written or MISSING))
+        if len(unknown) > 1:
+            each = "; ".join(f"{joined(headings)}: {named}" for named, headings in remedies.items())
+            line = f'{shown(unknown[-1] or MISSING)} = ""'
+            remedy = f"{each}; or write each that is not to be read, like {line}, under [columns] into {OWN_WORDS} beside it"
+            told = [shown(written or MISSING) for written in unknown] + [f"{more} more"] * (more > 0)
+            given: object = Fact(joined(told))
+            return InputError(given=given, allowed="headings that record files know", remedy=remedy, **where)
+        line = f'"{one_line(unknown[0])}" = ""'
+        remedy = f"{next(iter(remedies))}; or write {line} under [columns] into {OWN_WORDS} beside it, which leaves it unread"
+        remedy += " (the name of a column there reads it as that)"
+        given = unknown[0] or MISSING
+        return InputError(given=given, allowed="a heading that record files know", remedy=remedy, **where)
+
     def rows(self) -> Iterator[tuple[int, dict[str, str]]]:
         """Line number and cells of each row that has as many cells as the header; others are noted as bad."""
         for line, cells in self._cells:
@@ -240,11 +259,49 @@ class Sheet:
         self.bad.append((line, why, read))
 
 
+class Sheets:
+    """The sheets of one kind, joined: their lines are numbered through, those of the second after those of the first."""
+
+    def __init__(self, every: Sequence[Sheet]) -> None:
+        self.every = tuple(every)
+        self._before = [0, *accumulate(sheet.last_line for sheet in self.every)][:-1]
+
+    def rows(self) -> Iterator[tuple[int, dict[str, str]]]:
+        """Numbered line and cells of each row."""
+        for before, sheet in zip(self._before, self.every, strict=True):
+            for line, cells in sheet.rows():
+                yield before + line, cells
+
+    def reject(self, line: int, why: InputError, read: object) -> None:
+        sheet, own = self.place(line)
+        sheet.reject(own, why, read)
+
+    def place(self, line: int) -> tuple[Sheet, int]:
+        """The sheet that a numbered line stands in, and which of its lines it is."""
+        k = bisect_left(self._before, line) - 1
+        return self.every[k], line - self._before[k]
+
+    def at(self, line: int) -> str:
+        """Where a numbered line stands, for whoever knows the kind: line 5, or spring.csv line 5."""
+        return f"line {line}" if len(self.every) == 1 else self.named(line)
+
+    def named(self, line: int) -> str:
+        """Where it stands: spring.csv line 5."""
+        sheet, own = self.place(line)
+        return f"{sheet.name} line {own}"
+
+    def some(self, lines: Iterable[int], most: int) -> str:
+        """The first few of several numbered lines: spring.csv line 5, 8 and 2 more."""
+        every = list(lines)
+        told = ", ".join([self.named(every[0]), *(str(n) if len(self.every) == 1 else self.named(n) for n in every[1:most])])
+        return told + (f" and {len(every) - most} more" if len(every) > most else "")
+
+
 def _names(columns: Columns) -> list[str]:
     return [name for group in columns[0] + columns[1] for name in group.split("|")]
 
 
-def rows_of(sheet: Sheet | None, parse: Callable[[int, dict[str, str]], T]) -> list[T]:
+def rows_of(sheet: Sheets | None, parse: Callable[[int, dict[str, str]], T]) -> list[T]:
     out: list[T] = []
     for line, cells in sheet.rows() if sheet else ():
         try:

@@ -189,6 +189,7 @@ def test_fractions_of_an_inch(whole, part):
 
 def in_folder(folder, **files):
     """A folder of CSV files, their names without the ending."""
+    folder.mkdir(exist_ok=True)
     for name, text in files.items():
         (folder / f"{name.replace('_', ' ')}.csv").write_text(text, "utf-8")
     return folder
@@ -212,7 +213,6 @@ def test_a_sheet_may_have_any_name_if_its_headings_show_what_it_is(tmp_path):
         ({"oxygen": "Depth,DO\n1,8\n"}, "oxygen.csv: got headings of no record file, needs those of one record file; rename it"),
         ({"fish": "Date,Species,Tag,TL (in)\n"}, "headings that may be of either, needs those of one record file; rename it to "
          "the one that it is, of survey.csv, tags.csv"),
-        ({"spring": FISH, "survey": FISH}, "spring.csv: got rows of survey.csv, as survey.csv has, needs one file for them"),
     ],
 )  # fmt: skip
 def test_a_sheet_that_may_be_anything_is_refused_with_what_to_rename(tmp_path, files, says):
@@ -221,9 +221,68 @@ def test_a_sheet_that_may_be_anything_is_refused_with_what_to_rename(tmp_path, f
     assert says in str(caught.value) and "\n" not in str(caught.value)
 
 
+YEARS = {
+    "2025": "Date,Method,Species,TL (in),Wt (lb)\n5/14/2025,EF,LMB,12,0.8\n5/14/2025,EF,BG,6,\n5/14/2025,EF,BG,7,\n",
+    "2026": "Date;Gear;Spp;Length (mm)\n14.05.2026;EF;LMB;310\n",
+    "effort_2025": "Date,Method,Effort (min)\n5/14/2025,EF,60\n",
+    "effort_2026": "Date,Method,Effort (hours)\n5/14/2026,EF,2\n",
+}
+
+
+def test_sheets_of_one_kind_are_joined_whatever_their_units_and_separators(tmp_path):
+    records = read_records(in_folder(tmp_path, **YEARS), strict=True, today=TODAY)
+    assert records.files == ("2025.csv", "2026.csv", "effort 2025.csv", "effort 2026.csv")
+    assert [(f.date.year, round(f.length_mm)) for f in records.fish] == [(2025, 305), (2025, 152), (2025, 178), (2026, 310)]
+    assert [(e.date.year, e.amount) for e in records.effort] == [(2025, 1.0), (2026, 2.0)]
+    assert not records.notes
+
+
+def test_a_blank_sheet_gives_way_to_those_that_are_filled_in(tmp_path):
+    records = read_records(in_folder(tmp_path, survey="date,gear,species,length_in\n", **YEARS), today=TODAY)
+    assert "survey.csv" not in records.files and len(records.fish) == 4
+
+
+def test_rows_of_joined_sheets_are_told_by_their_own_sheet_and_line(tmp_path):
+    more = {
+        "2026": YEARS["2026"] + "14.05.2026;EF;LMB;3100\n",
+        "effort_2026": "Date,Method,Effort (hours),Species sought\n5/14/2026,EF,2,bluegill\n5/14/2025,EF,3,\n",
+    }
+    records = read_records(in_folder(tmp_path, **YEARS | more), today=TODAY)
+    told = {str(bad).partition(":")[0]: bad.reason for bad in records.left_out}
+    assert set(told) == {"2026.csv, line 2", "2026.csv, line 3", "effort 2026.csv, line 3"}
+    assert "(bluegill, effort 2026.csv line 2)" in told["2026.csv, line 2"]
+    assert "the first is effort 2025.csv line 2" in told["effort 2026.csv, line 3"]
+    with pytest.raises(InputError, match=r"2026\.csv: line 2, species: got"):
+        read_records(tmp_path, strict=True, today=TODAY)
+
+
+def test_what_stands_in_two_sheets_is_noticed(tmp_path):
+    with pytest.raises(InputError, match=r"copy\.csv: got what 2025\.csv holds too, cell by cell, needs each sheet once"):
+        read_records(in_folder(tmp_path / "a", **YEARS, copy=YEARS["2025"]), today=TODAY)
+    all_years = YEARS["2025"] + "5/14/2026,EF,LMB,13,1\n"
+    with pytest.raises(InputError) as caught:
+        read_records(in_folder(tmp_path / "b", **YEARS, so_far=all_years), today=TODAY)
+    said = "so far.csv: got the fish of 2025-05-14 by electrofishing again, as 2025.csv line 2 and below has them, needs each"
+    assert said in str(caught.value) and "\n" not in str(caught.value)
+    other_boat = YEARS["2025"].replace("12,0.8", "14,1.4")
+    records = read_records(in_folder(tmp_path / "c", **YEARS, other_boat=other_boat), today=TODAY)
+    assert len(records.fish) == 7  # alike in two of three fish: two boats
+
+
+def test_rows_that_come_again_in_another_sheet_are_named(tmp_path):
+    def fish(day, lengths):
+        return "".join(f"2026-05-{day},electrofishing,bass,{inch},{inch / 10:g}\n" for inch in lengths)
+
+    head = "date,gear,species,length_in,weight_lb\n"
+    one, two = head + fish(14, range(9, 16)), head + fish(14, [20]) + fish(14, range(9, 16))
+    records = read_records(in_folder(tmp_path, one=one, two=two), today=TODAY)
+    told = "two.csv repeats another: the rows from two.csv line 3 are those from one.csv line 2 again"
+    assert any(told in note for note in records.notes), records.notes
+
+
 @pytest.mark.parametrize("title", ["Miller pond\n", "Pond 3,,5/14/2026\n\n", "Date: 5/14/2026,Gear: boat EF\n", "Date,Gear\n"])
 def test_a_title_above_the_headings_is_no_heading_even_where_those_lack_a_unit(survey, title):
-    with pytest.raises(InputError, match=r'got "TL", .* name its unit: TL \(in\) or TL \(mm\)'):
+    with pytest.raises(InputError, match=r'got "TL" and "Wt", .* "TL": name its unit: TL \(in\) or TL \(mm\); "Wt": '):
         read_records(survey(f"{title}Spp,TL,Wt\nLMB,12,0.9\n"))
 
 

@@ -244,6 +244,17 @@ HEADERS = [
 ]
 
 
+def test_every_heading_that_is_not_known_is_named_in_one_line(folder):
+    with pytest.raises(InputError) as caught:
+        read_records(folder(survey="Date,Gear,Species,TL,Wt,Boat,Wt\n"))
+    said = str(caught.value)
+    assert 'got "TL", "Wt" and "Boat", needs headings that record files know' in said and "\n" not in said
+    assert '"TL": name its unit: TL (in) or TL (mm); "Wt": name its unit: Wt (lb), Wt (oz) or Wt (g); "Boat": known:' in said
+    assert 'or write each that is not to be read, like "Boat" = "", under [columns] into columns.toml beside it' in said
+    with pytest.raises(InputError, match=r'"F6" and 3 more, needs') as caught:
+        read_records(folder(survey="Date,Gear,Species,TL (in)," + ",".join(f"F{n}" for n in range(1, 10)) + "\n"))
+
+
 @pytest.mark.parametrize(("text", "message"), HEADERS)
 def test_files_that_cannot_be_read_are_refused_even_when_not_strict(folder, text, message):
     with pytest.raises(InputError) as caught:
