@@ -16,6 +16,7 @@ _LONGEST_SHOWN = 60
 _LONGEST_PATH = 160
 _LONGEST_FACT = 200
 _LONGEST_FILE = 1000  # longer than any path that is meant
+_MOST_ITEMS = _LONGEST_SHOWN // 3 + 1  # of a list; so many do not fit, whatever they are
 
 
 class Fact(str):
@@ -114,7 +115,7 @@ def shown(value: object) -> str:
     elif isinstance(value, Mapping):
         return f"a table of {len(value)} keys"
     elif isinstance(value, Sequence):
-        text = "[" + ", ".join(shown(item) for item in value[:13]) + "]"
+        text = "[" + ", ".join(shown(item) for item in value[:_MOST_ITEMS]) + "]"
     elif isinstance(value, int) and abs(value) >= 10**_LONGEST_SHOWN:
         return "a number of more than 60 digits"
     else:

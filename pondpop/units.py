@@ -155,7 +155,7 @@ def figure_of(value: float, kind: str, digits: int | None = None) -> str:
     if kind == "points":  # whole ones, below one with one digit
         return f"{value:.0f}" if abs(value) >= 1 or abs(value) < 0.05 else brief(value, 1)
     if kind == "money":
-        return brief(round(value), 2) if abs(value) >= 10 else brief(value, 2)
+        return brief(value, 2)
     if kind == "length" and abs(value) >= 40:  # millimetres, not inches
         return f"{value:.0f}"
     least = KINDS[kind].least

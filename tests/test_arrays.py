@@ -1,12 +1,14 @@
 """Memory of arrays, of which what a step drops is there for the next one; smooth steps."""
 
 import sys
+from functools import reduce
+from operator import add
 
 import numpy as np
 import pytest
 from scipy.special import expit
 
-from pondpop.arrays import keep_memory, logistic, power, softplus
+from pondpop.arrays import keep_memory, logistic, power, softplus, total
 
 ROUNDS, ARRAYS, BYTES = 50, 20, 250_000
 
@@ -44,3 +46,11 @@ def test_a_power_has_the_same_bits_alone_and_among_others(exponent):
     np.testing.assert_array_equal(power(base, one), alone)
     np.testing.assert_array_equal(power(base.reshape(20, 100).T, one[:, None]).T.ravel(), alone)
     np.testing.assert_allclose(alone, [x**exponent for x in base.tolist()], rtol=1e-15)
+
+
+@pytest.mark.parametrize("members", [1, 3])
+def test_a_sum_runs_in_group_order_and_empty_columns_change_no_bit(members):
+    amount = np.random.default_rng(1).lognormal(0.0, 3.0, (members, 700))
+    in_order = [reduce(add, row.tolist()) for row in amount]
+    np.testing.assert_array_equal(total(amount), in_order)
+    np.testing.assert_array_equal(total(np.insert(amount, [0, 9, 9, 700], 0.0, axis=1)), in_order)

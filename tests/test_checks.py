@@ -1,4 +1,5 @@
 import datetime as dt
+import errno
 
 import pytest
 from hypothesis import given
@@ -102,3 +103,65 @@ def test_the_nearest_word_is_named():
 def test_a_number_is_shown_up_to_sixty_digits():
     assert checks.shown(10**60 - 1) == "9" * 60
     assert checks.shown(10**60) == checks.shown(-(10**60)) == "a number of more than 60 digits"
+
+
+@pytest.mark.parametrize(
+    ("told", "longest"),
+    [
+        (lambda n: str(InputError("p" * n, 1, "b")).partition(": ")[0], 160),
+        (lambda n: str(InputError("", 1, "b", file="f" * n)).partition(": ")[0], 160),
+        (lambda n: checks.shown(Fact("f" * n)), 200),
+        (lambda n: checks.shown("t" * (n - 2)), 60),  # with its quotes
+        (lambda n: checks.reason(OSError(errno.EIO, "", "d" * n)).partition(": ")[0], 1000),
+    ],
+)
+def test_what_is_too_long_to_be_shown_is_cut_with_an_ellipsis(told, longest):
+    assert len(told(longest)) == longest and "…" not in told(longest)
+    for more in (1, 2, 500):
+        assert len(told(longest + more)) == longest and told(longest + more).endswith("…")
+
+
+@pytest.mark.parametrize("count", range(1, 40))
+def test_a_list_is_shown_whole_or_ends_with_an_ellipsis(count):
+    words = checks.shown([1] * count)
+    assert (words == str([1] * count)) == (len(str([1] * count)) <= 60) == (not words.endswith("…"))
+
+
+def test_an_entry_of_a_list_is_told_with_its_name():
+    error = InputError("a.b[1].c", 1, "d").of("a.b[1]", "name").in_file("f")
+    assert str(error) == "f: a.b[1] (name).c: got 1, needs d"
+
+
+def test_bounds_belong_to_what_is_allowed():
+    assert [checks.number("p", value, -5, 5) for value in (-5, 5)] == [-5.0, 5.0]
+    assert [checks.integer("p", value, 1, 5) for value in (1, 5)] == [1, 5]
+    assert checks.text("p", "x" * 10, 10) == "x" * 10
+    for value in ("a", "7", "x" * 40, "_a-"):
+        assert checks.label("p", value) == value
+    for value in ("-a", "_-"):
+        with pytest.raises(InputError):
+            checks.label("p", value)
+
+
+def test_a_key_without_its_unit_is_told_all_that_its_quantity_has():
+    lengths = ("length", ("length_in", "length_mm"))
+    known = ["name", "length_in", "length_mm"]
+    for word in ("length", "length_ft"):
+        assert checks.nearest(word, known, [lengths]) == "the unit is part of the key: write length_in or length_mm"
+    assert checks.alternatives(["a"]) == "a" and checks.alternatives(["a", "b", "c"]) == "a, b or c"
+    assert checks.nearest("area", ["arex", "area_acres"]) == 'did you mean "area_acres"?'
+    assert checks.nearest("lenght_in", known, [lengths]) == 'did you mean "length_in"?'
+
+
+def test_a_word_that_goes_by_another_name_is_told():
+    other = {"crappies": "crappie", "largemouth": "bass"}
+    for word in ("Largemouth", "largemouths"):
+        with pytest.raises(InputError, match='did you mean "bass"'):
+            checks.choice("species", word, ["bass", "shad"], other)
+    with pytest.raises(InputError, match="remedy of its own"):
+        checks.only_known("a", ["b"], ["c"], remedy=lambda key: "remedy of its own")
+
+
+def test_a_reason_of_the_system_is_told_in_plain_words():
+    assert checks.reason(OSError(errno.ENOSPC, "x", "f")) == "f: the disk is full"
+    assert checks.reason(OSError(errno.ENOSPC, "x")) == "the disk is full"

@@ -1,3 +1,4 @@
+import datetime as dt
 import math
 
 import pytest
@@ -9,21 +10,38 @@ from pondpop.units import (
     AREA,
     CROP,
     DENSITY,
+    DEPTH,
     EFFORT,
     FEED,
     FEED_PRICE,
+    KINDS,
     LENGTH,
+    LIME,
+    POWER,
     TEMPERATURE,
     WEIGHT,
+    banded,
+    both,
     brief,
+    day,
+    day_of_year,
+    figure_of,
     in_csv,
     in_hundred,
     in_ten,
     in_words,
+    joined,
+    months_in_words,
+    shortened,
+    tenths,
     window,
+    with_band,
+    with_unit,
 )
 
-FAMILIES = [AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, WEIGHT, units.density(2.0)]
+FAMILIES = [
+    AREA, CROP, DENSITY, DEPTH, EFFORT, FEED, FEED_PRICE, LENGTH, LIME, POWER, TEMPERATURE, WEIGHT, units.density(2.0),
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -38,6 +56,12 @@ FAMILIES = [AREA, CROP, DENSITY, EFFORT, FEED, FEED_PRICE, LENGTH, TEMPERATURE, 
         (DENSITY, "per_acre", 75, 185.3290360),
         (FEED_PRICE, "per_lb_feed", 0.5, 1.1023113109),
         (units.density(2.0), "count", 100, 50),
+        (WEIGHT, "kg", 2.5, 2500),
+        (DEPTH, "ft", 10, 3.048),
+        (FEED, "lb_per_acre_day", 1, 1.1208511561),
+        (EFFORT, "hours_per_acre", 1, 2.4710538147),  # 1 / 0.40468564224
+        (LIME, "tons_per_acre", 1, 2.2417023122),  # 2,000 lb on an acre
+        (POWER, "hp", 1, 0.7457),
     ],
 )
 def test_known_conversions(family, suffix, value, si):
@@ -114,3 +138,88 @@ def test_a_window_that_is_open_at_an_end_says_so():
     assert window((25.0, 254.0), 25.0, 900.0, "us") == "under 10 in (254 mm)"
     assert window((254.0, 900.0), 25.0, 900.0, "us") == "over 10 in (254 mm)"
     assert window((203.2, 254.0), 25.0, 900.0, "us") == "8–10 in (203–254 mm)"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_figure_has_the_same_meaning_in_either_system(kind):
+    in_us, in_metric = (units.converted(12.5, kind, system) for system in ("us", "metric"))
+    us, metric = units.unit(kind, "us"), units.unit(kind, "metric")
+    assert us.to_si(in_us) == pytest.approx(metric.to_si(in_metric), rel=1e-12)
+    assert units.other(units.other("us")) == "us" != units.other("us")
+
+
+# --- figures by kind
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "told"),
+    [
+        ("percent", 52.4, "52"), ("percent", -0.4, "0"), ("temperature", -20.4, "-20"), ("temperature", 0.4, "0"),
+        ("points", 12.4, "12"), ("points", -1.2, "-1"), ("points", 0.46, "0.5"), ("points", 0.06, "0.06"),
+        ("points", 0.049, "0"), ("money", 114.6, "110"), ("money", 12345, "12,000"), ("money", 0.456, "0.46"),
+        ("length", 203.4, "203"), ("length", 40.4, "40"), ("length", 39.96, "40"), ("length", 12.34, "12.3"),
+        ("crop", 123.4, "120"), ("crop", 0.1, "0.1"), ("crop", 0.099, "<0.1"), ("crop", 0.00101, "<0.1"),
+        ("crop", 0.000995, "0"), ("weight", 0.011, "0.011"), ("weight", 0.0099, "<0.01"), ("ratio", 0.0099, "<0.01"),
+        ("ratio", 0.000099, "0"), ("fish", -0.5, "-0.5"), ("fish", math.nan, "–"), ("percent", math.inf, "–"),
+    ],
+)  # fmt: skip
+def test_a_figure_has_the_digits_it_deserves(kind, value, told):
+    assert figure_of(value, kind) == told
+
+
+@given(st.sampled_from([kind for kind in KINDS if kind not in ("percent", "temperature")]), st.floats(0.1, 1e6))
+def test_a_figure_is_never_off_by_more_than_its_digits(kind, value):
+    error = 0.5 if kind == "points" else 0.5 * 10 ** (math.floor(math.log10(value)) - 1)
+    assert abs(float(figure_of(value, kind).replace(",", "")) - value) <= error * (1.0 + 1e-9)
+
+
+def test_a_band_that_says_nothing_is_left_out():
+    assert with_band((40, 52, 60), "percent") == ("52", "40–60") and banded((40, 52, 60), "percent") == "52 [40–60]"
+    assert with_band((52, 52.1, 52.2), "percent") == ("52", "")
+    assert with_band((0, 0.02, 0.05), "crop") == ("<0.1", "") == with_band((0.02, 0.02, 0.05), "crop")
+    assert with_band((0, 0.02, 0.3), "crop") == ("<0.1", "0–0.3") and with_band((0.02, 0.2, 3), "crop") == ("0.2", "<0.1–3")
+    assert banded((math.nan, 3.0, 4.0), "crop") == "3"
+
+
+def test_a_figure_is_told_with_its_unit():
+    assert with_unit(1000, "weight", "metric") == "1 kg" and with_unit(1510, "weight", "metric") == "1.5 kg"
+    assert with_unit(992, "weight", "metric") == "990 g" and with_unit(1500, "weight", "us") == "1,500 lb"
+    assert with_unit(3, "ratio", "us") == "3"
+    assert both(28.02, "crop", "us") == "25 lb/acre (28 kg/ha)" and both(28.02, "crop", "metric") == "28 kg/ha (25 lb/acre)"
+    assert both(50.0, "percent", "us") == "50 %"
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"), [(0.951, ">9"), (0.949, "9"), (0.8, "8"), (0.8 - 1e-12, "8"), (0.799, "7"), (0.1, "1"), (0.099, "<1")]
+)
+def test_tenths(chance, told):
+    assert tenths(chance) == told
+
+
+def test_a_chance_in_per_cent_is_never_told_as_more_than_it_is():
+    assert (in_hundred(0.76), in_hundred(0.76 - 1e-12), in_hundred(0.7599)) == ("76 %", "76 %", "75 %")
+    assert (in_hundred(0.005), in_hundred(0.01), in_hundred(0.99), in_hundred(0.995)) == ("under 1 %", "1 %", "99 %", "over 99 %")
+    assert (in_hundred(0.05, 9), in_hundred(0.95, 9)) == ("under 10 %", "over 90 %")
+    assert tenths(math.nan) == "–"
+
+
+# --- dates and lists
+
+
+def test_dates_and_lists_in_words():
+    assert day(dt.date(2027, 6, 5)) == "5 June 2027" and day_of_year((6, 5)) == "5 June"
+    assert [joined("abc"[:k]) for k in range(4)] == ["", "a", "a and b", "a, b and c"] and joined("ab", "or") == "a or b"
+
+
+@pytest.mark.parametrize(
+    ("months", "told"),
+    [((), ""), (range(1, 13), "every month"), ((2,), "February"), ((10, 3, 4), "March–April and October"),
+     ((1, 12), "December–January"), ((12, 1, 2, 6), "June and December–February"), (range(1, 12), "January–November"),
+     (range(2, 13), "February–December"), ((1, 11), "January and November")],
+)  # fmt: skip
+def test_months_in_words(months, told):
+    assert months_in_words(months) == told
+
+
+def test_what_is_shortened_ends_with_an_ellipsis_and_fits():
+    assert shortened("a  b\n c", 5) == "a b c" and shortened("a b cd", 5) == "a b…" and shortened("abcdef", 5) == "abcd…"

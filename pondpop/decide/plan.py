@@ -289,7 +289,7 @@ def find(
         return question.budget is None or cost <= question.budget
 
     ordered = [not any(isinstance(value, str) for value in axis.values) for axis in axes]
-    seed = question.scenario.ensemble.seed % 2**32
+    seed = question.scenario.ensemble.seed
     record = search([len(axis.values) for axis in axes], look, search_members, in_order=ordered, seed=seed)
     ranked = record.ranked(search_members)
     if not ranked:

@@ -3,6 +3,7 @@
 import csv
 import io
 import itertools
+import tomllib
 
 import numpy as np
 import pytest
@@ -10,11 +11,11 @@ from small import TEXT
 
 from pondpop import cli
 from pondpop.checks import InputError
-from pondpop.decide import goals
+from pondpop.decide import goals, plan_search
 from pondpop.decide import plan as planning
 from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, FRESH, plan, worth
 from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
-from pondpop.decide.plan_search import search
+from pondpop.decide.plan_search import Record, search
 from pondpop.decide.sweep_paths import Axis
 from pondpop.ensemble import results
 from pondpop.ensemble.run import Variant, project_all
@@ -94,6 +95,82 @@ def test_on_an_axis_without_order_every_value_is_a_neighbour():
     assert record.ranked(8)[0] == (5, 1)
 
 
+def seen(worths):
+    """A record of places with these worths by member."""
+    return Record({place: np.array(worth, dtype=float) for place, worth in worths.items()})
+
+
+def test_members_double_from_round_to_round():
+    assert plan_search._rounds(64) == [8, 16, 32, 64] and plan_search._rounds(20) == [8, 16, 20]
+    assert plan_search._rounds(8) == [8] and plan_search._rounds(3) == [3]
+
+
+def test_a_step_is_taken_on_one_axis_and_stays_on_the_grid():
+    found = plan_search._neighbours((0, 2, 1), (3, 4, 3), (True, False, True))
+    assert found == [(1, 2, 1), (0, 0, 1), (0, 1, 1), (0, 3, 1), (0, 2, 0), (0, 2, 2)]
+
+
+@pytest.mark.parametrize("sizes", [(7, 7), (9, 3, 5), (64, 64), (65, 65)])
+def test_the_start_and_the_surface_reach_all_of_the_grid(sizes):
+    every = set(itertools.product(*map(range, sizes)))
+    spread = plan_search._spread_out(sizes, max(sizes), 5)
+    assert len(spread) <= max(sizes) and set(spread) <= every
+    for axis, size in enumerate(sizes):  # a Latin hypercube: no part of an axis is left out
+        assert {place[axis] for place in spread} == set(range(size))
+    assert set(plan_search._spread_out(sizes, len(every), 5)) == every
+    read = [tuple(row) for row in plan_search._places_to_read(sizes, 5).tolist()]
+    assert set(read) <= every and (set(read) == every) == (len(every) <= 4096) and len(read) == min(len(every), 4096)
+
+
+@pytest.mark.parametrize("top", [(4.0, 4.0), (1.4, 6.3), (6.0, 2.0)])
+def test_a_quadratic_surface_promises_the_top_of_a_quadratic_hill(top):
+    def height(place):
+        x, y = (np.array(place) - top) / 4.0
+        return 3.0 - 5.0 * x * x - 4.0 * y * y + 2.0 * x * y
+
+    every = list(itertools.product(range(9), repeat=2))
+    near = sorted(every, key=height, reverse=True)
+    looked = plan_search._spread_out((9, 9), 40, 2)
+    record = seen({place: [height(place)] * 8 for place in looked if place not in near[:4]})
+    promised = plan_search._promised(record, (9, 9), 1)
+    assert len(promised) == 4 and set(promised) & set(near[:4])
+    assert not set(promised) & set(record.worth)
+    few = dict(itertools.islice(record.worth.items(), 5))
+    assert plan_search._promised(Record(few), (9, 9), 1) == []  # too little is seen for a surface
+
+
+def test_a_surface_believes_what_many_members_say():
+    every = {(k,): [-abs(k - 6.0) * 0.1] * 64 for k in (0, 2, 4, 8)}
+    misled = seen(every | {(1,): [3.0]})
+    assert plan_search._promised(misled, (9,), 1)[0][0] >= 3
+
+
+def test_a_place_is_out_of_question_where_the_members_speak_clearly_against_it():
+    swing = np.array([1.0, -1.0] * 8)  # the error of its mean is 0.258
+    record = seen({(0,): np.zeros(16), (1,): swing - 0.50, (2,): swing - 0.53, (3,): [-9.0], (4,): [-np.inf] * 16})
+    out = [place for place in record.worth if plan_search._out_of_question(record, place, (0,))]
+    assert out == [(2,), (4,)]  # of one member nothing is clear
+    assert not plan_search._out_of_question(record, (7,), (0,))
+
+
+def test_a_record_compares_the_members_that_both_were_looked_at_in():
+    record = seen({(0,): [1.0, 2.0, 3.0], (1,): [4.0, 0.0], (2,): [-np.inf, -np.inf]})
+    assert record.against((0,), (1,)).tolist() == [-3.0, 2.0]
+    assert record.ranked() == [(0,), (1,)] and record.ranked(3) == [(0,)] and record.looks == 7
+
+
+def test_places_are_looked_at_on_from_where_they_stand():
+    asked, record = [], seen({(0,): [1.0, 2.0], (1,): [-np.inf, 0.0]})
+
+    def look(places, first, count):
+        asked.append((list(places), first, count))
+        return np.full((len(places), count), 5.0)
+
+    plan_search._extend(record, [(0,), (1,), (2,), (3,)], 4, look)
+    assert asked == [([(2,), (3,)], 0, 4), ([(0,)], 2, 2)]
+    assert record.worth[(0,)].tolist() == [1.0, 2.0, 5.0, 5.0] and record.worth[(1,)].size == 2
+
+
 # --- worth
 
 
@@ -111,11 +188,14 @@ def test_worth_counts_differences_that_matter_by_their_weights():
 # --- ponds
 
 
+TOLD = []
+
+
 @pytest.fixture(scope="module")
 def found(tmp_path_factory):
     file = tmp_path_factory.mktemp("plan") / "pond.toml"
     file.write_text(TEXT + EXTRA)
-    return plan(file, {PER_ACRE: (10, 30, 60), LENGTH: (5, 6, 8)}, search_members=4)
+    return plan(file, {PER_ACRE: (10, 30, 60), LENGTH: (5, 6, 8)}, search_members=4, progress=lambda *far: TOLD.append(far))
 
 
 def test_finalists_are_judged_on_members_the_search_has_not_seen(found):
@@ -124,6 +204,13 @@ def test_finalists_are_judged_on_members_the_search_has_not_seen(found):
     readings = next(iter(project_all([Variant(made, "few")], first=FRESH)))
     score = goals.scores(results.to_dataset(made, {"few": readings}, {}))[0]
     assert np.array_equal(found.decision.scores[0].values[0], score.values[0])
+
+
+def test_progress_counts_every_pond_that_is_run(found):
+    done = [far for far, _ in TOLD]
+    assert done == sorted(done) and all(0 <= far <= of for far, of in TOLD)
+    confirmed, compared = 3 * len(found.trials), 3 * (1 + len(found.changes))
+    assert TOLD[-1] == (sum(one.members for one in found.tried) + confirmed + compared,) * 2
 
 
 def test_the_files_own_plan_stands_beside_the_finalists(found):
@@ -249,3 +336,52 @@ def test_one_decision_is_changed_at_a_time():
     found = list(planning._changed(axes, (2, "q"), (2, "q")))
     assert found == [(0, AS_IN_FILE, (AS_IN_FILE, "q")), (0, 1, (1, "q")), (0, 3, (3, "q")),
                      (1, AS_IN_FILE, (2, AS_IN_FILE)), (1, "p", (2, "p"))]  # fmt: skip
+
+
+def test_what_the_search_could_not_tell_from_the_best_is_confirmed():
+    swing = np.array([1.0, -1.0] * 8)  # the error of its mean is 0.258
+    places = {(0,): np.zeros(16), (1,): swing - 1.5, (2,): swing - 1.53, (3,): np.full(16, -0.99), (4,): np.full(16, -1.0)}
+    record = seen(places)
+    assert planning._finalists(record, list(places)) == [(0,), (1,), (3,)]  # within one difference that matters, and two errors
+    many = seen({(k,): np.full(4, -0.01 * k) for k in range(9)})
+    assert planning._finalists(many, many.ranked()) == [(k,) for k in range(5)]
+    assert planning._finalists(seen({(0,): [1.0], (1,): [0.5]}), [(0,), (1,)]) == [(0,), (1,)]
+
+
+def test_the_frontier_has_its_ends_and_few_of_many():
+    def tried(cost, worth):
+        return planning.Tried((cost,), 4, cost, worth)
+
+    some = [tried(5, -1.0), tried(1, -3.0), tried(5, -2.0), tried(3, -3.0), tried(9, 0.0), tried(10, 0.0)]
+    assert [one.cost for one in planning._frontier(some)] == [1, 5, 9]
+    many = planning._frontier([tried(k, k - 20.0) for k in range(21)])
+    assert [one.cost for one in many] == [0, 5, 10, 15, 20]
+
+
+@pytest.mark.parametrize(("members", "there"), [(1, 1), (2, 1), (3, 1), (5, 2), (30, 10)])
+def test_regret_is_counted_in_a_third_of_the_futures(members, there):
+    class Fixed:
+        worth = np.zeros(members)
+
+    sign = np.arange(members, dtype=float) if members > 1 else np.zeros(1)
+    found = planning._regrets([Fixed()], {"a poor pond": sign})
+    assert [one.members for one in found] == ([there] if members > 1 else [])
+
+
+def test_a_rule_that_always_holds_takes_a_share_of_its_amount():
+    from pondpop.scenario import resolve
+
+    text = (
+        '[[strategies.few.harvest]]\nname = "small"\nspecies = "bass"\nlength_in = [8, 15]\nfrom_year = 1\n{amount}\n'
+        'when = {{ all = [{{ quantity = "bass_wr_8_12in", below = 90 }}] }}\n'
+    )
+    for amount, name in (("share = 0.8", "share"), ("kg_per_ha = 8", "kg_per_ha"), ("per_ha = 8", "per_ha")):
+        rule = resolve(tomllib.loads(TEXT + text.format(amount=amount))).strategies["few"].harvest[0]
+        always = planning._always(rule, 0.25)
+        assert always.when is None and getattr(always, name) == pytest.approx(getattr(rule, name) / 4)
+
+
+def test_other_values_of_a_long_axis_are_spread_over_it():
+    axes = (Axis("a.x", tuple(range(11))),)
+    values = [value for _, value, _ in planning._changed(axes, (AS_IN_FILE,), (10,))]
+    assert values == [0, 4, 9]
