@@ -258,9 +258,11 @@ share = 0.5
 """
 
 
-def befallen_pond(few: float, many: float, in_cold: tuple[float, float], in_kill: tuple[float, float], members: int = 10):
+def befallen_pond(
+    few: float, many: float, in_cold: tuple[float, float], in_kill: tuple[float, float], members: int = 10, events: str = EVENTS
+):
     """Bass above 5 lb in the pond under either strategy, without an event and with each."""
-    scenario = pond(members=members, extra=EVENTS + "[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
+    scenario = pond(members=members, extra=events + "[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
 
     def read(*there):
         found = readings(scenario)
@@ -316,6 +318,25 @@ def test_the_answer_with_events_fits_a_terminal(fish, members):
     text = answer_text(told, None, "Everything is in a_folder_of_some_name-result; seed 20260315, 100 futures; more.")
     assert len(text.splitlines()) <= HIGH and max(map(len, text.splitlines())) <= WIDE, text
     assert "nan" not in text and "nan" not in told.what_if()
+
+
+@pytest.mark.parametrize("letters", [20, 21])
+def test_an_event_heads_its_column_with_up_to_twenty_letters(letters):
+    title = "k" * letters
+    made = befallen_pond(5, 9, (9, 2), (4, 8), events=EVENTS.replace("a kill", title))
+    (heads,) = (line for line in answer_text(teller(made, "us")).splitlines() if line.strip().startswith("What if"))
+    assert heads.split()[-1] == (title if letters <= 20 else f"{title[:19]}…") and len(heads) <= WIDE
+
+
+@pytest.mark.parametrize(("count", "more"), [(9, ""), (20, ""), (20, "Everything is in " + "a_long_name/" * 12)])
+def test_a_screen_that_leaves_strategies_out_is_full_and_counts_them(count, more):
+    scenario = pond(members=2)
+    few = scenario.strategies["few"]
+    scenario = scenario._replace(strategies={f"s{k}": few._replace(name=f"s{k}", title=f"way {k}") for k in range(count)})
+    text = answer_text(teller(dataset(scenario, readings(scenario)), "us"), None, more)
+    told, left = len(re.findall(r"^  “way \d+”", text, re.M)), re.search(r"… and (\d+) more strategies", text)
+    assert left is not None or told == count
+    assert left is None or (told + int(left[1]) == count and height(text) == HIGH)
 
 
 def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
