@@ -58,6 +58,7 @@ REASONS: dict[str, str] = {
     "595e3cc1": "no table has the keys of one quantity only",
     "318954df": "at exactly 40 both ways tell the same digits",
     "74d18b48": "there is no thirteenth month among the wanted",
+    "5769daca": "a month has its name in any year",
 }
 
 

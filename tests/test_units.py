@@ -109,6 +109,7 @@ def test_numbers_of_a_csv_have_four_digits_and_no_powers(value, told):
 
 def test_small_parameters_are_kept_where_asked():
     assert in_csv(2.5e-7, 0.0) == "0.00000025" and in_csv(0.0, 0.0) == "0"
+    assert in_csv(5.1e-7) == "0.00000051" and in_csv(4.9e-7) == "0" and in_csv(0.0051, 0.01) == "0.0051"
 
 
 def test_in_words():
@@ -150,6 +151,16 @@ def test_a_figure_has_the_same_meaning_in_either_system(kind):
     us, metric = units.unit(kind, "us"), units.unit(kind, "metric")
     assert us.to_si(in_us) == pytest.approx(metric.to_si(in_metric), rel=1e-12)
     assert units.other(units.other("us")) == "us" != units.other("us")
+
+
+@pytest.mark.parametrize(
+    ("kind", "si", "us"),
+    [("catch", 0.45359237, 1), ("growth", 25.4, 1), ("length", 25.4, 1), ("weight", 453.59237, 1), ("temperature", 20, 68),
+     ("density", 2.4710538147, 1), ("crop", 1.1208511561, 1), ("money", 7, 7), ("percent", 7, 7)],
+)  # fmt: skip
+def test_known_figures_in_either_system(kind, si, us):
+    assert units.converted(si, kind, "us") == pytest.approx(us, rel=1e-9)
+    assert units.converted(si, kind, "metric") == si
 
 
 # --- figures by kind
