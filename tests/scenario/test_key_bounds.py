@@ -1,0 +1,136 @@
+"""The bounds that the page of keys tells are those that hold: a number just beyond is refused with them, one at them is not."""
+
+import copy
+import datetime as dt
+import re
+
+import pytest
+from small import raw
+
+from pondpop.checks import InputError
+from pondpop.scenario import resolve
+from pondpop.scenario.keys import key_tables
+from pondpop.units import brief
+
+DAY = dt.date(2026, 8, 1)
+ENTRIES = {  # an entry of each table, whole, and where it stands in a scenario (a list of tables, or a table)
+    "pond": ("pond", None),
+    "run": ("run", None),
+    "ensemble": ("ensemble", None),
+    "spread": ("ensemble.spread", {}),
+    "costs": ("costs", {}),
+    "stocking": ("stocking", [{"name": "s", "species": "bass", "date": DAY, "per_acre": 30, "length_in": 6}]),
+    "harvest": ("strategies.few.harvest", [{"species": "bass", "length_in": [8, 12], "share": 0.2}]),
+    "when": ("strategies.few.harvest.0.when", {"any": [{"quantity": "bass_psd", "below": 40}]}),
+    "conditions": ("strategies.few.harvest.0.when.any", [{"quantity": "bass_psd", "below": 40}]),
+    "removal": ("strategies.few.removal", [{"species": "bass", "date": DAY, "share": 0.2}]),
+    "feeding": ("strategies.few.feeding", [{"lb_per_acre_day": 2}]),
+    "angling": ("strategies.few.angling", [{"hours_per_acre": 20}]),
+    "aeration": ("strategies.few.aeration", [{"kind": "diffused", "power_hp": 1}]),
+    "fertilization": ("strategies.few.fertilization", [{"level": 1, "from": DAY, "to": dt.date(2026, 9, 1)}]),
+    "liming": ("strategies.few.liming", [{"date": DAY, "tons_per_acre": 1}]),
+    "plants": ("strategies.few.plants", [{"date": DAY, "share": 0.2}]),
+    "drawdown": ("strategies.few.drawdown", [{"from": DAY, "to": dt.date(2026, 9, 1), "area_share": 0.6}]),
+    "grass_carp": ("strategies.few.grass_carp", [{"date": DAY, "per_acre": 5}]),
+    "strategies": ("strategies.few", None),
+    "spell": ("water.spell", [{"from": DAY, "to": dt.date(2026, 8, 9), "at_most_c": 20}]),
+    "die_off": ("what_if.kill.die_off", [{"species": "bass", "date": DAY, "share": 0.2}]),
+    "fertility_loss": ("pond.fertility_loss", [{"from": DAY, "to": dt.date(2026, 9, 1), "share": 0.2}]),
+    "arrival": ("arrival", [{"species": "bluegill", "per_acre": 5, "length_in": 3, "chance": 0.2}]),
+    "local_knowledge": (
+        "local_knowledge", [{"species": "bass", "process": "growth", "multiplier": 1.1, "reason": "invented"}]
+    ),
+    "goals": ("goals", [{"kind": "bass_above", "above_lb": 5}]),
+    "start_from_survey": ("start_from_survey", {
+        "gear": "electrofishing", "hours": 1.5, "water_c": 18, "catch": [{"species": "bass", "length_in": [9, 10], "count": 40}],
+    }),
+}  # fmt: skip
+BESIDE = {  # what else must stand with a key
+    "from_water_c": {"haul_hours": 2.0}, "sexing_error": {"female_share": 1.0}, "hauls": {"gear": "seine"},
+    "matters": {"kind": "cost"}, "matters_kg_per_ha": {"kind": "pounds_harvested"},
+}  # fmt: skip
+NOT_WITH = {
+    "kg_per_ha": ("share",), "hauls": ("hours",), "hours": ("hauls",), "matters": ("above_lb",),
+    "matters_kg_per_ha": ("above_lb",),
+}  # fmt: skip
+UNITS = {
+    "ha": "_ha", "m": "_m", "mm": "_mm", "°C": "_c", "kg/ha": "kg_per_ha", "/ha": "per_ha", "kW": "_kw", "t/ha": "per_ha",
+    "g": "_g",
+}  # fmt: skip
+
+
+def told():
+    """Table, key (in the unit of the page), its siblings in other units, lowest and highest of every number of the page."""
+    for name, table in key_tables().items():
+        for row in table.rows:
+            for part, keys in ((row.allowed, row.keys),) if ", " not in row.allowed else ():
+                found = re.fullmatch(r"(?:share )?([\d.,]+)–([\d.,]+)(?: ?(\S.*))?", part)
+                if not found or name not in ENTRIES:
+                    continue
+                low, high = (float(bound.replace(",", "")) for bound in found.groups()[:2])
+                ending = UNITS.get(found[3] or "", "")
+                own = [key for key in keys if (key == "share" if part.startswith("share") else key.endswith(ending))]
+                own = [key for key in own if not (ending == "per_ha" and key.startswith("kg_"))]
+                for key in own if not ending or name == "spell" else own[:1]:
+                    yield name, key, tuple(k for k in keys if k != key), low, high
+
+
+PAIRS = {("harvest", "length_mm"), ("aeration", "hours"), ("when", "any"), ("when", "all")}  # lists
+TOLD_OTHERWISE = {("ensemble", "seed"), ("costs", "per_lb_feed")}  # a power; a bound that is that of a kilogram
+EVERY = [one for one in told() if one[:2] not in PAIRS | TOLD_OTHERWISE]
+
+
+def written(table, key, siblings, value):
+    """A scenario in which a key has a value, and nothing stands beside it that must not."""
+    said = raw(only="few")
+    path, entry = ENTRIES[table]
+    entry = copy.deepcopy(entry)
+    if table in ("when", "conditions"):
+        said["strategies"]["few"]["harvest"] = copy.deepcopy(ENTRIES["harvest"][1])
+    if path.startswith("what_if"):
+        said["what_if"] = {"kill": {}}
+    if key == "at_least_c":
+        entry[0].pop("at_most_c")
+    *folders, last = path.split(".")
+    node = said
+    for folder in folders:
+        if isinstance(node, list):
+            node = node[int(folder)]
+        else:
+            node = node.setdefault(folder, {"any": [{"quantity": "bass_psd", "below": 40}]} if folder == "when" else {})
+    if entry is not None:
+        node[last] = entry
+    place = node[last][0] if isinstance(node[last], list) else node[last]
+    for other in (*siblings, *NOT_WITH.get(key, ())):
+        if other in place and other not in ("weather_day", "per_hour"):
+            place.pop(other)
+    place |= BESIDE.get(key, {}) | {key: value}
+    return said
+
+
+def refused(table, key, siblings, value):
+    try:
+        resolve(written(table, key, siblings, value))
+    except InputError as error:
+        return error
+    return None
+
+
+WHOLE = ("years", "members", "fish_sampled")
+
+
+@pytest.mark.parametrize(("table", "key", "siblings", "low", "high"), EVERY, ids=[f"{one[0]}.{one[1]}" for one in EVERY])
+def test_a_number_beyond_its_bounds_is_refused_with_those_of_the_page(table, key, siblings, low, high):
+    kind, step = (int, 1) if key in WHOLE else (float, 0.001 * high)
+    bounds = f"from {brief(low)} to {brief(high)}" if kind is float else f"from {int(low):,} to {int(high):,}"
+    for value in (kind(low - step), kind(high + step)):
+        error = refused(table, key, siblings, value)
+        assert error is not None and error.path.endswith(key) and bounds in error.allowed, (value, str(error))
+    for value in (kind(low), kind(high)):
+        error = refused(table, key, siblings, value)
+        assert error is None or not (error.path.endswith(key) and bounds in error.allowed), (value, str(error))
+
+
+def test_most_numbers_of_the_page_are_tried():
+    ranges = [row for table in key_tables().values() for row in table.rows if re.search(r"\d–\d", row.allowed)]
+    assert len({(table, key) for table, key, *_ in EVERY}) > 0.75 * len(ranges)
