@@ -139,6 +139,8 @@ class Haul:
         for one in self.outings:
             warmth = view.water_c[one.day] if one.water_c is None else one.water_c
             effort = (one.effort or 1.0) * there
+            if self.gear == "angling":
+                effort = effort * of_species(view.at("catch_while_wary", one.day), self.species, axis=-1)
             number = view.at("number", one.day)
             whole = expected_catch(number, gear(self.gear), effort, warmth, view.area_ha)
             catch = catch + of_species(whole, self.species)
@@ -430,7 +432,11 @@ def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
 
 
 def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterator[Haul]:
-    """What anglers caught in each calendar year: all fish over all hours, held against the day in their middle."""
+    """What anglers caught in each calendar year: all fish over all hours, held against the day in their middle.
+
+    Fish are as wary then as the fishing that the scenario states (`[[angling]]`) makes them; that of the trips recorded does
+    not count.
+    """
     start, end = scenario.run.start, scenario.run.end
     for year in sorted({c.date.year for c in records.catches}):
         rows = [c for c in records.catches if c.date.year == year and start <= c.date < end]

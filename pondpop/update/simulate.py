@@ -52,13 +52,22 @@ class Watched:
 
     def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
         """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
-        growth [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
+        catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
+        [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
         [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
         """
         surveys, growth = Surveys(survey_days, self.days), _GrowthBetween(self.growth, inputs.members)
-        run(inputs, [surveys, growth], until=self.days[-1], flows_from=())
+        wary: dict[int, Array] = {}
+
+        def note(engine: Engine) -> None:
+            if engine.day in self.days:
+                caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
+                wary[engine.day] = 1.0 / (1.0 + caught)
+
+        run(inputs, [surveys, growth, note], until=self.days[-1], flows_from=())
         read = surveys.stacked(self.days)
         out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
+        out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
 

@@ -20,7 +20,16 @@ from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, smc, up_to
-from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, evidence, lengths_off
+from pondpop.update.likelihood import (
+    LENGTH_OFF,
+    WR_ERROR,
+    WR_OFF,
+    WR_OFF_IN_SURVEY,
+    View,
+    evidence,
+    lengths_off,
+    view_of,
+)
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
 from pondpop.update.simulate import Growing, Watched, deal_past, watch_all
 from pondpop.update.smc import Law, Members, alike, draw_rows, fit, learn, next_power, step, weights
@@ -438,6 +447,26 @@ def test_a_class_without_catch_tells_something(tmp_path):
     )
     assert list(bass.data) == [0, 5, 0, 0]
     assert bass.bins.sum(axis=0) == pytest.approx(np.ones(32))
+
+
+def test_fish_that_the_scenario_lets_be_caught_and_released_take_worse_in_the_records_too(tmp_path):
+    catches = ["2026-06-15,1,4,bass,8,12,2,3"]
+    expected = []
+    for hours in (0, 200):
+        scenario = pond(members=2, only="few", extra=f"[[angling]]\nhours_per_acre = {hours}\ndeath_after_release = 0\n")
+        seen = evidence(records(tmp_path, catches=catches), scenario)
+        bass = next(o for o in seen.observations if "bass" in o.title)
+        last = scenario.run.survey_dates[-1]
+        past = up_to(scenario, "few", last)
+        uniforms = prior_uniforms(past, "few", last, bass.doubts)
+        watched = watch_all(past, "few", seen.watched, uniforms)
+        expected.append((watched, bass.expected(view_of(past, seen.watched, watched, uniforms)).sum(axis=1)))
+    (calm, of_calm), (wary, of_wary) = expected
+    np.testing.assert_array_equal(calm["number"], wary["number"])  # none die
+    assert (calm["catch_while_wary"] == 1.0).all()
+    worse = wary["catch_while_wary"][:, 0, SPECIES.index("bass")]
+    assert (worse < 0.9).all() and (wary["catch_while_wary"][:, 0, SPECIES.index("bluegill")] == 1.0).all()
+    assert of_wary / of_calm == pytest.approx(worse, rel=0.1)  # some of a catch are strays, and none is caught twice
 
 
 def test_tags_tell_growth_between_surveys(tmp_path):
