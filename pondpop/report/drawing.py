@@ -165,7 +165,7 @@ def _clean(svg: str, key: str, title: str, words: str) -> str:
     svg = re.sub(r"font: (\d+|bold) ([\d.]+)px 'DejaVu Sans'", r"font-weight: \1; font-size: \2px", svg)
     svg = svg.replace(" font-family: 'DejaVu Sans';", "")
     svg = re.sub(r' transform="rotate\(-0 [^)]*\)"', "", svg)
-    svg = re.sub(r"(\d+\.\d)\d+", r"\1", svg)
+    svg = re.sub(r"<[^>]+>", lambda tag: re.sub(r"(\d+\.\d)\d+", r"\1", tag[0]), svg)  # places and sizes, not words
     svg = re.sub(r"\s*\n\s*", "\n", svg)
     box = re.search(r'viewBox="([^"]*)"', svg)
     assert box is not None

@@ -31,7 +31,7 @@ from pondpop.report import figures, forage_supply, tables, write_report
 from pondpop.report.answer import answer
 from pondpop.report.calendar import calendar, harvest_tables
 from pondpop.report.document import CAUTIONS, GEAR_CAUTION, MODEL_CAUTION, For
-from pondpop.report.drawing import INK, look
+from pondpop.report.drawing import INK, grid, look, picture
 from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
 from pondpop.report.page import _how_many, make_page
@@ -308,6 +308,15 @@ def test_the_calendar_asks_for_nothing_of_an_amount_of_0():
 
     assert len(asked(5)) == 1
     assert asked(0) == []
+
+
+def test_figures_in_the_words_of_a_picture_are_not_cut():
+    with look():
+        figure, (axes,) = grid(1, 1.0)
+        axes.text(0.5, 0.51234, "5 lb (2.27 kg)")
+        drawn = picture(figure, "one", "one", "", "")
+    assert "5 lb (2.27 kg)" in drawn.svg
+    assert not re.search(r"\d\.\d\d", " ".join(re.findall("<[^>]+>", drawn.svg)))
 
 
 def test_warm_water_at_stocking_is_named(dataset):
