@@ -77,7 +77,7 @@ def assessment_answer(a: Assessment, units: Units = "us", where: str = "") -> st
     if len(slips) > SHOWN_SLIPS:
         lost.append(f"  and rows for {len(slips) - SHOWN_SLIPS} other reasons, see --details")
     fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
-    words = "; words and units were read as others" if r.read_as else ""
+    words = "; some words, units or dates were read as others" if r.read_as else ""
     more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""
     odd = _lines_of(f"Odd{more}: {r.notes[0]}.", SCREEN_WIDE) if r.notes else []
     page = f" The page is {where}" if where else ""
@@ -104,8 +104,9 @@ def _lines_of(text: str, width: int) -> list[str]:
 def _lines(a: Assessment, units: Units) -> Iterator[str]:
     r = a.records
     yield f"Records in {r.folder}: " + ", ".join(r.files)
+    days = len(r.effort)
     yield (
-        f"{sum(f.count for f in r.fish)} survey fish, {len(r.effort)} days of effort by gear, "
+        f"{sum(f.count for f in r.fish)} survey fish, {days} day{'s' * (days != 1)} of effort by gear, "
         f"{len({(c.date, c.trip) for c in r.catches})} angling trips, {len({t.tag for t in r.tags})} tags"
     )
     if r.left_out:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import math
 import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -320,8 +321,14 @@ def number(cells: dict[str, str], name: str, low: float, high: float, words: str
         raise InputError(name, text, "a plain number", "decimals have a point")
     value = float(text)
     if not low <= value <= high:
-        raise InputError(name, text, f"{low:g} to {high:g}{words}")
+        raise InputError(name, text, f"{_inward(low, math.ceil)} to {_inward(high, math.floor)}{words}")
     return value
+
+
+def _inward(bound: float, towards: Callable[[float], int]) -> str:
+    """A bound in three digits, rounded so that what is told is allowed."""
+    step = 10.0 ** (math.floor(math.log10(abs(bound))) - 2) if bound else 1.0
+    return f"{towards(bound / step + (1e-9 if towards is math.floor else -1e-9)) * step:g}"
 
 
 def measure(cells: dict[str, str], stem: str, family: Family, low: float, high: float, words: str = "") -> float | None:

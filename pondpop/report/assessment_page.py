@@ -29,7 +29,8 @@ def assessment_page(found: Assessment, units: Units = "us", whom: For = NOBODY) 
     """The text of the page. Units "us" or "metric" (PSD always uses the inch categories). The same input, the same bytes."""
     r = found.records
     dates = sorted({row.date for rows in (r.fish, r.effort, r.catches, r.tags) for row in rows})
-    lines = [f"Records of {day(dates[0])} to {day(dates[-1])}: {_seen(found)}."] if dates else []
+    ends = dict.fromkeys(day(date) for date in (dates[:1] + dates[-1:]))
+    lines = [f"Records of {' to '.join(ends)}: {_seen(found)}."] if dates else []
     cover = Cover(f"Assessment of {whom.pond}" if whom.pond else "Assessment of a pond", lines, whom)
     lead, more = _answer(found, units)
     sources = f'<div class="fine columns">{as_list(works_cited("standards", "methods"))}</div>'

@@ -1,5 +1,7 @@
 """Where reading turns: how far two measurements of a fish may differ, and how several species are sought."""
 
+import re
+
 import pytest
 
 from pondpop.records import read_records
@@ -37,3 +39,14 @@ def test_species_sought_are_read_however_they_are_set_apart(tmp_path, said, soug
     (tmp_path / "effort.csv").write_text(f"date,gear,hours,species_sought\n2024-04-10,electrofishing,1,{said}\n")
     (effort,) = read_records(tmp_path).effort
     assert sorted(effort.species) == sorted(sought)
+
+
+def test_bounds_are_told_in_three_digits_that_are_allowed(tmp_path):
+    def said(inches):
+        (tmp_path / "survey.csv").write_text(f"date,gear,species,length_in\n2024-04-10,angling,bass,{inches}\n")
+        return [bad.reason for bad in read_records(tmp_path).left_out]
+
+    (told,) = said(104)
+    low, high = re.search(r"needs ([\d.]+) to ([\d.]+) in for bass", told).groups()
+    assert (low, high) == ("0.473", "31.4")
+    assert said(low) == said(high) == []
