@@ -132,7 +132,7 @@ def free_growth(pond: Pond, weight: Array, food_energy: Array, ate_fish: Array, 
     a large fish costs more. food_energy is that of the pond's food eaten, J per g and day; ate_fish [member, predator group].
     """
     p, g = pond.parameters, pond.group
-    energy = food_energy.copy()
+    energy = food_energy  # is not asked for again
     energy[:, pond.hunters] += ate_fish * p.prey_fish_energy_j_per_g[:, None]
     if pellets is not None:
         energy += pellets * p.pellet_energy_j_per_g[:, None]
@@ -244,4 +244,6 @@ def less_than_either(wish: Array, potential: Value) -> Array:
     ratio *= ratio
     ratio *= ratio
     ratio += 1.0
-    return np.asarray(wish / np.sqrt(np.sqrt(ratio)))
+    np.sqrt(ratio, out=ratio)
+    np.sqrt(ratio, out=ratio)
+    return np.asarray(np.divide(wish, ratio, out=ratio))

@@ -54,6 +54,8 @@ class Step:
     deaths: Deaths
     alive: Array  # mean share of the fish alive over the step, and
     weight_alive: Array  # of their weight
+    biomass_alive: Array  # mean weight alive over the step, kg/ha
+    gain: Array  # in log weight
     weight_left: Array  # share of their weight left after the step, before they grow
     ate_fish: Array  # g per g and day [member, predator group]
     food: FoodEaten
@@ -199,10 +201,10 @@ class Ledger:
     def add(self, pond: Pond, step: Step) -> None:
         """Add what grew and died in a step."""
         deaths, length = step.deaths, step.length
-        fish, kilograms = pond.state.number * step.alive, step.biomass * step.weight_alive
+        fish, kilograms = pond.state.number * step.alive, step.biomass_alive
         if length != 1.0:
             fish, kilograms = fish * length, kilograms * length
-        grew = np.expm1(step.growth * length)
+        grew = np.expm1(step.gain)
         grew *= step.weight_left
         grew *= step.biomass
         if step.whole is not None:

@@ -34,7 +34,7 @@ from pondpop.model.budget import Books, Flows, Ledger, Step
 from pondpop.model.community import community, species_present
 from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
-from pondpop.model.state import GroupFactors, KindFactors, Pond, State, of_foods
+from pondpop.model.state import GroupFactors, KindFactors, Pond, SpreadFactors, State, of_foods
 from pondpop.model.strains import strains_of
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
@@ -181,6 +181,7 @@ class Engine(Pond):
             s.log_weight[:, groups] += np.log(np.where(some, left.weight, 1.0) / np.where(some, left.number, 1.0))
             s.log_length[:, groups] += left.longer
             s.spread[:, groups] *= left.spread
+            self.spreads_changed()
             s.low[:, groups], s.high[:, groups] = left.low, left.high
             s.uncut = s.uncut and lengths.uncut(left.low, left.high)
 
@@ -213,12 +214,14 @@ class Engine(Pond):
         pellets = feeding.eat_pellets(self, appetite, biomass, sated)
         self.richness, self.algae_richness = feeding.richness_with_pellets(self, pellets, biomass)
         food = feeding.eat_food(self, appetite, biomass, food_met, sated, pellets, length)
-        ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass * weight_alive)
+        biomass_alive = biomass * weight_alive
+        ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass_alive)
 
         free_growth = bioenergetics.free_growth(self, weight, food.energy, ate_fish, pellets)
         grew = bioenergetics.within_limits(self, free_growth)
         shares = (left, weight_left)
         whole = whole_fish.deaths(self, deaths, length, alive, weight_alive, shares, grew, part) if self.whole else None
+        gain = grew if length == 1.0 else grew * length
         step = Step(
             length=length,
             weight=weight,
@@ -227,6 +230,8 @@ class Engine(Pond):
             alive=alive,
             weight_left=weight_left,
             weight_alive=weight_alive,
+            biomass_alive=biomass_alive,
+            gain=gain,
             ate_fish=ate_fish,
             food=food,
             pellets=pellets,
@@ -241,7 +246,7 @@ class Engine(Pond):
         if self.books is not None:
             self.books.append(Books.of_step(self, step))
 
-        ration = food.ate.copy()
+        ration = food.ate  # what was eaten is in the accounts now
         ration[:, self.hunters] += ate_fish
         if pellets is not None:
             ration += pellets
@@ -251,12 +256,13 @@ class Engine(Pond):
         if self.angled:
             s.wariness = harvest.wariness_after(self, length)
         s.ration += ration
-        gain = grew * length
         lengthened = bioenergetics.lengthening(self, gain, log_condition, grown, length)
         s.grown += lengthened
         s.log_length += lengthened
         s.log_length += deaths.longer
-        s.spread *= deaths.spread
+        if deaths.spread is not None:
+            s.spread *= deaths.spread
+            self.spreads_changed()
         log_weight_left -= log_left
         s.log_weight += log_weight_left
         s.log_weight += gain
@@ -342,6 +348,11 @@ class Engine(Pond):
         self.points_fewer = grid.points_fewer(here.predators, len(here), s.members)
         self.last_stocked_of = s.columns.stocked.max(axis=0)
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
+        self.spreads_changed()
+
+    def spreads_changed(self) -> None:
+        """Remake what depends on how the lengths of groups are spread."""
+        self.spreads = SpreadFactors(self.state.spread, self.group.ws_slope)
 
 
 Observer = Callable[[Engine], None]

@@ -18,6 +18,7 @@ from scipy.special import ndtr
 from pondpop.arrays import Array, Value
 
 UNCUT = 40.0  # a bound so many standard deviations away cuts nothing, to the last bit
+MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 LEAST_VARIANCE = 1e-6  # of z; never none, since it divides
 NOTHING = 1e-12  # a group of which no larger share is left is gone
 BEYOND = 1e-3  # fish beyond the far end of a window, relative to those before it, that do not keep a group from a cut

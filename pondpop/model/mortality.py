@@ -20,7 +20,6 @@ from pondpop.species import SPECIES, Parameters, species_with
 LOG_OF_100_MM = log(100.0)
 DYING_AS_FRY = species_with("dies as fry")
 LEAST_DEATHS = 1e-15  # per fish and step; never none, since they divide
-MOST_MOVED = 0.5  # standard deviations by which predation may move the mean of log length in a step
 Where = tuple[slice | NDArray[np.intp], ...]
 EVERY: Where = np.s_[:, :]
 Rates = dict[str, tuple[Where, Array]]
@@ -90,7 +89,7 @@ class Deaths(NamedTuple):
     rates: Rates  # per fish
     chosen: Rates
     longer: Array  # gain of the mean of log length in the step
-    spread: Array | float  # standard deviation of log length, relative to before
+    spread: Array | None  # standard deviation of log length, relative to before; None: as before
 
     def log_shares_left(self, length: float) -> tuple[Array, Array]:
         """Natural log of the shares of number and of weight that are left after so many days [member, group]."""
@@ -99,25 +98,26 @@ class Deaths(NamedTuple):
         for cause, (where, per_gram) in self.chosen.items():
             if cause != "predation":
                 more[where] += per_gram - self.rates[cause][1]
-        more *= -length
-        more += number
+        if length != 1.0:
+            more *= length
+        np.subtract(number, more, out=more)
         return number, np.minimum(more, -LEAST_DEATHS, out=more)
 
 
 def deaths(pond: Pond, biomass: Array, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
     """All deaths of a step, harvest with them."""
     predation, longer = _predation(pond, hunt, length)
-    spread: Array | float = 1.0
+    spread: Array | None = None
     rates = natural_rates(pond, biomass, log_condition, predation)
     chosen: Rates = {"predation": (EVERY, hunt.predation)}
     if any(rule.effort[pond.day] for rule in pond.inputs.fishing):
         taken = harvest.harvested(pond, length)
         rates["harvest"], chosen["harvest"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
-        longer, spread = longer + taken.longer, spread * taken.spread
+        longer, spread = longer + taken.longer, taken.spread
     if pond.inputs.angling_hours_per_ha[pond.day]:
         taken = harvest.released(pond, length)
         rates["release"], chosen["release"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
-        longer, spread = longer + taken.longer, spread * taken.spread
+        longer, spread = longer + taken.longer, taken.spread if spread is None else spread * taken.spread
     return Deaths(rates, chosen, longer, spread)
 
 
@@ -127,16 +127,16 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
     Where predation rises with log length at a rate r, the mean of a normal spread moves by −variance · r a day and the
     variance stays; a group's fish of a length keep their weight. A fish is taken at no rate below 0.
     """
-    slope = pond.group.ws_slope
-    longer = pond.state.spread * pond.state.spread
-    longer *= hunt.rise
-    longer *= -length
+    slope, spreads = pond.group.ws_slope, pond.spreads
+    longer = spreads.variance_less * hunt.rise
+    if length != 1.0:
+        longer *= length
     np.maximum(longer, hunt.predation * (-length / slope), out=longer)
-    most = MOST_MOVED * pond.state.spread
-    np.minimum(longer, most, out=longer)
-    np.maximum(longer, np.negative(most, out=most), out=longer)
+    np.minimum(longer, spreads.most_moved, out=longer)
+    np.maximum(longer, spreads.least_moved, out=longer)
     per_fish = longer * slope
-    per_fish *= 1.0 / length
+    if length != 1.0:
+        per_fish *= 1.0 / length
     per_fish += hunt.predation
     return np.maximum(per_fish, 0.0, out=per_fish), longer
 

@@ -383,7 +383,7 @@ def killer(pond: Pond, of: Night) -> NDArray[np.intp]:
     return missing.argmax(axis=0)
 
 
-GROWS_AT_MG_L = ((1.0, 0.0), (3.0, 0.77), (4.0, 0.91), (5.0, 0.99), (6.0, 1.0))
+GROWS_AT_MG_L = np.array([(1.0, 0.0), (3.0, 0.77), (4.0, 0.91), (5.0, 0.99), (6.0, 1.0)]).T.copy()  # mg/L, and relative growth
 
 
 def eats(of: Night) -> Array | None:
@@ -394,10 +394,9 @@ def eats(of: Night) -> Array | None:
     species (assumed).
     """
     mean = 0.5 * (of.start + of.dawn)
-    if mean.min() >= GROWS_AT_MG_L[-1][0]:
+    if mean.min() >= GROWS_AT_MG_L[0, -1]:
         return None
-    at, grows = zip(*GROWS_AT_MG_L, strict=True)
-    return np.maximum(0.05, np.interp(mean, at, grows))
+    return np.maximum(0.05, np.interp(mean, *GROWS_AT_MG_L))
 
 
 # ---------------------------------------------------------------------- the budget

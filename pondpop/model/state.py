@@ -230,61 +230,86 @@ def _runs(places: NDArray[np.intp], count: int) -> tuple[slice, ...]:
 
 
 class KindFactors:
-    """What of `GroupFactors` depends on the kind alone, made once: [m, kind]."""
+    """What of `GroupFactors` depends on the kind alone, made once."""
 
     def __init__(self, p: Parameters) -> None:
-        at_1_g = p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g)
-        self.log_search_at_1_g, self.search_growth_exponent = at_1_g, np.nan_to_num(p.search_growth_exponent)
-        self.activity_per_g = np.nan_to_num(p.activity_per_kg) / 1000.0
-        self.growth_coefficient = (p.growth_coefficient_female_per_year, p.growth_coefficient_male_per_year)
-        self.cold_deaths_exponent = np.nan_to_num(p.cold_deaths_size_exponent)
-        self.background_deaths_exponent = p.background_deaths_exponent[:, None] + np.nan_to_num(p.background_deaths_size_gain)
         kept = (1.0 - p.egested_share) * (1.0 - p.excreted_share - p.digestion_cost_share)
-        self.growth_per_energy_eaten = kept / p.body_energy_j_per_g
-        self.foraging_size_offset_g = np.nan_to_num(p.foraging_size_offset_g)
-        self.log_foraging_size_reference = np.log(np.nan_to_num(p.foraging_size_reference_g, nan=1.0))
-        self.foraging_size_exponent = np.nan_to_num(p.foraging_size_exponent)
-        self.ws_intercept = p.standard_weight_intercept * np.log(10.0)
-        self.isometric_below = np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300))
-        self.oldest_days = 365.0 * p.oldest_age_years
+        of_kind = {
+            "growth_spread": p.growth_spread,
+            "search_growth_exponent": np.nan_to_num(p.search_growth_exponent),
+            "log_search_at_1_g": p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g),
+            "max_intake_exponent": p.max_intake_exponent,
+            "respiration_exponent": p.respiration_exponent,
+            "activity_per_g": np.nan_to_num(p.activity_per_kg) / 1000.0,
+            "asymptotic_length_female_mm": p.asymptotic_length_female_mm,
+            "asymptotic_length_male_mm": p.asymptotic_length_male_mm,
+            "asymptotic_length_spread": p.asymptotic_length_spread,
+            "growth_coefficient_female_per_year": p.growth_coefficient_female_per_year,
+            "growth_coefficient_male_per_year": p.growth_coefficient_male_per_year,
+            "cold_deaths_exponent": np.nan_to_num(p.cold_deaths_size_exponent),
+            "background_deaths_exponent": p.background_deaths_exponent[:, None] + np.nan_to_num(p.background_deaths_size_gain),
+            "growth_per_energy_eaten": kept / p.body_energy_j_per_g,
+            "foraging_size_offset_g": np.nan_to_num(p.foraging_size_offset_g),
+            "log_foraging_size_reference": np.log(np.nan_to_num(p.foraging_size_reference_g, nan=1.0)),
+            "foraging_size_exponent": np.nan_to_num(p.foraging_size_exponent),
+            "ws_intercept": p.standard_weight_intercept * np.log(10.0),
+            "ws_slope": p.standard_weight_slope,
+            "isometric_below": np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)),
+            "oldest_days": 365.0 * p.oldest_age_years,
+        }
+        self.several: list[tuple[list[str], Array]] = []  # those of as many members: their names and [name, m, kind]
+        for members in {values.shape[0] for values in of_kind.values()}:
+            names = [name for name, values in of_kind.items() if values.shape[0] == members]
+            self.several.append((names, np.stack([of_kind[name] for name in names])))
+
+    def spread(self, kind: NDArray[np.intp]) -> dict[str, Array]:
+        """Each by name, over columns of these kinds [m, group]."""
+        return {name: own for names, of_kind in self.several for name, own in zip(names, of_kind.take(kind, axis=2), strict=True)}
 
 
 class GroupFactors:
     """Parameters spread over the columns of fish, known until columns change: [member, group] or [1, group]."""
 
     def __init__(self, p: Parameters, kinds: KindFactors, columns: Columns) -> None:
-        place = np.searchsorted(community(p.kinds).species, columns.species)
-
-        def spread(of_kind: Array) -> Array:
-            return of_kind.take(place, axis=1)
-
-        growth_type = spread(p.growth_spread) * p.growth_type_z[:, None] * columns.growth_z
+        own = kinds.spread(np.searchsorted(community(p.kinds).species, columns.species))
+        growth_type = own["growth_spread"] * p.growth_type_z[:, None] * columns.growth_z
         self.log_growth = growth_type
-        self.log_search_at_1_g = spread(kinds.search_growth_exponent) * growth_type + spread(kinds.log_search_at_1_g)
-        self.max_intake_exponent = spread(p.max_intake_exponent)
-        self.respiration_exponent = spread(p.respiration_exponent)
-        self.activity_per_g = spread(kinds.activity_per_g)
+        self.log_search_at_1_g = own["search_growth_exponent"] * growth_type + own["log_search_at_1_g"]
+        self.max_intake_exponent = own["max_intake_exponent"]
+        self.respiration_exponent = own["respiration_exponent"]
+        self.activity_per_g = own["activity_per_g"]
         female = columns.sex > 0.0
-        longest = np.where(female, spread(p.asymptotic_length_female_mm), spread(p.asymptotic_length_male_mm))
-        apart = spread(p.asymptotic_length_spread) * p.growth_type_z[:, None] * columns.growth_z
+        longest = np.where(female, own["asymptotic_length_female_mm"], own["asymptotic_length_male_mm"])
+        apart = own["asymptotic_length_spread"] * p.growth_type_z[:, None] * columns.growth_z
         self.log_asymptotic_length = np.log(longest) + apart
-        coefficient = (spread(of_sex) for of_sex in kinds.growth_coefficient)
+        coefficient = own["growth_coefficient_female_per_year"], own["growth_coefficient_male_per_year"]
         self.growth_coefficient = np.where(female, *coefficient) / 365.0  # per day
-        self.cold_deaths_exponent = spread(kinds.cold_deaths_exponent)
-        self.background_deaths_exponent = spread(kinds.background_deaths_exponent)
-        self.growth_per_energy_eaten = spread(kinds.growth_per_energy_eaten)
-        self.foraging_size_offset_g = spread(kinds.foraging_size_offset_g)
-        self.log_foraging_size_reference = spread(kinds.log_foraging_size_reference)
-        self.foraging_size_exponent = spread(kinds.foraging_size_exponent)
-        self.ws_intercept = spread(kinds.ws_intercept)
-        self.ws_slope = spread(p.standard_weight_slope)
+        self.cold_deaths_exponent = own["cold_deaths_exponent"]
+        self.background_deaths_exponent = own["background_deaths_exponent"]
+        self.growth_per_energy_eaten = own["growth_per_energy_eaten"]
+        self.foraging_size_offset_g = own["foraging_size_offset_g"]
+        self.log_foraging_size_reference = own["log_foraging_size_reference"]
+        self.foraging_size_exponent = own["foraging_size_exponent"]
+        self.ws_intercept = own["ws_intercept"]
+        self.ws_slope = own["ws_slope"]
         self.length_per_weight = 1.0 / self.ws_slope  # growth in log length per growth in log weight
-        self.isometric_below = spread(kinds.isometric_below)
-        oldest_days = spread(kinds.oldest_days)
-        self.age_tells_from = columns.born + p.old_age_from_share[:, None] * oldest_days  # day of the run
+        self.isometric_below = own["isometric_below"]
+        self.age_tells_from = columns.born + p.old_age_from_share[:, None] * own["oldest_days"]  # day of the run
         self.first_day_of_old_age_of = self.age_tells_from.min(axis=0)  # [group]
         self.first_day_of_old_age = float(np.min(self.first_day_of_old_age_of, initial=np.inf))
-        self.old_age_ramp_days = p.old_age_ramp_share[:, None] * oldest_days
+        self.old_age_ramp_days = p.old_age_ramp_share[:, None] * own["oldest_days"]
+
+
+class SpreadFactors:
+    """What follows from the spread of lengths within groups, known until that changes: [member, group]."""
+
+    def __init__(self, spread: Array, ws_slope: Array) -> None:
+        variance = spread * spread
+        self.longer_of_weight = variance * ws_slope  # mean log length of the weight less that of the fish
+        self.log_uplift = lengths.log_uplift(spread, ws_slope)
+        self.most_moved = lengths.MOST_MOVED * spread
+        self.least_moved = -self.most_moved
+        self.variance_less = -variance
 
 
 class Pond:
@@ -301,6 +326,7 @@ class Pond:
     by_day: DayFactors
     today: Today
     group: GroupFactors
+    spreads: SpreadFactors
     tables: PredationTables
     meals: Meals  # which kind eats which food
     food_capacity: Array  # kg/ha [food, member or 1]
@@ -359,15 +385,12 @@ class Pond:
     def log_condition(self) -> Array:
         """Natural log of weight over standard weight, the same for all fish of a group."""
         condition = self.log_standard_weight(self.state.log_length)
-        condition += lengths.log_uplift(self.state.spread, self.group.ws_slope)
+        condition += self.spreads.log_uplift
         return np.subtract(self.state.log_weight, condition, out=condition)
 
     def log_length_of_weight(self) -> Array:
         """Mean log length of each group's weight: that of its fish, the heavier counting more [member, group]."""
-        mean = self.state.spread * self.state.spread
-        mean *= self.group.ws_slope
-        mean += self.state.log_length
-        return mean
+        return self.spreads.longer_of_weight + self.state.log_length
 
     def longer(self, groups: slice, threshold_mm: float | Array) -> Array:
         """Share of the fish of some groups that are longer than a threshold, [member or 1, group or 1] or one for all."""
