@@ -345,7 +345,7 @@ class Engine(Pond):
         self.columns_of_kind = np.array([self.slices[k].stop - self.slices[k].start for k in here.species])
         self.hunters = slice(0, self.slices[here.species[here.predators - 1]].stop)
         self.first_points = grid.first_points(s.members, np.searchsorted(here.species, s.columns.species), len(here))
-        self.points_fewer = grid.points_fewer(here.predators, len(here), s.members)
+        self.living_hunters = predation.living_hunters(self)
         self.last_stocked_of = s.columns.stocked.max(axis=0)
         self.last_stocked = float(np.max(self.last_stocked_of, initial=-np.inf))
         self.spreads_changed()

@@ -24,26 +24,19 @@ _LAST_POSITION = np.nextafter(GRID_POINTS - 1.0, 0.0)  # just before the last po
 class GridPlace(NamedTuple):
     """Where each group stands on a grid: flat index of the point below it, and the weight of the point above it.
 
-    The grid has `points` points a member: all lengths of every kind, or of the first kinds.
+    The grid has `points` points a member: all lengths of every kind, or of some kinds. Groups are [member, group], or only
+    some of them, one after the other [group].
     """
 
+    members: int
     points: int
-    below: NDArray[np.intp]  # [member, group], index into [member, points]
-    above_share: Array  # [member, group]
-
-    def of_first(self, kinds: int, groups: slice, fewer: NDArray[np.intp]) -> GridPlace:
-        """The groups of the first kinds, on a grid of these alone. `fewer` as of `points_fewer`."""
-        return GridPlace(kinds * GRID_POINTS, self.below[:, groups] - fewer, self.above_share[:, groups])
+    below: NDArray[np.intp]  # of each group, index into [member, points]
+    above_share: Array  # of each group
 
 
 def first_points(members: int, kind: NDArray[np.intp], kinds: int) -> NDArray[np.intp]:
     """Flat index of the shortest length of each group's kind, of so many kinds [member, group]."""
     return (np.arange(members, dtype=np.intp)[:, None] * kinds + kind) * GRID_POINTS
-
-
-def points_fewer(kinds: int, of: int, members: int) -> NDArray[np.intp]:
-    """Flat index on the grid of `of` kinds less that on the grid of the first `kinds` alone [member, 1]."""
-    return np.arange(members, dtype=np.intp)[:, None] * ((of - kinds) * GRID_POINTS)
 
 
 def place_on_grid(log_length: Array, first: NDArray[np.intp], kinds: int) -> GridPlace:
@@ -53,17 +46,16 @@ def place_on_grid(log_length: Array, first: NDArray[np.intp], kinds: int) -> Gri
     lower = position.astype(np.intp)
     position -= lower
     lower += first
-    return GridPlace(points=kinds * GRID_POINTS, below=lower, above_share=position)
+    return GridPlace(members=len(log_length), points=kinds * GRID_POINTS, below=lower, above_share=position)
 
 
 def lay(place: GridPlace, amount: Array) -> Array:
     """Lay an amount of each group on the grid: [member, points]. Sums run in group order, always."""
-    members = amount.shape[0]
     high = amount * place.above_share
-    below, size = place.below.ravel(), members * place.points
+    below, size = place.below.ravel(), place.members * place.points
     laid: Array = np.bincount(below, weights=(amount - high).ravel(), minlength=size).astype(float, copy=False)
     laid[1:] += np.bincount(below, weights=high.ravel(), minlength=size)[:-1]
-    return laid.reshape(members, place.points)
+    return laid.reshape(place.members, place.points)
 
 
 def read_with_slope(place: GridPlace, field: Array) -> tuple[Array, Array]:
@@ -77,7 +69,7 @@ def read_with_slope(place: GridPlace, field: Array) -> tuple[Array, Array]:
 
 
 def read(place: GridPlace, field: Array) -> Array:
-    """Read a field [..., member, points] at each group: [..., member, group]."""
+    """Read a field [..., member, points] at each group: [..., member, group], or [..., group] of some."""
     flat = field.reshape(*field.shape[:-2], -1)
     value = (flat[..., 1:] - flat[..., :-1]).take(place.below, axis=-1, mode="clip")  # all are inside: no search for others
     value *= place.above_share

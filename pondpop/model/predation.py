@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, logistic, power, total
+from pondpop.model import lengths
 from pondpop.model.community import community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
 from pondpop.model.state import Pond
@@ -141,6 +142,46 @@ class Naive(NamedTuple):
         return eased
 
 
+class Hunters(NamedTuple):
+    """The predators' groups that held fish when columns changed last, one after the other, member by member [hunter].
+
+    In a large block most columns of predators are empty in most members.
+    """
+
+    at: NDArray[np.intp]  # flat place among [member, group], and
+    among: NDArray[np.intp]  # among [member, predator group]
+    points_fewer: NDArray[np.intp]  # flat index on the grid of all kinds less that on the grid of predators alone
+    ws_slope: Array
+    log_search_at_1_g: Array
+    search_exponent: Array
+    log_interference_from: Array  # log length
+
+    def whole(self, of_hunter: Array, of_others: Array) -> Array:
+        """Values of [hunter] among those of others [member, predator group]."""
+        of_others.reshape(-1)[self.among] = of_hunter
+        return of_others
+
+
+def living_hunters(pond: Pond) -> Hunters:
+    """The predators that live, and what is known of them until columns change."""
+    groups, kinds = pond.hunters, len(pond.community)
+    number = pond.state.number[:, groups]
+    member, column = (number > 0.0).nonzero()
+
+    def each(of_group: Array) -> Array:
+        return np.broadcast_to(of_group, number.shape)[member, column]
+
+    return Hunters(
+        at=member * pond.state.number.shape[1] + column,
+        among=member * number.shape[1] + column,
+        points_fewer=member * ((kinds - pond.community.predators) * GRID_POINTS),
+        ws_slope=each(pond.group.ws_slope[:, groups]),
+        log_search_at_1_g=each(pond.group.log_search_at_1_g[:, groups]),
+        search_exponent=each(pond.of_hunters("search_area_exponent")),
+        log_interference_from=np.log(each(pond.of_hunters("interference_from_mm"))),
+    )
+
+
 class Hunt(NamedTuple):
     """How predators and their prey met in a step."""
 
@@ -148,7 +189,8 @@ class Hunt(NamedTuple):
     naive: Naive
     out_of_cover: Array  # [member, kind * length], share of the prey that can be found, relative to many of them
     fish_met: Array  # [member, predator group], as multiples of what half satisfies
-    hunting: Array  # [member, predator group], area searched while not handling food, ha per day and kg
+    appetite: Array  # [member, predator group], g per g and day
+    hunting: Array  # [hunter], area searched while not handling food, ha per day and kg
     load: Array  # [member, predator * length], the same of all predators of a length, ha per day
     taken: Array  # [member, kind * length], predation of wary prey per day
     predation: Array  # [member, group], predation per g and day
@@ -164,13 +206,17 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
     satisfies it, and takes what it meets in the share 1/(1 + m) of the time that it is not handling food (Holling 1959,
     from memory). sated is 1 and the other food met [member, group].
     """
-    groups, kernel = pond.hunters, pond.tables.catching
-    hunters, at_length = biomass[:, groups], place.of_first(pond.community.predators, groups, pond.points_fewer)
-    naive = _naive(pond)
-    if not hunters.shape[1]:
-        nothing, nowhere = np.zeros_like(hunters), np.zeros((hunters.shape[0], place.points))
-        none, load = np.zeros_like(biomass), np.zeros((hunters.shape[0], at_length.points))
-        return Hunt(at_length, naive, nowhere, nothing, nothing, load, nowhere, none, none)
+    kernel, those, own_points = pond.tables.catching, pond.living_hunters, pond.community.predators * GRID_POINTS
+    at_length = GridPlace(
+        place.members, own_points, place.below.take(those.at) - those.points_fewer, place.above_share.take(those.at)
+    )
+    naive, of_all = _naive(pond), appetite[:, pond.hunters]
+    nothing = np.zeros_like(of_all)
+    if not those.at.size:
+        nowhere, load = np.zeros((place.members, place.points)), np.zeros((place.members, own_points))
+        none, nobody = np.zeros_like(biomass), np.zeros(0)
+        return Hunt(at_length, naive, nowhere, nothing, of_all, nobody, load, nowhere, none, none)
+    hunters = biomass.take(those.at)
     hidden = [
         (slice(kind * GRID_POINTS, (kind + 1) * GRID_POINTS), _found(pond, kind, biomass))
         for kind in kinds_with("hard to find when few", pond.community.kinds)
@@ -179,12 +225,13 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
     for points, found in hidden:
         offered[:, points] *= found
     search = _search_area(pond, at_length, hunters)
-    per_intake = search / appetite[:, groups]
+    per_intake = search / appetite.take(those.at)
+    sated_of_hunters = sated.take(those.at)
 
     def hunted_by(out_of_cover: Array) -> tuple[Array, Array, Array, Array]:
         fish_met = read(at_length, prey_within_reach(out_of_cover, kernel))
         fish_met *= per_intake
-        hunting = search / (sated[:, groups] + fish_met)
+        hunting = search / (sated_of_hunters + fish_met)
         load = lay(at_length, hunters * hunting)
         hunted = search_upon_prey(load, kernel)
         for points, found in hidden:
@@ -204,7 +251,8 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
         at_length=at_length,
         naive=naive,
         out_of_cover=exposed,
-        fish_met=fish_met,
+        fish_met=those.whole(fish_met, nothing),
+        appetite=of_all,
         hunting=hunting,
         load=load,
         taken=taken,
@@ -233,19 +281,24 @@ def _naive(pond: Pond) -> Naive:
 
 
 def _search_area(pond: Pond, at_length: GridPlace, biomass: Array) -> Array:
-    """Area that predators search, ha per day and kg of them [member, predator group].
+    """Area that predators search, ha per day and kg of them, of a biomass [hunter].
 
     a·(W/100)^−e · e^(g·growth type) · temperature / (1 + i · predators in the way, kg/ha).
 
     Per fish it rises with size; fast growers search more. They get into one another's way (interference
     after Beddington 1975 and DeAngelis et al. 1975, from memory), and the smaller gives way to the larger.
     """
-    groups = pond.hunters
-    large = lay(at_length, biomass * pond.weight_longer(groups, pond.of_hunters("interference_from_mm")))
+    s, those = pond.state, pond.living_hunters
+    mean, spread = s.log_length.take(those.at), s.spread.take(those.at)
+    if s.uncut:
+        shape = lengths.Shape(mean, spread, *lengths.NO_CUTS)
+    else:
+        shape = lengths.shape(mean, spread, s.low.take(those.at), s.high.take(those.at))
+    large = lay(at_length, biomass * lengths.share_longer(shape, those.log_interference_from, those.ws_slope))
     in_the_way = prey_within_reach(large, pond.tables.gives_way) / pond.area_share
     crowding = 1.0 + by_length(pond.parameters.interference_ha_per_kg[:, : pond.community.predators]) * in_the_way
-    area = pond.state.log_weight[:, groups] * -pond.of_hunters("search_area_exponent")
-    area += pond.group.log_search_at_1_g[:, groups]
+    area = s.log_weight.take(those.at) * -those.search_exponent
+    area += those.log_search_at_1_g
     np.exp(area, out=area)
     area *= read(at_length, by_length(pond.today.search) / crowding)
     return area
@@ -257,8 +310,9 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
     The prey is laid on the grid as it was alive over the step, so that what is eaten is what died of predation.
     """
     members = pond.state.members
-    if not hunt.hunting.shape[1]:
-        return np.zeros_like(hunt.hunting), np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
+    of_empty = hunt.appetite.copy()  # so that these do not waste away
+    if not hunt.hunting.size:
+        return of_empty, np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
     there = lay(place, hunt.naive.times(biomass_alive))
     within_reach = prey_within_reach(there * hunt.out_of_cover, pond.tables.catching)
     ate = read(hunt.at_length, within_reach)
@@ -268,7 +322,7 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
         by_kind = taken.reshape(members, len(pond.community), GRID_POINTS).sum(axis=2)
         for kind, species in enumerate(pond.community.species):
             eaten[:, eater, species] += by_kind[:, kind]
-    return ate, eaten
+    return pond.living_hunters.whole(ate, of_empty), eaten
 
 
 def _taken_by(pond: Pond, there: Array, hunt: Hunt) -> Iterator[tuple[int, Array]]:

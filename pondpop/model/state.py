@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from pondpop.model.feeding import Meals
     from pondpop.model.forcing import DayFactors, Today
     from pondpop.model.hauling import Haul
-    from pondpop.model.predation import PredationTables
+    from pondpop.model.predation import Hunters, PredationTables
     from pondpop.model.strains import Strains
 
 ALL = slice(None)
@@ -335,9 +335,9 @@ class Pond:
     columns_of_kind: NDArray[np.intp]
     strains: tuple[Strains, ...]  # of species of which there are others than the own
     hauls: tuple[Haul, ...]  # of the stockings of which a truck is told
-    hunters: slice  # the columns of all predators
+    hunters: slice  # the columns of all predators, and
+    living_hunters: Hunters  # those of them that hold fish
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
-    points_fewer: NDArray[np.intp]  # [member, 1]: see `grid.points_fewer`
     last_stocked_of: Array  # [group], day
     last_stocked: float
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
