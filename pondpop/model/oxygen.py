@@ -410,7 +410,9 @@ def moved(days: Days, nights: Sequence[Night], respires_today: Array) -> Array:
     """
     at = slice(nights[0].day, nights[-1].day + 1)
     nothing = np.zeros_like(nights[0].dawn)
-    one = {name: np.stack([getattr(night, name) + nothing for night in nights]) for name in Night._fields[1:]}
+    told = ("before", "start", "dawn", "dusk", "made", "plankton", "bottom", "fish", "debris", "night_fade", "day_fade")
+    one = {name: np.array([getattr(night, name) for night in nights]) for name in told}
+    one["added"] = np.array([night.added + nothing for night in nights])
     one["unaided"] = one["dawn"] - one["added"]
     layer, dark = days.layer[at], days.dark[at]
     out = np.zeros((len(MOVED), *one["dawn"].shape))

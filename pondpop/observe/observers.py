@@ -352,6 +352,8 @@ def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.in
     """
     s = engine.state
     fish = number * engine.inputs.area_ha
+    if not fish.any():
+        return np.full(s.members, np.nan)
     low, high = np.full(s.members, np.log(1e-2)), np.full(s.members, np.log(2e4))
     spread, log_weight, slope = engine.lengths(columns), s.log_weight[:, columns], engine.group.ws_slope[:, columns]
     for _ in range(40):
