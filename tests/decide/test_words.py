@@ -127,7 +127,7 @@ def test_what_more_money_buys():
         told = wording(np.repeat([[more], [0.0]], members, axis=1), cost=cost)
         return told._price(told.decision.pair(0, 1))
 
-    goal = "bass above 5 lb (2.3 kg)"
+    goal = "bass above 5 lb (2.27 kg)"
     assert priced(120.0, 3.0) == f"USD 120 more than B, for 3 more {goal}"
     assert priced(-120.0, -3.0) == f"USD 120 less than B, with 3 fewer {goal}"
     assert priced(120.0, 0.0) == f"USD 120 more than B, for no difference in {goal}"
@@ -137,8 +137,8 @@ def test_what_more_money_buys():
 def test_a_goal_that_is_due_in_a_year_says_which():
     told = wording([[1.0], [2.0]], Goal("bass_above", above_g=2267.96185, by_year=3))
     (score,) = told.decision.scores
-    assert told.goal(score) == "bass above 5 lb (2.3 kg) in 2028"  # the third calendar year of a run from 2026
-    assert told.goal(score, short=True) == "bass above 5 lb (2.3 kg)" and told.heading(score) == "bass over 5 lb"
+    assert told.goal(score) == "bass above 5 lb (2.27 kg) in 2028"  # the third calendar year of a run from 2026
+    assert told.goal(score, short=True) == "bass above 5 lb (2.27 kg)" and told.heading(score) == "bass over 5 lb"
 
 
 def test_members_without_a_value_are_left_out_of_a_band():

@@ -13,6 +13,7 @@ from pondpop.observe import indices
 from pondpop.observe.gears import gear, log_chance
 from pondpop.observe.observers import (
     AGES,
+    AXES,
     BASS_CLASSES_IN,
     BASS_WEIGHTS_G,
     BIG_BASS_LB,
@@ -135,6 +136,18 @@ def test_stocked_groups_are_their_own_fish(engine):
         for name, of_group in (("group_weight", weight), ("group_length", np.exp(s.log_length))):
             mean = (own * of_group).sum(axis=1) / own.sum(axis=1)
             np.testing.assert_allclose(found[name][:, k], mean, rtol=1e-9)
+
+
+def test_a_stocked_group_is_not_known_before_the_day_after_its_stocking():
+    start = Engine(inputs())
+    found = _stocked_groups(start, start.state.weight())  # before the events of the first day
+    assert any(event.day == 0 for event in start.inputs.stockings)
+    assert all(np.isnan(values).all() for values in found.values())
+
+
+def test_big_bass_are_those_of_the_weights_that_the_page_names():
+    assert AXES["big_weight"].labels / 453.59237 == pytest.approx([5.0, 8.0, 10.0])
+    assert (BASS_WEIGHTS_G[0], BASS_WEIGHTS_G[-1]) == pytest.approx((100.0, 15_000.0))  # as a goal may name them
 
 
 def test_needs_of_classes_add_up_and_anglers_catch_shares_of_the_stock(engine, counted):
