@@ -228,7 +228,7 @@ def _worth(difference: float) -> str:
     if abs(difference) < 0.05:
         return "worth as much by the goals as the quota below"
     more = "more" if difference > 0 else "less"
-    return f"worth {brief(abs(difference), 2)} differences that matter {more} than the quota below"
+    return f"worth {more} than the quota below, by {brief(abs(difference), 2)} times the least difference that matters"
 
 
 def _against_none(found: Found) -> str:

@@ -305,6 +305,14 @@ def test_of_fish_that_are_expected_it_is_said_which_probability_would_be_enough(
     assert f"Without it the same amounts would serve the goals best. Were a probability of {share} % enough" in text
 
 
+def test_what_binds_tells_what_leaving_it_out_would_be_worth():
+    best, asked, made = trial()
+    other = replace(best, amounts=best.amounts / 2, scores=[replace(best.scores[0], values=best.scores[0].values + 6.0)])
+    binding = quota.Binding(best.limits[0], other, None)
+    text = quota_text(quota.Found(asked, best, {"no harvest": best}, binding, [best], 1, made))
+    assert "worth less than the quota below, by 2 times the least difference that matters." in text
+
+
 def test_the_answer_says_that_the_goals_chose_among_equals():
     best, nearest = (trial(fill=lambda one, k=k: one["number"].__setitem__((slice(k), slice(None), 0, 9), 500.0)) for k in (3, 2))
     result = quota.Found(best[1], best[0], {"no harvest": nearest[0]}, None, [best[0]], 1, pond(members=4, years=3))
