@@ -87,7 +87,7 @@ def observations() -> tuple[Observation, ...]:
         outings = (Outing(LAST, EFFORT_HOURS, 18.0),)
         found.append(Haul(f"survey {species}", species, "electrofishing", outings, np.zeros(33)))
     found.append(wr_of(LAST, "bass", "electrofishing", 8, 12, np.nan, 10, "survey bass"))
-    found.append(growth_of(0, "bass", "growth", np.nan, 8, "tags"))
+    found.append(growth_of(0, LAST, "bass", "growth", np.nan, 8, "tags"))
     return tuple(found)
 
 

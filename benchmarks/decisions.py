@@ -9,7 +9,7 @@ is from the best one, in differences that matter, at how many looks; and whether
 quota: a year of the same pond; `pondpop quota` from so many seeds, confirmed on `confirm` members each: whether the
 probability told of each limit holds on `truth` members that no search has seen.
 verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong, by WRONG
-standard deviations of its spread and by twice as many (it must be under suspicion); and the same had every fish been seen.
+standard deviations of its spread and by twice as many (it must be under suspicion), by few records and by many.
 survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
 
 With --only the other sections stay as they are; each says how it was made.
@@ -24,7 +24,8 @@ import subprocess
 import sys
 import time
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -36,7 +37,6 @@ sys.path.insert(0, str(HERE.parent))
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from pondpop.assess.size_and_condition import weight_classes
 from pondpop.decide import goals, quota
 from pondpop.decide.comparison import judge
 from pondpop.decide.goals import worth
@@ -48,14 +48,24 @@ from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
-from pondpop.observe import indices
 from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
 from pondpop.scenario import load, resolve
-from pondpop.species import of_species
+from pondpop.species import SPECIES
 from pondpop.update import figures_of, prior_uniforms, up_to
-from pondpop.update.likelihood import Haul, Outing, View, doubts, view_of, wr_of
-from pondpop.update.simulate import Watched, watch_all
-from pondpop.update.verify import WRONG, Checked, discriminants, views_off
+from pondpop.update.likelihood import (
+    CATCHABILITY,
+    Haul,
+    Observation,
+    Outing,
+    Recaptured,
+    View,
+    doubts,
+    growth_of,
+    view_of,
+    wr_of,
+)
+from pondpop.update.simulate import Growing, Marked, Watched, watch_all
+from pondpop.update.verify import WRONG, Checked, Discriminants, assumptions, discriminants, views_off
 
 POND = """
 title = "an invented pond for a test of plans"
@@ -184,83 +194,87 @@ def _share_better(question, values, members: int, executor) -> float:
 
 # ---------------------------------------------------------------------- verification
 
-DAYS = (197, 380, 562, 745, 927)  # October and April of three years
-WATER = (20.0, 18.0, 20.0, 18.0, 20.0)
+# Without pellets, since food can be wrong in earnest only where fish live on that of the pond; and with more harvest.
+UNFED = POND.replace('[[strategies.only.feeding]]\nname = "feed"\nlb_per_acre_day = 1\n', "").replace("years = 2", "years = 3")
+UNFED = UNFED.replace("lb_per_acre = 5\n", "lb_per_acre = 10\n")
+SURVEYS = {197: 20.0, 380: 18.0, 562: 20.0, 745: 18.0, 927: 20.0}  # October and April of three years, °C
+SEINED = (75, 440, 805)  # June
+HANDLED = (4, 8, 12, 16)  # bass of 12 in and more on each of two days, a week apart
+GROWN = tuple(Growing("bass", then, now, (mm,)) for then, now in ((197, 562), (562, 927)) for mm in (254.0, 330.2))
+MARKED = tuple(Marked("bass", day, day + 7, (343.0,) * fish) for day in SURVEYS for fish in HANDLED)
+WATCHED = Watched(tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]), *SEINED))), GROWN, MARKED)
 
 
-def records() -> tuple:
-    found = []
-    for day, water in zip(DAYS, WATER, strict=True):
-        for species in ("bass", "bluegill"):
-            found.append(
-                Haul(f"{day} electrofishing {species}", species, "electrofishing", (Outing(day, 1.0, water),), np.zeros(33))
-            )
-            for low, high in ((8, 12), (12, 15)) if species == "bass" else ((3, 6), (6, 8)):
-                found.append(wr_of(day, species, "electrofishing", low, high, np.nan, 15, f"{day} electrofishing {species}"))
+def an_hour() -> tuple[Observation, ...]:
+    """An hour of electrofishing at each survey, with 15 fish weighed in each of four length classes."""
+    return _surveyed([1.0])
+
+
+def three_hours_and_tags(handled: int) -> tuple[Observation, ...]:
+    """Two days of 1.5 hours at each survey, with as many fish weighed; of bass those handled on the first day marked and looked
+    for among as many on the second, and eight of each class measured again a year on; and a seine each June."""
+    found = list(_surveyed([1.5, 1.5]))
+    for day, species in itertools.product(SEINED, ("bass", "bluegill")):
+        found.append(Haul(f"{day} seine {species}", species, "seine", (Outing(day, 8.0, 26.0),), np.zeros(33)))
+    for k, one in enumerate(GROWN):
+        found.append(growth_of(k, one.last, "bass", "growth", np.nan, 8, f"{one.first} {k} tags bass"))
+    for k, one in enumerate(MARKED):
+        if len(one.lengths_mm) == handled:
+            title = f"{one.last} electrofishing bass marked {one.first}"
+            found.append(Recaptured(title, "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
     return tuple(found)
 
 
-@dataclass(frozen=True)
-class Everything:
-    """A record without error of every fish on these days: how many, how long and how heavy, by length category."""
-
-    title: str
-    data: np.ndarray
-    doubts: tuple[str, ...] = ()
-
-    def expected(self, view: View) -> np.ndarray:
-        found = []
-        for day, species in itertools.product(DAYS, ("bass", "bluegill")):
-            number, wr = (view.at(name, day) for name in ("number", "relative_weight"))
-            own = of_species(number, species)
-            for low, high in weight_classes(species):
-                some = own[:, low:high]
-                length = np.arange(low, low + some.shape[1]) + 0.5
-                with np.errstate(invalid="ignore"):
-                    found += [np.log(some.sum(1) + 0.5), some @ length / some.sum(1)]
-                found.append(indices.class_mean(wr, number, species, low, high or own.shape[1]))
-        return np.column_stack(found)
-
-    def draw(self, expected: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        return expected
-
-    def figures(self, data: np.ndarray) -> dict[str, tuple[str, np.ndarray]]:
-        return {str(k): ("", data[..., k]) for k in range(data.shape[-1])}
+def _surveyed(hours: list[float]) -> tuple[Observation, ...]:
+    found: list[Observation] = []
+    for (day, water), species in itertools.product(SURVEYS.items(), ("bass", "bluegill")):
+        title, outings = f"{day} electrofishing {species}", tuple(Outing(day, one, water) for one in hours)
+        found.append(Haul(title, species, "electrofishing", outings, np.zeros(33)))
+        for low, high in ((8, 12), (12, 15)) if species == "bass" else ((3, 6), (6, 8)):
+            found.append(wr_of(day, species, "electrofishing", low, high, np.nan, 15, title))
+    return tuple(found)
 
 
-WRONGS = {  # decision whose luck is off: way, the assumption that says so, and its spread
-    "productivity": (-1, "food of the pond", "productivity"),
-    "recruitment of bass": (-1, "young of bass", "recruitment"),
-    "natural deaths of bass": (1, "natural deaths of bass", "natural_mortality"),
-    "growth of bass": (-1, "growth of bass", "growth"),
+WRONGS = {  # what is assumed: way in which it is wrong, and the decision that deals it
+    "food of the pond": (-1, "productivity"),
+    "young of bass": (-1, "recruitment of bass"),
+    "natural deaths of bass": (1, "natural deaths of bass"),
+    "harvest by anglers": (1, "angler success"),
+    "growth of bass": (-1, "growth of bass"),
 }
 
 
 def verification(ponds: int, members: int, executor) -> list[str]:
-    scenario = resolve(tomllib.loads(POND.replace("years = 2", "years = 3")))
-    scenario = scenario._replace(ensemble=scenario.ensemble._replace(members=members))
+    scenario = resolve(tomllib.loads(UNFED))
     last = scenario.run.start.replace(year=2028, month=10, day=15)
-    seen, every = records(), (Everything("every fish", np.zeros(1)),)
-    past, watched = up_to(scenario, "only", last), Watched(DAYS)
-    uniforms = prior_uniforms(past, "only", last, doubts(seen))
-    view = view_of(past, watched, watch_all(past, "only", watched, uniforms, executor=executor), uniforms)
-    off = views_off(past, "only", watched, Prior(), view, executor)
-    telling = [(some, discriminants(some, view, off)) for some in (seen, every)]
-    foretold = figures_of(seen, view, 4)
+    past = up_to(scenario._replace(ensemble=scenario.ensemble._replace(members=members)), "only", last)
+    known, doubted = assumptions(past, "only"), doubts(three_hours_and_tags(HANDLED[0]))
+    uniforms = prior_uniforms(past, "only", last, doubted)
+    view = view_of(past, WATCHED, watch_all(past, "only", WATCHED, uniforms, executor=executor), uniforms)
+    off = views_off(past, "only", WATCHED, Prior(), view, executor)
+    other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 2, members=ponds))
     rng = np.random.default_rng(5)
 
-    def truths(wrong: str | None, by: float) -> View:
-        other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 1, members=ponds))
-        dealt = prior_uniforms(other, "only", last, doubts(seen))
-        if wrong:
-            dealt[wrong] = ndtr(0.3 * ndtri(dealt[wrong]) + by)
-        return view_of(other, watched, watch_all(other, "only", watched, dealt, executor=executor), dealt)
+    def truths(decision: str | None, by: float) -> View:
+        dealt = prior_uniforms(other, "only", last, doubted)
+        if decision:
+            dealt[decision] = ndtr(0.3 * ndtri(dealt[decision]) + by)
+        return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
+
+    @cache
+    def telling(handled: int) -> tuple[tuple[Observation, ...], Discriminants]:
+        some = three_hours_and_tags(handled) if handled else an_hour()
+        own = {f"catchability by {one.removeprefix(CATCHABILITY)}" for one in doubts(some)}
+        ways = {name: ways for name, ways in off.items() if not name.startswith("catchability") or name in own}
+        return some, discriminants(some, view, ways)
 
     def drawn(some: tuple, own: View) -> list[tuple]:
         shown = [one.draw(one.expected(own), rng) for one in some]
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
     ranks, inside, right = [], [], truths(None, 0.0)
+    seen, _ = telling(_handled(right))
+    foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
             for name, (unit, _, values) in shown.items():
@@ -269,34 +283,44 @@ def verification(ponds: int, members: int, executor) -> list[str]:
                     checked = Checked(one.title, "", name, unit, None, at, values, np.nan)
                     ranks.append(checked.rank)
                     inside.append(checked.inside)
-    alarms = [
-        np.mean([any(one.suspected for one in by.estimates(pond)) for pond in drawn(some, right)]) for some, by in telling
-    ]
     counts = np.histogram(ranks, 10, (0, 1))[0] / len(ranks)
     lines = [
         f"{ponds} ponds like the forecast of {members} members, {len(ranks)} figures: shares of their ranks in ten bins "
         f"{', '.join(f'{c:.2f}' for c in counts)}; {100 * np.mean(inside):.0f} % inside ranges of 80 %.",
-        "", f"Records: an hour of electrofishing each October and April, {len(DAYS)} times, with 15 fish weighed in each of four "
-        "length classes. “Every fish”: had all fish of these days been counted, measured and weighed without error. A spread is "
-        "that of the one assumption; the forecast doubts parameters, young and weather besides, so figures move less.",
-        "", "| wrong | by standard deviations | that is, times | under suspicion | and stands first | from every fish |",
-        "|---|---|---|---|---|---|",
-        f"| nothing |  |  | {100 * alarms[0]:.0f} % |  | {100 * alarms[1]:.0f} % |",
+        "", "Records: “an hour” of electrofishing each October and April, 5 times, with 15 fish weighed in each of four length "
+        "classes; “with tags”: two days of an hour and a half instead, with as many weighed, the bass of 12 in and more of the "
+        "first marked and looked for on the second (as many as such ponds yield), 32 tagged bass measured again a year on, "
+        "and 8 hauls of a seine each June. A spread is that of the one assumption; the forecast doubts parameters, young and "
+        "weather besides. “Named”: under suspicion in the right way, alone or beside what the records cannot tell from it; in "
+        "brackets, the first of them.",
+        "", "| wrong | by standard deviations | that is, times | named, an hour | beside | named, with tags | beside |",
+        "|---|---|---|---|---|---|---|",
     ]  # fmt: skip
-    for (wrong, (way, name, spread)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
-        own = truths(wrong, way * by)
-        suspected, first = [], []
-        for some, how in telling:
+    row = "| nothing (something is named) |  |  |"
+    for some, how in (telling(0), telling(_handled(right))):
+        alarms = [any(one.suspected for one in how.estimates(pond)) for pond in drawn(some, right)]
+        row += f" {100 * np.mean(alarms):.0f} % |  |"
+    lines.append(row)
+    for (wrong, (way, decision)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
+        own, times = truths(decision, way * by), np.exp(way * by * scenario.ensemble.spreads[known[wrong].spread])
+        row = f"| {wrong} | {by:g} | {times:.2g} |"
+        for some, how in (telling(0), telling(_handled(own))):
             made = [how.estimates(pond) for pond in drawn(some, own)]
-            those = [[one.suspected and one.assumption == name and one.more == (way > 0) for one in of] for of in made]
-            suspected.append(100 * np.mean([any(of) for of in those]))
-            first.append(100 * np.mean([of[0] for of in those]))
-        times = np.exp(way * by * scenario.ensemble.spreads[spread])
-        lines.append(
-            f"| {wrong} | {by:g} | {times:.2g} | {suspected[0]:.0f} % | {first[0]:.0f} % | {suspected[1]:.0f} % |"
-        )
-        print(lines[-1], flush=True)
+            named = [any(one.suspected and one.assumption == wrong and one.more == (way > 0) for one in of) for of in made]
+            first = [yes and of[0].assumption == wrong for yes, of in zip(named, made, strict=True)]
+            beside = [sum(one.suspected for one in of) - 1 for yes, of in zip(named, made, strict=True) if yes]
+            row += f" {100 * np.mean(named):.0f} % ({100 * np.mean(first):.0f} %) | {np.mean(beside) if beside else 0.0:.1f} |"
+        lines.append(row)
+        print(row, flush=True)
     return [*lines, ""]
+
+
+def _handled(own: View) -> int:
+    """Of HANDLED, what comes nearest to the bass of 12 in and more that an hour and a half takes in the middle one of these
+    ponds and days."""
+    used, bass = gear("electrofishing"), SPECIES.index("bass")
+    found = [expected_catch(own.at("number", day), used, 1.5, water, own.area_ha)[:, bass, 12:] for day, water in SURVEYS.items()]
+    return min(HANDLED, key=lambda fish: abs(np.log(fish / np.median(np.sum(found, axis=-1)))))
 
 
 # ---------------------------------------------------------------------- quotas

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Protocol
 
 import numpy as np
@@ -37,7 +37,7 @@ from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES, of_species
 from pondpop.units import MM_PER_IN
-from pondpop.update.simulate import Growing, Watched
+from pondpop.update.simulate import Growing, Marked, Watched
 
 Array = NDArray[np.float64]
 
@@ -52,6 +52,9 @@ GROWTH_ERROR_MM = 12.0  # of the mean growth of one length class, mm a year
 GROWTH_SPREAD_MM = 30.0  # between fish of one length class, mm a year
 STRAYS = 0.1  # fish in a day's catch that the model does not have
 STRAY_SHARE = 0.02  # share of a catch with lengths that the model does not have
+MARKS_KEPT = 0.95  # share of the marked fish whose mark is seen
+MARKS_OFF = 0.15  # of the share marked, of all recaptures of a species alike (marks lost, marked fish apart), log
+LEAST_MARKED, MOST_MARKED = 0.002, 0.95  # share of a catch that is marked
 WITHOUT_FISH = (90.0, 30.0)  # mean and standard deviation of a Wr where a pond has no fish of the class
 WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
 
@@ -79,6 +82,11 @@ class Observation(Protocol):
 
     @property
     def title(self) -> str: ...
+
+    @property
+    def day(self) -> int:
+        """The last day of the run that it is of."""
+        ...
 
     @property
     def data(self) -> Array: ...
@@ -129,6 +137,10 @@ class Haul:
         return (f"{CATCHABILITY}{self.gear} {self.species}",)
 
     @property
+    def day(self) -> int:
+        return max(one.day for one in self.outings)
+
+    @property
     def counts(self) -> bool:
         """Whether how many were caught tells something."""
         return all(one.effort is not None for one in self.outings)
@@ -166,12 +178,11 @@ class Haul:
         shares = np.sqrt(sized / np.maximum(sized.sum(axis=-1, keepdims=True), 1e-9))
         return np.concatenate([shares, np.log1p(data.sum(axis=-1, keepdims=True))] if self.counts else [shares], axis=-1)
 
-    def by_class(self, data: Array) -> Array:
-        """Fish measured in each length category of the species, those under stock first [..., category]; all together
-        where it has none."""
+    def as_long(self, data: Array) -> Array:
+        """Fish measured of each length category of the species or longer, all of them first [..., category]."""
         lower = indices.category_inches(self.species) if self.species in GAME else ()
         category = np.searchsorted(lower, self._middles / MM_PER_IN, side="right")
-        share = (category[:, None] == np.arange(len(lower) + 1)).astype(float)
+        share = (category[:, None] >= np.arange(len(lower) + 1)).astype(float)
         return np.asarray(data[..., :-1] @ share)
 
     @property
@@ -187,6 +198,56 @@ class Haul:
         fish = sized.sum(axis=-1)
         mean = np.divide(sized @ middle, fish, out=np.full(fish.shape, np.nan), where=fish > 0)
         return found | {"mean length": ("mm", mean)}
+
+
+@dataclass(frozen=True)
+class Recaptured:
+    """Marked fish among those of some lengths that were examined, by one gear: a share of its catch, so that neither effort nor
+    catchability matters. They keep together as the lengths of a catch do (beta-binomial)."""
+
+    title: str
+    species: str
+    gear: str
+    day: int
+    marked: tuple[int, ...]  # their numbers among the marked fish that were asked for
+    low_in: int
+    high_in: int | None
+    examined: int
+    data: Array  # [1], fish
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return (f"{OFFSET}marks {self.species}",)
+
+    def expected(self, view: View) -> Array:
+        """The share that is marked [member, 1]."""
+        taken = of_species(gear(self.gear).class_selectivity(), self.species, axis=0)
+        every = of_species(view.at("number", self.day), self.species) * view.area_ha
+        alive = view.seen["marked"][:, list(self.marked)].sum(axis=1)
+        marked, there = ((fish * taken)[:, self.low_in : self.high_in].sum(axis=1) for fish in (alive, every))
+        kept = MARKS_KEPT * multiplier(view.doubts[self.doubts[0]], MARKS_OFF)
+        return np.clip(kept * marked / np.maximum(there, 1e-9), LEAST_MARKED, MOST_MARKED)[:, None]
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        a, b = self._strengths(expected)
+        return np.asarray(scipy.stats.betabinom.logpmf(data[..., 0], self.examined, a, b))
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        return rng.binomial(self.examined, rng.beta(*self._strengths(expected)))[:, None].astype(float)
+
+    def typical(self, expected: Array) -> Array:
+        return self.examined * expected
+
+    def summary(self, data: Array) -> Array:
+        return np.log1p(data)
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        name = f"marked of {self.examined} {class_name(self.low_in, self.high_in)}"
+        return {name: ("fish", data[..., 0])}
+
+    def _strengths(self, expected: Array) -> tuple[Array, Array]:
+        together = gear(self.gear).independent_fish
+        return together * expected[:, 0], together * (1.0 - expected[:, 0])
 
 
 @cache
@@ -215,8 +276,12 @@ class Mean:
     spread: float  # between fish
     error: float  # of the model
     without: tuple[float, float]
-    read: Callable[[View], Array]  # [member]
+    read: MeanWr | MeanGrowth
     offsets: dict[str, float]  # standard deviation by decision, of what is wrong alike in other records
+
+    @property
+    def day(self) -> int:
+        return self.read.day
 
     @property
     def doubts(self) -> tuple[str, ...]:
@@ -267,9 +332,10 @@ class MeanWr:
 
 @dataclass(frozen=True)
 class MeanGrowth:
-    """Reads the growth that was asked for as number k [member]."""
+    """Reads the growth until a day that was asked for as number k [member]."""
 
     k: int
+    day: int
 
     def __call__(self, view: View) -> Array:
         return view.seen["growth"][:, self.k]
@@ -285,10 +351,10 @@ def wr_of(day: int, species: str, used: str, low: int, high: int | None, mean: f
     )  # fmt: skip
 
 
-def growth_of(k: int, species: str, name: str, mean: float, fish: int, title: str) -> Mean:
+def growth_of(k: int, day: int, species: str, name: str, mean: float, fish: int, title: str) -> Mean:
     return Mean(
         title, name, "mm a year", np.array([mean]), fish, GROWTH_SPREAD_MM, GROWTH_ERROR_MM, WITHOUT_GROWTH,
-        MeanGrowth(k), {f"{OFFSET}growth {species}": GROWTH_OFF_MM},
+        MeanGrowth(k, day), {f"{OFFSET}growth {species}": GROWTH_OFF_MM},
     )  # fmt: skip
 
 
@@ -368,11 +434,10 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     found += _angling(records, scenario, unused)
     found = [o for o in found if not isinstance(o, Haul) or o.species in here or o.data.any()]
     asked, grown = _growth(records, start, end)
-    found += grown
-    looked = {one.day for o in found if isinstance(o, Haul) for one in o.outings}
-    looked |= {o.read.day for o in found if isinstance(o, Mean) and isinstance(o.read, MeanWr)}
-    looked |= {one.last for one in asked}
-    return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked)), tuple(unused))
+    marked, recaptured = _recaptured(records, start, end)
+    found += [*grown, *recaptured]
+    looked = {one.day for one in found} | {one.day for o in found if isinstance(o, Haul) for one in o.outings}
+    return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked), tuple(marked)), tuple(unused))
 
 
 def _dates(records: Records) -> list[dt.date]:
@@ -523,5 +588,45 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
             Growing(name, (first_day - start).days, (last_day - start).days, tuple(map(float, lengths)))
         )
         title = f"{first_day} to {last_day} tags {name}"
-        found.append(growth_of(len(asked) - 1, name, f"growth {class_name(low, high)}", grown.mean(), grown.size, title))
+        name_of = f"growth {class_name(low, high)}"
+        found.append(growth_of(len(asked) - 1, asked[-1].last, name, name_of, grown.mean(), grown.size, title))
+    return asked, found
+
+
+def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Marked], list[Recaptured]]:
+    """Marked fish in the catch of each survey in which any were seen or marked: of those marked in earlier surveys, and on each
+    further day of those handled on the days before, which tells how many there are. Those that anglers kept since are marked
+    fish too: their deaths are among those of the pond."""
+    asked: list[Marked] = []
+    found: list[Recaptured] = []
+    sessions = [s for s in surveys(records) if start <= s.first and s.last < end and any(f.tag for f in s.fish)]
+    for n, now in enumerate(sessions):
+        for species, used in product(GAME, now.gears):
+            before, known = [], set()
+            for then in sessions[:n]:
+                new = {f.tag: f.length_mm for f in then.fish if f.tag and f.species == species and f.tag not in known}
+                known |= set(new)
+                if new:
+                    before.append(Marked(species, (then.first - start).days, (now.first - start).days, tuple(new.values())))
+            looks = [(f"marked before {now.first}", now.first, before, known, now.taken(used, species))]
+            for day in sorted({f.date for f in now.fish if f.gear == used}):
+                handled = {f.tag: f.length_mm for f in now.fish if f.tag and f.species == species and f.date < day}
+                first, last = (now.first - start).days, (day - start).days
+                today = tuple(f for f in now.fish if (f.date, f.gear, f.species) == (day, used, species))
+                again = [Marked(species, first, last, tuple(handled.values()))] if handled else []
+                looks.append((f"marked since {now.first}", day, again, set(handled), today))
+            for title, day, marked, tags, fish in looks:
+                numbers = tuple(range(len(asked), len(asked) + len(marked)))
+                asked += marked
+                stock, quality = indices.category_inches(species)[:2]
+                for low, high in ((stock, quality), (quality, None)) if marked else ():
+                    some = [f for f in fish if within(np.array(f.length_mm), low, high)]
+                    if some:
+                        data, examined = np.array([float(sum(f.tag in tags for f in some))]), sum(f.count for f in some)
+                        found.append(
+                            Recaptured(
+                                f"{day} {used} {species} {title}", species, used, (day - start).days, numbers, low, high,
+                                examined, data,
+                            )
+                        )  # fmt: skip
     return asked, found

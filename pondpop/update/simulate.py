@@ -19,14 +19,16 @@ from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
-from pondpop.observe.observers import Surveys
+from pondpop.observe.observers import AXES, Surveys
 from pondpop.scenario import Scenario, Strategy
 from pondpop.species import Parameters, place_of
+from pondpop.units import MM_PER_IN
 
 Array = NDArray[np.float64]
 Uniforms = Mapping[str, Array]
 """By decision (see `chance`), [member, size]."""
 READ = ("number", "biomass", "relative_weight")
+CLASSES = AXES["length_class"].labels.size
 
 
 @dataclass(frozen=True)
@@ -40,11 +42,22 @@ class Growing:
 
 
 @dataclass(frozen=True)
+class Marked:
+    """Fish of some lengths (mm) marked at the start of `first`, of whom is asked how many live on `last`, and how long."""
+
+    species: str
+    first: int
+    last: int
+    lengths_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Watched:
-    """What is read: the fish on some days of the run, in order, and growth between two of them."""
+    """What is read: the fish on some days of the run, in order, and growth and survival between two of them."""
 
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
+    marked: tuple[Marked, ...] = ()
 
     @property
     def identity(self) -> str:
@@ -53,10 +66,11 @@ class Watched:
     def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
         """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
         catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
-        [member, asked] (mm a year; NaN where no such fish live until then), and group_survivors, group_length
-        [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
+        [member, asked] (mm a year; NaN where no such fish live until then), marked [member, asked, length_class] (fish that
+        live), and group_survivors, group_length [member, stocked_group] on the last day. survey_days are the run's own,
+        which reacting rules learn from.
         """
-        surveys, growth = Surveys(survey_days, self.days), _GrowthBetween(self.growth, inputs.members)
+        surveys, between = Surveys(survey_days, self.days), _Between(self, inputs.members)
         wary: dict[int, Array] = {}
 
         def note(engine: Engine) -> None:
@@ -64,27 +78,34 @@ class Watched:
                 caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
                 wary[engine.day] = 1.0 / (1.0 + caught)
 
-        run(inputs, [surveys, growth, note], until=self.days[-1], flows_from=())
+        run(inputs, [surveys, between, note], until=self.days[-1], flows_from=())
         read = surveys.stacked(self.days)
-        out = {name: read[name] for name in READ} | {"growth": growth.mm_a_year}
+        out = {name: read[name] for name in READ} | {"growth": between.mm_a_year, "marked": between.alive}
         out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
 
-class _GrowthBetween:
-    """Reads the growth of fish between days of the run: `mm_a_year` [member, asked]."""
+class _Between:
+    """Reads growth and survival between days of the run: `mm_a_year` [member, asked], `alive` [member, asked, length_class]."""
 
-    def __init__(self, asked: Sequence[Growing], members: int) -> None:
-        self.asked = asked
-        self.mm_a_year = np.full((members, len(asked)), np.nan)
-        self.begun: dict[int, dict[str, Array]] = {}
+    def __init__(self, watched: Watched, members: int) -> None:
+        self.watched = watched
+        self.mm_a_year = np.full((members, len(watched.growth)), np.nan)
+        self.alive = np.zeros((members, len(watched.marked), CLASSES))
+        self.begun: dict[tuple[str, int], dict[str, Array]] = {}
 
     def __call__(self, engine: Engine) -> None:
-        for k, one in enumerate(self.asked):
-            if one.first == engine.day:
-                self.begun[k] = _groups(engine, one.species)
-            if one.last == engine.day:
-                self.mm_a_year[:, k] = _growth(engine, one, self.begun.pop(k))
+        day = engine.day
+        asked: tuple[Growing | Marked, ...] = (*self.watched.growth, *self.watched.marked)
+        for one in asked:
+            if one.first == day and (one.species, day) not in self.begun:
+                self.begun[one.species, day] = _groups(engine, one.species)
+        for k, grown in enumerate(self.watched.growth):
+            if grown.last == day:
+                self.mm_a_year[:, k] = _growth(engine, grown, self.begun[grown.species, grown.first])
+        for k, marked in enumerate(self.watched.marked):
+            if marked.last == day:
+                self.alive[:, k] = _alive(engine, marked, self.begun[marked.species, marked.first])
 
 
 SAME_GROUP = ("origin", "growth_z", "sex")
@@ -103,11 +124,7 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     now = _groups(engine, asked.species)
     if not (then["number"].size and now["number"].size):
         return np.full(engine.state.members, np.nan)
-    there_then = now["born"] <= asked.first - 365.0 * engine.parameters.recruit_age_years[:, None] + 1.0
-    same = ((now["number"] > 0.0) & there_then)[:, :, None] & (then["number"] > 0.0)[:, None, :]
-    for name in SAME_GROUP:
-        same &= now[name][:, :, None] == then[name][:, None, :]
-    apart = np.where(same, np.abs(now["born"][:, :, None] - then["born"][:, None, :]), np.inf)
+    apart = _apart(then, now, asked.first - 365.0 * engine.parameters.recruit_age_years[:, None] + 1.0)
     before = apart.argmin(axis=2)
     number = np.where(apart.min(axis=2) <= SAME_BROOD_DAYS, now["number"], 0.0)[:, :, None]
     start, spread, grown = (
@@ -120,6 +137,43 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     gain = (likely * np.expm1(now["grown"][:, :, None] - grown)).sum(axis=1) * length / np.maximum(total, 1e-300)
     mean: Array = gain.mean(axis=1) * 365.25 / (asked.last - asked.first)
     return np.where((total > 1e-9).all(axis=1), mean, np.nan)
+
+
+def _apart(then: dict[str, Array], now: dict[str, Array], born_by: Array | float) -> Array:
+    """Days between the births of groups of now, born by a day, and of then [member, now, then]; inf where they cannot be the
+    same fish."""
+    same = ((now["number"] > 0.0) & (now["born"] <= born_by))[:, :, None] & (then["number"] > 0.0)[:, None, :]
+    for name in SAME_GROUP:
+        same &= now[name][:, :, None] == then[name][:, None, :]
+    return np.where(same, np.abs(now["born"][:, :, None] - then["born"][:, None, :]), np.inf)
+
+
+def _alive(engine: Engine, asked: Marked, then: dict[str, Array]) -> Array:
+    """Marked fish that live [member, length_class], each with the luck of the groups that such a fish may be of, by their
+    numbers at its length; groups that have joined since share theirs."""
+    now, members = _groups(engine, asked.species), engine.state.members
+    alive = np.zeros((members, CLASSES))
+    if not (then["number"].size and now["number"].size):
+        return alive
+    apart = _apart(then, now, asked.first)
+    became = apart.argmin(axis=1)  # [member, then]
+    found = apart.min(axis=1) <= SAME_BROOD_DAYS
+    into = (became[:, None, :] == np.arange(apart.shape[1])[:, None]) & found[:, None, :]  # [member, now, then]
+    gathered = np.cumsum(np.where(into, then["number"][:, None, :], 0.0), axis=2)[:, :, -1]
+    left = np.minimum(now["number"] / np.maximum(gathered, 1e-300), 1.0)
+    lives = np.where(found, np.take_along_axis(left, became, axis=1), 0.0)
+    longer = np.where(found, np.take_along_axis(now["grown"], became, axis=1) - then["grown"], 0.0)
+    rows = np.arange(members)[:, None]
+    with np.errstate(divide="ignore"):
+        number, spread = np.log(then["number"]), np.where(then["number"] > 0.0, then["spread"], 1.0)
+    for length in asked.lengths_mm:
+        likely = number - np.log(spread) - 0.5 * ((np.log(length) - then["log_length"]) / spread) ** 2
+        most = likely.max(axis=1, keepdims=True)
+        share = np.exp(likely - np.where(np.isfinite(most), most, 0.0))
+        share /= np.maximum(np.cumsum(share, axis=1)[:, -1:], 1e-300)
+        inch = np.clip(length * np.exp(longer) / MM_PER_IN, 0, CLASSES - 1).astype(np.intp)
+        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), share * lives)
+    return alive
 
 
 # ---------------------------------------------------------------------- blocks

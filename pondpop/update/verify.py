@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -34,9 +35,6 @@ from pondpop.update import figures_of, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
     Haul,
-    Mean,
-    MeanGrowth,
-    MeanWr,
     Observation,
     View,
     doubts,
@@ -50,7 +48,11 @@ Array = NDArray[np.float64]
 
 LOW, HIGH = 0.1, 0.9  # of the range in which 8 of 10 figures are expected
 DRAWN = 16  # records that each member makes (a choice)
-SHRINK = 0.1  # of the correlations between figures towards none (a choice)
+SHRINK = 0.3  # of the correlations between figures among ponds towards none (a choice)
+TAIL = 0.975  # of right forecasts, by which the scale of a score is told: what is far out matters, and tails differ (a choice)
+LEAST_TOLD = 0.03  # of a figure's variance that ponds must make, right or wrong, for it to be looked at (a choice)
+LEAST_CHANCE = 1e-6  # of a figure's variance; never none, since it divides
+SUPPORT = 2.0  # of log-likelihood, by which the best assumption leads one that is as good as told apart from it (a choice)
 WRONG = 3.0  # standard deviations by which a wrong assumption is off (a choice)
 PAIRED = 32  # members that are run again with each assumption wrong (a choice)
 PARTS = 8  # of the members, each judged by what the others say (a choice)
@@ -108,7 +110,8 @@ class Checked:
 @dataclass(frozen=True)
 class Estimate:
     """How much the records look like those of ponds with more, or less, of something than assumed: in standard deviations of
-    those of a right forecast, and whether that is more than one comes to by chance in any assumption."""
+    those of a right forecast. Suspected: chance alone brings no assumption to as much as the first of them, and the records
+    cannot tell this one from the first."""
 
     assumption: str
     more: bool
@@ -188,7 +191,7 @@ def verify(
     learned = drawn.until if isinstance(drawn, Posterior) else scenario.run.start
     after = learned if since is None else since
     every = evidence(records, scenario)
-    days = {id(one): scenario.run.start + dt.timedelta(days=_last_day(one, every.watched)) for one in every.observations}
+    days = {id(one): scenario.run.start + dt.timedelta(days=one.day) for one in every.observations}
     later = tuple(one for one in every.observations if days[id(one)] > after)
     if not later:
         raise InputError("records", Fact(f"nothing later than {after} on this run"), "a record since the forecast")
@@ -219,17 +222,6 @@ def verify(
         estimates=tuple(estimates(later, view, off)),
         unused=every.unused,
     )
-
-
-def _last_day(one: Observation, watched: Watched) -> int:
-    """The last day of the run that a record is of."""
-    if isinstance(one, Haul):
-        return max(outing.day for outing in one.outings)
-    assert isinstance(one, Mean)
-    if isinstance(one.read, MeanWr):
-        return one.read.day
-    assert isinstance(one.read, MeanGrowth)
-    return watched.growth[one.read.k].last
 
 
 def _checked(
@@ -306,7 +298,7 @@ def assumptions(scenario: Scenario, strategy: str) -> dict[str, Assumption]:
     if any(not event.resident for event in own.stocking):
         found["survival of stocked fish"] = Assumption("stocking_survival", "stocking_survival")
     if own.harvest or own.angling:
-        found["luck of anglers"] = Assumption("angler_success", "angler_success")
+        found["harvest by anglers"] = Assumption("angler_success", "angler_success")
     return {name: one for name, one in found.items() if scenario.ensemble.spreads[one.spread] > 0.0}
 
 
@@ -348,6 +340,8 @@ def estimates(observations: Sequence[Observation], view: View, off: Mapping[str,
 class Discriminants:
     """What tells the records of ponds in which an assumption is wrong, by its name and way, from those of a right forecast.
 
+    Half the square of a score is the log-likelihood by which records speak for that assumption, wrong by whatever suits them
+    best, over none; those within SUPPORT of the best explain the records about as well (Edwards 1972, from memory).
     middle, spread [figure] of a right forecast, inf where it has none; weights [figure, assumption] of the figures so scaled;
     level: from where an assumption is suspected.
     """
@@ -364,64 +358,92 @@ class Discriminants:
         scores = np.nan_to_num((seen - self.middle) / self.spread) @ self.weights
         best: dict[str, Estimate] = {}
         for (name, way), score in sorted(zip(self.names, scores, strict=True), key=lambda one: float(one[1])):
-            best[name] = Estimate(name, way > 0, float(score), bool(score >= self.level))  # the larger of two ways comes last
-        return sorted(best.values(), key=lambda one: -one.score)
+            best[name] = Estimate(name, way > 0, float(score), False)  # the larger of two ways comes last
+        found = sorted(best.values(), key=lambda one: -one.score)
+        if not found or found[0].score < self.level:
+            return found
+        least = max(found[0].score ** 2 - 2.0 * SUPPORT, 0.0) ** 0.5
+        return [replace(one, suspected=one.score > least) for one in found]
 
 
 def discriminants(observations: Sequence[Observation], view: View, off: Mapping[str, Mapping[int, View]]) -> Discriminants:
     """What tells records of this kind of ponds in which an assumption is wrong from those of a right forecast.
 
-    Members make DRAWN sets of records each, and so do those that are wrong in one thing. What tells the two apart best is the
-    linear discriminant (Fisher 1936): the difference of their means by the inverse of the covariance of a right forecast's
-    records. Its value is told in standard deviations of those of a right forecast, and suspected from where no assumption
-    reaches in RIGHT of them. A member is judged there as a pond would be, by discriminants that know nothing of it (made
-    without its PARTS-th of the members): by what they made themselves few members look more alike than ponds do.
+    What tells the two apart best is the linear discriminant (Fisher 1936): the difference of their means by the inverse of the
+    covariance of a right forecast's records. That is made of what ponds differ by (of few members, so that it is shrunk) and
+    of chance in the records, of which each member makes DRAWN sets; the difference is that of the records which the same
+    members would make without chance, less where members do not agree on it (after James & Stein 1961, from memory). Figures
+    that differ in chance alone are left out. The discriminant's value is told in standard deviations of those of a right
+    forecast; something is suspected from where no assumption reaches in RIGHT of them. A member is judged there as a pond
+    would be, by discriminants that know nothing of it (made without its PARTS-th of the members): by what they made
+    themselves few members look more alike than ponds do.
     """
     rng = np.random.default_rng([19, len(observations)])
+    expected = [one.expected(view) for one in observations]
 
-    def records(of: View) -> Array:
-        expected = [one.expected(of) for one in observations]
-        drawn = [
-            np.concatenate([_figures(one, one.draw(mean, rng)) for one, mean in zip(observations, expected, strict=True)], axis=1)
-            for _ in range(DRAWN)
-        ]
-        return np.stack(drawn)  # [draw, member, figure]
+    def draw() -> list[Array]:
+        return [one.draw(mean, rng) for one, mean in zip(observations, expected, strict=True)]
 
-    every = records(view)
-    known = np.isfinite(every)
+    drawn = np.stack([_together(observations, draw()) for _ in range(DRAWN)])  # [draw, member, figure]
+    known = np.isfinite(drawn)
     count = np.maximum(known.sum(axis=(0, 1)), 1)
-    middle = np.where(known, every, 0.0).sum(axis=(0, 1)) / count
-    spread = np.sqrt(np.where(known, (every - middle) ** 2, 0.0).sum(axis=(0, 1)) / count)
+    middle = np.where(known, drawn, 0.0).sum(axis=(0, 1)) / count
+    spread = np.sqrt(np.where(known, (drawn - middle) ** 2, 0.0).sum(axis=(0, 1)) / count)
     spread[spread <= 1e-9] = np.inf
 
     def scaled(figures: Array) -> Array:
         return np.nan_to_num((figures - middle) / spread)  # what could not be read says nothing
 
-    x = scaled(every)
-    shown = {(name, way): scaled(records(wrong)) for name, ways in off.items() for way, wrong in ways.items()}
-    moved = {which: one.mean(axis=(0, 1)) - x[:, : one.shape[1]].mean(axis=(0, 1)) for which, one in shown.items()}
+    def typical(of: View) -> Array:
+        return _together(observations, [one.typical(one.expected(of)) for one in observations])
+
+    own = typical(view)
+    moved = {}
+    for name, ways in off.items():
+        for way, wrong in ways.items():
+            shown = typical(wrong)
+            moved[name, way] = _agreed(scaled(shown) - scaled(own[: len(shown)]))
     names = tuple(which for which, by in moved.items() if np.abs(by).max() > 1e-9)  # what moves no figure is never seen
     if not names:
         return Discriminants((), middle, spread, np.zeros((len(middle), 0)), np.inf)
     apart = np.array([moved[which] for which in names]).T
+    told = scaled(own).var(axis=0) + (apart**2).max(axis=1) >= LEAST_TOLD
+    spread, apart = np.where(told, spread, np.inf), np.where(told[:, None], apart, 0.0)
+    x, ponds = scaled(drawn), scaled(own)
+    chance = (x - x.mean(axis=0)).reshape(-1, x.shape[-1])
+    of_chance = chance.T @ chance / (len(chance) - len(own)) + LEAST_CHANCE * np.eye(x.shape[-1])
 
     def weights(members: NDArray[np.bool_]) -> Array:
-        some = x[:, members].reshape(-1, x.shape[-1])
-        own = some.T @ some / len(some)
-        return np.linalg.solve((1.0 - SHRINK) * own + SHRINK * np.eye(len(own)), apart)
+        between = np.cov(ponds[members].T)
+        return np.linalg.solve(of_chance + (1.0 - SHRINK) * between + SHRINK * np.diag(np.diag(between)), apart)
 
     part = np.arange(x.shape[1]) % PARTS
     right = np.empty((*x.shape[:2], len(names)))
     for k in range(PARTS):
         right[:, part == k] = x[:, part == k] @ weights(part != k)
-    scatter = right.std(axis=(0, 1))
+    scatter = np.quantile(right, TAIL, axis=(0, 1)) / NormalDist().inv_cdf(TAIL)
     level = float(np.quantile((right / scatter).max(axis=-1), RIGHT))
     return Discriminants(names, middle, spread, weights(part >= 0) / scatter, level)
 
 
+def _agreed(moved: Array) -> Array:
+    """The mean of what members are moved by [member, figure], less where they do not agree."""
+    mean = moved.mean(axis=0)
+    error = moved.var(axis=0) / len(moved)
+    return np.asarray(mean * np.maximum(0.0, 1.0 - error / np.maximum(mean**2, 1e-12)))
+
+
+def _together(observations: Sequence[Observation], data: Sequence[Array]) -> Array:
+    return np.concatenate([_figures(one, some) for one, some in zip(observations, data, strict=True)], axis=-1)
+
+
 def _figures(one: Observation, data: Array) -> Array:
-    """The figures of a record [draw, figure], of a catch also those of its length classes; numbers of fish by their
-    logarithm. Few, so that members can tell how they vary together."""
-    columns = [np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()]
-    classes = [np.log1p(one.by_class(data))] if isinstance(one, Haul) else []
-    return np.concatenate([np.column_stack(columns), *classes], axis=-1)
+    """The figures of a record [draw, figure]; numbers of fish by their logarithm. Of a catch the fish of each length category
+    and longer (their shares, where the effort is unknown), and the mean length. Few, so that members can tell how they vary
+    together."""
+    if not isinstance(one, Haul):
+        return np.column_stack([np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()])
+    fish = one.as_long(data)
+    numbers = np.log1p(fish) if one.counts else np.sqrt(fish[..., 1:] / np.maximum(fish[..., :1], 1e-9))
+    _, length = one.figures(data)["mean length"]
+    return np.concatenate([numbers, length[..., None]], axis=-1)

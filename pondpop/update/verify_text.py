@@ -15,6 +15,7 @@ from pondpop.units import NONE, Units, brief, converted, in_csv, joined, unit_of
 from pondpop.update.verify import Checked, Estimate, Verification
 
 SURE = 0.05  # chance of as few, or as many, figures inside, below which it is told as such (a choice)
+MOST_NAMED = 3  # assumptions under suspicion that are told at once
 MOST_SHOWN = 12  # figures on the terminal, those farthest out first
 KINDS = {"mm": "length", "mm a year": "length"}  # of units that have two systems
 WHAT_TO_DO = {
@@ -23,7 +24,7 @@ WHAT_TO_DO = {
     "young": "seine in early summer, and count the young in the autumn survey",
     "natural": "look for deaths that the scenario does not know (kills, predators, unreported harvest)",
     "survival": "count what was stocked again in the next survey",
-    "luck": "ask the anglers: unreported trips or fish make catches look small",
+    "harvest": "ask the anglers: unreported trips or fish make catches look small",
     "catchability": "the gear may see other fish than was thought; note water temperature, hours and crew",
 }
 CAUTION = (
@@ -93,14 +94,18 @@ def score(found: Verification) -> str:
 
 
 def suspicion(found: Verification) -> str:
-    """Which assumptions the records speak against."""
+    """Which assumption the records speak against; those that they cannot tell apart, together."""
     if not found.suspects:
         first = found.estimates[:1]
         least = f" (most of all they ask for {_more(first[0])}, which chance may do)" if first else ""
         return f"No assumption is under suspicion{least}."
-    told = joined(f"{_more(one)} ({one.score:.1f} standard deviations)" for one in found.suspects[:3])
+    parts = [f"{_more(one)} ({one.score:.1f} standard deviations)" for one in found.suspects[:MOST_NAMED]]
+    if (rest := len(found.suspects) - MOST_NAMED) > 0:
+        parts.append(f"{rest} more (see verify.csv)")
+    apart = "; the records cannot tell these apart" if len(parts) > 1 else ""
     what = WHAT_TO_DO.get(found.suspects[0].assumption.partition(" ")[0], "")
-    return f"Under suspicion: the records ask for {told} than the forecast had.{f' Next: {what}.' if what else ''}"
+    told = f"Under suspicion: the records ask for {joined(parts, 'or')} than the forecast had{apart}."
+    return told + (f" Next: {what}." if what else "")
 
 
 def _more(one: Estimate) -> str:

@@ -22,16 +22,19 @@ from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, smc, up_to
 from pondpop.update.likelihood import (
     LENGTH_OFF,
+    MARKS_KEPT,
+    MARKS_OFF,
     WR_ERROR,
     WR_OFF,
     WR_OFF_IN_SURVEY,
+    Recaptured,
     View,
     evidence,
     lengths_off,
     view_of,
 )
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
-from pondpop.update.simulate import Growing, Watched, deal_past, watch_all
+from pondpop.update.simulate import Growing, Marked, Watched, deal_past, watch_all
 from pondpop.update.smc import Law, Members, alike, draw_rows, fit, learn, next_power, step, weights
 from pondpop.update.text import Row, narrowed, rows, update_answer, update_csv, update_text
 
@@ -252,7 +255,7 @@ def test_watched_ponds_are_those_that_are_projected():
         np.testing.assert_array_equal(read[name], projected[name])
 
 
-def test_growth_of_tagged_fish_is_that_of_their_group():
+def test_tagged_fish_grow_and_die_as_their_group_does():
     shad = '[[strategies.few.stocking]]\nname = "shad"\nspecies = "shad"\ndate = 2026-04-10\n'
     shad += "per_acre = 90\nlength_in = 3\n"
     scenario = pond(members=2, only="few", extra=shad)  # shad of one stocking are one group
@@ -262,12 +265,17 @@ def test_growth_of_tagged_fish_is_that_of_their_group():
     first, last = scenario.run.survey_dates[:2]
     past = up_to(scenario, "few", last)
     days = tuple((day - scenario.run.start).days for day in (first, last))
-    asked = Watched(days, (Growing("shad", *days, (70.0, 80.0)),))
+    asked = Watched(days, (Growing("shad", *days, (70.0, 80.0)),), (Marked("shad", *days, (70.0, 75.0, 80.0)),))
     read = watch_all(past, "few", asked, prior_uniforms(past, "few", last, ()))
-    length = next(project_all([Variant(scenario, "few")]))["group_length"]
+    projected = next(project_all([Variant(scenario, "few")]))
+    length, there = projected["group_length"], projected["group_survivors"]
     k = [event.name for event in scenario.strategies["few"].stocking].index("shad")
     grown = 75.0 * (length[:, 1, k] / length[:, 0, k] - 1.0)
     assert read["growth"][:, 0] == pytest.approx(grown * 365.25 / (days[1] - days[0]))
+    alive = read["marked"][:, 0]
+    assert alive.sum(axis=1) == pytest.approx(3.0 * there[:, 1, k] / there[:, 0, k])
+    mean = alive @ (np.arange(alive.shape[1]) + 0.5) / alive.sum(axis=1)
+    assert mean == pytest.approx(length[:, 1, k] / 25.4, abs=1.0)
 
 
 # ---------------------------------------------------------------------- the posterior as a source
@@ -480,6 +488,45 @@ def test_tags_tell_growth_between_surveys(tmp_path):
     mine = [o for o in seen.observations if "tags" in o.title]
     assert len(mine) == 1 and mine[0].fish == 4
     assert mine[0].data[0] == pytest.approx(3 * 25.4 * 365.25 / 354)
+
+
+def test_tags_tell_how_many_of_a_later_catch_are_marked(tmp_path):
+    fish = [f"2026-05-01,electrofishing,bass,{9 + k},,1,T{k}," for k in range(4)]
+    fish += [f"2027-04-20,electrofishing,bass,{x},,{count},{tag}," for x, count, tag in ((12, 1, "T0"), (13, 5, ""), (7, 9, ""))]
+    fish += ["2027-04-21,electrofishing,bass,12,,1,T0,", "2027-04-21,electrofishing,bass,9,,2,,"]
+    tags = [f"T{k},2026-05-01,bass,tagged,{9 + k}" for k in range(4)]
+    seen = evidence(records(tmp_path, survey=fish, tags=tags), pond(years=2, only="few"))
+    found = [o for o in seen.observations if isinstance(o, Recaptured)]
+    told = [(o.title, o.low_in, o.high_in, o.marked, o.data.tolist(), o.examined) for o in found]
+    before = "2027-04-20 electrofishing bass marked before 2027-04-20"
+    since = "2027-04-21 electrofishing bass marked since 2027-04-20"
+    assert told == [
+        (before, 8, 12, (0,), [0.0], 2),
+        (before, 12, None, (0,), [1.0], 6),  # caught on both days, counted once
+        (since, 8, 12, (1,), [0.0], 2),
+        (since, 12, None, (1,), [1.0], 1),
+    ]
+    asked = seen.watched.marked
+    assert [(one.first, one.last) for one in asked] == [(30, 384), (384, 385)]
+    assert [np.divide(one.lengths_mm, 25.4).round(6).tolist() for one in asked] == [[9, 10, 11, 12], [12]]
+    assert {384, 385} <= set(seen.watched.days)
+
+
+def test_the_share_that_is_marked_is_of_those_that_the_gear_takes():
+    one = Recaptured("a", "bass", "electrofishing", 7, (0,), 12, None, 40, np.array([8.0]))
+    number, marked = np.zeros((2, 1, len(SPECIES), 32)), np.zeros((2, 1, 32))
+    number[:, 0, SPECIES.index("bass"), [5, 12]] = 500.0, 20.0  # the small ones were not examined
+    marked[0, 0, 12], marked[1, 0, 12] = 8.0, 4.0  # of 40 in 2 ha
+    doubt = {one.doubts[0]: np.zeros(2)}
+    share = one.expected(View({"number": number, "marked": marked}, (7,), 2.0, np.full(9, 20.0), doubt))
+    centre = MARKS_KEPT * np.exp(-0.5 * MARKS_OFF**2)  # log-normal about a mean of 1
+    assert share[:, 0] == pytest.approx(centre * np.array([0.2, 0.1]))
+    drawn = np.stack([one.draw(share, np.random.default_rng(k))[:, 0] for k in range(2000)])
+    assert drawn.mean(axis=0) == pytest.approx(40 * share[:, 0], rel=0.05)
+    every = [np.exp(one.log_likelihood(share, np.array([float(n)]))) for n in range(41)]
+    assert np.sum(every, axis=0) == pytest.approx(np.ones(2))
+    assert np.array(every)[:, 0] == pytest.approx((drawn[:, 0] == np.arange(41)[:, None]).mean(axis=1), abs=0.03)
+    assert every[8][0] > every[8][1]
 
 
 def test_strategies_that_differed_must_be_told(tmp_path):

@@ -69,6 +69,9 @@ class Shows:
     def expected(self, view):
         return view.seen[self.name][:, None] * np.ones(6)
 
+    def typical(self, expected):
+        return expected
+
     def draw(self, expected, rng):
         return expected + self.noise * rng.normal(size=expected.shape)
 
@@ -107,10 +110,18 @@ def test_a_catch_is_told_by_length_category_too():
     inches = np.zeros((2, 33))
     inches[0, [5, 8, 11, 12, 30]] = 3, 2, 4, 1, 6
     bass, shad = (Haul("a", s, "electrofishing", (Outing(0, 1.0),), np.zeros(33)) for s in ("bass", "shad"))
-    assert bass.by_class(inches).tolist() == [[3, 6, 1, 0, 0, 6], [0] * 6]  # from 0, 8, 12, 15, 20, 25 in
-    assert shad.by_class(inches).tolist() == [[16.0], [0.0]]
+    assert bass.as_long(inches).tolist() == [[16, 13, 7, 6, 6, 6], [0] * 6]  # from 0, 8, 12, 15, 20, 25 in
+    assert shad.as_long(inches).tolist() == [[16.0], [0.0]]
     wide = Haul("b", "bass", "angling", (Outing(0, 1.0),), np.zeros(3), np.repeat(np.eye(2), 16, axis=1))
-    assert wide.by_class(np.array([5.0, 7.0, 1.0])).tolist() == [0, 5, 0, 0, 7, 0]  # classes of 0-16 and 16-32 in; one unmeasured
+    assert wide.as_long(np.array([5.0, 7.0, 1.0])).tolist() == [12, 12, 7, 7, 7, 0]  # of 0-16 and 16-32 in; one unmeasured
+
+
+def test_how_many_were_caught_tells_nothing_where_the_effort_is_unknown():
+    catches = np.zeros((2, 33))
+    catches[0, [9, 17]], catches[1, [9, 17]] = 5, 50
+    known, unknown = (Haul("a", "bass", "electrofishing", (Outing(0, h),), np.zeros(33)) for h in (1.0, None))
+    assert np.abs(np.diff(_figures(known, catches), axis=0)).max() > 1.0
+    assert np.abs(np.diff(_figures(unknown, catches), axis=0)).max() < 1e-9
 
 
 def test_catches_alike_in_number_and_mean_length_are_told_apart_by_their_classes():
@@ -150,6 +161,23 @@ def test_the_assumption_that_is_wrong_is_suspected(food, young, first, more):
     assert np.mean(right) >= 0.9
 
 
+def test_assumptions_that_move_the_same_records_are_suspected_together():
+    """Two that look alike are named both, a third that shows elsewhere is not."""
+
+    def view(by=(0.0, 0.0), count=100):
+        z = np.random.default_rng(5).normal(size=(2, 100))
+        return View({name: z[k, :count] + by[k] for k, name in enumerate("ab")}, (0,), 1.0, np.zeros(1), {})
+
+    moves = {"food of the pond": (1.0, 0.0), "growth of bass": (1.0, 0.1), "young of bass": (0.0, 1.0)}
+    off = {
+        name: {way: view(tuple(3.0 * way * np.array(by)), 32) for way in (-1, 1)} for name, by in moves.items()
+    }
+    seen = [Shows("a", 0.3, np.full(6, -4.0)), Shows("b", 0.3, np.full(6, 0.2))]
+    found = estimates(seen, view(), off)
+    assert {one.assumption for one in found if one.suspected} == {"food of the pond", "growth of bass"}
+    assert not any(one.more for one in found if one.suspected)
+
+
 def test_what_answers_only_when_it_is_far_off_is_suspected_too():
     """Records that do not move with small departures, so that members which differ a little tell nothing of large ones."""
 
@@ -166,7 +194,7 @@ def test_a_wrong_assumption_moves_its_luck_and_no_other():
     scenario = resolve(_raw())
     strategy = scenario.strategies["few"]
     known = assumptions(scenario, "few")
-    assert "survival of stocked fish" in known and "luck of anglers" not in known
+    assert "survival of stocked fish" in known and "harvest by anglers" not in known
     bass = SPECIES.index("bass")
     for name, one in known.items():
         right, wrong = (dealer.draw(scenario, strategy, 0, 3)[1] for dealer in (Prior(), Off(Prior(), one, -2.0)))
@@ -209,7 +237,11 @@ def test_the_score_is_against_no_change():
 def test_suspicion_names_what_and_which_way():
     some = [Estimate("young of bass", False, 3.1, True), Estimate("food of the pond", True, 0.2, False)]
     told = suspicion(_verification([], some))
-    assert "fewer young of bass (3.1 standard deviations)" in told and "seine" in told
+    assert "fewer young of bass (3.1 standard deviations)" in told and "seine" in told and "apart" not in told
+    several = [Estimate(f"{what} of bass", False, 3.0, True) for what in ("growth", "young", "natural deaths", "food")]
+    told = suspicion(_verification([], several[:2]))
+    assert "less growth of bass (3.0 standard deviations) or fewer young of bass" in told and "cannot tell these apart" in told
+    assert "or 1 more (see verify.csv)" in suspicion(_verification([], several))
     assert "No assumption is under suspicion" in suspicion(_verification([], [Estimate("food of the pond", True, 1.2, False)]))
 
 
