@@ -170,6 +170,14 @@ def class_name(low: int, high: int | None) -> str:
     return f"{low}in_up" if high is None else f"{low}_{high}in"
 
 
+def class_words(name: str) -> str:
+    """8–12 in for 8_12in, under 8 in for 0_8in, and 25 in and up for 25in_up."""
+    low, high = name.split("_")
+    if low == "0":
+        return f"under {high.removesuffix('in')} in"
+    return f"{low.removesuffix('in')} in and up" if high == "up" else f"{low}–{high.removesuffix('in')} in"
+
+
 def conditions(survey: Survey, gear: str, species: str) -> Iterator[Finding]:
     """Mean Wr by length class with limits, and the fish left out."""
     found = weighed(survey.taken(gear, species), species)

@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED
+from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED, class_words
 from pondpop.records.told import by_slip, how_read, left_out, slips_of
 from pondpop.units import LENGTH, Units, brief, in_csv, in_ten, shortened
 
@@ -246,20 +246,12 @@ def _structure(findings: list[Finding]) -> Iterator[str]:
     weights = [x for x in findings if "_wr_" in x.quantity]
     if weights:
         classes = [
-            f"{_class_words(x.quantity.split('_wr_')[1])} {_with_limits(x, x.count)}"
+            f"{class_words(x.quantity.split('_wr_')[1])} {_with_limits(x, x.count)}"
             for x in weights
             if not x.quantity.endswith("left_out")
         ]
         left_out = "; left out: " + weights[-1].note if weights[-1].value else ""
         yield from _wrap(who + "Wr " + (", ".join(classes) or "of no fish") + left_out)
-
-
-def _class_words(name: str) -> str:
-    """8–12 in for 8_12in, under 8 in for 0_8in, and 25 in and up for 25in_up."""
-    low, high = name.split("_")
-    if low == "0":
-        return f"under {high.removesuffix('in')} in"
-    return f"{low.removesuffix('in')} in and up" if high == "up" else f"{low}–{high.removesuffix('in')} in"
 
 
 def _with_limits(f: Finding, count: int | None = None) -> str:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 
 import numpy as np
 import scipy
 
+from pondpop.assess.size_and_condition import class_words
 from pondpop.decide.console import HIGH, WIDE, columns, fitted, wrapped
 from pondpop.decide.passages import Passage
 from pondpop.units import NONE, Units, brief, converted, in_csv, joined, unit_of
@@ -122,7 +124,13 @@ def _row(one: Checked, units: Units, dated: bool) -> list[str]:
     where = "" if one.inside else "below" if one.rank < 0.5 else "above"
     band = f"{brief(middle, 3)} [{brief(low, 3)}–{brief(high, 3)}]"
     before = brief(_in(one.before, one, units), 3) if np.isfinite(one.before) else NONE
-    return [f"{one.day} {one.title}" if dated else one.title, one.name, band, seen, where, before]
+    return [f"{one.day} {one.title}" if dated else one.title, _figure(one.name), band, seen, where, before]
+
+
+def _figure(name: str) -> str:
+    """What was seen, its length class in words: mean Wr 15–20 in."""
+    what, _, sizes = name.rpartition(" ")
+    return f"{what} {class_words(sizes)}" if re.fullmatch(r"\d+_\d+in|\d+in_up", sizes) else name
 
 
 def _in(value: float, one: Checked, units: Units) -> float:

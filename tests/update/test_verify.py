@@ -4,7 +4,7 @@ import csv
 import datetime as dt
 import io
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -217,6 +217,16 @@ def _verification(figures, some=()):
 
 def _raw():
     return tomllib.loads(TEXT)
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("mean Wr 15_20in", "mean Wr 15–20 in"), ("mean Wr 0_8in", "mean Wr under 8 in"), ("growth 25in_up", "growth 25 in and up"),
+     ("mean length", "mean length"), ("caught", "caught")],
+)  # fmt: skip
+def test_figures_are_told_with_their_length_class_in_words(name, words):
+    text = verify_text(_verification([replace(checked(99.0, range(11)), name=name)]), "us")
+    assert f" {words} " in text and (name == words or name not in text)
 
 
 def test_the_verdict_knows_few_and_many():
