@@ -59,6 +59,7 @@ REASONS: dict[str, str] = {
     "318954df": "at exactly 40 both ways tell the same digits",
     "74d18b48": "there is no thirteenth month among the wanted",
     "5769daca": "a month has its name in any year",
+    "f9fd8a00": "the last of two axes is axis 1",
 }
 
 

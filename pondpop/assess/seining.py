@@ -56,11 +56,12 @@ def seining(survey: Survey) -> SeiningReading | None:
         return None
     hauls, days = int(sum(e.amount for e in worked)), {e.date for e in worked}
 
-    def number(species: str, low: float, high: float) -> int:
+    def number(species: str, low_in: float, high_in: float) -> int:
+        low, high = low_in * MM_PER_IN, high_in * MM_PER_IN  # as a length in inches is read, so that 3 in are 3 in
         return sum(
             f.count
             for f in survey.fish
-            if (f.gear, f.species) == ("seine", species) and f.date in days and low <= f.length_mm / MM_PER_IN < high
+            if (f.gear, f.species) == ("seine", species) and f.date in days and low <= f.length_mm < high
         )
 
     bass = number("bass", 0, YOUNG_BASS_BELOW_IN)

@@ -241,6 +241,26 @@ def test_a_detail_is_told_where_seven_of_ten_members_agree_on_its_sign(differenc
     assert details._difference(np.array(difference), " lb", "heavier", "lighter") == said
 
 
+def test_what_differs_at_the_end_is_told_in_points_and_in_pounds():
+    scenario = pond(members=3)
+    read = readings(scenario)
+    for name, large, crop in (("few", 25.0, 50.0), ("many", 75.0, 50.0 + 11.208511561)):
+        one = read[name]
+        one["number"][..., 0, 9], one["number"][..., 0, 13] = 100.0 - large, large
+        one["biomass"][..., 0, 9] = crop
+    (words,) = [d.words for d in details.differences(teller(dataset(scenario, read), "us"), 0, 1) if d.topic == "differences"]
+    assert words.startswith("“many” instead of “few”, last twelve months to 2026-09-15: bass PSD 50 points higher [50–50]; ")
+    assert "standing crop of bass 10 lb/acre higher [10–10]" in words and "bluegill" not in words
+
+
+def test_costs_are_told_by_what_they_go_to():
+    scenario = pond(members=3, extra="[costs]\nper_bass = 2\nper_kg_feed = 3\n")
+    read = readings(scenario)
+    read["few"]["pellets_given"][:, 0] = 10.0 / scenario.pond.area_ha
+    (one,) = details._costs(teller(dataset(scenario, read), "us"))
+    assert one.words == "Cost over the run: “few” USD 150 (fish 120, feed 30); “many” USD 240."
+
+
 def test_survivors_are_told_two_years_after_stocking():
     scenario = pond(years=4)
     told = teller(dataset(scenario, readings(scenario)), "us")

@@ -78,6 +78,13 @@ def test_catch_follows_density_and_effort_where_little_is_taken():
     assert expected_catch(MANY, gear("electrofishing"), 0.01, 19, 20) == pytest.approx(one, rel=2e-3)
 
 
+def test_catches_of_anglers_rise_less_than_the_fish_by_their_exponent():
+    used = gear("angling")
+    exponent = float(used.density_exponent[0])
+    one, four = (expected_catch(pond({13: fish}), used, 1e-6, 22, 5)[0].sum() for fish in (100.0, 400.0))
+    assert 0.0 < exponent < 1.0 and four / one == pytest.approx(4.0**exponent, rel=1e-5)
+
+
 def test_effort_and_temperature_broadcast_over_members():
     catch = expected_catch(MANY, gear("seine"), [1, 4], [25, 12], 2)
     for i, (effort, temperature) in enumerate(((1, 25), (4, 12))):

@@ -13,6 +13,7 @@ from pondpop.report.forage_supply import Hunger, class_words
 from pondpop.report.strategies import _letter, decimal_years, gather
 from pondpop.report.tables import chunks
 from pondpop.species import SPECIES
+from pondpop.units import in_ten
 
 # --- panels
 
@@ -200,7 +201,8 @@ def test_chances_of_a_big_bass_are_means_over_members_in_tenths(cases, kept):
         assert all(has(lines(axes, case), chance[:, k]) for k in range(3))
         assert {"5 lb", "8 lb", "10 lb"} <= {text.get_text() for text in axes.texts}
         assert axes.get_ylim()[0] < 0.0 < 10.0 < axes.get_ylim()[1]
-    assert "A, at the end: 5 lb" in words[-1]
+    chance = 1.0 - np.exp(-cases[0].of("bass_above")[:, -1, 0] * cases[0].projection.scenario.pond.area_ha)
+    assert f"A, at the end: 5 lb {in_ten(float(chance.mean()))}" in words[-1]
 
 
 def test_harvest_stands_in_bars_within_its_year(cases, kept):
@@ -220,6 +222,8 @@ def test_harvest_stands_in_bars_within_its_year(cases, kept):
         ends = sorted(segment[:, 1].tolist() for lines_ in axes.collections for segment in lines_.get_segments())
         bands = [case.band(f"{species}_harvest_biomass_12_months")[i, [0, 2]].tolist() for species in SPECIES for i in at]
         np.testing.assert_allclose(ends, sorted(bands))
+    heights = [text.xyann[1] for text in figure.axes[0].texts if text.get_text() in SPECIES]
+    assert len(heights) == len(SPECIES) and all(a - b > 7 for a, b in pairwise(heights))  # below one another, in points
     tallest = max(case.band(f"{species}_harvest_biomass_12_months")[:, 2].max() for case in cases for species in SPECIES)
     assert figure.axes[0].get_ylim() == (0.0, pytest.approx(1.1 * tallest))
 

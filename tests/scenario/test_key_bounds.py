@@ -2,6 +2,7 @@
 
 import copy
 import datetime as dt
+import math
 import re
 
 import pytest
@@ -121,14 +122,22 @@ WHOLE = ("years", "members", "fish_sampled")
 
 @pytest.mark.parametrize(("table", "key", "siblings", "low", "high"), EVERY, ids=[f"{one[0]}.{one[1]}" for one in EVERY])
 def test_a_number_beyond_its_bounds_is_refused_with_those_of_the_page(table, key, siblings, low, high):
-    kind, step = (int, 1) if key in WHOLE else (float, 0.001 * high)
+    kind = int if key in WHOLE else float
     bounds = f"from {brief(low)} to {brief(high)}" if kind is float else f"from {int(low):,} to {int(high):,}"
-    for value in (kind(low - step), kind(high + step)):
+    beyond = (int(low) - 1, int(high) + 1) if kind is int else (math.nextafter(low, -math.inf), math.nextafter(high, math.inf))
+    for value in beyond:
         error = refused(table, key, siblings, value)
         assert error is not None and error.path.endswith(key) and bounds in error.allowed, (value, str(error))
     for value in (kind(low), kind(high)):
         error = refused(table, key, siblings, value)
         assert error is None or not (error.path.endswith(key) and bounds in error.allowed), (value, str(error))
+
+
+@pytest.mark.parametrize("table", ["stocking", "harvest", "removal"])
+def test_no_more_than_a_million_fish_a_hectare(table):
+    for number, allowed in ((1e6, True), (math.nextafter(1e6, math.inf), False)):
+        error = refused(table, "per_ha", ("per_acre", "share", "kg_per_ha"), number)
+        assert (error is None or "1,000,000" not in error.allowed) == allowed
 
 
 def test_most_numbers_of_the_page_are_tried():
