@@ -50,6 +50,17 @@ def test_fish_and_weight_of_the_months_add_up_member_by_member():
     assert metric.rows[-1][1] == ("60 fish", "2.7 kg")
 
 
+def test_a_harvest_that_begins_later_is_told_for_its_first_year():
+    rule = '[[strategies.few.harvest]]\nname = "t"\nspecies = "bass"\nlength_in = [8, 12]\nlb_per_acre = 9\n'
+    scenario = pond(members=2, years=3, extra=rule)
+    read = readings(scenario)
+    for name in ("harvest_number", "harvest_biomass"):
+        read["few"][name][:, 14:32, 0] = 5.0
+    (table,) = harvest_tables(gather([dataset(scenario, read)], "us"))
+    months = [row[0] for row in table.rows]
+    assert (months[0], months[-2], len(months)) == ("Jun 2027", "May 2028", 13)
+
+
 @pytest.fixture
 def kept(monkeypatch):
     """The figures that are drawn, in place of their text."""
