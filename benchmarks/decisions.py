@@ -220,8 +220,8 @@ def three_hours_and_tags(handled: int) -> tuple[Observation, ...]:
         found.append(growth_of(k, one.last, "bass", "growth", np.nan, 8, f"{one.first} {k} tags bass"))
     for k, one in enumerate(MARKED):
         if len(one.lengths_mm) == handled:
-            title = f"{one.last} electrofishing bass marked {one.first}"
-            found.append(Recaptured(title, "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
+            title = f"{one.last} electrofishing bass"
+            found.append(Recaptured(title, "new tags", "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
     return tuple(found)
 
 

@@ -206,6 +206,7 @@ class Recaptured:
     catchability matters. They keep together as the lengths of a catch do (beta-binomial)."""
 
     title: str
+    name: str  # of the marks
     species: str
     gear: str
     day: int
@@ -242,8 +243,8 @@ class Recaptured:
         return np.log1p(data)
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
-        name = f"marked of {self.examined} {class_name(self.low_in, self.high_in)}"
-        return {name: ("fish", data[..., 0])}
+        """The share that is marked of those examined."""
+        return {f"{self.name} {class_name(self.low_in, self.high_in)}": ("%", 100.0 * data[..., 0] / self.examined)}
 
     def _strengths(self, expected: Array) -> tuple[Array, Array]:
         together = gear(self.gear).independent_fish
@@ -608,14 +609,14 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
                 known |= set(new)
                 if new:
                     before.append(Marked(species, (then.first - start).days, (now.first - start).days, tuple(new.values())))
-            looks = [(f"marked before {now.first}", now.first, before, known, now.taken(used, species))]
+            looks = [("old tags", now.first, before, known, now.taken(used, species))]
             for day in sorted({f.date for f in now.fish if f.gear == used}):
                 handled = {f.tag: f.length_mm for f in now.fish if f.tag and f.species == species and f.date < day}
                 first, last = (now.first - start).days, (day - start).days
                 today = tuple(f for f in now.fish if (f.date, f.gear, f.species) == (day, used, species))
                 again = [Marked(species, first, last, tuple(handled.values()))] if handled else []
-                looks.append((f"marked since {now.first}", day, again, set(handled), today))
-            for title, day, marked, tags, fish in looks:
+                looks.append(("new tags", day, again, set(handled), today))
+            for name, day, marked, tags, fish in looks:
                 numbers = tuple(range(len(asked), len(asked) + len(marked)))
                 asked += marked
                 stock, quality = indices.category_inches(species)[:2]
@@ -625,7 +626,7 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
                         data, examined = np.array([float(sum(f.tag in tags for f in some))]), sum(f.count for f in some)
                         found.append(
                             Recaptured(
-                                f"{day} {used} {species} {title}", species, used, (day - start).days, numbers, low, high,
+                                f"{day} {used} {species}", name, species, used, (day - start).days, numbers, low, high,
                                 examined, data,
                             )
                         )  # fmt: skip

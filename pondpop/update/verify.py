@@ -36,6 +36,7 @@ from pondpop.update.likelihood import (
     CATCHABILITY,
     Haul,
     Observation,
+    Recaptured,
     View,
     doubts,
     evidence,
@@ -441,6 +442,8 @@ def _figures(one: Observation, data: Array) -> Array:
     """The figures of a record [draw, figure]; numbers of fish by their logarithm. Of a catch the fish of each length category
     and longer (their shares, where the effort is unknown), and the mean length. Few, so that members can tell how they vary
     together."""
+    if isinstance(one, Recaptured):
+        return one.summary(data)
     if not isinstance(one, Haul):
         return np.column_stack([np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()])
     fish = one.as_long(data)

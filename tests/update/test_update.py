@@ -497,15 +497,16 @@ def test_tags_tell_how_many_of_a_later_catch_are_marked(tmp_path):
     tags = [f"T{k},2026-05-01,bass,tagged,{9 + k}" for k in range(4)]
     seen = evidence(records(tmp_path, survey=fish, tags=tags), pond(years=2, only="few"))
     found = [o for o in seen.observations if isinstance(o, Recaptured)]
-    told = [(o.title, o.low_in, o.high_in, o.marked, o.data.tolist(), o.examined) for o in found]
-    before = "2027-04-20 electrofishing bass marked before 2027-04-20"
-    since = "2027-04-21 electrofishing bass marked since 2027-04-20"
+    told = [(o.title, o.name, o.low_in, o.high_in, o.marked, o.data.tolist(), o.examined) for o in found]
+    first, second = (f"2027-04-{day} electrofishing bass" for day in (20, 21))
     assert told == [
-        (before, 8, 12, (0,), [0.0], 2),
-        (before, 12, None, (0,), [1.0], 6),  # caught on both days, counted once
-        (since, 8, 12, (1,), [0.0], 2),
-        (since, 12, None, (1,), [1.0], 1),
+        (first, "old tags", 8, 12, (0,), [0.0], 2),
+        (first, "old tags", 12, None, (0,), [1.0], 6),  # caught on both days, counted once
+        (second, "new tags", 8, 12, (1,), [0.0], 2),
+        (second, "new tags", 12, None, (1,), [1.0], 1),
     ]
+    (of,) = found[1].figures(found[1].data).items()
+    assert of[0] == "old tags 12in_up" and of[1][1] == pytest.approx(100 / 6)
     asked = seen.watched.marked
     assert [(one.first, one.last) for one in asked] == [(30, 384), (384, 385)]
     assert [np.divide(one.lengths_mm, 25.4).round(6).tolist() for one in asked] == [[9, 10, 11, 12], [12]]
@@ -513,7 +514,7 @@ def test_tags_tell_how_many_of_a_later_catch_are_marked(tmp_path):
 
 
 def test_the_share_that_is_marked_is_of_those_that_the_gear_takes():
-    one = Recaptured("a", "bass", "electrofishing", 7, (0,), 12, None, 40, np.array([8.0]))
+    one = Recaptured("a", "old tags", "bass", "electrofishing", 7, (0,), 12, None, 40, np.array([8.0]))
     number, marked = np.zeros((2, 1, len(SPECIES), 32)), np.zeros((2, 1, 32))
     number[:, 0, SPECIES.index("bass"), [5, 12]] = 500.0, 20.0  # the small ones were not examined
     marked[0, 0, 12], marked[1, 0, 12] = 8.0, 4.0  # of 40 in 2 ha
