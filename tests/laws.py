@@ -198,5 +198,9 @@ def respired(page, water_c: float) -> np.ndarray:
     size = (page.weight / 100.0) ** np.nan_to_num(of("winter_rest_size_exponent"))
     rest = 1.0 - cold + cold * awake + max(0.0, cold - 1e-6) * awake * (size - 1.0)
     activity = of("activity_multiplier") * (1.0 + np.nan_to_num(of("activity_per_kg")) * page.weight / 1000.0)
+    dome = bioenergetics.temperature_dome(water_c, of("intake_dome_q"), of("intake_optimum_c"), of("intake_maximum_c"))
+    eats = dome / (1.0 + np.exp(-(water_c - of("feeding_stops_below_c")) / of("feeding_stop_width_c")))
+    eats = np.maximum(p.intake_dome_floor[0], eats)
+    activity = activity * (1.0 + np.nan_to_num(of("searching_cost")) * eats * page.searching)
     oxygen = of("respiration_at_1_g") * page.weight ** of("respiration_exponent") * warmth * rest * activity
     return oxygen * p.oxygen_energy_j_per_g[0]

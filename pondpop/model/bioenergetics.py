@@ -15,8 +15,8 @@ from pondpop.model.state import Pond
 from pondpop.species import Parameters, kinds_with, species_with
 
 LOG_OF_100_G = log(100.0)
-TWO_PHASES, RESTING, RICHER = (
-    species_with(habit) for habit in ("grows in two phases", "rests by size", "richer when large")
+SEARCHING, TWO_PHASES, RESTING, RICHER = (
+    species_with(habit) for habit in ("searches at a cost", "grows in two phases", "rests by size", "richer when large")
 )
 
 # ---------------------------------------------------------------------- temperature
@@ -124,12 +124,15 @@ def appetite(pond: Pond, max_intake: Array, log_condition: Array, grown: dict[in
     return left
 
 
-def free_growth(pond: Pond, weight: Array, food_energy: Array, ate_fish: Array, pellets: Array | None) -> Array:
+def free_growth(
+    pond: Pond, weight: Array, food_energy: Array, ate_fish: Array, pellets: Array | None, sated: Array
+) -> Array:
     """Growth per day in log weight that the energy eaten and respired asks for [member, group].
 
     (eaten · (1 − egested) · (1 − excreted − digestion) − respired) / energy of the body, all J per g and day. In species that
     are richer when large, as bass, a gram of the body holds E·(1 + r)·(W/100)^r J at the margin, so that the next gram of
-    a large fish costs more. food_energy is that of the pond's food eaten, J per g and day; ate_fish [member, predator group].
+    a large fish costs more. food_energy is that of the pond's food eaten, J per g and day; ate_fish [member, predator group];
+    sated is 1 and all food met.
     """
     p, g = pond.parameters, pond.group
     energy = food_energy  # is not asked for again
@@ -137,17 +140,20 @@ def free_growth(pond: Pond, weight: Array, food_energy: Array, ate_fish: Array, 
     if pellets is not None:
         energy += pellets * p.pellet_energy_j_per_g[:, None]
     growth = np.multiply(energy, g.growth_per_energy_eaten, out=energy)
-    growth -= _growth_respired(pond, weight)
+    growth -= _growth_respired(pond, weight, sated)
     for species in RICHER:
         growth[:, pond.slices[species]] *= _less_in_large(pond, species)
     return growth
 
 
-def _growth_respired(pond: Pond, weight: Array) -> Array:
+def _growth_respired(pond: Pond, weight: Array, sated: Array) -> Array:
     """Growth per day in log weight that the energy respired would give, of those richer when large as if of 100 g.
 
     R1 · W^r · f(T) · activity · (1 + k·W) · oxygen energy / body energy; R1 and f(T) are known by day, k ends the growth
     of bluegill. Of fish that rest by size a share of respiration at rest in winter depends on size as `resting_share` says.
+    Fish that search at a cost respire 1 + cost · f(T) / sated times as much, where 1/sated is the share of their time that they
+    look for food and f(T) the share of the maximum intake that temperature allows: the hungry of a crowd swim more for what
+    they eat, as perch did that were stunted (Sherwood et al. 2002, from memory; the shape is ours).
     """
     s, g = pond.state, pond.group
     respired = g.respiration_exponent * s.log_weight
@@ -166,6 +172,10 @@ def _growth_respired(pond: Pond, weight: Array) -> Array:
             at_rest *= resting
             at_rest += 1.0
             respired[:, groups] *= at_rest
+    for species in SEARCHING:
+        groups = pond.slices[species]
+        swims = pond.of("searching_cost", species) * pond.of_groups_of(species, pond.today.intake)
+        respired[:, groups] *= 1.0 + swims / sated[:, groups]
     return respired
 
 

@@ -57,6 +57,7 @@ class Step:
     biomass_alive: Array  # mean weight alive over the step, kg/ha
     gain: Array  # in log weight
     weight_left: Array  # share of their weight left after the step, before they grow
+    sated: Array  # 1 and all food met, as multiples of what half satisfies
     ate_fish: Array  # g per g and day [member, predator group]
     food: FoodEaten
     pellets: Array | None  # eaten, g per g and day; None where none are given
@@ -282,6 +283,7 @@ class Books:
     alive: Array  # mean share of the fish alive over the step, and
     weight_alive: Array  # of their weight
     length: float  # days
+    searching: Array  # share of their time that fish look for food, as far as oxygen lets them
     ate_fish: Array  # g per g and day, [member, predator group]
     ate_food: Array  # g per g and day [food, member, group]
     ate_pellets: Array  # g per g and day
@@ -307,6 +309,7 @@ class Books:
             alive=step.alive,
             weight_alive=step.weight_alive,
             length=step.length,
+            searching=pond.of_groups(pond.today.intake / pond.by_day.intake[pond.day]) / step.sated,
             ate_fish=step.ate_fish,
             ate_food=step.food.by_food(),
             ate_pellets=np.zeros_like(step.weight) if step.pellets is None else step.pellets,

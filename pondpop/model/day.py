@@ -142,7 +142,8 @@ class Engine(Pond):
         eats = oxygen.eats(night)
         if eats is not None:
             today = self.today
-            self.today = today._replace(max_intake=today.max_intake * eats[:, None], search=today.search * eats[:, None])
+            less = {name: getattr(today, name) * eats[:, None] for name in ("max_intake", "intake", "search")}
+            self.today = today._replace(**less)
 
     def stock(self) -> None:
         """Put in the fish that are stocked on this day."""
@@ -217,7 +218,7 @@ class Engine(Pond):
         biomass_alive = biomass * weight_alive
         ate_fish, fish_eaten = predation.eat_fish(self, place, hunt, biomass_alive)
 
-        free_growth = bioenergetics.free_growth(self, weight, food.energy, ate_fish, pellets)
+        free_growth = bioenergetics.free_growth(self, weight, food.energy, ate_fish, pellets, sated)
         grew = bioenergetics.within_limits(self, free_growth)
         shares = (left, weight_left)
         whole = whole_fish.deaths(self, deaths, length, alive, weight_alive, shares, grew, part) if self.whole else None
@@ -232,6 +233,7 @@ class Engine(Pond):
             weight_alive=weight_alive,
             biomass_alive=biomass_alive,
             gain=gain,
+            sated=sated,
             ate_fish=ate_fish,
             food=food,
             pellets=pellets,

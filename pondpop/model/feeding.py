@@ -139,6 +139,12 @@ def _snails_use(p: Parameters, kind: int) -> Array:
     return np.asarray(p.snails_use[:, kind, None] * logistic((GRID_MM - begins) / width))
 
 
+def grazing_exponent(p: Parameters, kind: int) -> Array:
+    """Exponent of the benthos left in how much of it the fish of each length meet [m, length]: rises with length from 0."""
+    begins, width = p.benthos_grazing_from_mm[:, kind, None], p.benthos_grazing_width_mm[:, kind, None]
+    return np.asarray(p.benthos_grazing_exponent[:, kind, None] * logistic((GRID_MM - begins) / width))
+
+
 class Meals(NamedTuple):
     """Which kind eats which food at all: pairs of both, those of a kind together, its foods in their order."""
 
@@ -147,6 +153,7 @@ class Meals(NamedTuple):
     use: Array  # of the food by the kind at each length [pair, m, length]
     of_kind: tuple[slice, ...]  # the pairs of each kind
     place: dict[tuple[int, int], int]  # of the pair of a food and a kind
+    grazed: dict[int, Array]  # exponents of the benthos left, by length, of the kinds that find little of it [m, length]
 
     def over_foods(self, of_pair: Array) -> Array:
         """Sums over the foods of each kind of what is [..., pair, member, length]: [..., member, kind * length]."""
@@ -171,7 +178,8 @@ def meals(p: Parameters) -> Meals:
     food, kind = (np.array(places, np.intp) for places in zip(*pairs, strict=True))
     ends = np.searchsorted(kind, np.arange(len(kinds) + 1)).tolist()
     of_kind = tuple(slice(a, b) for a, b in pairwise(ends))
-    return Meals(food, kind, use[food, :, kind], of_kind, {pair: place for place, pair in enumerate(pairs)})
+    grazed = {k: grazing_exponent(p, k) for k in kinds_with("finds little where benthos is grazed down", p.kinds)}
+    return Meals(food, kind, use[food, :, kind], of_kind, {pair: place for place, pair in enumerate(pairs)}, grazed)
 
 
 class FoodMet(NamedTuple):
@@ -205,7 +213,8 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
 
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
     ones forage better. Of benthos bass meet (stock / capacity)^g times as much: they take the large animals, and what
-    fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours). What eats algae
+    fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours); g rises with
+    length from 0, as the fry take small animals. What eats algae
     takes animal food first: with a of it and b of algae met it eats the share a/(1 + a) of its appetite, and of what is
     left b/(1 + b); so a counts 1 + b times (threadfin pick out zooplankton and filter algae where it is scarce, from
     memory; the form is ours).
@@ -214,9 +223,9 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     ease = s.food[eaten.food]
     ease *= pond.today.food_ease.T[eaten.kind]  # [pair, member]
     left = s.food[BENTHOS] / pond.food_capacity[BENTHOS]
-    for kind in kinds_with("finds little where benthos is grazed down", pond.community.kinds):
-        ease[eaten.place[BENTHOS, kind]] *= power(left, pond.parameters.benthos_grazing_exponent[:, kind])
     field = eaten.use * ease[:, :, None]
+    for kind, exponent in eaten.grazed.items():
+        field[eaten.place[BENTHOS, kind]] *= power(left[:, None], exponent)
     for kind in kinds_with("eats algae", pond.community.kinds):
         of_algae = eaten.place[ALGAE, kind]
         algae = field[of_algae].copy()

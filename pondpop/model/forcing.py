@@ -29,6 +29,7 @@ class Today(NamedTuple):
     length_growth: Array
     cold_deaths: Array
     search: Array  # [member, predator]
+    intake: Array  # [member or 1, kind], share of the maximum that temperature allows
     renewal: Array  # [food, member]
 
 
@@ -80,6 +81,7 @@ class DayFactors:
         self.max_intake = intake * (p.max_intake_at_1_g * luck_of_growth * local_growth)
         search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
         self.length_growth = dome
+        self.intake = intake
         self.search = np.ascontiguousarray(intake[:, :, :predators] * search[:, :, :predators])
         if inputs.area_share is not None:  # fish meet as if there were more of them
             self.search /= self.area_share[:, None, None]
@@ -119,5 +121,6 @@ class DayFactors:
             self.length_growth[day],
             self.cold_deaths[day],
             self.search[day],
+            self.intake[day],
             self.renewal[:, day],
         )

@@ -107,6 +107,8 @@ class Parameters:
     benthos_use_from_mm: PerKind
     benthos_use_from_width_mm: PerKind
     benthos_grazing_exponent: PerKind
+    benthos_grazing_from_mm: PerKind
+    benthos_grazing_width_mm: PerKind
     littoral_use: PerKind
     littoral_use_until_mm: PerKind
     littoral_use_width_mm: PerKind
@@ -117,6 +119,7 @@ class Parameters:
     foraging_size_exponent: PerKind
     foraging_size_offset_g: PerKind
     foraging_size_reference_g: PerKind
+    searching_cost: PerKind
 
     # Pellets
     pellets_from_mm: PerKind

@@ -72,7 +72,10 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "richer when large": ("body_energy_exponent",),
     "forages better when small": ("foraging_size_exponent", "foraging_size_offset_g", "foraging_size_reference_g"),
-    "finds little where benthos is grazed down": ("benthos_grazing_exponent",),
+    "searches at a cost": ("searching_cost",),
+    "finds little where benthos is grazed down": (
+        "benthos_grazing_exponent", "benthos_grazing_from_mm", "benthos_grazing_width_mm",
+    ),
     "hides little in plants": ("plants_hide",),
     "feeds by the shore when small": ("littoral_use", "littoral_use_until_mm", "littoral_use_width_mm"),
     "eats algae": ("algae_use",),

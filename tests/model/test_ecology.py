@@ -9,7 +9,7 @@ from small import pond
 
 from pondpop.ensemble.prepare import prepare, run_days
 from pondpop.model import bioenergetics, feeding, grid, mortality, predation, recruitment
-from pondpop.model.community import ALGAE, LITTORAL, PLANKTON
+from pondpop.model.community import ALGAE, BENTHOS, LITTORAL, PLANKTON
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Luck
 from pondpop.species import SPECIES, load_parameters
@@ -203,9 +203,56 @@ def test_large_bluegill_respire_more_for_their_size_than_bass_do():
         engine.run_day()
     engines[1].state.log_weight = engines[0].state.log_weight
     weight = engines[0].state.weight()
-    spent = [bioenergetics._growth_respired(engine, weight)[:, engine.slices[BLUEGILL]] for engine in engines]
+    full = np.full_like(weight, np.inf)
+    spent = [bioenergetics._growth_respired(engine, weight, full)[:, engine.slices[BLUEGILL]] for engine in engines]
     expected = 1.0 + p.activity_per_kg[0, BLUEGILL] * weight[:, engines[0].slices[BLUEGILL]] / 1000.0
     np.testing.assert_allclose(spent[0] / spent[1], expected, rtol=1e-9)
+
+
+def test_looking_for_food_costs_the_hungry_in_warm_water():
+    """Nothing found costs bass the whole of it, half of what satisfies half of it, plenty nothing; in the cold none swims."""
+    cost = 0.8
+    engine = Engine(inputs(parameters=load_parameters().replace("bass.searching_cost", cost)))
+    engine.run_day()
+    weight, intake = engine.state.weight(), engine.today.intake[:, :1]
+
+    def spent(met: float) -> np.ndarray:
+        return bioenergetics._growth_respired(engine, weight, np.full_like(weight, 1.0 + met))
+
+    sated, bass = spent(np.inf), engine.slices[BASS]
+    for met in (0.0, 1.0, 3.0):
+        rise = (spent(met) / sated)[:, bass]
+        np.testing.assert_allclose(rise, np.broadcast_to(1.0 + cost * intake / (1.0 + met), rise.shape), rtol=1e-12)
+    assert (intake > 0.1).all()
+    np.testing.assert_array_equal(spent(0.0)[:, engine.slices[BLUEGILL]], sated[:, engine.slices[BLUEGILL]])
+    p = engine.parameters
+    assert (engine.by_day.intake[:, 0, 0] < 1.0).all()
+    cold = bioenergetics.intake_temperature_factor(
+        0.1, 4.0, p.feeding_stops_below_c[0, BASS], p.feeding_stop_width_c[0, BASS], p.intake_dome_floor[0]
+    )
+    assert cost * float(cold) < 0.01  # so that what unfed bass lose over winter stands as it was published
+
+
+def test_fry_find_the_small_animals_of_grazed_benthos_and_grown_bass_do_not():
+    apart = load_parameters().replace("bass.benthos_grazing_from_mm", 150.0).replace("bass.benthos_grazing_width_mm", 10.0)
+    engine = engine_of(stocked(14, 10), parameters=apart)
+    engine.run_day()
+    p = engine.parameters
+    place = grid.place_on_grid(engine.log_length_of_weight(), engine.first_points, len(engine.community))
+
+    def met(left: float) -> np.ndarray:
+        engine.state.food[BENTHOS] = left * engine.food_capacity[BENTHOS]
+        found = feeding.food_met(engine, place, engine.state.weight())
+        return np.asarray(found.field[engine.meals.place[BENTHOS, BASS]])
+
+    ratio = met(0.25) / met(1.0)
+    begins, width = p.benthos_grazing_from_mm[0, BASS], p.benthos_grazing_width_mm[0, BASS]
+    fry, grown = begins - 6.0 * width > grid.GRID_MM, begins + 6.0 * width < grid.GRID_MM
+    assert fry.any() and grown.any()
+    np.testing.assert_allclose(ratio[:, fry], 0.25, rtol=0.01)
+    wanted = np.broadcast_to(0.25 ** (1.0 + p.benthos_grazing_exponent[:, BASS : BASS + 1]), ratio[:, grown].shape)
+    np.testing.assert_allclose(ratio[:, grown], wanted, rtol=0.01)
+    assert (np.diff(ratio) <= 1e-12).all()
 
 
 def test_threadfin_alone_live_on_algae_and_small_bluegill_alone_on_the_shore():

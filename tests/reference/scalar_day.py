@@ -319,6 +319,12 @@ class Tables:
         self.food_use = {f: [[food_use(p, s, f, length) for length in GRID] for s in range(5)] for f in FOODS}
 
 
+def grazing_exponent(p, length):
+    """Exponent of the benthos left in how much of it bass of a length meet."""
+    from_mm, width = p.benthos_grazing_from_mm[BASS], p.benthos_grazing_width_mm[BASS]
+    return p.benthos_grazing_exponent[BASS] * step_up((length - from_mm) / width)
+
+
 def prey_size(p, species, predator, prey):
     """How well bass of one length take prey of one species and length, before the ease of capture."""
     ratio = prey / predator
@@ -760,7 +766,9 @@ def set_food_met(pond, day, p, tables):
         ease = g.search_factor * size / p.resource_half_saturation_kg_per_ha[g.species] / day.area_share
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
         if g.species == BASS:  # they take large animals; where benthos is grazed down, what is left is small
-            g.food_met["benthos"] *= (pond.food["benthos"] / p.benthos_capacity_kg_per_ha) ** p.benthos_grazing_exponent[BASS]
+            left, use = pond.food["benthos"] / p.benthos_capacity_kg_per_ha, tables.food_use["benthos"][BASS]
+            found = [u * left ** grazing_exponent(p, length) for u, length in zip(use, GRID, strict=True)]
+            g.food_met["benthos"] = read(found, g.place) * pond.food["benthos"] * ease
         for f in FOODS:
             if f != "algae":  # animal food first; only threadfin eat algae
                 g.food_met[f] *= 1 + g.food_met["algae"]
@@ -1023,6 +1031,8 @@ def grow(g, p, dt):
         * activity
         * p.oxygen_energy_j_per_g
     )
+    if s == BASS:  # the hungry look for food all day
+        respiration *= 1 + p.searching_cost[BASS] * g.intake_factor * g.hunger
     growth = (gain - respiration) / body_energy
     growth = min(max(growth, -p.weight_loss_limit_per_day), p.weight_gain_limit_per_day) * dt
 
