@@ -55,11 +55,13 @@ def _answer(told: Teller, against: int | None, last: list[str], below: list[str]
     high = HIGH - height("\n".join(last)) + len(last)
     if len(said) > high - 9 - len(below):  # what the table and what is below it need
         said = _said(told, against, 1, 2)
-    most = high - 4 - FEWEST_ROWS - len(last)  # a blank line, the heads and two lines of notes
+    most = high - 5 - FEWEST_ROWS - len(last)  # a blank line, the heads, how many more rows and two lines of notes
     if len(said) + len(below) > most:
         said = _said(told, against, 1, 1)
     if len(said) + len(below) > most and told.befalling is not None:
         below = wrapped(told.stands_up(counted=False))  # more of the events with --details
+    if len(said) + len(below) > most and told.decision.cost is not None:
+        said = _said(told, against, 1, 1, money=False)
     room = high - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
     foot = [*below, *foot, *last]
@@ -78,9 +80,10 @@ def pond_line(name: str, told: Teller) -> str:
     return "\n".join(wrapped(f"{name}: {told.head.lower()}: {told.choice()}")) + "\n"
 
 
-def _said(told: Teller, against: int | None, goals: int | None, steps: int) -> list[str]:
-    """The three sentences, as lines, of so many goals (all of them) and steps."""
-    said = wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=1))}")
+def _said(told: Teller, against: int | None, goals: int | None, steps: int, *, money: bool = True) -> list[str]:
+    """The three sentences, as lines, of so many goals (all of them) and steps; without money, which the table has too."""
+    choice = f"{told.head}: {told.choice()}"
+    said = wrapped(f"{choice} {_sentence(told.money(most=1))}" if money else choice)
     rival = against if against is not None and against != told.decision.best else None
     if sure := told.sureness(rival, most=1, goals=goals):
         said += wrapped(f"How sure: {sure}")
