@@ -60,8 +60,8 @@ def _answer(told: Teller, against: int | None, last: list[str], below: list[str]
         said = _said(told, against, 1, 1)
     if len(said) + len(below) > most and told.befalling is not None:
         below = wrapped(told.stands_up(counted=False))  # more of the events with --details
-    if len(said) + len(below) > most and told.decision.cost is not None:
-        said = _said(told, against, 1, 1, money=False)
+    if len(said) + len(below) > most:
+        said = _said(told, against, 1, 1, rivals=0)
     room = high - len(said) - len(below)
     foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
     foot = [*below, *foot, *last]
@@ -80,10 +80,9 @@ def pond_line(name: str, told: Teller) -> str:
     return "\n".join(wrapped(f"{name}: {told.head.lower()}: {told.choice()}")) + "\n"
 
 
-def _said(told: Teller, against: int | None, goals: int | None, steps: int, *, money: bool = True) -> list[str]:
-    """The three sentences, as lines, of so many goals (all of them) and steps; without money, which the table has too."""
-    choice = f"{told.head}: {told.choice()}"
-    said = wrapped(f"{choice} {_sentence(told.money(most=1))}" if money else choice)
+def _said(told: Teller, against: int | None, goals: int | None, steps: int, rivals: int = 1) -> list[str]:
+    """The three sentences, as lines, of so many goals (all of them), steps, and rivals beside which money is told."""
+    said = wrapped(f"{told.head}: {told.choice()} {_sentence(told.money(most=rivals))}")
     rival = against if against is not None and against != told.decision.best else None
     if sure := told.sureness(rival, most=1, goals=goals):
         said += wrapped(f"How sure: {sure}")
