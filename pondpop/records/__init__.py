@@ -32,7 +32,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import TypeVar
 
-from pondpop.checks import MISSING, Fact, InputError, one_line, reason
+from pondpop.checks import MISSING, Fact, InputError, one_line, reason, shown
 from pondpop.records import consistency, rows
 from pondpop.records.csv_rows import FILLED_DOWN, Columns, Lines, Sheet, Sheets, date_of, label, rows_of, word
 from pondpop.records.field_sheets import OWN_WORDS, OwnWords, in_words, own_words
@@ -71,6 +71,8 @@ class BadRow:
     """The record file that it is, whatever its name."""
     line: int
     reason: str
+    found: str
+    """The reason without what is allowed."""
     date: dt.date | None = None
     gear: str | None = None
     species: str | None = None
@@ -87,7 +89,7 @@ class BadRow:
     @property
     def in_short(self) -> str:
         """File, line and what was found there, without what is allowed."""
-        return str(self).partition(", needs ")[0]
+        return f"{self.file}, line {self.line}: {self.found}"
 
 
 @dataclass(frozen=True)
@@ -225,7 +227,8 @@ def _left_out(sheet: Sheet, line: int, why: InputError, read: object) -> BadRow:
     else:
         date, gear, species, trip = (getattr(read, name, None) for name in ("date", "gear", "species", "trip"))
     species = species if sheet.kind != "effort.csv" else None
-    return BadRow(sheet.name, sheet.kind, line, _reason(why), date, gear, species, trip)
+    found = f"{why.path}: got {shown(why.given)}"
+    return BadRow(sheet.name, sheet.kind, line, _reason(why), found, date, gear, species, trip)
 
 
 def _mostly_read(sheet: Sheet, kept: int, left_out: list[BadRow]) -> None:
