@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from pathlib import Path
 
 import numpy as np
@@ -97,6 +98,7 @@ def test_fish_caught_again_are_told_where_the_counts_differ(judged):
     text = " ".join(assessment_text(found, "us").split())
     assert "(1 of them caught again in this survey, counted once)" in text
     assert "bass_caught_per_hour: 2 hours on 2 outings pooled" in text
+    assert "bass_psd" not in text  # which stands in a line of the species
 
 
 def test_outings_that_differ_more_than_chance_are_told(judged):
@@ -125,7 +127,8 @@ def test_relative_weight_by_class_with_limits_and_the_fish_left_out(judged):
     assert (small.low, small.high) == pytest.approx(stats.t.interval(0.95, freedom, 90, variance**0.5), abs=1e-3)
     assert large.high - large.low > 30  # one fish tells little, but something
     assert small.note == "too few to judge by"
-    assert "n 3, too few to judge by)" in " ".join(assessment_text(judged(survey=SURVEY + rows), "us").split())
+    text = " ".join(assessment_text(judged(survey=SURVEY + rows), "us").split())
+    assert "n 3, too few to judge by)" in text and "bass_wr" not in text and "_more_outings" not in text
     assert found["bass_wr_left_out"].value == 4 and "3 not weighed, 1 shorter" in found["bass_wr_left_out"].note
 
 
@@ -171,6 +174,13 @@ def test_the_pair_is_read_with_its_doubt(judged):
     assert few.chances[few.words] < many.chances[many.words] < 0.99  # however many fish, of one outing
     assert sum(few.chances.values()) == pytest.approx(1)
     assert "of 10: bass crowded" in assessment_text(of(2))
+
+
+def test_the_readings_that_are_told_and_another_one_are_ten_of_ten(judged):
+    sizes = [(("bass", 250), 6), (("bass", 350), 4), (("bluegill", 130), 5), (("bluegill", 160), 5)]
+    text = assessment_text(judged(survey=SURVEY + "".join(fish("2024-04-10", *kind, number) for kind, number in sizes)))
+    told = [int(n) for n in re.findall(r"^  (\d+) of 10: ", text.partition("the chances are")[2], re.MULTILINE)]
+    assert len(told) > 2 and 10 - len(told) < sum(told) <= 10  # each is rounded down
 
 
 def test_angling_is_read_when_there_is_no_electrofishing_and_a_seine_never(judged):

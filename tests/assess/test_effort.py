@@ -44,3 +44,4 @@ def test_longer_outings_are_not_blamed_for_catching_more():
 
 def test_few_fish_are_not_judged():
     assert outings([1, 4], [1.0, 1.0]).agreement() is None
+    assert outings([100, 4], [10.0, 0.1]).agreement() is None  # the shortest outing should have caught one

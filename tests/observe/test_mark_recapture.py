@@ -52,6 +52,11 @@ def test_schnabel_worked_example():
     assert (found.low, found.high) == pytest.approx((10740 / high, 10740 / low))
 
 
+def test_there_are_no_fewer_fish_than_were_seen_to_be():
+    found = schnabel([10, 5, 0], [0, 0, 0], [0, 10, 15])
+    assert found.low == 15 > 50 / poisson_limits(0)[1]  # ten at large with a mark, and five without one
+
+
 def test_poisson_limits_of_a_known_count():
     # Garwood's table (from memory): a count of 10 has 4.80 to 18.39, of 0 has 0 to 3.69
     assert poisson_limits(10) == pytest.approx((4.80, 18.39), abs=0.01)

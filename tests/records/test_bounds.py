@@ -50,3 +50,10 @@ def test_bounds_are_told_in_three_digits_that_are_allowed(tmp_path):
     low, high = re.search(r"needs ([\d.]+) to ([\d.]+) in for bass", told).groups()
     assert (low, high) == ("0.473", "31.4")
     assert said(low) == said(high) == []
+
+
+@pytest.mark.parametrize("length", ["12", "800", "0.47244094488", "31.496062992"])
+def test_the_shortest_and_the_longest_fish_that_are_allowed_are_read_in_either_unit(tmp_path, length):
+    unit = "mm" if length in ("12", "800") else "in"
+    (tmp_path / "survey.csv").write_text(f"date,gear,species,length_{unit}\n2024-04-10,angling,bass,{length}\n")
+    assert len(read_records(tmp_path, strict=True).fish) == 1

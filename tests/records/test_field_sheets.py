@@ -240,6 +240,11 @@ def test_sheets_of_one_kind_are_joined_whatever_their_units_and_separators(tmp_p
 def test_a_blank_sheet_gives_way_to_those_that_are_filled_in(tmp_path):
     records = read_records(in_folder(tmp_path, survey="date,gear,species,length_in\n", **YEARS), today=TODAY)
     assert "survey.csv" not in records.files and len(records.fish) == 4
+    one = {"spring": "date,gear,species,length_in\n", "summer": FISH}  # a single row is filled in
+    records = read_records(in_folder(tmp_path / "one", **one), today=TODAY)
+    assert records.files == ("summer.csv",) and len(records.fish) == 1
+    blank = {name: "date,gear,species,length_in\n" for name in ("spring", "summer")}  # are not one sheet twice
+    assert read_records(in_folder(tmp_path / "none", **blank), today=TODAY).files == ("spring.csv",)
 
 
 def test_rows_of_joined_sheets_are_told_by_their_own_sheet_and_line(tmp_path):

@@ -101,6 +101,7 @@ def test_bad_survey_rows_are_left_out_or_refused(folder, row, reason):
     with pytest.raises(InputError, match=r"survey\.csv: line 3, ") as caught:
         read_records(path, strict=True)
     assert "\n" not in str(caught.value) and reason.split(": ")[-1] in str(caught.value)
+    assert "more bad row" not in str(caught.value)
 
 
 OTHER_BAD = [

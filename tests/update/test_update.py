@@ -1,6 +1,7 @@
 """Learning from records: the likelihood against its own draws, the stages against a known answer, plain answers."""
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -395,6 +396,12 @@ def test_it_tells_prior_posterior_and_every_record(learned):
     screen = update_answer(learned, "us").splitlines()
     assert len(screen) <= 22 and max(map(len, screen)) <= 80 and "independent members of 40" in "\n".join(screen)
     assert "The pond on 2026-06-15:" in screen
+    stages = re.findall(r"^ *(\d+)  .*%", text.partition("\nWhat is left tells")[0], re.MULTILINE)
+    assert list(map(int, stages)) == list(range(1, len(learned.stages) + 1))
+    for row in rows(learned):  # each under the heading of what it is about
+        part = {"pond": "\nThe pond on", "record": "\nFitted against"}.get(row.about)
+        if part:
+            assert row.quantity in text.partition(part)[2].partition("\n\n")[0]
     head, *lines = table.splitlines()
     assert head.startswith("about,quantity,unit,observed,prior_p10") and len(lines) == len(rows(learned))
     metric = update_csv(learned, "metric")

@@ -241,6 +241,8 @@ def test_the_score_is_against_no_change():
     worse = checked(5.0, np.linspace(8.9, 9.1, 21), before=5.1)
     assert _verification([better]).gain_on_no_change > 0.9 and "nearer to" in score(_verification([better]))
     assert _verification([worse]).gain_on_no_change < 0.0 and "farther from" in score(_verification([worse]))
+    near, far = checked(5.0, [4.0], before=8.0), checked(50.0, [30.0], before=20.0, unit="in")  # misses 1 of 3, and 20 of 30
+    assert _verification([near, far]).gain_on_no_change == pytest.approx(1.0 - (0.5 + 0.8) / (1.5 + 1.2))
     assert "Nothing was seen twice" in score(_verification([checked(5.0, range(11))]))
 
 
