@@ -9,7 +9,8 @@ is from the best one, in differences that matter, at how many looks; and whether
 quota: a year of the same pond; `pondpop quota` from so many seeds, confirmed on `confirm` members each: whether the
 probability told of each limit holds on `truth` members that no search has seen.
 verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong, by WRONG
-standard deviations of its spread and by twice as many (it must be under suspicion), by few records and by many.
+standard deviations of its spread and by twice as many (it must be under suspicion), by few records and by many, without
+and with ages of fish.
 survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
 
 With --only the other sections stay as they are; each says how it was made.
@@ -18,6 +19,7 @@ With --only the other sections stay as they are; each says how it was made.
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import itertools
 import os
 import subprocess
@@ -54,6 +56,7 @@ from pondpop.species import SPECIES
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    Aged,
     Haul,
     Observation,
     Outing,
@@ -64,7 +67,7 @@ from pondpop.update.likelihood import (
     view_of,
     wr_of,
 )
-from pondpop.update.simulate import Growing, Marked, Watched, watch_all
+from pondpop.update.simulate import Growing, Hatched, Marked, Watched, watch_all
 from pondpop.update.verify import WRONG, Checked, Discriminants, assumptions, discriminants, views_off
 
 POND = """
@@ -202,7 +205,11 @@ SEINED = (75, 440, 805)  # June
 HANDLED = (4, 8, 12, 16)  # bass of 12 in and more on each of two days, a week apart
 GROWN = tuple(Growing("bass", then, now, (mm,)) for then, now in ((197, 562), (562, 927)) for mm in (254.0, 330.2))
 MARKED = tuple(Marked("bass", day, day + 7, (343.0,) * fish) for day in SURVEYS for fish in HANDLED)
-WATCHED = Watched(tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]), *SEINED))), GROWN, MARKED)
+LOOKED = tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]), *SEINED)))
+WATCHED = Watched(LOOKED, GROWN, MARKED, tuple(Hatched("bass", day) for day in SURVEYS))
+AGED = ((0, 8), (8, 12), (12, 15), (15, 20))  # in
+MOST_AGED = 10  # bass of each of these classes and surveys
+Counts = tuple[tuple[int, ...], ...]
 
 
 def an_hour() -> tuple[Observation, ...]:
@@ -223,6 +230,26 @@ def three_hours_and_tags(handled: int) -> tuple[Observation, ...]:
             title = f"{one.last} electrofishing bass"
             found.append(Recaptured(title, "new tags", "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
     return tuple(found)
+
+
+def ages(fish: Counts) -> tuple[Observation, ...]:
+    """Bass of the electrofishing whose age is read, by survey and class of AGED."""
+    found = []
+    for k, (day, some) in enumerate(zip(SURVEYS, fish, strict=True)):
+        years = up_to_year(day) + 1
+        data = np.zeros((len(AGED), years))
+        data[:, 0] = some
+        kept = data[:, 0] > 0
+        if kept.any():
+            classes = tuple(one for one, there in zip(AGED, kept, strict=True) if there)
+            found.append(Aged(f"{day} electrofishing bass", "bass", "electrofishing", day, k, classes, data[kept]))
+    return tuple(found)
+
+
+def up_to_year(day: int) -> int:
+    """Calendar years of the run that have begun by a day."""
+    start = tomllib.loads(UNFED)["run"]["start"]
+    return (start + dt.timedelta(days=day)).year - start.year + 1
 
 
 def _surveyed(hours: list[float]) -> tuple[Observation, ...]:
@@ -248,7 +275,8 @@ def verification(ponds: int, members: int, executor) -> list[str]:
     scenario = resolve(tomllib.loads(UNFED))
     last = scenario.run.start.replace(year=2028, month=10, day=15)
     past = up_to(scenario._replace(ensemble=scenario.ensemble._replace(members=members)), "only", last)
-    known, doubted = assumptions(past, "only"), doubts(three_hours_and_tags(HANDLED[0]))
+    some_ages = ages(((1,) * len(AGED),) * len(SURVEYS))
+    known, doubted = assumptions(past, "only"), doubts((*three_hours_and_tags(HANDLED[0]), *some_ages))
     uniforms = prior_uniforms(past, "only", last, doubted)
     view = view_of(past, WATCHED, watch_all(past, "only", WATCHED, uniforms, executor=executor), uniforms)
     off = views_off(past, "only", WATCHED, Prior(), view, executor)
@@ -262,8 +290,8 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
 
     @cache
-    def telling(handled: int) -> tuple[tuple[Observation, ...], Discriminants]:
-        some = three_hours_and_tags(handled) if handled else an_hour()
+    def telling(handled: int, aged: Counts) -> tuple[tuple[Observation, ...], Discriminants]:
+        some = (*(three_hours_and_tags(handled) if handled else an_hour()), *(ages(aged) if aged else ()))
         own = {f"catchability by {one.removeprefix(CATCHABILITY)}" for one in doubts(some)}
         ways = {name: ways for name, ways in off.items() if not name.startswith("catchability") or name in own}
         return some, discriminants(some, view, ways)
@@ -272,8 +300,13 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         shown = [one.draw(one.expected(own), rng) for one in some]
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
+    def kinds(own: View) -> list[tuple[tuple[Observation, ...], Discriminants]]:
+        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages."""
+        tags = _handled(own)
+        return [telling(*of) for of in ((0, ()), (0, _yielded(own, 1.0)), (tags, ()), (tags, _yielded(own, 3.0)))]
+
     ranks, inside, right = [], [], truths(None, 0.0)
-    seen, _ = telling(_handled(right))
+    seen, _ = kinds(right)[-1]
     foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
@@ -290,21 +323,23 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         "", "Records: “an hour” of electrofishing each October and April, 5 times, with 15 fish weighed in each of four length "
         "classes; “with tags”: two days of an hour and a half instead, with as many weighed, the bass of 12 in and more of the "
         "first marked and looked for on the second (as many as such ponds yield), 32 tagged bass measured again a year on, "
-        "and 8 hauls of a seine each June. A spread is that of the one assumption; the forecast doubts parameters, young and "
+        "and 8 hauls of a seine each June; “ages”: those of up to 10 bass of each length class and survey besides, as many as "
+        "such ponds yield. A spread is that of the one assumption; the forecast doubts parameters, young and "
         "weather besides. “Named”: under suspicion in the right way, alone or beside what the records cannot tell from it; in "
         "brackets, the first of them.",
-        "", "| wrong | by standard deviations | that is, times | named, an hour | beside | named, with tags | beside |",
-        "|---|---|---|---|---|---|---|",
+        "", "| wrong | by standard deviations | that is, times | named, an hour | beside | an hour and ages | beside "
+        "| with tags | beside | tags and ages | beside |",
+        "|---|---|---|---|---|---|---|---|---|---|---|",
     ]  # fmt: skip
     row = "| nothing (something is named) |  |  |"
-    for some, how in (telling(0), telling(_handled(right))):
+    for some, how in kinds(right):
         alarms = [any(one.suspected for one in how.estimates(pond)) for pond in drawn(some, right)]
         row += f" {100 * np.mean(alarms):.0f} % |  |"
     lines.append(row)
     for (wrong, (way, decision)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
         own, times = truths(decision, way * by), np.exp(way * by * scenario.ensemble.spreads[known[wrong].spread])
         row = f"| {wrong} | {by:g} | {times:.2g} |"
-        for some, how in (telling(0), telling(_handled(own))):
+        for some, how in kinds(own):
             made = [how.estimates(pond) for pond in drawn(some, own)]
             named = [any(one.suspected and one.assumption == wrong and one.more == (way > 0) for one in of) for of in made]
             first = [yes and of[0].assumption == wrong for yes, of in zip(named, made, strict=True)]
@@ -318,9 +353,24 @@ def verification(ponds: int, members: int, executor) -> list[str]:
 def _handled(own: View) -> int:
     """Of HANDLED, what comes nearest to the bass of 12 in and more that an hour and a half takes in the middle one of these
     ponds and days."""
+    found = [fish[:, 12:].sum(axis=1) for fish in _caught(own, 1.5)]
+    return min(HANDLED, key=lambda fish: abs(np.log(fish / np.median(found))))
+
+
+def _yielded(own: View, hours: float) -> Counts:
+    """Bass whose age is read, by survey and class of AGED: those of so many hours in the middle one of these ponds, MOST_AGED at
+    most."""
+    found = []
+    for fish in _caught(own, hours):
+        every = [np.median(fish[:, low:high].sum(axis=1)) for low, high in AGED]
+        found.append(tuple(int(min(MOST_AGED, round(one))) for one in every))
+    return tuple(found)
+
+
+def _caught(own: View, hours: float) -> list[np.ndarray]:
+    """Bass that so many hours of electrofishing take on average at each survey [pond, inch]."""
     used, bass = gear("electrofishing"), SPECIES.index("bass")
-    found = [expected_catch(own.at("number", day), used, 1.5, water, own.area_ha)[:, bass, 12:] for day, water in SURVEYS.items()]
-    return min(HANDLED, key=lambda fish: abs(np.log(fish / np.median(np.sum(found, axis=-1)))))
+    return [expected_catch(own.at("number", day), used, hours, water, own.area_ha)[:, bass] for day, water in SURVEYS.items()]
 
 
 # ---------------------------------------------------------------------- quotas

@@ -30,6 +30,7 @@ BASS_CLASSES_IN = (2, 5, 8, 12, 15, 20)  # lower bounds of broad classes of bass
 BIG_BASS_LB = (5.0, 8.0, 10.0)
 BASS_WEIGHTS_G = np.geomspace(100.0, 15_000.0, 53)  # steps of a tenth, over all that a goal may name
 CATCH_SIZES_IN = (8, 15)
+_LOG_EDGES = np.log(LENGTH_CLASSES_IN[1:] * MM_PER_IN)
 NO_FISH = 1e-9  # fish/ha below which a class of length or age holds none, for the tail of a normal never ends (assumed)
 ENOUGH_CONDITION = 0.95  # condition that the food a bass "needs" would hold (Wr 95, the lower target of Anderson 1980)
 
@@ -253,17 +254,15 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     weight = s.weight()
     biomass = s.number * weight / 1000.0
     condition = np.exp(engine.log_condition())
-    edges = np.append(LENGTH_CLASSES_IN[1:], np.inf) * MM_PER_IN
     members, classes = s.members, LENGTH_CLASSES_IN.size
     number = np.zeros((members, len(SPECIES), classes))
     kilograms, relative_weight = np.zeros_like(number), np.full_like(number, np.nan)
     for species, groups in enumerate(engine.slices):
         if groups.start == groups.stop:
             continue
+        fish = by_length(engine, groups)
         spread = lengths.Shape(*(part[:, :, None] for part in engine.lengths(groups)))
-        longer = lengths.share_longer(spread, np.log(edges[:-1]))
-        heavier = lengths.share_longer(spread, np.log(edges[:-1]), engine.group.ws_slope[:, groups, None])
-        fish = s.number[:, groups, None] * -np.diff(longer, axis=2, prepend=1.0, append=0.0)
+        heavier = lengths.share_longer(spread, _LOG_EDGES, engine.group.ws_slope[:, groups, None])
         number[:, species] = fish.sum(axis=1)
         share = -np.diff(heavier, axis=2, prepend=1.0, append=0.0)
         kilograms[:, species] = (biomass[:, groups, None] * share).sum(axis=1)
@@ -290,6 +289,34 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     return out
 
 
+def by_length(engine: Engine, groups: slice) -> Array:
+    """Fish/ha of some groups by length class [member, group, length_class]."""
+    spread = lengths.Shape(*(part[:, :, None] for part in engine.lengths(groups)))
+    longer = lengths.share_longer(spread, _LOG_EDGES)
+    fish: Array = engine.state.number[:, groups, None] * -np.diff(longer, axis=2, prepend=1.0, append=0.0)
+    return fish
+
+
+def years_of_hatching(engine: Engine) -> NDArray[np.int64]:
+    """Calendar year in which each group hatched; of the shape of `born`."""
+    hatched = np.datetime64(engine.inputs.start) + np.floor(engine.state.columns.born).astype(np.int64)
+    return 1970 + hatched.astype("datetime64[Y]").astype(np.int64)
+
+
+def year_classes(engine: Engine, species: str, first_year: int, classes: int) -> Array:
+    """Fish/ha by length class and by year of hatching [member, length_class, year_class]: those from before `first_year`, of
+    that year, and so on; the last class is open."""
+    groups = engine.slices[place_of(species)]
+    found = np.zeros((engine.state.members, LENGTH_CLASSES_IN.size, classes))
+    if groups.start == groups.stop:
+        return found
+    fish = by_length(engine, groups)
+    year = np.clip(years_of_hatching(engine)[:, groups] - first_year + 1, 0, classes - 1)
+    for k in np.unique(year):
+        found[:, :, k] = np.where(year[:, :, None] == k, fish, 0.0).sum(axis=1)
+    return found
+
+
 def _sum(amount: Array) -> Array:
     """Sum over groups [member], in group order whatever their number."""
     return np.cumsum(amount, axis=1)[:, -1] if amount.shape[1] else np.zeros(amount.shape[0])
@@ -300,9 +327,8 @@ def _by_age(engine: Engine) -> dict[str, Array]:
 
     Age is the calendar year less that of hatching, so that all fish are a year older on 1 January.
     """
-    s, inputs = engine.state, engine.inputs
-    hatched = np.datetime64(inputs.start) + np.floor(s.columns.born).astype(np.int64)
-    age = inputs.date(engine.day).year - 1970 - hatched.astype("datetime64[Y]").astype(np.int64)
+    s = engine.state
+    age = engine.inputs.date(engine.day).year - years_of_hatching(engine)
     age = np.broadcast_to(np.clip(age, 0, AGES[-1]), s.number.shape)
     length = np.exp(s.log_length)
     number = np.zeros((s.members, len(SPECIES), len(SEXES), len(AGES)))

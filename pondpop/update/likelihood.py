@@ -37,7 +37,7 @@ from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES, of_species
 from pondpop.units import MM_PER_IN
-from pondpop.update.simulate import Growing, Marked, Watched
+from pondpop.update.simulate import Growing, Hatched, Marked, Watched
 
 Array = NDArray[np.float64]
 
@@ -55,6 +55,8 @@ STRAY_SHARE = 0.02  # share of a catch with lengths that the model does not have
 MARKS_KEPT = 0.95  # share of the marked fish whose mark is seen
 MARKS_OFF = 0.15  # of the share marked, of all recaptures of a species alike (marks lost, marked fish apart), log
 LEAST_MARKED, MOST_MARKED = 0.002, 0.95  # share of a catch that is marked
+LENGTHS_ALIKE = 0.03  # of the lengths of all year classes of a species alike, where ages are held against them, as a share
+MISREAD = 0.1  # share of the fish whose age is read a year wrong, half of them too old
 WITHOUT_FISH = (90.0, 30.0)  # mean and standard deviation of a Wr where a pond has no fish of the class
 WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
 
@@ -251,6 +253,91 @@ class Recaptured:
         return together * expected[:, 0], together * (1.0 - expected[:, 0])
 
 
+@dataclass(frozen=True)
+class Aged:
+    """The years in which fish of one survey, gear and species hatched, as their ages say, by length class.
+
+    Only what ages tell beyond the lengths counts, so that it does not matter which lengths were chosen to be aged: the fish of a
+    length class are a sample of those of that class which the gear takes. They keep together as the lengths of a catch do
+    (Dirichlet-multinomial). Ages of fish that were there when the run starts are guessed from their lengths, so those that
+    hatched before the run's first calendar year are not told apart.
+    """
+
+    title: str
+    species: str
+    gear: str
+    day: int
+    k: int  # its number among what was asked
+    classes: tuple[tuple[int, int | None], ...]
+    data: Array  # [length class, year class], fish; the first year class are those from before the run's first year
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return (f"{OFFSET}ages {self.species}",)
+
+    @property
+    def fish(self) -> Array:
+        """Fish aged in each length class."""
+        return np.asarray(self.data.sum(axis=-1))
+
+    def expected(self, view: View) -> Array:
+        """Share of each year class among the fish of each length class, as read [member, length class, year class]."""
+        years = self.data.shape[-1]
+        taken = of_species(gear(self.gear).class_selectivity(), self.species, axis=0)
+        there = view.seen["year_classes"][:, self.k, :, :years] * taken[:, None]
+        shorter = np.cumsum(np.einsum("mcy,cd->mdy", there, lengths_off(LENGTH_OFF)), axis=1)
+        shorter = np.concatenate([np.zeros_like(shorter[:, :1]), shorter], axis=1)  # than each whole inch
+        scale = np.exp(-LENGTHS_ALIKE * view.doubts[self.doubts[0]])
+        number = np.stack([_at(shorter, high, scale) - _at(shorter, low, scale) for low, high in self.classes], axis=1)
+        total = number.sum(axis=-1, keepdims=True)
+        share = np.divide(number, total, out=np.full_like(number, 1.0 / years), where=total > 1e-9)
+        return (share @ _misread(years)) * (1.0 - STRAY_SHARE) + STRAY_SHARE / years
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        together = gear(self.gear).independent_fish
+        fish, a = data.sum(axis=-1), together * expected
+        of_class = scipy.special.gammaln(together) + scipy.special.gammaln(fish + 1) - scipy.special.gammaln(fish + together)
+        each = scipy.special.gammaln(data + a) - scipy.special.gammaln(a) - scipy.special.gammaln(data + 1)
+        return np.asarray((of_class + each.sum(axis=-1)).sum(axis=-1))
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        share = rng.gamma(gear(self.gear).independent_fish * expected)
+        share /= share.sum(axis=-1, keepdims=True)
+        return rng.multinomial(self.fish.astype(np.int64), share).astype(float)
+
+    def typical(self, expected: Array) -> Array:
+        return self.fish[:, None] * expected
+
+    def summary(self, data: Array) -> Array:
+        """Of all fish that were aged, the logarithm of the odds of having hatched by each year but the last [..., year]."""
+        older = np.cumsum(data.sum(axis=-2), axis=-1)
+        return np.asarray(np.log((older[..., :-1] + 0.5) / (older[..., -1:] - older[..., :-1] + 0.5)))
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        """The mean age of each length class; fish from before the run's first year count as of the year before it."""
+        ages = np.arange(data.shape[-1])[::-1]
+        mean = data @ ages / self.fish
+        return {f"mean age {class_name(*one)}": ("years", mean[..., n]) for n, one in enumerate(self.classes)}
+
+
+def _at(shorter: Array, inches: int | None, scale: Array) -> Array:
+    """Fish shorter than a length times a factor [member] [member, year class], of those shorter than each whole inch."""
+    last = shorter.shape[1] - 1
+    at = np.clip(last if inches is None else inches * scale, 0.0, last) * np.ones_like(scale)
+    below = np.minimum(at.astype(np.intp), last - 1)
+    row, above = np.arange(len(shorter)), (at - below)[:, None]
+    return np.asarray(shorter[row, below] * (1.0 - above) + shorter[row, below + 1] * above)
+
+
+def _misread(years: int) -> Array:
+    """Share of the fish of each year class that are read as of each [year class, as read]; the first and last are open."""
+    read = np.eye(years) * (1.0 - MISREAD)
+    for k in range(years):
+        read[k, max(k - 1, 0)] += MISREAD / 2
+        read[k, min(k + 1, years - 1)] += MISREAD / 2
+    return read
+
+
 @cache
 def lengths_off(off: float) -> Array:
     """Share of the fish of each one-inch class that are seen in each [class, class], all lengths being off by a factor.
@@ -436,9 +523,11 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     found = [o for o in found if not isinstance(o, Haul) or o.species in here or o.data.any()]
     asked, grown = _growth(records, start, end)
     marked, recaptured = _recaptured(records, start, end)
-    found += [*grown, *recaptured]
+    hatched, aged = _aged(records, start, end)
+    found += [*grown, *recaptured, *aged]
     looked = {one.day for one in found} | {one.day for o in found if isinstance(o, Haul) for one in o.outings}
-    return Evidence(tuple(found), Watched(tuple(sorted(looked)), tuple(asked), tuple(marked)), tuple(unused))
+    watched = Watched(tuple(sorted(looked)), tuple(asked), tuple(marked), tuple(hatched))
+    return Evidence(tuple(found), watched, tuple(unused))
 
 
 def _dates(records: Records) -> list[dt.date]:
@@ -630,4 +719,31 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
                                 examined, data,
                             )
                         )  # fmt: skip
+    return asked, found
+
+
+def _aged(records: Records, start: dt.date, end: dt.date) -> tuple[list[Hatched], list[Aged]]:
+    """The ages read in each survey, by gear and species; by calendar year, so that all fish are a year older on 1 January."""
+    asked: list[Hatched] = []
+    found: list[Aged] = []
+    for survey in surveys(records):
+        if not start <= survey.first <= survey.last < end:
+            continue
+        day, years = (survey.first - start).days, survey.first.year - start.year + 2
+        for used, species in product(survey.gears, SPECIES):
+            fish = [f for f in survey.taken(used, species) if f.age is not None]
+            if not fish or not gear(used).takes(species):
+                continue
+            every = weight_classes(species) if species in GAME else [(0, None)]
+            counts = {}
+            for one in every:
+                some = [f for f in fish if within(np.array(f.length_mm), *one)]
+                hatched = [f.date.year - (f.age or 0) - start.year + 1 for f in some]
+                if some:
+                    at = np.clip(hatched, 0, years - 1)
+                    counts[one] = np.bincount(at, [float(f.count) for f in some], minlength=years)
+            asked.append(Hatched(species, day))
+            data = np.array(list(counts.values()))
+            title = f"{survey.first} {used} {species}"
+            found.append(Aged(title, species, used, day, len(asked) - 1, tuple(counts), data))
     return asked, found

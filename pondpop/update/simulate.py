@@ -19,7 +19,7 @@ from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
-from pondpop.observe.observers import AXES, Surveys
+from pondpop.observe.observers import AXES, Surveys, year_classes
 from pondpop.scenario import Scenario, Strategy
 from pondpop.species import Parameters, place_of
 from pondpop.units import MM_PER_IN
@@ -52,12 +52,22 @@ class Marked:
 
 
 @dataclass(frozen=True)
+class Hatched:
+    """Fish of a species at the start of `day` of the run, of whom is asked in which years they hatched."""
+
+    species: str
+    day: int
+
+
+@dataclass(frozen=True)
 class Watched:
-    """What is read: the fish on some days of the run, in order, and growth and survival between two of them."""
+    """What is read: the fish on some days of the run, in order, growth and survival between two of them, and years of hatching
+    on some."""
 
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
     marked: tuple[Marked, ...] = ()
+    hatched: tuple[Hatched, ...] = ()
 
     @property
     def identity(self) -> str:
@@ -67,13 +77,20 @@ class Watched:
         """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
         catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
         [member, asked] (mm a year; NaN where no such fish live until then), marked [member, asked, length_class] (fish that
-        live), and group_survivors, group_length [member, stocked_group] on the last day. survey_days are the run's own,
-        which reacting rules learn from.
+        live), year_classes [member, asked, length_class, year_class] (fish/ha; first those that hatched before the calendar year
+        in which the run starts, then those of each year until the last day), and group_survivors, group_length
+        [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
         """
         surveys, between = Surveys(survey_days, self.days), _Between(self, inputs.members)
         wary: dict[int, Array] = {}
+        first_year = inputs.start.year
+        years = inputs.date(self.days[-1]).year - first_year + 1
+        hatched = np.zeros((inputs.members, len(self.hatched), CLASSES, years + 1))
 
         def note(engine: Engine) -> None:
+            for k, one in enumerate(self.hatched):
+                if one.day == engine.day:
+                    hatched[:, k] = year_classes(engine, one.species, first_year, years + 1)
             if engine.day in self.days:
                 caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
                 wary[engine.day] = 1.0 / (1.0 + caught)
@@ -81,6 +98,7 @@ class Watched:
         run(inputs, [surveys, between, note], until=self.days[-1], flows_from=())
         read = surveys.stacked(self.days)
         out = {name: read[name] for name in READ} | {"growth": between.mm_a_year, "marked": between.alive}
+        out["year_classes"] = hatched
         out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 

@@ -34,6 +34,7 @@ from pondpop.species import MEASURED, SPECIES, Parameters, of_species
 from pondpop.update import figures_of, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    Aged,
     Haul,
     Observation,
     Recaptured,
@@ -442,7 +443,7 @@ def _figures(one: Observation, data: Array) -> Array:
     """The figures of a record [draw, figure]; numbers of fish by their logarithm. Of a catch the fish of each length category
     and longer (their shares, where the effort is unknown), and the mean length. Few, so that members can tell how they vary
     together."""
-    if isinstance(one, Recaptured):
+    if isinstance(one, Recaptured | Aged):
         return one.summary(data)
     if not isinstance(one, Haul):
         return np.column_stack([np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()])
