@@ -20,7 +20,8 @@ from pondpop.units import Units
 SHEETS = "records"
 HELP = {
     "survey.csv": "One row a fish, or count fish of one length that were neither weighed nor tagged. Dates like 2027-06-05; "
-    "gear: electrofishing, seine or angling; species: bass, bluegill, redear, shad or minnow; all after length may stay empty.",
+    "gear: electrofishing, seine or angling; species: bass, bluegill, redear, shad or minnow; all after length may stay "
+    "empty; age: whole years.",
     "effort.csv": "One row for each date and gear: hours of electrofishing or angling, or hauls of the seine, the other left "
     "empty; species_sought: bass, if bass only were netted; empty if all fish were.",
     "catches.csv": "Anglers' catches, one row for each trip, species and length class: hours are the trip's, on each of its "

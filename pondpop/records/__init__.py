@@ -10,6 +10,7 @@ stand in any order; of names joined by | at most one is used; several of one kin
 
 survey.csv   date, gear, species, length_in|length_mm, and optionally weight_lb|weight_oz|weight_g, count, tag, sex, age
              One row a fish, or `count` unweighed, untagged fish of one length. Gear: electrofishing, seine, angling.
+             Age: whole years, all fish being a year older on 1 January.
 effort.csv   date, gear, hours, hauls, and optionally water_f|water_c, species_sought
              One row per date and gear: hours for electrofishing and angling, hauls for the seine, the other left empty
              (or its column, if no gear needs it).
