@@ -10,13 +10,14 @@ from math import log
 
 import numpy as np
 
-from pondpop.arrays import Array, Value, logistic, softplus
+from pondpop.arrays import Array, Value, hold_between, logistic, softplus
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, kinds_with, species_with
 
 LOG_OF_100_G = log(100.0)
-SEARCHING, TWO_PHASES, RESTING, RICHER = (
-    species_with(habit) for habit in ("searches at a cost", "grows in two phases", "rests by size", "richer when large")
+SEARCHING, TWO_PHASES, RESTING, RICHER, ACTIVE = (
+    species_with(habit)
+    for habit in ("searches at a cost", "grows in two phases", "rests by size", "richer when large", "more active when large")
 )
 
 # ---------------------------------------------------------------------- temperature
@@ -158,9 +159,11 @@ def _growth_respired(pond: Pond, weight: Array, sated: Array) -> Array:
     s, g = pond.state, pond.group
     respired = g.respiration_exponent * s.log_weight
     np.exp(respired, out=respired)
-    activity = g.activity_per_g * weight
-    activity += 1.0
-    respired *= activity
+    for species in ACTIVE:
+        groups = pond.slices[species]
+        activity = g.activity_per_g[:, groups] * weight[:, groups]
+        activity += 1.0
+        respired[:, groups] *= activity
     respired *= pond.of_groups(pond.today.growth_respired)
     for species in RESTING:
         resting = pond.of_groups_of(species, pond.today.resting)
@@ -175,7 +178,9 @@ def _growth_respired(pond: Pond, weight: Array, sated: Array) -> Array:
     for species in SEARCHING:
         groups = pond.slices[species]
         swims = pond.of("searching_cost", species) * pond.of_groups_of(species, pond.today.intake)
-        respired[:, groups] *= 1.0 + swims / sated[:, groups]
+        more = swims / sated[:, groups]
+        more += 1.0
+        respired[:, groups] *= more
     return respired
 
 
@@ -190,8 +195,7 @@ def _less_in_large(pond: Pond, species: int) -> Array:
 def within_limits(pond: Pond, growth: Array) -> Array:
     """Growth per day in log weight, no faster than fish can lose or gain weight."""
     p = pond.parameters
-    limited = np.maximum(growth, -p.weight_loss_limit_per_day[:, None])  # limits of members cost `clip` twice as much
-    return np.minimum(limited, p.weight_gain_limit_per_day[:, None], out=limited)
+    return hold_between(growth.copy(), -p.weight_loss_limit_per_day[:, None], p.weight_gain_limit_per_day[:, None])
 
 
 def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, Array], length: float) -> Array:
@@ -209,18 +213,23 @@ def lengthening(pond: Pond, gain: Array, log_condition: Array, grown: dict[int, 
     np.subtract(log_condition, longer, out=longer)
     longer *= p.length_growth_power[:, None]
     np.exp(longer, out=longer)
-    np.minimum(longer, p.length_growth_limit[:, None], out=longer)
+    hold_between(longer, -np.inf, p.length_growth_limit[:, None])
     longer *= gain
-    np.maximum(longer, 0.0, out=longer)
+    longer.clip(0.0, np.inf, out=longer)
     longer *= np.where(s.log_length < g.isometric_below, 1.0 / 3.0, g.length_per_weight)
     for species, share in grown.items():
         groups = pond.slices[species]
         of_young = longer[:, groups]
         warmth = pond.of_groups_of(species, pond.today.length_growth)
-        potential = length_potential(
-            s.log_length[:, groups] - g.log_asymptotic_length[:, groups], g.growth_coefficient[:, groups] * warmth * length
+        coefficient = g.growth_coefficient[:, groups] * warmth
+        if length != 1.0:
+            coefficient *= length
+        less = less_than_either(
+            of_young, length_potential(s.log_length[:, groups] - g.log_asymptotic_length[:, groups], coefficient)
         )
-        longer[:, groups] += share * (less_than_either(of_young, potential) - of_young)
+        less -= of_young
+        less *= share
+        of_young += less
     return longer
 
 
@@ -244,13 +253,15 @@ def length_potential(log_share: Array, coefficient: Value) -> Array:
 
     von Bertalanffy 1938 (from memory), with K following temperature as intake does; log_share is ln(L/L∞).
     """
-    room = np.expm1(-log_share) / ROOM_BLUR
+    room = np.negative(log_share)
+    np.expm1(room, out=room)
+    room /= ROOM_BLUR
     return np.asarray(coefficient * ROOM_BLUR * softplus(room))
 
 
 def less_than_either(wish: Array, potential: Value) -> Array:
     """A smooth smaller of two: w/(1 + (w/c)⁴)^¼; where they are alike, 0.84 of either."""
-    ratio = wish / np.maximum(potential, 1e-300)
+    ratio = wish / np.asarray(potential).clip(1e-300, np.inf)
     ratio *= ratio
     ratio *= ratio
     ratio += 1.0

@@ -51,7 +51,7 @@ class Engine(Pond):
         keep_memory()
         p = inputs.parameters.of_kinds(species_present(event.species for event in inputs.stockings))
         self.inputs = inputs
-        self.parameters = p
+        self.parameters, self.of_species = p, {}
         self.community = community(p.kinds)
         self.day = 0
         self.tables = predation.predation_tables(p)

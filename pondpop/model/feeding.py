@@ -263,8 +263,7 @@ def eat_food(
     per_met *= met.smaller
     wish = met_by(lay(met.place, per_met * biomass), met.field, eaten.kind)
     wished, wish_of_predators = np.zeros(s.food.shape), np.zeros((len(PREDATOR_SPECIES), *s.food.shape))
-    for of_food, of_pair in zip(eaten.food, wish, strict=True):
-        wished[of_food] += of_pair
+    np.add.at(wished, eaten.food, wish)
     for k, species in enumerate(PREDATOR_SPECIES):
         for kind in range(*pond.community.of_species[species].indices(len(pond.community))):
             pairs = eaten.of_kind[kind]

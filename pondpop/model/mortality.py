@@ -101,7 +101,7 @@ class Deaths(NamedTuple):
         if length != 1.0:
             more *= length
         np.subtract(number, more, out=more)
-        return number, np.minimum(more, -LEAST_DEATHS, out=more)
+        return number, more.clip(-np.inf, -LEAST_DEATHS, out=more)
 
 
 def deaths(pond: Pond, biomass: Array, log_condition: Array, hunt: Hunt, length: float) -> Deaths:
@@ -138,7 +138,7 @@ def _predation(pond: Pond, hunt: Hunt, length: float) -> tuple[Array, Array]:
     if length != 1.0:
         per_fish *= 1.0 / length
     per_fish += hunt.predation
-    return np.maximum(per_fish, 0.0, out=per_fish), longer
+    return per_fish.clip(0.0, np.inf, out=per_fish), longer
 
 
 def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: Array) -> Rates:
@@ -217,7 +217,7 @@ def log_share_left(rates: Rates, length: float) -> Array:
     for where, rate in others:
         deaths[where] += rate
     deaths *= -length
-    return np.minimum(deaths, -LEAST_DEATHS, out=deaths)
+    return deaths.clip(-np.inf, -LEAST_DEATHS, out=deaths)
 
 
 def mean_share_alive(log_left: Array, left: Array) -> Array:

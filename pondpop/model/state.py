@@ -320,6 +320,7 @@ class Pond:
 
     inputs: Inputs
     parameters: Parameters  # of the kinds of the community
+    of_species: dict[tuple[str, int], Array]  # those of one species that were asked for (`of`)
     community: Community
     day: int  # of the run; what has happened is up to its start
     state: State
@@ -367,7 +368,10 @@ class Pond:
 
     def of(self, parameter: str, species: int) -> Array:
         """A parameter of the kinds of a species, to stand against [member, group of the species]."""
-        return self.of_groups_of(species, getattr(self.parameters, parameter))
+        known = self.of_species.get((parameter, species))
+        if known is None:
+            known = self.of_species[parameter, species] = self.of_groups_of(species, getattr(self.parameters, parameter))
+        return known
 
     def of_hunters(self, parameter: str) -> Array:
         """A parameter of the kinds of predators, to stand against [member, predator group]."""
