@@ -42,7 +42,7 @@ sys.path[:0] = [str(HOME), str(HOME / "tests")]
 POND = HOME / "scenarios" / "predators_75_or_100.toml"
 HARVESTED = HOME / "scenarios" / "harvest_none_moderate_heavy.toml"
 SPAN_DAYS = 30
-BLOCK = 128  # as the ensembles run (`run.BLOCK_MEMBERS`)
+BLOCK = 128  # half of what ensembles run at most (`run.BLOCK_MEMBERS`)
 EARLIER = "7604c20"  # the commit that `beside` runs
 # what a person has: compiled modules are kept
 COMMAND_ENVIRONMENT = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | {"PYTHONPATH": str(HOME)}

@@ -309,7 +309,7 @@ class Books:
             alive=step.alive,
             weight_alive=step.weight_alive,
             length=step.length,
-            searching=pond.of_groups(pond.today.intake / pond.by_day.intake[pond.day]) / step.sated,
+            searching=pond.of_groups(pond.today.intake / pond.by_day.of(pond.day).intake) / step.sated,
             ate_fish=step.ate_fish,
             ate_food=step.food.by_food(),
             ate_pellets=np.zeros_like(step.weight) if step.pellets is None else step.pellets,

@@ -14,10 +14,15 @@ from pondpop.model.inputs import Inputs
 from pondpop.scenario import COLDEST_LIQUID_C
 from pondpop.species import Parameters
 
+DAYS_AT_ONCE = 128  # those of eight years would take a megabyte a member, and more while they are made
+
 
 class Today(NamedTuple):
-    """The factors of one day, as `DayFactors` has them.
+    """The factors of one day.
 
+    Intake, respiration (as the growth that the energy respired would give; of those richer when large, if they had the body of
+    100 g) and background deaths are of a fish of 1 g and middle growth, per day; length_growth is relative to that at the
+    best temperature, cold_deaths are of a fish of 100 mm, per day, renewal is for fertility 1.
     What of them depends on the state of the pond, as intake does on its oxygen, a process puts in their place as a day begins.
     """
 
@@ -31,6 +36,7 @@ class Today(NamedTuple):
     search: Array  # [member, predator]
     intake: Array  # [member or 1, kind], share of the maximum that temperature allows
     renewal: Array  # [food, member]
+    cold_kills: bool  # whether any fish can die of it
 
 
 def water_of_day(inputs: Inputs) -> Array:
@@ -53,74 +59,77 @@ def _changes(*by_day: Array | NDArray[np.intp]) -> list[bool]:
 class DayFactors:
     """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
-    water_c [member or 1, day]; fertility before luck and, or None, share of the area in plants [day, m or 1]; share of it under
-    water [day]; renewal [food, day, member], for fertility 1;
-    [day, member, kind]: max_intake,
-    growth_respired (growth that the energy respired would give; of those richer when large, if they had the body of 100 g)
-    and background deaths, all of a fish of 1 g and middle growth, per day, food_ease, spawning, resting, length_growth
-    (relative to that at the best temperature), cold_deaths (of a fish of 100 mm, per day) and pulse_due; search
-    [day, member, predator]; cold, fed: whether any fish die of it, are fed, by day; pulses: the kinds of which one is due in
-    some member, by day; oxygen: what the weather makes of it, None where it is left out.
+    Known from the start: water_c [member or 1, day]; fertility before luck and, or None, share of the area in plants
+    [day, m or 1]; share of it under water [day]; spawning and pulse_due [day, member, kind]; fed: whether any fish are fed, by
+    day; pulses: the kinds of which one is due in some member, by day; oxygen: what the weather makes of it, None where it is
+    left out. What is larger is made for some days at a time, `DAYS_AT_ONCE`, and asked for with `of`.
     """
 
     def __init__(self, inputs: Inputs, p: Parameters) -> None:
-        year_day, of_kind, predators = inputs.year_day[:, None], community(p.kinds).species, community(p.kinds).predators
+        year_day, of_kind = inputs.year_day[:, None], community(p.kinds).species
+        self.inputs, self.parameters = inputs, p
         self.water_c = water_of_day(inputs)
         self.fertility = fertility.course(p, inputs)
         self.area_share = np.ones(inputs.days) if inputs.area_share is None else inputs.area_share
         self.plants = plants.share_of_area(p, inputs)
         self.fertility_changes = _changes(inputs.year, self.fertility)
         self.cover_changes = _changes(inputs.cover, self.area_share, *(() if self.plants is None else (self.plants,)))
-        water_c = np.ascontiguousarray(self.water_c.T)
+        self.by_day_c = np.ascontiguousarray(self.water_c.T)
+        luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)
+        self.luck_of_deaths = luck[:, :, of_kind]  # [year, member, kind]
+        self.fed = [bool(np.any(of_day)) for of_day in inputs.pellets_kg_per_ha]
+        self.pulse_due = recruitment.pulse_due(p, year_day)
+        due_in_some = np.asarray(self.pulse_due.any(axis=1)).tolist()
+        self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in due_in_some]
+        self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)
+        kinds = range(len(p.kinds))
+        self.spawning = np.stack([recruitment.hatching_of_day(p, k, self.by_day_c, year_day) for k in kinds], axis=2)
+        self.some = SomeDays(self, 0)
+
+    def of(self, day: int) -> Today:
+        """The factors of a day of the run."""
+        if not 0 <= day - self.some.first < len(self.some.today):
+            self.some = SomeDays(self, day - day % DAYS_AT_ONCE)
+        return self.some.today[day - self.some.first]
+
+
+class SomeDays:
+    """The factors of some days that follow one another, from `first` on; `today` has those of each."""
+
+    def __init__(self, every: DayFactors, first: int) -> None:
+        inputs, p, days = every.inputs, every.parameters, slice(first, first + DAYS_AT_ONCE)
+        of_kind, predators = community(p.kinds).species, community(p.kinds).predators
+        area_share, stands = every.area_share[days], None if every.plants is None else every.plants[days]
+        self.first = first
+        water_c = every.by_day_c[days]
         t = water_c[:, :, None]
         dome = bioenergetics.temperature_dome(t, p.intake_dome_q, p.intake_optimum_c, p.intake_maximum_c)
         intake = bioenergetics.intake_temperature_factor(
             dome, t, p.feeding_stops_below_c, p.feeding_stop_width_c, p.intake_dome_floor[:, None]
         )
         luck_of_growth, local_growth = inputs.luck.growth[:, of_kind], inputs.local_growth[of_kind]
-        self.max_intake = intake * (p.max_intake_at_1_g * luck_of_growth * local_growth)
-        search = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
-        self.length_growth = dome
-        self.intake = intake
-        self.search = np.ascontiguousarray(intake[:, :, :predators] * search[:, :, :predators])
+        max_intake = intake * (p.max_intake_at_1_g * luck_of_growth * local_growth)
+        warmth = np.maximum(p.search_dome_floor[:, None], dome) ** -p.search_cold_exponent[:, None]
+        search = np.ascontiguousarray(intake[:, :, :predators] * warmth[:, :, :predators])
+        food_ease = warmth / p.resource_half_saturation_kg_per_ha
         if inputs.area_share is not None:  # fish meet as if there were more of them
-            self.search /= self.area_share[:, None, None]
-        if self.plants is not None:
-            self.search *= plants.hunting_in_plants(p, self.plants)[:, :, None]
-        self.food_ease = search / p.resource_half_saturation_kg_per_ha
-        if inputs.area_share is not None:
-            self.food_ease = self.food_ease / self.area_share[:, None, None]
+            search /= area_share[:, None, None]
+            food_ease = food_ease / area_share[:, None, None]
+        if stands is not None:
+            search *= plants.hunting_in_plants(p, stands)[:, :, None]
         energy = p.respiration_at_1_g * p.activity_multiplier * p.oxygen_energy_j_per_g[:, None]
-        respiration = bioenergetics.respiration_of_day(p, water_c)
-        self.growth_respired = respiration * (energy / p.body_energy_j_per_g)
-        cold = bioenergetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
-        self.resting = bioenergetics.resting_share(cold[:, :, None], p.winter_rest_share)
-        luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)[inputs.year][:, :, of_kind]
-        self.background_deaths = mortality.background_of_day(p, water_c, luck)
-        cold = mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
-        self.cold_deaths = np.nan_to_num(cold)
-        self.fed = [bool(np.any(of_day)) for of_day in inputs.pellets_kg_per_ha]
-        self.cold = [bool(worst.any()) for worst in self.cold_deaths.max(axis=1)]
-        self.renewal = feeding.renewal_of_day(p, water_c, year_day)
-        if inputs.area_share is not None:
-            self.renewal = self.renewal * self.area_share[:, None]
-        self.pulse_due = recruitment.pulse_due(p, year_day)
-        due_in_some = np.asarray(self.pulse_due.any(axis=1)).tolist()
-        self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in due_in_some]
-        self.oxygen = None if inputs.oxygen is None else oxygen.Days(inputs, p, self.water_c)
-        self.spawning = np.stack([recruitment.hatching_of_day(p, k, water_c, year_day) for k in range(len(p.kinds))], axis=2)
-
-    def of(self, day: int) -> Today:
-        """The factors of a day of the run."""
-        return Today(
-            self.max_intake[day],
-            self.growth_respired[day],
-            self.background_deaths[day],
-            self.food_ease[day],
-            self.resting[day],
-            self.length_growth[day],
-            self.cold_deaths[day],
-            self.search[day],
-            self.intake[day],
-            self.renewal[:, day],
+        growth_respired = bioenergetics.respiration_of_day(p, water_c) * (energy / p.body_energy_j_per_g)
+        resting = bioenergetics.winter_cold(water_c, p.winter_rest_below_c, p.winter_rest_width_c)
+        resting = bioenergetics.resting_share(resting[:, :, None], p.winter_rest_share)
+        deaths = mortality.background_of_day(p, water_c, every.luck_of_deaths[inputs.year[days]])
+        cold = np.nan_to_num(
+            mortality.cold_deaths(t, p.cold_deaths_per_day, p.cold_deaths_below_c, p.cold_deaths_width_c)
         )
+        renewal = feeding.renewal_of_day(p, water_c, inputs.year_day[days, None])
+        if inputs.area_share is not None:
+            renewal = renewal * area_share[:, None]
+        kills = cold.reshape(len(cold), -1).any(axis=1).tolist()
+        by_day = (
+            max_intake, growth_respired, deaths, food_ease, resting, dome, cold, search, intake, renewal.swapaxes(0, 1), kills,
+        )  # fmt: skip
+        self.today = [Today(*of_day) for of_day in zip(*by_day, strict=True)]

@@ -147,7 +147,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     rates: Rates = {"predation": (EVERY, predation), "background": (EVERY, _background(pond))}
     for species in DYING_AS_FRY:
         rates[f"fry of {SPECIES[species]}"] = np.s_[:, pond.slices[species]], _fry(pond, species)
-    if pond.by_day.cold[day]:
+    if pond.today.cold_kills:
         rates["cold"] = EVERY, _cold(pond)
     for strains in pond.strains:
         if (chill := strains.chill[day]).any():

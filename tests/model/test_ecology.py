@@ -226,7 +226,7 @@ def test_looking_for_food_costs_the_hungry_in_warm_water():
     assert (intake > 0.1).all()
     np.testing.assert_array_equal(spent(0.0)[:, engine.slices[BLUEGILL]], sated[:, engine.slices[BLUEGILL]])
     p = engine.parameters
-    assert (engine.by_day.intake[:, 0, 0] < 1.0).all()
+    assert all(engine.by_day.of(day).intake[0, 0] < 1.0 for day in range(engine.inputs.days))
     cold = bioenergetics.intake_temperature_factor(
         0.1, 4.0, p.feeding_stops_below_c[0, BASS], p.feeding_stop_width_c[0, BASS], p.intake_dome_floor[0]
     )

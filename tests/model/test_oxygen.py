@@ -323,7 +323,7 @@ def test_low_water_is_shallower_and_its_fish_and_feed_denser(troubled):
     days, halved = deep.by_day.oxygen, half.by_day.oxygen
     assert halved.layer[150] == pytest.approx(0.5 * low.oxygen.mean_depth_m)
     np.testing.assert_allclose(halved.per_fish, 2.0 * days.per_fish)
-    np.testing.assert_allclose(half.by_day.food_ease, 2.0 * deep.by_day.food_ease)
+    np.testing.assert_allclose(half.by_day.of(150).food_ease, 2.0 * deep.by_day.of(150).food_ease)
     _, nights = nights_of(troubled, 200)
     _, shallow = nights_of(low, 200)
     assert np.median([n.dawn[0] for n in shallow]) < np.median([n.dawn[0] for n in nights]) - 0.3

@@ -95,7 +95,7 @@ def test_a_drawdown_crowds_fish_and_strands_small_sunfish():
     full, low = first_low_day()
     died, bluegill = CAUSES.index("die_off"), SPECIES.index("bluegill")
     assert (low.flows.deaths_number[:, bluegill, died] > 0.0).all() and not full.flows.deaths_number[:, :, died].any()
-    hunted = [e.by_day.search[109].sum() for e in (full, low)]
+    hunted = [e.by_day.of(109).search.sum() for e in (full, low)]
     assert hunted[1] / hunted[0] == pytest.approx(1 / 0.58)
 
 
