@@ -69,7 +69,7 @@ def hold_between(amount: Array, low: Value, high: Value) -> Array:
 
     Bounds of members cost `clip` twice what two passes do, and one for all half of it.
     """
-    if np.size(low) == np.size(high) == 1:
+    if getattr(low, "size", 1) == getattr(high, "size", 1) == 1:
         return amount.clip(low, high, out=amount)
     np.maximum(amount, low, out=amount)
     return np.minimum(amount, high, out=amount)

@@ -7,7 +7,7 @@ Dataset.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, get_type_hints
+from typing import Annotated, NamedTuple, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,8 +44,7 @@ AXES = {
 """What flows are told apart by."""
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """What happens in one step, before the pond has taken it; arrays are [member, group] unless said."""
 
     length: float  # days
@@ -144,7 +143,7 @@ class Flows:
     def add(self, pond: Pond, step: Step) -> None:
         """Add what moves in a step, but for growth and deaths, which a `Ledger` adds."""
         kinds, length = len(SPECIES), step.length
-        self.eaten[:, :, :kinds] += step.fish_eaten * length
+        self.eaten[:, :, :kinds] += step.fish_eaten if length == 1.0 else step.fish_eaten * length
         self.eaten[:, :, kinds:-1] += step.food.of_predators[:, FOODS_OF_PREDATORS].transpose(2, 0, 1)
         if step.pellets is not None:
             self.pellets_given += pond.inputs.pellets_kg_per_ha[pond.day] * length
@@ -221,13 +220,19 @@ class Ledger:
                 self.add_gone(pond, EVERY, name, *step.whole.dead[cause])
                 continue
             per_gram = deaths.chosen.get(cause, (where, rate))[1]
-            self.add_gone(pond, where, name, fish[where] * rate, kilograms[where] * per_gram)
+            there = (fish, kilograms) if where is EVERY else (fish[where], kilograms[where])
+            self.add_gone(pond, where, name, there[0] * rate, there[1] * per_gram)
 
     def add_gone(self, pond: Pond, where: Where, cause: str, fish: Array, kilograms: Array) -> None:
         """Add fish of the groups at some places of [member, group] that are gone, and their weight in kg."""
         if cause in self.gone:
-            for whole, more in zip(self.gone[cause], (fish, kilograms), strict=True):
-                whole[where] += more
+            whole, whole_kilograms = self.gone[cause]
+            if where is EVERY:
+                whole += fish
+                whole_kilograms += kilograms
+            else:
+                whole[where] += fish
+                whole_kilograms[where] += kilograms
         elif where is EVERY:
             self.gone[cause] = fish, kilograms
         else:

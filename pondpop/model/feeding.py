@@ -154,13 +154,18 @@ class Meals(NamedTuple):
     of_kind: tuple[slice, ...]  # the pairs of each kind
     place: dict[tuple[int, int], int]  # of the pair of a food and a kind
     grazed: dict[int, Array]  # exponents of the benthos left, by length, of the kinds that find little of it [m, length]
+    energy: Array  # of the food, J/g [pair, m or 1, 1]
+    of_predators: list[tuple[int, slice]]  # the place of each species of predators that is there, and its pairs
 
     def over_foods(self, of_pair: Array) -> Array:
         """Sums over the foods of each kind of what is [..., pair, member, length]: [..., member, kind * length]."""
         *several, _, members, points = of_pair.shape
         sums = np.empty((*several, members, len(self.of_kind), points))
         for kind, pairs in enumerate(self.of_kind):
-            np.add.reduce(of_pair[..., pairs, :, :], axis=-3, out=sums[..., kind, :])
+            of_kind = sums[..., kind, :]
+            of_kind[...] = of_pair[..., pairs.start, :, :] if pairs.start < pairs.stop else 0.0
+            for pair in range(pairs.start + 1, pairs.stop):
+                of_kind += of_pair[..., pair, :, :]
         return sums.reshape(*several, members, -1)
 
     def by_food(self, of_pair: Array) -> Array:
@@ -179,7 +184,11 @@ def meals(p: Parameters) -> Meals:
     ends = np.searchsorted(kind, np.arange(len(kinds) + 1)).tolist()
     of_kind = tuple(slice(a, b) for a, b in pairwise(ends))
     grazed = {k: grazing_exponent(p, k) for k in kinds_with("finds little where benthos is grazed down", p.kinds)}
-    return Meals(food, kind, use[food, :, kind], of_kind, {pair: place for place, pair in enumerate(pairs)}, grazed)
+    place = {pair: place for place, pair in enumerate(pairs)}
+    energy = of_foods(p, "energy_j_per_g")[food][:, :, None]
+    own = [(k, kinds.of_species[species]) for k, species in enumerate(PREDATOR_SPECIES)]
+    of_predators = [(k, of_kind[those.start]) for k, those in own if those.start < those.stop]
+    return Meals(food, kind, use[food, :, kind], of_kind, place, grazed, energy, of_predators)
 
 
 class FoodMet(NamedTuple):
@@ -264,20 +273,24 @@ def eat_food(
     wish = met_by(lay(met.place, per_met * biomass), met.field, eaten.kind)
     wished, wish_of_predators = np.zeros(s.food.shape), np.zeros((len(PREDATOR_SPECIES), *s.food.shape))
     np.add.at(wished, eaten.food, wish)
-    for k, species in enumerate(PREDATOR_SPECIES):
-        for kind in range(*pond.community.of_species[species].indices(len(pond.community))):
-            pairs = eaten.of_kind[kind]
-            wish_of_predators[k][eaten.food[pairs]] = wish[pairs]
-    renewed = pond.today.renewal * pond.richness * length
-    left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished * length / s.food)
+    for k, pairs in eaten.of_predators:
+        wish_of_predators[k][eaten.food[pairs]] = wish[pairs]
+    renewed = pond.today.renewal * pond.richness
+    if length != 1.0:
+        renewed *= length
+        wished *= length
+    left = (s.food + renewed * pond.food_capacity) / (1.0 + renewed + wished / s.food)
     left = np.maximum(left, p.resource_floor_kg_per_ha)
     given = left / s.food
+    wish_of_predators *= given
+    if length != 1.0:
+        wish_of_predators *= length
     gives = np.empty((2, *met.field.shape))  # of each pair its food, and the energy in it
     np.multiply(met.field, given[eaten.food][:, :, None], out=gives[0])
-    np.multiply(gives[0], pond.food_energy[eaten.food][:, :, None], out=gives[1])
+    np.multiply(gives[0], eaten.energy, out=gives[1])
     ate = read(met.place, eaten.over_foods(gives))
     ate *= per_met
-    return FoodEaten(ate[0], ate[1], left, wish_of_predators * given * length, per_met, met.place, eaten, gives[0])
+    return FoodEaten(ate[0], ate[1], left, wish_of_predators, per_met, met.place, eaten, gives[0])
 
 
 def met_by(eaters: Array, field: Array, kind: NDArray[np.intp]) -> Array:

@@ -128,8 +128,20 @@ class SomeDays:
         renewal = feeding.renewal_of_day(p, water_c, inputs.year_day[days, None])
         if inputs.area_share is not None:
             renewal = renewal * area_share[:, None]
-        kills = cold.reshape(len(cold), -1).any(axis=1).tolist()
-        by_day = (
-            max_intake, growth_respired, deaths, food_ease, resting, dome, cold, search, intake, renewal.swapaxes(0, 1), kills,
-        )  # fmt: skip
-        self.today = [Today(*of_day) for of_day in zip(*by_day, strict=True)]
+        kills = [bool(of_day.any()) for of_day in cold]
+        self.today = [
+            Today(
+                max_intake[k],
+                growth_respired[k],
+                deaths[k],
+                food_ease[k],
+                resting[k],
+                dome[k],
+                cold[k],
+                search[k],
+                intake[k],
+                renewal[:, k],
+                kills[k],
+            )
+            for k in range(len(kills))
+        ]

@@ -32,6 +32,7 @@ class GridPlace(NamedTuple):
     points: int
     below: NDArray[np.intp]  # of each group, index into [member, points]
     above_share: Array  # of each group
+    corners: NDArray[np.intp]  # of all groups that point, and then the one above on a second grid behind the first
 
 
 def first_points(members: int, kind: NDArray[np.intp], kinds: int) -> NDArray[np.intp]:
@@ -46,20 +47,28 @@ def place_on_grid(log_length: Array, first: NDArray[np.intp], kinds: int) -> Gri
     lower = position.astype(np.intp)
     position -= lower
     lower += first
-    return GridPlace(members=len(log_length), points=kinds * GRID_POINTS, below=lower, above_share=position)
+    return place_at(len(log_length), kinds * GRID_POINTS, lower, position)
+
+
+def place_at(members: int, points: int, below: NDArray[np.intp], above_share: Array) -> GridPlace:
+    """Where groups stand on a grid of so many points a member, from the point below each and the weight of the one above."""
+    corners = np.empty((2, below.size), np.intp)
+    corners[0] = below.ravel()
+    np.add(corners[0], members * points + 1, out=corners[1])
+    return GridPlace(members, points, below, above_share, corners.ravel())
 
 
 def lay(place: GridPlace, amount: Array) -> Array:
     """Lay an amount of each group on the grid: [member, points]. Sums run in group order, always."""
-    below, parts = place.below.ravel(), np.empty((2, amount.size))
-    low, high = parts  # of numpy's own type of numbers: of one that came out of a file `at` takes twenty times as long
-    np.multiply(amount.ravel(), place.above_share.ravel(), out=high)
-    np.subtract(amount.ravel(), high, out=low)
-    laid, above = np.zeros((2, place.members * place.points))
-    np.add.at(laid, below, low)
-    np.add.at(above, below, high)
-    laid[1:] += above[:-1]
-    return laid.reshape(place.members, place.points)
+    parts = np.empty((2, *amount.shape))  # of numpy's own type: for another, as unpickled numbers have, `at` takes long
+    low, high = parts
+    np.multiply(amount, place.above_share, out=high)
+    np.subtract(amount, high, out=low)
+    laid = np.zeros((2, place.members, place.points))
+    np.add.at(laid.reshape(-1), place.corners, parts.reshape(-1))
+    at_lower, at_upper = laid
+    at_lower += at_upper
+    return at_lower
 
 
 def read_with_slope(place: GridPlace, field: Array) -> tuple[Array, Array]:

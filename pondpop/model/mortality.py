@@ -58,7 +58,11 @@ def cold_deaths(water_c: Value, per_day: Value, below_c: Value, width_c: Value) 
 
 def fry_deaths(log_length: Array, per_day: Value, at_mm: Value, exponent: Value) -> Array:
     """Deaths per day of fry, by length: r·(L0/L)^e (assumed shape)."""
-    return np.asarray(per_day) * np.exp(np.asarray(exponent) * (np.log(at_mm) - log_length))
+    shorter = np.asarray(np.log(at_mm) - log_length)
+    shorter *= exponent
+    np.exp(shorter, out=shorter)
+    shorter *= per_day
+    return shorter
 
 
 def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_limit: Value) -> Array:
@@ -167,7 +171,7 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     if (pond.fish_kg_per_ha > p.crowding_from_kg_per_ha).any():
         crowded = crowding_deaths(pond.fish_kg_per_ha, p.crowding_from_kg_per_ha, p.crowding_deaths_per_day)
         rates["crowding"] = EVERY, crowded[:, None]
-    thin = (log_condition < np.log(p.starvation_below_condition)[:, None]).ravel().nonzero()[0]  # sooner found in one row
+    thin = (log_condition < pond.thin_below).ravel().nonzero()[0]  # sooner found in one row
     if thin.size:
         where = np.unravel_index(thin, log_condition.shape)
         rates["starvation"] = where, _starvation(pond, where[0], log_condition[where])

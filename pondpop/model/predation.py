@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pondpop.arrays import Array, logistic, power, total
 from pondpop.model import lengths
 from pondpop.model.community import community
-from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read, read_with_slope
+from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, place_at, read, read_with_slope
 from pondpop.model.state import Pond
 from pondpop.species import SPECIES, Parameters, kinds_with, species_with
 
@@ -169,6 +169,8 @@ def living_hunters(pond: Pond) -> Hunters:
     member, column = (number > 0.0).nonzero()
 
     def each(of_group: Array) -> Array:
+        if of_group.shape == (1, number.shape[1]):  # the usual one, and `broadcast_to` takes its time
+            return of_group[0].take(column)
         return np.broadcast_to(of_group, number.shape)[member, column]
 
     return Hunters(
@@ -207,7 +209,7 @@ def hunt(pond: Pond, place: GridPlace, biomass: Array, appetite: Array, sated: A
     from memory). sated is 1 and the other food met [member, group].
     """
     kernel, those, own_points = pond.tables.catching, pond.living_hunters, pond.community.predators * GRID_POINTS
-    at_length = GridPlace(
+    at_length = place_at(
         place.members, own_points, place.below.take(those.at) - those.points_fewer, place.above_share.take(those.at)
     )
     naive, of_all = _naive(pond), appetite[:, pond.hunters]
@@ -319,9 +321,7 @@ def eat_fish(pond: Pond, place: GridPlace, hunt: Hunt, biomass_alive: Array) -> 
     ate *= hunt.hunting
     eaten = np.zeros((members, len(PREDATOR_SPECIES), len(SPECIES)))
     for eater, taken in _taken_by(pond, there, hunt):
-        by_kind = taken.reshape(members, len(pond.community), GRID_POINTS).sum(axis=2)
-        for kind, species in enumerate(pond.community.species):
-            eaten[:, eater, species] += by_kind[:, kind]
+        eaten[:, eater, pond.community.species] += np.add.reduce(taken.reshape(members, -1, GRID_POINTS), axis=2)
     return pond.living_hunters.whole(ate, of_empty), eaten
 
 

@@ -331,7 +331,6 @@ class Pond:
     tables: PredationTables
     meals: Meals  # which kind eats which food
     food_capacity: Array  # kg/ha [food, member or 1]
-    food_energy: Array  # J/g [food, member or 1]
     slices: tuple[slice, ...]  # the columns of each species
     columns_of_kind: NDArray[np.intp]
     strains: tuple[Strains, ...]  # of species of which there are others than the own
@@ -341,6 +340,7 @@ class Pond:
     first_points: NDArray[np.intp]  # [member, group]: see `grid.first_points`
     last_stocked_of: Array  # [group], day
     last_stocked: float
+    thin_below: Array  # log condition below which fish starve [m or 1, 1]
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
     leaving_cover: Array  # [member, kind * prey length], per day, see `predation.leaving_cover`
     fertility: Array  # [member], of the day
