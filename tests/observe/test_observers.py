@@ -7,6 +7,7 @@ import pytest
 from laws import inputs
 from scipy.special import ndtr, ndtri
 
+from pondpop.model import oxygen
 from pondpop.model.day import Engine
 from pondpop.model.oxygen import MOVED
 from pondpop.observe import indices
@@ -19,6 +20,7 @@ from pondpop.observe.observers import (
     BIG_BASS_LB,
     LENGTH_CLASSES_IN,
     Surveys,
+    Water,
     _stocked_groups,
     project,
     read_month,
@@ -200,6 +202,28 @@ def test_water_is_read_by_calendar_month(run_of_a_year):
     np.testing.assert_allclose(at_end[:, :-1] + moved[:, 1:], at_end[:, 1:], rtol=1e-6, atol=1e-6)
     assert (read["dawn_oxygen"] <= at_end + 10.0).all() and (read["dawn_oxygen"] >= 0.0).all()
     assert ((read["oxygen_kill"] >= 0.0) & (read["oxygen_kill"] < 1.0)).all()
+
+
+def test_nights_are_read_into_their_month_and_kills_one_after_another(monkeypatch):
+    monkeypatch.setattr(oxygen, "moved", lambda days, nights, respires: np.full((len(MOVED), 1), float(len(nights))))
+    month = np.array([0, 0, 0, 1, 1])
+    dawn, dusk = [4.0, 2.0, 3.0, 6.0, 5.0], [9.0, 8.0, 7.0, 6.0, 5.0]
+    killed = [0.5, None, 0.2, None, 0.1]
+    with_oxygen, without = (Water(SimpleNamespace(members=1), month) for _ in range(2))
+    by_day, parameters = SimpleNamespace(oxygen=object()), SimpleNamespace(bloom_respires_today=None)
+    for day in range(6):
+        night = SimpleNamespace(dawn=np.array([dawn[day - 1]]), dusk=np.array([dusk[day - 1]])) if day else None
+        share = np.array([killed[day - 1]]) if day and killed[day - 1] is not None else None
+        pond = SimpleNamespace(night=night, day=day, killed_share=share, by_day=by_day, parameters=parameters)
+        with_oxygen(pond)
+        without(SimpleNamespace(night=None, day=day, killed_share=None))
+    read = with_oxygen.stacked()
+    assert read["oxygen_kill"][0] == pytest.approx([1.0 - 0.5 * 0.8, 0.1])
+    assert (list(read["dawn_oxygen"][0]), list(read["oxygen_at_end"][0])) == ([2.0, 5.0], [7.0, 5.0])
+    assert (read["oxygen_moved"][0] == [[3.0], [2.0]]).all()
+    nothing = without.stacked()
+    assert np.isnan(nothing["dawn_oxygen"]).all() and np.isnan(nothing["oxygen_at_end"]).all()
+    assert not nothing["oxygen_moved"].any() and not nothing["oxygen_kill"].any()
 
 
 def test_harvest_and_catch_are_those_of_their_months(run_of_a_year):
