@@ -114,7 +114,14 @@ def _compare_ponds(given: argparse.Namespace) -> None:
     output.finish(files | {"index.html": text(ponds_page(told))})
     for name, one in told.items():
         print(f"{name}\n{answer_text(one)}" if given.details else pond_line(name, one), end="")
-    print(f"Everything is in {out.absolute()}; {out / 'index.html'} leads to each pond.")
+    _close(f"Everything is in {out.absolute()}; {out / 'index.html'} leads to each pond.")
+
+
+def _close(words: str) -> None:
+    """The last words of an answer, on lines no wider than a plain terminal; a path stays in one piece."""
+    from pondpop.decide.console import wrapped
+
+    print("\n".join(wrapped(words)))
 
 
 def _first_words(scenario: Scenario, progress: Progress) -> Callable[[Any], None] | None:
@@ -161,7 +168,7 @@ def sweep(given: argparse.Namespace) -> None:
     output.finish({name: text(content) for name, content in files.items()})
     print(told if given.details else screen(rows, axes, scenario, said, given.survivors), end="")
     left_out = "" if any(axis.path.startswith("what_if.") for axis in axes) else _without_events(scenario)
-    print(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out.absolute()}")
+    _close(f"seed {scenario.ensemble.seed}, {scenario.ensemble.members} futures{left_out}; everything is in {out.absolute()}")
 
 
 def quota(given: argparse.Namespace) -> None:
@@ -215,7 +222,7 @@ def quota(given: argparse.Namespace) -> None:
     print(told if given.details else quota_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
     tried = f"{found.tried} sets of amounts tried{_without_events(scenario)}"
-    print(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out.absolute()}{more}.")
+    _close(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out.absolute()}{more}.")
 
 
 def plan(given: argparse.Namespace) -> None:
@@ -251,7 +258,7 @@ def plan(given: argparse.Namespace) -> None:
     print(plan_text(found) if given.details else plan_answer(found), end="")
     more = "" if given.details else "; --details tells the rest"
     futures = f"{scenario.ensemble.members} futures{_without_events(scenario)}"
-    print(f"Seed {scenario.ensemble.seed}, {futures}; everything is in {out.absolute()}{more}.")
+    _close(f"Seed {scenario.ensemble.seed}, {futures}; everything is in {out.absolute()}{more}.")
 
 
 def update(given: argparse.Namespace) -> None:
@@ -288,7 +295,7 @@ def update(given: argparse.Namespace) -> None:
     output.finish(files)
     print(told if given.details else update_answer(found, scenario.units), end="")
     more = "" if given.details else "; --details tells the rest"
-    print(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out.absolute()}{more}.")
+    _close(f"Seed {scenario.ensemble.seed}, {scenario.ensemble.members} members; everything is in {out.absolute()}{more}.")
 
 
 def verify(given: argparse.Namespace) -> None:
@@ -321,7 +328,7 @@ def verify(given: argparse.Namespace) -> None:
     files = {"verify.txt": told, "verify.json": page, "verify.csv": verify_csv(found, scenario.units)}
     output.finish({name: text(content) for name, content in files.items()})
     print(told, end="")
-    print(f"Everything is in {out.absolute()}.")
+    _close(f"Everything is in {out.absolute()}.")
 
 
 def report(given: argparse.Namespace) -> None:

@@ -158,6 +158,15 @@ def test_never_more_is_taken_than_is_there():
     assert (greedy.harvested["number"].sel(species="bass") < 100).all()
 
 
+def test_a_take_of_nothing_is_no_take():
+    nothing = [pondpop.Take("bass", share=0), pondpop.Take("bass", per_ha=np.zeros(2)), pondpop.Take("bass", kg_per_ha=0.0)]
+    one, other = (pondpop.Simulation(pond(members=2), harvest=rule) for rule in (lambda p: nothing, None))
+    for simulation in (one, other):
+        simulation.run(until=dt.date(2026, 4, 3))
+    np.testing.assert_array_equal(one.number("bass"), other.number("bass"))
+    assert not one.harvested["number"].any()
+
+
 @pytest.mark.parametrize(
     ("take", "says"),
     [

@@ -317,7 +317,9 @@ def test_the_command_writes_a_folder(tmp_path, capsys, monkeypatch):
     out = tmp_path / "out"
     given = ["plan", str(file), "--vary", f"{PER_ACRE}=10,60", "--search-members", "2", "--members", "2", "--workers", "1"]
     assert cli.main([*given, "--out", str(out)]) == 0
-    assert "everything is in" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert f"everything is in {out}" in " ".join(said.split())
+    assert all(len(line) <= 80 or " " not in line for line in said.splitlines())  # a path stays in one piece
     assert {"plan.txt", "plan.csv", "scenario.resolved.toml"} <= {path.name for path in out.iterdir()}
     again = tmp_path / "again"
     assert cli.main([*given[:-1], "2", "--out", str(again)]) == 0
