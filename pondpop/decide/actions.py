@@ -267,7 +267,7 @@ def _taken(rule: Harvest, area: float, units: Units) -> str:
         if rule.share is not None:
             return f"{brief(100 * value, 2)} % of them in each season"
         if rule.per_ha is not None:
-            return f"{brief(value * area, 2)} fish a year ({both(value, 'density', units)})"
+            return f"{brief(value * area, 2)} fish a year, {both(value, 'density', units)}"
         return f"{both(value, 'crop', units)} a year"
 
     given = rule.share if rule.share is not None else rule.per_ha if rule.per_ha is not None else rule.kg_per_ha

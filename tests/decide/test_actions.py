@@ -160,8 +160,8 @@ def test_what_a_harvest_asks_for_and_when():
 
     thin, many = Condition("bass_wr_8_12in", below=90.0), Condition("bass_psd_p", above=30.0)
     assert reacts((thin, many), "any", per_ha=10.0 / 0.80937128448, otherwise=0.0) == (
-        "Harvest bass, 8–12 in (203–305 mm): 10 fish a year (5 per acre (12 per ha)) if the last survey shows Wr of bass 8–12 in "
-        "below 90 or bass PSD-P above 30; otherwise 0 fish a year (0 per acre (0 per ha))."
+        "Harvest bass, 8–12 in (203–305 mm): 10 fish a year, 5 per acre (12 per ha) if the last survey shows Wr of bass 8–12 in "
+        "below 90 or bass PSD-P above 30; otherwise 0 fish a year, 0 per acre (0 per ha)."
     )
     assert "below 90 and bass PSD-P" in reacts((thin, many), "all", share=0.5, otherwise=0.1)
     assert "50 % of them in each season" in reacts((thin,), "all", share=0.5, otherwise=0.1)
