@@ -139,7 +139,7 @@ def make_page(
         Section("years", "The pond year by year",
                 "".join(t.to_html() for t in outcomes) + _differences(material, said) + _left_out(material, shown)
                 + plots([*pictures, *kills, *squares]) + oxygen.to_html()
-                + f'<div class="two">{"".join(f"<div>{t.to_html()}</div>" for t in years)}</div>'),
+                + '<div class="two">' + "".join(f'<div class="wide">{t.to_html()}</div>' for t in years) + "</div>"),
         Section("hunger", "Which bass go hungry, and when",
                 f'<div class="two"><div>{plots(hungry)}</div><div>{_advice(shown, material.units)}</div></div>'
                 + "".join(t.to_html() for t in prey)),

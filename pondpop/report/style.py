@@ -50,7 +50,7 @@ th:first-child,.texts th,.texts td{text-align:left}
 thead th{border-bottom:2px solid var(--deep);vertical-align:bottom;font-weight:700}
 tbody th{font-weight:600}
 .texts tbody th{min-width:6.2em}
-.years tr:not(.range) td{border-bottom:0;padding-bottom:0}.years .range td{padding-top:0}
+.years td{white-space:nowrap}.years tr:not(.range) td{border-bottom:0;padding-bottom:0}.years .range td{padding-top:0}
 .range,.range td{font-size:.94em;color:var(--soft)}td.range{padding-left:0}
 code,pre{font-family:"Courier New",monospace;font-size:.86rem;white-space:pre-wrap;overflow-wrap:anywhere}
 .fine{font-size:.85rem;line-height:1.4}
@@ -99,7 +99,7 @@ thead{display:table-header-group}
 dd::after{content:"";display:block}.columns{columns:3;column-gap:14px}
 .warn{padding:5px 10px;break-inside:avoid}.warn li,.warn p{font-size:8.6pt}
 code,pre{font-size:7.6pt}
-h4{font-size:8.6pt;margin:6px 0 2px}.years td{white-space:nowrap}
+h4{font-size:8.6pt;margin:6px 0 2px}
 a{color:inherit;text-decoration:none}
 }
 """

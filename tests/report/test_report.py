@@ -206,6 +206,11 @@ def test_shown_cells_are_the_rounded_csv(outline, folder):
     assert crop == figure_of(float(rows["bass_standing_crop"]["p50"]), "crop")
 
 
+def test_a_range_by_years_is_never_broken_and_its_table_slides_on_a_phone(page):
+    assert ".years td{white-space:nowrap}" in CSS.partition("@media")[0]
+    assert page.count('<div class="wide"><table class="years"') == page.count('class="years"') > 0
+
+
 def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
     material = gather([dataset], "us")
     table = harvest_tables(material)[0]
