@@ -37,6 +37,8 @@ CAPSIDS = CaptureSummary(
 CAPSIDS_MARKED = [35.02, 170.54, 258.00, 227.73, 324.99, 359.50, 319.33, 402.13, 316.45, 317.00, 277.71]
 CAPSIDS_NUMBER = [511.2, 779.1, 963.0, 945.3, 882.2, 802.5, 653.6, 628.8, 478.5, 506.4, 462.8]
 CAPSIDS_SURVIVAL = [0.649, 1.015, 0.867, 0.564, 0.836, 0.790, 0.651, 0.985, 0.686, 0.884, 0.771]
+CAPSIDS_NUMBER_SE = [151.2, 129.3, 140.9, 125.5, 96.1, 74.8, 61.7, 61.8, 51.8, 65.8, 70.2]
+CAPSIDS_SURVIVAL_SE = [0.114, 0.110, 0.107, 0.064, 0.075, 0.070, 0.056, 0.093, 0.080, 0.120, 0.128]
 
 
 def test_chapman_worked_example():
@@ -70,6 +72,11 @@ def test_jolly_worked_example():
     np.testing.assert_allclose(found.number[1:-1], CAPSIDS_NUMBER, rtol=6e-4)
     np.testing.assert_allclose(found.survival[:-2], CAPSIDS_SURVIVAL, atol=6e-4)
     assert np.isnan(found.number[[0, -1]]).all() and np.isnan(found.survival[-2:]).all()
+    # the printed errors hold the animals' own luck of living on as well, of that of the number a few per cent
+    np.testing.assert_allclose(found.number_se[1:-1], CAPSIDS_NUMBER_SE, rtol=0.05)
+    marked = (found.marked - CAPSIDS.marked + CAPSIDS.released)[:-2]
+    luck = np.maximum(0.0, found.survival[:-2] * (1.0 - found.survival[:-2])) / marked
+    np.testing.assert_allclose(np.sqrt(found.survival_se[:-2] ** 2 + luck), CAPSIDS_SURVIVAL_SE, rtol=0.04)
 
 
 def test_chapman_limits_hold_the_truth():
