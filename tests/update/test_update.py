@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -30,6 +31,7 @@ from pondpop.update.likelihood import (
     WR_OFF_IN_SURVEY,
     Recaptured,
     View,
+    _bins,
     evidence,
     lengths_off,
     view_of,
@@ -599,6 +601,13 @@ def survey_of_two_days(tmp_path, **lines):
     fish = [*survey(), *survey(day="2026-06-20")]
     effort = [*EFFORT, "2026-06-20,electrofishing,2.0,"]
     return evidence(records(tmp_path, survey=fish, effort=effort, **lines), pond(only="few")).observations
+
+
+def test_classes_that_share_all_lengths_share_every_inch_between_them():
+    edges = [0.0, 203.2, 300.0, 305.0, 1000.0]
+    shares = _bins(list(pairwise(edges)))
+    np.testing.assert_allclose(shares.sum(axis=0), 1.0)
+    np.testing.assert_allclose(shares.sum(axis=1)[1:3] * 25.4, [96.8, 5.0])  # each as long as it is
 
 
 def test_the_days_of_a_survey_are_one_sample_of_lengths(tmp_path):
