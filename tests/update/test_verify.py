@@ -229,6 +229,13 @@ def test_figures_are_told_with_their_length_class_in_words(name, words):
     assert f" {words} " in text and (name == words or name not in text)
 
 
+@pytest.mark.parametrize(("seen", "told"), [(-3.0, ["below"]), (0.5, ["below"]), (5.0, []), (9.5, ["above"])])
+def test_a_figure_outside_is_told_with_its_side(seen, told):
+    text = verify_text(_verification([checked(seen, range(11))]), "us")
+    (row,) = (line for line in text.splitlines() if " mean Wr " in line)
+    assert [word for word in row.split() if word in ("below", "above")] == told
+
+
 def test_the_verdict_knows_few_and_many():
     inside, outside = checked(5.0, range(11)), checked(99.0, range(11))
     assert "as well as could be expected" in verdict(_verification([inside] * 8 + [outside] * 2))
