@@ -314,9 +314,8 @@ def _in_season(dates: list[dt.date], year: NDArray[np.intp], rule: Feeding | Aer
 
 
 def _season_holds(date: dt.date, season: tuple[tuple[int, int], tuple[int, int]]) -> bool:
-    first, last = season
-    today = (date.month, date.day)
-    return first <= today <= last if first <= last else (today >= first or today <= last)
+    first, last = season  # within one calendar year
+    return first <= (date.month, date.day) <= last
 
 
 def season_effort(

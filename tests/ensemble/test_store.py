@@ -1,6 +1,7 @@
 """Folders of results: whole or not at all, never in place of what is not of pondpop, resumed to the same bytes."""
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -195,6 +196,13 @@ def test_a_stop_between_the_two_renames_loses_nothing(tmp_path, monkeypatch):
     monkeypatch.setattr(os, "rename", rename)
     Output(tmp_path / "out", RUN)
     assert (tmp_path / "out" / "a.txt").read_text() == "old"
+
+
+def test_what_a_stop_after_both_renames_left_is_gone_with_the_next_run(tmp_path):
+    finish(tmp_path / "out", content="old")
+    shutil.copytree(tmp_path / "out", tmp_path / "out.replaced")
+    finish(tmp_path / "out", content="new")
+    assert contents(tmp_path).keys() == {"out/a.txt", f"out/{MARKER}"} and contents(tmp_path / "out")["a.txt"] == b"new"
 
 
 # ---------------------------------------------------------------------- pages
