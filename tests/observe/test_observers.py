@@ -21,6 +21,7 @@ from pondpop.observe.observers import (
     LENGTH_CLASSES_IN,
     Surveys,
     Water,
+    _by_age,
     _stocked_groups,
     project,
     read_month,
@@ -119,6 +120,14 @@ def test_ages_and_sexes_add_up_to_all_fish(engine, survey):
         for age in AGES[:-1]:
             wanted = np.where(np.maximum(ages, 0) == age, fish, 0.0).sum(axis=1)
             np.testing.assert_allclose(at_age[..., age].sum(axis=1), wanted, atol=1e-9)
+
+
+def test_fish_older_than_the_last_age_stand_in_it():
+    start = Engine(inputs())
+    start.run_day()
+    start.state.columns.born[:] = -40.0 * 365.25
+    found = _by_age(start)["number_at_age"]
+    assert found.any() and not found[..., :-1].any()
 
 
 def test_young_of_the_year_were_born_in_the_pond(engine, survey):
