@@ -26,7 +26,7 @@ import subprocess
 import sys
 import time
 import tomllib
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -209,6 +209,7 @@ LOOKED = tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]),
 WATCHED = Watched(LOOKED, GROWN, MARKED, tuple(Hatched("bass", day) for day in SURVEYS))
 AGED = ((0, 8), (8, 12), (12, 15), (15, 20))  # in
 MOST_AGED = 10  # bass of each of these classes and surveys
+KNOWN = 0.2  # error of a number of fish, log, where all are counted
 Counts = tuple[tuple[int, ...], ...]
 
 
@@ -244,6 +245,35 @@ def ages(fish: Counts) -> tuple[Observation, ...]:
             classes = tuple(one for one, there in zip(AGED, kept, strict=True) if there)
             found.append(Aged(f"{day} electrofishing bass", "bass", "electrofishing", day, k, classes, data[kept]))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Bass by year class and by length category and bluegill by length category at every survey, all known but for an error of
+    KNOWN in each number: better than any survey, as a bound on what records of fish can tell."""
+
+    data: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    title = "all counted"
+    doubts = ()
+
+    def expected(self, view: View) -> np.ndarray:
+        """Logarithms of fish/ha [member, number]."""
+        found = []
+        for k, day in enumerate(SURVEYS):
+            found.append(view.seen["year_classes"][:, k, :, : up_to_year(day) + 1].sum(axis=1))
+            bass, bluegill = (view.at("number", day)[:, SPECIES.index(name)] for name in ("bass", "bluegill"))
+            for fish, classes in ((bass, ((8, 12), (12, 15), (15, 32))), (bluegill, ((0, 3), (3, 6), (6, 8)))):
+                found.append(np.stack([fish[:, low:high].sum(axis=1) for low, high in classes], axis=1))
+        return np.log(np.maximum(np.concatenate(found, axis=1), 0.1))
+
+    def typical(self, expected: np.ndarray) -> np.ndarray:
+        return expected
+
+    def draw(self, expected: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        return expected + KNOWN * rng.normal(size=expected.shape)
+
+    def figures(self, data: np.ndarray) -> dict[str, tuple[str, np.ndarray]]:
+        return {f"number {k}": ("log", data[..., k]) for k in range(data.shape[-1])}
 
 
 def up_to_year(day: int) -> int:
@@ -290,8 +320,10 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
 
     @cache
-    def telling(handled: int, aged: Counts) -> tuple[tuple[Observation, ...], Discriminants]:
+    def telling(handled: int | None, aged: Counts) -> tuple[tuple[Observation, ...], Discriminants]:
         some = (*(three_hours_and_tags(handled) if handled else an_hour()), *(ages(aged) if aged else ()))
+        if handled is None:
+            some = (Counted(),)
         own = {f"catchability by {one.removeprefix(CATCHABILITY)}" for one in doubts(some)}
         ways = {name: ways for name, ways in off.items() if not name.startswith("catchability") or name in own}
         return some, discriminants(some, view, ways)
@@ -301,12 +333,13 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
     def kinds(own: View) -> list[tuple[tuple[Observation, ...], Discriminants]]:
-        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages."""
-        tags = _handled(own)
-        return [telling(*of) for of in ((0, ()), (0, _yielded(own, 1.0)), (tags, ()), (tags, _yielded(own, 3.0)))]
+        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages; and all
+        counted."""
+        tags, few, many = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0)
+        return [telling(*of) for of in ((0, ()), (0, few), (tags, ()), (tags, many), (None, ()))]
 
     ranks, inside, right = [], [], truths(None, 0.0)
-    seen, _ = kinds(right)[-1]
+    seen, _ = kinds(right)[3]
     foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
@@ -324,12 +357,13 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         "classes; “with tags”: two days of an hour and a half instead, with as many weighed, the bass of 12 in and more of the "
         "first marked and looked for on the second (as many as such ponds yield), 32 tagged bass measured again a year on, "
         "and 8 hauls of a seine each June; “ages”: those of up to 10 bass of each length class and survey besides, as many as "
-        "such ponds yield. A spread is that of the one assumption; the forecast doubts parameters, young and "
-        "weather besides. “Named”: under suspicion in the right way, alone or beside what the records cannot tell from it; in "
-        "brackets, the first of them.",
+        "such ponds yield; “all counted”: no survey but the numbers of bass by year class and length category and of bluegill by "
+        "length category, each but for an error of 20 %. A spread is that of the one assumption; the forecast doubts "
+        "parameters, young and weather besides. “Named”: under suspicion in the right way, alone or beside what the records "
+        "cannot tell from it; in brackets, the first of them.",
         "", "| wrong | by standard deviations | that is, times | named, an hour | beside | an hour and ages | beside "
-        "| with tags | beside | tags and ages | beside |",
-        "|---|---|---|---|---|---|---|---|---|---|---|",
+        "| with tags | beside | tags and ages | beside | all counted | beside |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]  # fmt: skip
     row = "| nothing (something is named) |  |  |"
     for some, how in kinds(right):
