@@ -15,9 +15,8 @@ from pondpop.model.state import Pond
 from pondpop.species import Parameters, kinds_with, species_with
 
 LOG_OF_100_G = log(100.0)
-SEARCHING, TWO_PHASES, RESTING, RICHER, ACTIVE = (
-    species_with(habit)
-    for habit in ("searches at a cost", "grows in two phases", "rests by size", "richer when large", "more active when large")
+SEARCHING, TWO_PHASES, RESTING, RICHER = (
+    species_with(habit) for habit in ("searches at a cost", "grows in two phases", "rests by size", "richer when large")
 )
 
 # ---------------------------------------------------------------------- temperature
@@ -159,11 +158,9 @@ def _growth_respired(pond: Pond, weight: Array, sated: Array) -> Array:
     s, g = pond.state, pond.group
     respired = g.respiration_exponent * s.log_weight
     np.exp(respired, out=respired)
-    for species in ACTIVE:
-        groups = pond.slices[species]
-        activity = g.activity_per_g[:, groups] * weight[:, groups]
-        activity += 1.0
-        respired[:, groups] *= activity
+    activity = g.activity_per_g * weight
+    activity += 1.0
+    respired *= activity
     respired *= pond.of_groups(pond.today.growth_respired)
     for species in RESTING:
         resting = pond.of_groups_of(species, pond.today.resting)

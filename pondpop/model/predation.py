@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.arrays import Array, logistic, power, total
+from pondpop.arrays import Array, aligned, logistic, power, total
 from pondpop.model import lengths
 from pondpop.model.community import community
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, place_at, read, read_with_slope
@@ -74,8 +74,8 @@ def predation_tables(p: Parameters) -> PredationTables:
     prey_size = np.ascontiguousarray(np.concatenate(by_hunter, axis=1))
     return PredationTables(
         prey_size=prey_size,
-        catching=prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :],
-        gives_way=_gives_way(p),
+        catching=aligned(prey_size * np.repeat(p.capture_ease, GRID_POINTS, axis=1)[:, None, :]),
+        gives_way=aligned(_gives_way(p)),
     )
 
 

@@ -205,9 +205,10 @@ class State:
         index = np.concatenate(order, axis=1)
         if index.shape[1] == len(self.columns):
             return False
+        index += len(self.columns) * np.arange(self.members)[:, None]
         for name in _VARIABLES:
-            setattr(self, name, np.take_along_axis(getattr(self, name), index, axis=1))
-        constants = (np.take_along_axis(getattr(self.columns, name), index, axis=1) for name in _CONSTANTS)
+            setattr(self, name, getattr(self, name).take(index))
+        constants = (getattr(self.columns, name).take(index) for name in _CONSTANTS)
         self.columns = Columns(np.repeat(np.arange(len(SPECIES)), [part.shape[1] for part in order]), *constants)
         return True
 
