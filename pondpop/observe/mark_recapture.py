@@ -197,14 +197,12 @@ def jolly_seber(summary: CaptureSummary, corrected: bool = True) -> OpenPopulati
         _whole("captures", x)
         for x in (summary.caught, summary.marked, summary.released, summary.seen_again, summary.passed_by)
     )
-    last = n.size - 1
     if n.size < 3:
         raise ValueError(f"an open population needs three or more occasions, not {n.size}")
     one = 1.0 if corrected else 0.0
     with np.errstate(divide="ignore", invalid="ignore"):
         marked = m + (released + one) * z / (r + one)
         marked[0] = 0.0
-        marked[last] = np.nan
         if corrected:  # without a release or a sighting afterwards nothing is known of the marked fish
             marked[(r + z == 0) & (np.arange(n.size) > 0)] = np.nan
         number = marked * (n + one) / (m + one)

@@ -245,6 +245,7 @@ def test_fish_that_weigh_almost_the_same_are_compared_without_a_warning(judged):
 
 def test_holm_by_hand_and_against_false_alarms():
     assert holm([0.01, 0.04, 0.03]) == pytest.approx([0.03, 0.06, 0.06])
+    assert holm([0.6, 0.5, 0.9]) == [1.0, 1.0, 1.0]
     rng = np.random.default_rng(0)
     alarms = np.mean([min(holm(list(rng.random(8)))) < 0.05 for _ in range(2000)])
     assert alarms < 0.065  # 5 %, standard error 0.5 %

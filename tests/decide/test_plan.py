@@ -290,6 +290,18 @@ def test_questions_that_are_refused(tmp_path, axes, more, said):
         plan(file, axes, search_members=2, **more)
 
 
+def test_a_plan_has_six_decisions_at_most(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+    stocked = [f"stocking.{name}.{what}" for name in ("bluegill", "old_bass") for what in ("per_acre", "length_in")]
+    paths = [PER_ACRE, "pond.area_acres", "pond.cover", *stocked]
+    values = dict(zip(paths, ((10, 20), (1, 2), (0.5, 1), (500, 600), (3, 4), (20, 30), (12, 13)), strict=True))
+    axes = [Axis(path, some) for path, some in values.items()]
+    assert len(planning.ask(file, axes[:6]).axes) == 6
+    with pytest.raises(InputError, match="got 7 paths, needs 1 to 6"):
+        planning.ask(file, axes)
+
+
 def test_a_budget_needs_prices(tmp_path):
     file = tmp_path / "pond.toml"
     file.write_text(TEXT)

@@ -369,6 +369,10 @@ def test_whole_fish_are_the_quota_over_the_mean_weight():
     part = np.array([214 / 245, 1.0, 20.0, 20.0 * 31 / 245])  # of the season within the run, and 200 from the third year
     np.testing.assert_allclose(fish[0].sum(axis=1), np.round(whole * part), atol=0.5)
     assert (fish[1] == 0).all()
+    text = quota_text(quota.Found(asked, found, {}, None, [found], 1, made))
+    row = next(line for line in text.splitlines() if "8–12" in line)
+    for some in (fish[0, :2].sum(axis=1), fish[0, 2:].sum(axis=1)):
+        assert f"{min(some)} to {max(some)} fish" in row
     june = whole * 30 / 245
     assert abs(fish[0, 1, 5] - june) < 1 and fish[0, 1, 0] == 0 and fish[0, 0, 2] == 0  # not before the run begins
 

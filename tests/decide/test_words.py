@@ -253,6 +253,18 @@ def test_what_differs_at_the_end_is_told_in_points_and_in_pounds():
     assert "standing crop of bass 10 lb/acre higher [10–10]" in words and "bluegill" not in words
 
 
+@pytest.mark.parametrize(("shares", "told"), [(None, False), (1.0, True), (0.5, False)])
+def test_only_where_all_bass_are_females_is_it_told_that_none_are_born(shares, told):
+    scenario = pond(members=3)
+    changed = {
+        name: one._replace(stocking=tuple(event._replace(female_share=shares) for event in one.stocking))
+        for name, one in scenario.strategies.items()
+    }
+    scenario = scenario._replace(strategies=changed)
+    found = [one.words for one in details._no_young(teller(dataset(scenario, readings(scenario)), "us"))]
+    assert len(found) == (2 if told else 0) and all("only female bass are put in" in words for words in found)
+
+
 def test_costs_are_told_by_what_they_go_to():
     scenario = pond(members=3, extra="[costs]\nper_bass = 2\nper_kg_feed = 3\n")
     read = readings(scenario)

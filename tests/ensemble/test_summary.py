@@ -56,6 +56,9 @@ def test_quantiles_are_right_to_two_parts_in_a_thousand():
     wanted = np.nanquantile(values, QUANTILES, axis=0, method="nearest").T
     np.testing.assert_allclose(found[0], wanted, rtol=2.1e-3, atol=2.1e-6)
     assert np.isnan(found[1]).all()
+    alone = Gathered(3)
+    alone.add(0, {"crop": np.array([[np.nan], [7.0], [np.nan]])})
+    np.testing.assert_allclose(alone.quantiles(), 7.0, rtol=2e-3)  # of one member that has a value, that
 
 
 def test_so_many_members_as_are_asked_for(scenario):

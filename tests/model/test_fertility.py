@@ -10,7 +10,7 @@ from small import pond
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import prepare
 from pondpop.model.day import Engine
-from pondpop.model.fertility import course
+from pondpop.model.fertility import course, response
 from pondpop.species import load_parameters
 
 P = load_parameters()
@@ -90,7 +90,11 @@ def test_fertilizer_does_less_in_soft_water_and_as_much_where_alkalinity_suffice
 def test_lime_lifts_a_soft_pond_and_is_flushed_out_within_years():
     limed = soft(8.0, ((100, 4.5),))
     assert (limed[:100] == limed[0]).all() and limed[400] > limed[0] + 0.1
-    assert soft(8.0, ((100, 0.2),))[-1] < limed[400]
+    given = response(P, inputs_of(alkalinity_mg_l=8.0, limings=((100, 0.2), (500, 0.1))))[:, 0]
+    more = given ** (1.0 / P.alkalinity_exponent[0]) * P.alkalinity_enough_mg_l[0] - 8.0
+    left = 0.2 * np.exp(-np.arange(996) / P.lime_days[0])
+    left[400:] += 0.1 * np.exp(-np.arange(596) / P.lime_days[0])
+    np.testing.assert_allclose(more, [*np.zeros(100), *(left * P.lime_mg_l_per_t_per_ha[0])], rtol=1e-9, atol=1e-9)
     assert (soft(30.0, ((100, 4.5),)) == 1.0).all()
 
 

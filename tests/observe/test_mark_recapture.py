@@ -207,3 +207,6 @@ def test_growth_needs_enough_different_fish():
         grow_from_tags(Increments(np.full(9, 300.0), np.full(9, 330.0), np.full(9, 365.0)))
     with pytest.raises(ValueError, match="too alike"):
         grow_from_tags(Increments(np.full(20, 300.0), np.full(20, 330.0), np.full(20, 365.0)))
+    first = np.linspace(150.0, 450.0, 40)
+    with pytest.raises(ValueError, match="too alike"):  # as fast at any length, they grow towards none
+        grow_from_tags(Increments(first, first + 60.0, np.full(40, 365.0)))

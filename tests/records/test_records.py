@@ -177,6 +177,13 @@ def test_impossible_histories_are_named(folder, case):
     assert len(records.left_out) == 1 and reason in reasons(records)[0]
 
 
+def test_a_row_that_is_left_out_leaves_nothing_in_the_history_of_its_tag(folder):
+    left_out = "B1,2024-06-01,bass,kept,18,\nB1,2024-06-02,bass,recaptured,8,\n"
+    rows = "B1,2024-04-01,bass,tagged,10,\n" + left_out + "B1,2024-07-01,bass,recaptured,11,\n"
+    records = read_records(folder(tags=TAGS + rows))
+    assert [t.line for t in records.tags] == [2, 5] and [bad.line for bad in records.left_out] == [3, 4]
+
+
 def test_measurement_error_is_allowed(folder):
     rows = "B1,2024-04-01,bass,tagged,10,\nB1,2024-04-09,bass,recaptured,9.7,\n"
     assert not read_records(folder(tags=TAGS + rows)).left_out

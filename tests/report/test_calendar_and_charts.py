@@ -119,6 +119,12 @@ def test_bars_of_an_update_hold_the_band_before_and_after(kept):
     assert len(caught.get_yticks()) == 1 and "bluegill" in kept[1][1][-1] and "bass" not in kept[1][1][-1].partition(". ")[2]
 
 
+def test_lines_are_told_in_the_units_that_are_asked_for():
+    told = {units: [(one.unit, one.observed) for one in lines(TABLE, units)] for units in ("us", "metric")}
+    assert told["us"][0] == ("in", pytest.approx(10.0)) and told["metric"][0] == ("mm", 254.0)
+    assert told["us"][-1][0] == "" and told["us"][2] == told["metric"][2]
+
+
 def test_what_is_left_of_a_band():
     narrowed = {one.name: one.left for one in lines(TABLE, "us")}
     assert narrowed["growth of bass"] == pytest.approx(0.3 / 1.5)

@@ -211,6 +211,12 @@ def test_a_range_by_years_is_never_broken_and_its_table_slides_on_a_phone(page):
     assert page.count('<div class="wide"><table class="years"') == page.count('class="years"') > 0
 
 
+def test_however_many_harvests_there_are_each_stands_in_one_table_by_month(dataset):
+    heads = [head for table in harvest_tables(gather([dataset] * 6, "us")) for head in table.header[1:]]
+    taken = (np.median(dataset["harvest_biomass"].values, axis=1) > 0.0).any(axis=1)  # [strategy, species]
+    assert len(heads) == len(set(heads)) == 6 * taken.sum() > 4
+
+
 def test_harvest_is_told_in_whole_fish_of_this_pond(dataset):
     material = gather([dataset], "us")
     table = harvest_tables(material)[0]
@@ -816,6 +822,17 @@ def test_length_frequency_of_survey_counts():
     one = length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", "Lengths of bass measured")
     assert one.svg.startswith("<svg") and "33 fish, most of 9–10 in" in one.words
     assert one == length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", one.title)
+
+
+def test_every_bar_of_lengths_stands_within_its_panel(monkeypatch):
+    kept = []
+    stacked = figures.stacked
+    monkeypatch.setattr(figures, "stacked", lambda *given, **more: kept.append(stacked(*given, **more)) or kept[-1])
+    length_frequency({"a": np.arange(32.0), "b": np.eye(32)[20]}, "bluegill", "lf", "Lengths")
+    ((_, panels),) = kept
+    for axes, tallest in zip(panels, (31.0, 1.0), strict=True):
+        assert max(bar.get_height() for bar in axes.patches) == tallest < axes.get_ylim()[1] < 1.2 * tallest
+        assert all(bar.get_x() + bar.get_width() <= axes.get_xlim()[1] for bar in axes.patches if bar.get_height())
 
 
 # ------------------------------------------------------------------ words and looks

@@ -11,6 +11,7 @@ from small import raw
 from pondpop.checks import InputError
 from pondpop.scenario import resolve
 from pondpop.scenario.keys import key_tables
+from pondpop.scenario.read import MOST_EVENTS
 from pondpop.units import brief
 
 DAY = dt.date(2026, 8, 1)
@@ -143,3 +144,16 @@ def test_no_more_than_a_million_fish_a_hectare(table):
 def test_most_numbers_of_the_page_are_tried():
     ranges = [row for table in key_tables().values() for row in table.rows if re.search(r"\d–\d", row.allowed)]
     assert len({(table, key) for table, key, *_ in EVERY}) > 0.75 * len(ranges)
+
+
+@pytest.mark.parametrize("droughts", [5, 6])
+def test_what_befalls_a_pond_needs_room_in_the_lists_of_the_strategy_that_has_most(droughts):
+    said = raw()
+    low = {"from": DAY, "to": dt.date(2026, 9, 1), "area_share": 0.6}
+    said["strategies"]["many"]["drawdown"] = [{"name": f"low_{k}", **low} for k in range(MOST_EVENTS - 5)]
+    said["what_if"] = {"dry": {"drought": [low] * droughts}}
+    if droughts == 5:
+        assert len(resolve(said).what_if) == 1
+    else:
+        with pytest.raises(InputError, match=f"what_if.dry: got {MOST_EVENTS + 1} events of one kind"):
+            resolve(said)

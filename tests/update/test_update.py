@@ -752,13 +752,17 @@ def from_survey(**changes):
 def test_a_survey_at_the_start_is_what_its_gear_would_catch():
     from pondpop.observe.gears import expected_catch
 
-    scenario = from_survey()
+    catch = [*START["catch"], {"species": "bass", "length_in": [3, 7], "count": 30}]  # the longer of them are taken rather
+    scenario = from_survey(catch=catch)
     number = np.zeros((len(SPECIES), 32))
-    for event in scenario.strategies["few"].stocking:
-        if event.number_cv:
-            number[("bass", "bluegill").index(event.species), 9 if event.species == "bass" else 5] = event.per_ha
+    there = {event.name: event for event in scenario.strategies["few"].stocking}
+    for row in catch:
+        low, high = row["length_in"]
+        event = there[f"{row['species']}_{low}_0_{high}_0in"]
+        number[("bass", "bluegill").index(event.species), low:high] = event.per_ha / (high - low)
     caught = expected_catch(number, gear("electrofishing"), 1.5, 18.0, scenario.pond.area_ha)
     assert caught[0, 9] == pytest.approx(40, rel=0.01) and caught[1, 5] == pytest.approx(60, rel=0.01)
+    assert caught[0, 3:7].sum() == pytest.approx(30, rel=0.03)
 
 
 def test_the_doubt_about_numbers_is_dealt_and_shared_within_a_species():

@@ -195,6 +195,9 @@ def test_a_wrong_assumption_moves_its_luck_and_no_other():
     strategy = scenario.strategies["few"]
     known = assumptions(scenario, "few")
     assert "survival of stocked fish" in known and "harvest by anglers" not in known
+    settled = [event for event in strategy.stocking if event.resident]
+    alone = scenario._replace(strategies={"few": strategy._replace(stocking=tuple(settled))})
+    assert settled and known.keys() - assumptions(alone, "few").keys() == {"survival of stocked fish"}
     bass = SPECIES.index("bass")
     for name, one in known.items():
         right, wrong = (dealer.draw(scenario, strategy, 0, 3)[1] for dealer in (Prior(), Off(Prior(), one, -2.0)))
