@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pondpop.assess.text import left_out_and_odd
 from pondpop.checks import InputError
 from pondpop.records import read_records
-from pondpop.records.field_sheets import OwnWords, Reading
+from pondpop.records.field_sheets import MOST_SHOWN, OwnWords, Reading, in_words
 
 SHEETS = Path(__file__).parent / "field_sheets"
 CASES = sorted(p.name for p in SHEETS.iterdir() if p.is_dir())
@@ -52,6 +52,16 @@ def test_what_was_read_as_what_is_told_in_one_paragraph():
     told = told_of(read_records(SHEETS / "semicolons" / "messy", today=TODAY))
     assert "Windows-1252" in told and "semicolons" in told and "30,5 as 30.5" in told
     assert "day first, as dates with dots are" in told
+
+
+@pytest.mark.parametrize(("about", "shown"), [("heading", 30), ("word", 30), ("date", MOST_SHOWN), ("fraction", MOST_SHOWN)])
+def test_every_word_is_told_and_of_numbers_the_first_with_a_count(about, shown):
+    reading = Reading("", OwnWords())
+    for k in range(30):
+        reading.say(about, f"w{k:02}", "x")
+    told = in_words([reading])
+    assert [f"w{k:02} as x" in told for k in range(30)] == [k < shown for k in range(30)]
+    assert (f"and {30 - shown} more" in told) == (shown < 30)
 
 
 @pytest.fixture

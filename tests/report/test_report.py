@@ -39,7 +39,7 @@ from pondpop.report.searches_page import Search, searches_page
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
-from pondpop.report.time_series import crop, harvest
+from pondpop.report.time_series import _time_panels, crop, harvest
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
 from pondpop.units import NONE, figure_of, in_ten, months_in_words, with_band
@@ -822,6 +822,17 @@ def test_length_frequency_of_survey_counts():
     one = length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", "Lengths of bass measured")
     assert one.svg.startswith("<svg") and "33 fish, most of 9–10 in" in one.words
     assert one == length_frequency({"2026-10-15": counts, "2027-04-15": np.zeros(32)}, "bass", "lf", one.title)
+
+
+def test_panels_over_time_share_the_time_of_the_runs(dataset):
+    cases = gather([dataset], "us").cases
+    with look():
+        _, panels = _time_panels(cases, "lb")
+    run = cases[0].projection.scenario.run
+    wanted = [day.year + (int(f"{day:%j}") - 1) / (365 + (day.year % 4 == 0)) for day in (run.start, run.end)]
+    assert len(panels) == 2
+    for axes in panels:
+        assert axes.get_xlim() == pytest.approx(wanted, abs=1e-9)
 
 
 def test_every_bar_of_lengths_stands_within_its_panel(monkeypatch):

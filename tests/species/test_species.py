@@ -14,6 +14,7 @@ from pondpop.model.community import FOODS
 from pondpop.scenario.schema import AERATORS
 from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, registry
 from pondpop.species.parameters import NAMES, SHARED
+from pondpop.species.registry import STRAIN_PARAMETERS
 
 GOOD = {
     "name": '"growth"', "value": "0.5", "unit": '"1/d"', "low": "0.1", "high": "1", "kind": '"published"',
@@ -120,6 +121,13 @@ _read = catalogue._text
 def test_a_file_that_lacks_a_parameter_is_refused_with_file_and_key(monkeypatch):
     says = refused(monkeypatch, "minnow", "[recruits_cap_per_ha]", "[traits.x]")
     assert says.startswith("minnow.toml: recruits_cap_per_ha: got nothing, needs an entry")
+
+
+def test_a_strain_differs_only_in_what_strains_can_differ_in(monkeypatch):
+    other = next(key for key in catalogue.entries()["bass"] if key not in STRAIN_PARAMETERS)
+    own = next(iter(catalogue.entries()["florida"]))
+    says = refused(monkeypatch, "florida", f"[{own}]", f"[{other}]")
+    assert says.startswith(f"florida.toml: {other}: ") and "one in which strains can differ" in says
 
 
 def test_a_parameter_that_no_trait_asks_for_is_refused_with_the_trait(monkeypatch):

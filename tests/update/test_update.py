@@ -260,8 +260,8 @@ def test_watched_ponds_are_those_that_are_projected():
 
 def test_tagged_fish_grow_and_die_as_their_group_does():
     shad = '[[strategies.few.stocking]]\nname = "shad"\nspecies = "shad"\ndate = 2026-04-10\n'
-    shad += "per_acre = 90\nlength_in = 3\n"
-    scenario = pond(members=2, only="few", extra=shad)  # shad of one stocking are one group
+    shad += "per_acre = 90\nlength_in = 3\n"  # shad of one stocking are one group
+    scenario = pond(members=2, only="few", extra=shad + shad.replace('"shad"\nspecies', '"more"\nspecies'))
     few = scenario.strategies["few"]  # without bass, which take some lengths more than others
     few = few._replace(stocking=tuple(event for event in few.stocking if event.species != "bass"))
     scenario = scenario._replace(strategies={"few": few})
@@ -272,11 +272,13 @@ def test_tagged_fish_grow_and_die_as_their_group_does():
     read = watch_all(past, "few", asked, prior_uniforms(past, "few", last, ()))
     projected = next(project_all([Variant(scenario, "few")]))
     length, there = projected["group_length"], projected["group_survivors"]
-    k = [event.name for event in scenario.strategies["few"].stocking].index("shad")
+    named = [event.name for event in scenario.strategies["few"].stocking]
+    k, both = named.index("shad"), [named.index("shad"), named.index("more")]
+    there = there[:, :, both].sum(axis=2)
     grown = 75.0 * (length[:, 1, k] / length[:, 0, k] - 1.0)
     assert read["growth"][:, 0] == pytest.approx(grown * 365.25 / (days[1] - days[0]))
     alive = read["marked"][:, 0]
-    assert alive.sum(axis=1) == pytest.approx(3.0 * there[:, 1, k] / there[:, 0, k])
+    assert alive.sum(axis=1) == pytest.approx(3.0 * there[:, 1] / there[:, 0])
     mean = alive @ (np.arange(alive.shape[1]) + 0.5) / alive.sum(axis=1)
     assert mean == pytest.approx(length[:, 1, k] / 25.4, abs=1.0)
 
@@ -331,6 +333,27 @@ def test_another_past_is_refused_and_another_future_is_not():
     many = pond(years=2)
     with pytest.raises(InputError, match="another past"):
         source.check(many, many.strategies["many"])
+
+
+EVENTS = {
+    "fertilization": 'from = {day}\nto = 2027-02-01\nlevel = 0.9', "liming": "date = {day}\ntons_per_acre = 1",
+    "drawdown": "from = {day}\nto = 2027-02-01\narea_share = 0.7", "grass_carp": "date = {day}\nper_acre = 5",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", EVENTS)
+def test_what_was_done_to_the_pond_before_the_last_record_is_its_past(kind):
+    def past(extra=""):
+        from pondpop.scenario import resolve
+
+        said = raw(only="few", extra=extra)
+        said["pond"]["alkalinity_mg_l"] = 20
+        made = resolve(said)
+        return history(made, made.strategies["few"], dt.date(2026, 6, 15))
+
+    one = f'[[strategies.few.{kind}]]\nname = "x"\n' + EVENTS[kind] + "\n"
+    assert past(one.format(day="2026-06-16")) == past(one.format(day="2026-07-01")) == past()
+    assert len({past(), past(one.format(day="2026-06-15")), past(one.format(day="2026-06-01"))}) == 3
 
 
 def test_its_file_is_guarded(tmp_path):
