@@ -54,6 +54,10 @@ def test_a_sample_errs_as_a_survey_of_one_outing_does():
         preferred = as_sampled_psd(number[:1], used, "bass", "preferred")[0]
         assert seen["bass_psd_p"].mean() == pytest.approx(preferred, abs=0.6)
         assert (seen["bass_psd_p"] <= seen["bass_psd"]).all()
+    of_quality = seen["bass_psd_p"] / seen["bass_psd"]  # of a thousand bass, preferred among those of quality length
+    quality = as_sampled_psd(number[:1], used, "bass")[0] / 100
+    p, m, n = preferred / 100 / quality, used.independent_fish * quality, 1000 * quality
+    assert of_quality.std() == pytest.approx(np.sqrt(p * (1 - p) * (n + m) / (n * (m + 1))), rel=0.06)
     seen = signs(number, wr, area_ha=5000.0, fish_sampled=50, uniforms=u)
     of_class = number[0, 0] * used.class_selectivity()[0]
     weighed = round(50 * of_class[9] / of_class[[9, 13, 16]].sum())
