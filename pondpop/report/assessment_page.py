@@ -184,7 +184,8 @@ def _wr_picture(found: Assessment) -> Iterator[Picture]:
             at = np.arange(len(mine))
             axes.axhspan(*standards()["relative_weight"]["target"], color=TARGET, linewidth=0, zorder=0)
             for x, f in zip(at, mine.values(), strict=True):
-                axes.plot([x, x], [f.low or f.value, f.high or f.value], color=INK, linewidth=1.0)
+                ends = [f.value if end is None else end for end in (f.low, f.high)]
+                axes.plot([x, x], ends, color=INK, linewidth=1.0)
                 axes.plot([x], [f.value], color="#14418b", marker="o", markersize=4, linestyle="")
             axes.set_xlim(-0.6, len(mine) - 0.4)
             axes.set_xticks(at, [_class(q.removeprefix("wr_")) for q in mine])

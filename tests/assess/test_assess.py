@@ -223,6 +223,14 @@ def test_change_since_the_last_survey(judged):
     assert "20 to 22 % (n 100, 100), shares p" in text and "may be chance" in text and ": a change" in text
 
 
+@pytest.mark.parametrize(("later", "apart"), [("2025-06-09", 61), ("2025-02-04", 64), ("2025-05-24", 0), ("2025-05-26", 47)])
+def test_surveys_of_other_seasons_are_told_apart_by_their_days_in_the_year(judged, later, apart):
+    rows = "".join(fish(day, "bass", 250, 60) + fish(day, "bass", 350, 20) for day in ("2023-04-10", later))
+    text = " ".join(assessment_text(judged(survey=SURVEY + rows)).split())
+    assert "Since the survey of 2023-04-10" in text
+    assert (f"taken {apart} days apart in the year" in text) if apart else ("days apart in the year" not in text)
+
+
 def test_change_of_relative_weight_holds_what_outings_share(judged):
     rng = np.random.default_rng(2)
     wr = {2023: rng.normal(0.85, 0.05, 12), 2024: rng.normal(0.95, 0.1, 20)}

@@ -1,6 +1,7 @@
 """The page of an assessment: what stands on it, that it is whole, safe and the same each time."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,7 +11,7 @@ from pondpop.assess import assess_records
 from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.report import For, assessment_page
-from pondpop.report.assessment_page import assessment_part
+from pondpop.report.assessment_page import _wr_picture, assessment_part
 from pondpop.report.pond_state import kind_of
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
@@ -95,3 +96,17 @@ def test_a_page_with_a_scenario_tells_the_amount_for_the_fertility_that_its_stra
     part = assessment_part(found, "us", "infertile")
     assert "10 lb an acre a year from a pond as infertile as this one" in part and "from a fertile pond" not in part
     assert "from a fertile pond" in assessment_part(found, "us")
+
+
+def test_a_bar_of_relative_weight_reaches_from_limit_to_limit(found, monkeypatch):
+    drawn = []
+    monkeypatch.setattr("pondpop.report.drawing.picture", lambda figure, *words: drawn.append(figure))
+    last = next(s for s in reversed(found.surveys) if any("_wr_" in f.quantity and f.high is not None for f in s.findings))
+    limits = {f.quantity: (f.value, f.low, f.high) for f in last.findings if "_wr_" in f.quantity and f.high is not None}
+    one, other, *_ = limits
+    changed = {one: {"low": 0.0}, other: {"low": None, "high": None}}  # a limit of nothing is one, none is none
+    findings = tuple(replace(f, **changed.get(f.quantity, {})) for f in last.findings)
+    list(_wr_picture(replace(found, surveys=(replace(last, findings=findings),))))
+    bars = [sorted(map(float, line.get_ydata())) for axes in drawn[0].axes for line in axes.lines if len(line.get_ydata()) == 2]
+    wanted = {**limits, one: (limits[one][0], 0.0, limits[one][2]), other: (limits[other][0],) * 3}
+    assert bars == [[pytest.approx(low), pytest.approx(high)] for _, low, high in wanted.values()]
