@@ -161,6 +161,7 @@ def test_never_more_is_taken_than_is_there():
 def test_a_take_of_nothing_is_no_take():
     nothing = [pondpop.Take("bass", share=0), pondpop.Take("bass", per_ha=np.zeros(2)), pondpop.Take("bass", kg_per_ha=0.0)]
     one, other = (pondpop.Simulation(pond(members=2), harvest=rule) for rule in (lambda p: nothing, None))
+    pondpop.Simulation(pond(members=1), harvest=lambda p: None).step()
     for simulation in (one, other):
         simulation.run(until=dt.date(2026, 4, 3))
     np.testing.assert_array_equal(one.number("bass"), other.number("bass"))
@@ -199,6 +200,9 @@ def test_a_step_past_the_end_and_wrong_questions_are_refused():
         one.step()
     for wrong in (
         lambda: one.run(until=dt.date(2026, 5, 1)),
+        lambda: pondpop.Simulation(pond(members=1)).run(until="2026-05-01"),
+        lambda: pondpop.Simulation(pond(members=1)).run(until=dt.datetime(2026, 5, 1)),
+        lambda: pondpop.Simulation(pond(members=1), harvest=lambda p: pondpop.Take("bass", share=0.1)).step(),
         lambda: pondpop.Simulation(pond(), "nobody"),
         lambda: pondpop.Simulation(pond(), members=0),
         lambda: one.number("trout"),

@@ -88,7 +88,7 @@ def advise(
     state = max(chance, key=lambda name: chance[name])
     why = (*_sizes(mine), _weights(mine, condition, state))
     sure = chance[state] >= SURE
-    steps = tuple(_steps(state, units, pond, few_bluegill >= LIKELY)) if sure else _not_sure(chance[state], units, pond)
+    steps = tuple(_steps(state, units, pond, few_bluegill >= LIKELY)) if sure else _not_sure(state, chance[state], units, pond)
     joined = _NOT[state] if _BY_CONDITION.get(condition) == state and open_ >= LEAST_SAID else ""
     return Advice(first, pair.gear, state, _WORDS[state], chance[state], why, steps, joined)
 
@@ -204,9 +204,11 @@ def _steps(state: str, units: Units, pond: str | None, few_bluegill: bool) -> It
         yield f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}."
 
 
-def _not_sure(chance: float, units: Units, pond: str | None) -> tuple[str, ...]:
+def _not_sure(state: str, chance: float, units: Units, pond: str | None) -> tuple[str, ...]:
     likely = "It is the likeliest state, but not sure enough to act on" if chance >= LIKELY else "No state is likely enough"
+    none = "Until then take out no bass."
+    some = f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}."
     return (
         f"{likely}: survey again on other days before fish are taken out or put in.",
-        f"Until then take out no more bass than from a pond in balance: {bass_amount(units, pond)}.",
+        none if state in ("bluegill crowded", "bass fished hard") else some,
     )

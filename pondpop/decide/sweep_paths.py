@@ -194,8 +194,8 @@ def _inside(node: Any, part: str, path: str) -> Any:
     if isinstance(node, list):
         named = {item["name"]: item for item in node if isinstance(item, dict) and isinstance(item.get("name"), str)}
         if part not in named:
-            remedy = nearest(part, named) if named else 'give the event a name = "…"'
-            raise InputError(path, MISSING, "the name of an event or rule in the file", remedy)
+            remedy = (nearest(part, named) if named else "") or 'give the event a name = "…" of its own'
+            raise InputError(path, part, "a name that is written in the file", remedy)
         return named[part]
     if not isinstance(node, dict) or not isinstance(node.get(part), dict | list):
         tables = [key for key, item in node.items() if isinstance(item, dict | list)] if isinstance(node, dict) else []

@@ -68,7 +68,7 @@ class Simulation:
         *,
         members: int | None = None,
         observers: Sequence[Callable[[Simulation], object]] = (),
-        harvest: Callable[[Simulation], Iterable[Take]] | None = None,
+        harvest: Callable[[Simulation], Iterable[Take] | None] | None = None,
         source: Source | None = None,
         what_if: str | None = None,
     ) -> None:
@@ -109,7 +109,11 @@ class Simulation:
         self._surveys(self._engine)
         for observe in self.observers:
             observe(self)
-        taken = [self._removal(k, take) for k, take in enumerate(self.harvest(self) if self.harvest else ())]
+        takes = self.harvest(self) if self.harvest else None
+        takes = () if takes is None else takes
+        if not isinstance(takes, Iterable):
+            raise InputError("harvest", takes, "a list of pondpop.Take, or nothing", "put what is taken between [ and ]")
+        taken = [self._removal(k, take) for k, take in enumerate(takes)]
         self._engine.run_day(taken)
         self._harvested += np.stack([self._engine.flows.harvest_number, self._engine.flows.harvest_biomass])
         if self.finished:
@@ -122,7 +126,7 @@ class Simulation:
         Raises InputError for a day that is past or beyond the run.
         """
         end = self.scenario.run.end
-        if until is not None and not self.date <= until <= end:
+        if until is not None and (type(until) is not dt.date or not self.date <= until <= end):
             raise InputError("until", until, f"a date from {self.date} to {end}")
         while self.date < (until or end):
             self.step()

@@ -84,8 +84,10 @@ class BadRow:
 
     @property
     def slip(self) -> str:
-        """What rows have in common that were left out for the same slip: the reason without what they hold."""
-        return re.sub(r'"[^"]*"|\d[\d.,:/-]*', "#", f"{self.file}: {self.reason}")
+        """What rows have in common that were left out for the same slip: the reason without the figures that they hold, but
+        with their words, since each unknown word has a remedy of its own."""
+        of_figures = re.compile(r'"[^"]*"|\d[\d.,:/-]*')
+        return of_figures.sub(lambda found: "#" if re.search(r"\d", found[0]) else found[0], f"{self.file}: {self.reason}")
 
     @property
     def in_short(self) -> str:
@@ -139,6 +141,10 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     catches = rows_of(sheets["catches.csv"], rows.catch)
     tags = rows_of(sheets["tags.csv"], rows.tag_event)
 
+    fish, effort, catches, tags = (
+        consistency.of_one_time(sheets[kind], some, (fish, effort, catches, tags))
+        for kind, some in zip(COLUMNS, (fish, effort, catches, tags), strict=True)
+    )
     effort = consistency.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
     tags = consistency.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
     catches = consistency.trips(sheets["catches.csv"], catches)

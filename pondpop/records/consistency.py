@@ -23,10 +23,32 @@ LENGTH_ERROR_MM = 10.0
 FASTEST_MM_A_DAY = 2.0
 """No fish grows faster than this (assumed)."""
 
+MOST_YEARS_APART = 30
+"""A row so many years from the middle one of all records has a wrong year (assumed)."""
+FEWEST_DATED = 5
+
 STRETCHES = ((5, 5, True), (12, 8, False))
 """Rows, unlike rows, and whether any must be weighed, for a stretch that comes again to be worth a word."""
 
 Row = TypeVar("Row", Effort, TagEvent)
+Dated = TypeVar("Dated", Fish, Effort, Catch, TagEvent)
+
+
+def of_one_time(
+    sheet: Sheets | None, rows: list[Dated], every: Iterable[Sequence[Fish | Effort | Catch | TagEvent]]
+) -> list[Dated]:
+    """The rows of a sheet that are of the time of all records; of fewer than FEWEST_DATED none can be told to be of another."""
+    dates = sorted(row.date for kind in every for row in kind)
+    if not sheet or len(dates) < FEWEST_DATED:
+        return rows
+    middle, kept = dates[len(dates) // 2], []
+    for row in rows:
+        if abs((row.date - middle).days) > MOST_YEARS_APART * 365.25:
+            allowed = f"a date within {MOST_YEARS_APART} years of the others, of which the middle one is {middle}"
+            sheet.reject(row.line, InputError("date", row.date, allowed, "check the year"), row)
+        else:
+            kept.append(row)
+    return kept
 
 
 def once(sheet: Sheets | None, rows: list[Row], key: Callable[[Row], tuple], words: str) -> list[Row]:

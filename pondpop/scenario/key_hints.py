@@ -44,7 +44,10 @@ _MEANT: Mapping[str, Mapping[str, str]] = {
     "angling": dict.fromkeys(("hours", "effort", "trips"), "write hours_per_acre or hours_per_ha, a year"),
     "run": dict.fromkeys(("end", "end_date", "until", "stop", "length", "duration"), "write years = 6; the run begins at start"),
     "pond": dict.fromkeys(("size", "acre", "acreage", "surface"), "write area_acres or area_ha"),
-    "goals": dict.fromkeys(("goal", "type", "name", "want"), 'write kind = "balanced"'),
+    "goals": {
+        **dict.fromkeys(("goal", "type", "name", "want"), 'write kind = "balanced"'),
+        **dict.fromkeys(("weight_lb", "weight_kg", "lb", "pounds", "kg", "size_lb"), "write above_lb or above_kg"),
+    },
 }
 
 

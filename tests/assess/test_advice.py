@@ -95,6 +95,15 @@ def test_where_the_fertility_is_known_only_its_amount_is_told(judged, levels, po
         assert f"{amount} a year from a pond as {pond}" in known
 
 
+@pytest.mark.parametrize("levels", PAIR_READINGS)
+def test_no_bass_are_to_be_taken_where_the_likeliest_state_forbids_it_be_it_sure_or_not(judged, levels):
+    advice = judged(survey(QUALITY[levels[0]][0], QUALITY[levels[1]][1], fish=12, days=1)).advice()
+    if not advice.sure:
+        taken = " ".join(advice.steps)
+        assert ("take out no bass." in taken) == (advice.state in ("bluegill crowded", "bass fished hard"))
+        assert ("no more bass than" in taken) != ("take out no bass." in taken)
+
+
 def test_few_fish_are_advised_to_be_more_and_nothing_else(judged):
     advice = judged(survey(0.4, 0.3, fish=8, days=1)).advice()
     assert not advice.sure and "survey again on other days" in advice.steps[0]

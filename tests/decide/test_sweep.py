@@ -101,6 +101,7 @@ def test_the_ends_of_a_pair_have_positions():
         ("title", "not what it is called"),
         ("strategies.few.title", "not what it is called"),
         ("run.surveys.9", "ends of a pair"),
+        ("strategies.few.stocking.bass_2026-06-01.per_acre", 'got "bass_2026-06-01", needs a name that is written in the file'),
     ],
 )
 def test_a_wrong_path_is_told(path, says):

@@ -12,6 +12,7 @@ from pondpop.assess.text import left_out_and_odd
 from pondpop.checks import InputError
 from pondpop.records import read_records
 from pondpop.records.field_sheets import MOST_SHOWN, OwnWords, Reading, in_words
+from pondpop.records.told import slips_of
 
 SHEETS = Path(__file__).parent / "field_sheets"
 CASES = sorted(p.name for p in SHEETS.iterdir() if p.is_dir())
@@ -125,6 +126,23 @@ def test_one_slip_in_many_rows_is_one_line_with_a_count_and_the_first_three(surv
     heavy = read_records(survey(HEAD + "".join(f"2026-05-06,EF,LMB,{10 + k},{300 + k},\n" for k in range(9)) + good))
     told = told_of(heavy)
     assert "9 such rows: lines 2, 3, 4 and 6 more" in told  # one slip, whatever the figures
+
+
+def test_a_row_of_another_time_than_the_others_is_left_out_and_named(survey):
+    """A mistyped year makes no survey of its own; of few rows none can be told to be the wrong one."""
+    five = "".join(f"2026-05-06,EF,LMB,{11 + k},,\n" for k in range(5))
+    records = read_records(survey(HEAD + five + "2062-05-06,EF,LMB,12,,\n1926-05-06,EF,LMB,12,,\n2050-05-06,EF,LMB,12,,\n"))
+    assert [bad.line for bad in records.left_out] == [7, 8] and len(records.fish) == 6
+    told = " ".join(map(str, records.left_out))
+    assert "date: got 2062-05-06, needs a date within 30 years of the others, of which the middle one is 2026-05-06" in told
+    assert "check the year" in told and "1926-05-06" in told
+    assert not read_records(survey(HEAD + "2026-05-06,EF,LMB,12,,\n" * 2 + "2062-05-06,EF,LMB,12,,\n" * 2)).left_out
+
+
+def test_unknown_words_are_told_one_by_one(survey):
+    rows = "".join(f"2026-05-06,EF,{word},12,,\n" for word in ("LBM", "Ch cat", "LBM", "LMB", "LMB", "LMB", "LMB"))
+    told = slips_of(read_records(survey(HEAD + rows)))
+    assert len(told) == 2 and 'got "LBM"' in told[0] and "2 such rows: lines 2, 4" in told[0] and 'got "Ch cat"' in told[1]
 
 
 def test_dates_to_come_and_fish_that_the_gear_hardly_takes_are_named(survey):

@@ -49,11 +49,13 @@ def dated(raw):
         ("run", "stocking", "write it at the top of the file, under [[stocking]]"),
         ("run", "growth", "it stands in [ensemble.spread]"),
         ("", "members", "it stands in [ensemble]"),
+        ("goals", "weight_lb", "write above_lb or above_kg"),
     ],
 )  # fmt: skip
 def test_a_key_that_is_not_known_is_led_to_its_place(table, key, says):
     raw = dated(raw_pond())
-    place = raw if not table else raw["stocking"][0] if table == "stocking" else raw[table]
+    raw["goals"] = [{"kind": "bass_above"}]
+    place = raw if not table else raw[table][0] if table in ("stocking", "goals") else raw[table]
     place[key] = 3
     with pytest.raises(InputError) as refused:
         resolve(raw)
