@@ -157,13 +157,16 @@ def _most(found: Plan) -> str:
         if net > harm.get(change.axis, (-2.0, change))[0]:
             harm[change.axis] = (net, change)
     ranked = sorted(harm.values(), key=lambda one: -one[0])
-    told = []
+    told, followed = [], found.decision.followed
+    values = found.finalists[followed] if followed < len(found.finalists) else (AS_IN_FILE,) * len(found.axes)
     for net, change in ranked[:2]:
         if net <= 0.0:
             break
         better = in_ten(change.decision.pair(0, 1).better, change.decision.members)
-        told.append(f"{labels(found.axes)[change.axis]} (better than {change.value!s} in {better} futures)")
-    return f"{joined(told)}." if told else "none of the decisions; other values do as well."
+        name = labels(found.axes)[change.axis]
+        told.append(f"{name} ({values[change.axis]!s} better than {change.value!s} in {better} futures)")
+    count = found.changes[0].decision.members
+    return f"{joined(told)}, of the {count} futures looked at." if told else "none of the decisions; other values do as well."
 
 
 def regrets(found: Plan) -> list[str]:

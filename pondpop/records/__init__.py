@@ -141,10 +141,12 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     catches = rows_of(sheets["catches.csv"], rows.catch)
     tags = rows_of(sheets["tags.csv"], rows.tag_event)
 
-    fish, effort, catches, tags = (
-        consistency.of_one_time(sheets[kind], some, (fish, effort, catches, tags))
-        for kind, some in zip(COLUMNS, (fish, effort, catches, tags), strict=True)
-    )
+    every = fish, effort, catches, tags
+    fish = consistency.of_one_time(sheets["survey.csv"], fish, every)
+    effort = consistency.of_one_time(sheets["effort.csv"], effort, every)
+    catches = consistency.of_one_time(sheets["catches.csv"], catches, every)
+    tags = consistency.of_one_time(sheets["tags.csv"], tags, every)
+
     effort = consistency.once(sheets["effort.csv"], effort, lambda e: (e.date, e.gear), "this date and gear")
     tags = consistency.once(sheets["tags.csv"], tags, lambda e: (e.tag, e.date), "this tag and date")
     catches = consistency.trips(sheets["catches.csv"], catches)

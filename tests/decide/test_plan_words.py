@@ -49,7 +49,8 @@ def test_the_decisions_whose_change_does_most_harm_are_told_the_worst_first():
     some = (changed(0, 30, 4), changed(0, 60, 9), changed(1, 1.0, 7), changed(1, "as in the file", 8, 2))
     told = plan_phrases._most(found(changes=some))  # of the cover as in the file the net is 6, less than 7
     assert told == (
-        "young_bass.per_acre (better than 60 in 9 of 10 futures) and pond.cover (better than 1.0 in 7 of 10 futures)."
+        "young_bass.per_acre (10 better than 60 in 9 of 10 futures) and pond.cover (0.5 better than 1.0 in 7 of 10 futures), of "
+        "the 10 futures looked at."
     )
     assert plan_phrases._most(found(changes=(changed(0, 30, 2, 2), changed(1, 1.0, 0, 3)))).startswith("none of the decisions")
 
