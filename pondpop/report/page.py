@@ -29,7 +29,7 @@ from pondpop.report.document import (
     under,
 )
 from pondpop.report.format import html
-from pondpop.report.pond_state import balance, crowding, kind_of
+from pondpop.report.pond_state import balance, crowding, kind_of, too_early
 from pondpop.report.searches_page import Search, how_searched, read_searches, search_sections
 from pondpop.report.strategies import Case, Material, Projection, gather
 from pondpop.report.tables import Table
@@ -218,7 +218,8 @@ def _state(said: Answer, searches: Sequence[Search], assessment: Assessment | No
     first = said.verdicts[0]
     quota = next((one for one in searches if one.name == FILES["quota.json"]), None)
     words = crowding(assessment, first.told, None if quota is None else quota.harvest)
-    return balance(assessment, first.projection.units), words
+    early = too_early(assessment, first.projection.scenario)
+    return f"{early} {balance(assessment, first.projection.units)}".strip(), words
 
 
 def _lead(material: Material, said: Answer, how_many: str, state: str = "", crowded: str = "") -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -12,8 +13,8 @@ from pondpop.assess.text import state_words
 from pondpop.decide import harvest_outcome
 from pondpop.decide.phrases import Teller
 from pondpop.decide.quota_phrases import TAKE_NONE
-from pondpop.scenario import FERTILITIES, Strategy
-from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, Units
+from pondpop.scenario import FERTILITIES, Scenario, Strategy
+from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, Units, day
 
 if TYPE_CHECKING:
     from pondpop.assess import Assessment
@@ -28,6 +29,24 @@ def balance(found: Assessment, units: Units) -> str:
     if not advice.sure:
         return f"Not sure. Most probably: {told[0].lower()}{told[1:]}."
     return f"{'Yes' if advice.state == 'balanced' else 'No'}: {told[0].lower()}{told[1:]}."
+
+
+def too_early(found: Assessment, scenario: Scenario) -> str:
+    """Whether the records hold fish of days of the run on which no strategy has any of them yet; nothing where they do not."""
+    seen: dict[str, dt.date] = {}
+    for fish in found.records.fish:
+        if fish.date >= scenario.run.start:
+            seen[fish.species] = min(fish.date, seen.get(fish.species, fish.date))
+    every = scenario.strategies.values()
+    wild = {one.species for strategy in every for one in strategy.arrivals}
+    for species, first in seen.items():
+        dates = [one.date for strategy in every for one in strategy.stocking if one.species == species]
+        if dates and min(dates) > first and species not in wild:
+            return (
+                f"The records hold {species} of {day(first)}, but this scenario stocks its first on {day(min(dates))}: "
+                "they are not of the pond that is projected here, or their dates are wrong; settle that before anything else."
+            )
+    return ""
 
 
 def crowding(found: Assessment, told: Teller, quota: str | None) -> str:

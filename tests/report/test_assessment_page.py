@@ -1,5 +1,6 @@
 """The page of an assessment: what stands on it, that it is whole, safe and the same each time."""
 
+import datetime as dt
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.report import For, assessment_page
 from pondpop.report.assessment_page import _wr_picture, assessment_part
-from pondpop.report.pond_state import kind_of
+from pondpop.report.pond_state import kind_of, too_early
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
 HEAD = "date,gear,species,length_in,weight_lb\n"
@@ -96,6 +97,22 @@ def test_a_page_with_a_scenario_tells_the_amount_for_the_fertility_that_its_stra
     part = assessment_part(found, "us", "infertile")
     assert "10 lb an acre a year from a pond as infertile as this one" in part and "from a fertile pond" not in part
     assert "from a fertile pond" in assessment_part(found, "us")
+
+
+@pytest.mark.parametrize(("stocked", "wild", "says"), [
+    ("2027-06-05", (), "of 16 April 2027, but this scenario stocks its first on 5 June 2027"), ("2027-04-16", (), ""),
+    ("2027-06-05", ("bass",), ""), (None, (), ""),
+])  # fmt: skip
+def test_fish_that_no_strategy_has_yet_are_told_to_be_of_another_pond(stocked, wild, says):
+    """What is there when the run starts is stocked that day; fish of species that nobody stocks may have come by themselves."""
+    seen = (dt.date(2027, 5, 30), dt.date(2027, 4, 16), dt.date(2020, 4, 1))
+    some = [SimpleNamespace(species="bass", date=date) for date in seen]
+    dates = (dt.date(2029, 1, 1), dt.date.fromisoformat(stocked)) if stocked else ()
+    put_in = [SimpleNamespace(species="bass", date=date) for date in dates]
+    strategy = SimpleNamespace(stocking=put_in, arrivals=[SimpleNamespace(species=one, date=None) for one in wild])
+    scenario = SimpleNamespace(run=SimpleNamespace(start=dt.date(2027, 2, 20)), strategies={"a": strategy})
+    told = too_early(SimpleNamespace(records=SimpleNamespace(fish=some)), scenario)
+    assert (says in told) if says else told == ""
 
 
 def test_a_bar_of_relative_weight_reaches_from_limit_to_limit(found, monkeypatch):
