@@ -305,7 +305,7 @@ def _ratio(above: ArrayLike, below: ArrayLike) -> Array:
 
 def _check_counts(count: ArrayLike, total: ArrayLike) -> tuple[Array, Array]:
     count, total = np.asarray(count, dtype=float), np.asarray(total, dtype=float)
-    if not (np.isfinite(count).all() and np.isfinite(total).all() and (count >= 0).all() and (count <= total).all()):
+    if not (np.isfinite(total).all() and (count >= 0).all() and (count <= total).all()):
         raise InputError("count", f"{count} of {total}", "counts from 0 to their total")
     return count, total
 

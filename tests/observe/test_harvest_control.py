@@ -86,6 +86,14 @@ def test_any_and_all():
     assert holds(Trigger(conditions, "all"), seen).tolist() == [False, True, False]
 
 
+def test_a_sign_on_its_bound_is_neither_above_nor_below_it():
+    seen = {"bass_psd": np.array([39.9, 40.0, 40.1])}
+    assert holds(Trigger((Condition("bass_psd", below=40.0),)), seen).tolist() == [True, False, False]
+    assert holds(Trigger((Condition("bass_psd", above=40.0),)), seen).tolist() == [False, False, True]
+    both = Condition("bass_psd", above=39.9, below=40.1)
+    assert holds(Trigger((both,)), seen).tolist() == [False, True, False]
+
+
 def rule(limit, amount=20, otherwise=5, side="below"):
     return (
         f'[[strategies.few.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 30]\nlb_per_acre = {amount}\n'

@@ -194,6 +194,11 @@ def test_exact_limits_hold_their_tails(sample):
 
 
 
+def test_exact_limits_are_of_95_percent_unless_another_share_is_asked_for():
+    np.testing.assert_array_equal(indices.exact_limits(3, 10), indices.exact_limits(3, 10, 0.95))
+    assert np.isnan(indices.exact_limits(0, 0)).all()
+
+
 # --- refusals ---
 
 
@@ -214,6 +219,14 @@ def test_exact_limits_hold_their_tails(sample):
         (lambda: indices.exact_limits(11, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(-1, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(1, 10, 95), "a share above 0 and below 1"),
+        (lambda: indices.exact_limits(1, 10, 0), "a share above 0 and below 1"),
+        (lambda: indices.exact_limits(1, 10, 1), "a share above 0 and below 1"),
+        (lambda: indices.exact_limits([1, math.nan], 10), "counts from 0 to their total"),
+        (lambda: indices.exact_limits(1, math.inf), "counts from 0 to their total"),
+        (lambda: indices.exact_limits([1, 11], [10, 10]), "counts from 0 to their total"),
+        (lambda: indices.pair_reading(50, -0.1), "a PSD from 0 to 100 %"),
+        (lambda: indices.category_counts([0], "bass"), "a length above 0"),
+        (lambda: indices.category_counts([math.inf], "bass"), "a length above 0"),
     ],
 )
 def test_wrong_arguments_are_refused_in_one_line(call, says):
@@ -221,3 +234,20 @@ def test_wrong_arguments_are_refused_in_one_line(call, says):
         call()
     assert says in str(refused.value)
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize("ratio", ["forage_carnivore_ratio", "edible_forage_carnivore_ratio", "harvestable_share"])
+def test_a_ratio_on_a_bound_of_a_range_lies_in_it(ratio):
+    row = indices.standards()["balance"][ratio]
+    (low, high), (best_low, best_high) = row["balanced"], row["best"]
+    assert low <= best_low < best_high <= high
+    for bound in (best_low, best_high):
+        assert indices.balance_rating(bound, ratio).startswith("in the best part")
+    for bound, beyond, word in ((low, -1, "below"), (high, 1, "above")):
+        assert not indices.balance_rating(bound, ratio).startswith(("below", "above"))
+        assert indices.balance_rating(bound + beyond * 1e-6, ratio).startswith(word)
+
+
+def test_a_psd_of_0_or_100_is_read():
+    for bass in (0, 100):
+        assert indices.pair_reading(bass, 100 - bass).words

@@ -12,7 +12,9 @@ from scipy import stats
 from pondpop.checks import InputError
 from pondpop.observe.gears import WR_BETWEEN_FISH, WR_BETWEEN_OUTINGS
 from pondpop.observe.limits import (
+    CV_DOUBT,
     LEAST_CV,
+    Mean,
     effective_fish,
     fish_for,
     mean_differs,
@@ -120,3 +122,87 @@ def test_counts_that_cannot_be():
             share_of(count, total, strength)
     with pytest.raises(InputError, match="above 0 and below 1"):
         share_of(1, 10, 60).limits(95)
+
+
+def test_a_bound_itself_is_refused_or_allowed_as_the_words_say():
+    """A count may be none or all of its total; a concentration and a confidence lie above 0, a confidence below 1."""
+    for count in (0, 10):
+        assert share_of(count, 10, 60).probability.sum() == pytest.approx(1.0)
+    for count, total, strength in (([3, 11], 10, 60), ([3, -1], 10, 60), (1, 10, [5, 0]), (1, np.inf, 60), (np.nan, 10, 60)):
+        with pytest.raises(InputError, match="counts from 0"):
+            share_of(count, total, strength)
+    for told in (
+        share_of(1, 10, 60).limits, Mean(90.0, 4.0, 9.0).limits,
+        lambda confidence: rate_limits([4.0], [1.0], 0.6, confidence), lambda confidence: fish_for(0.5, 0.1, confidence),
+    ):  # fmt: skip
+        for confidence in (-0.1, 0.0, 1.0, 1.1):
+            with pytest.raises(InputError, match="above 0 and below 1"):
+                told(confidence)
+        assert np.all(np.isfinite(told(0.999)))
+
+
+def test_limits_are_those_of_95_percent_unless_another_share_is_asked_for():
+    share, mean = share_of(4, 10, 60), Mean(90.0, 4.0, 9.0)
+    assert share.limits() == share.limits(0.95) and mean.limits() == mean.limits(0.95)
+    assert rate_limits([4.0], [1.0], 0.6) == rate_limits([4.0], [1.0], 0.6, 0.95)
+    assert fish_for(0.5, 0.1) == fish_for(0.5, 0.1, 0.95)
+
+
+@given(counted, st.floats(1, 1e3), st.floats(0.5, 0.99))
+def test_chances_below_a_bound_and_limits_are_each_other_turned_round(sample, strength, confidence):
+    count, total = sample
+    share = share_of(count, total, strength)
+    low, high = share.limits(confidence)
+    tail = (1 - confidence) / 2
+    assert share.below(low) == pytest.approx(tail if count else 0.0, abs=1e-9)
+    assert share.below(high) == pytest.approx(1 - tail if count < total else 1.0, abs=1e-9)
+    assert share.below(0.0) == share.below(-1.0) == 0.0 and share.below(1.0) == share.below(2.0) == pytest.approx(1.0)
+
+
+def test_a_share_of_outings_of_unknown_likeness_is_summed_over_what_it_may_be():
+    """The same by another way: each strength's own limits from beta-binomial chances on a grid of shares of its own."""
+    kind, fish, strength, doubt = np.array([2, 9, 4]), np.array([10, 12, 20]), 6.0, 0.8
+    at = (np.arange(4000) + 0.5) / 4000
+    chance = np.zeros(at.size)
+    for z in np.linspace(-5, 5, 81):
+        m = strength * np.exp(doubt * z)
+        law = stats.betabinom.pmf(kind[:, None], fish[:, None], m * at, m * (1 - at)).prod(axis=0)
+        chance += stats.norm.pdf(z) * law * stats.beta.pdf(at, 0.5, 0.5)
+    known = np.interp([0.025, 0.975], np.cumsum(chance) / chance.sum(), at)
+    assert share_of(kind, fish, strength, doubt).limits() == pytest.approx(tuple(known), abs=0.005)
+
+
+@pytest.mark.parametrize("cv", [0.2, 0.9])
+def test_limits_of_a_rate_are_those_of_negative_binomial_catches_of_a_scatter_in_doubt(cv):
+    caught, effort = np.array([3.0, 11.0, 0.0]), np.array([1.0, 2.0, 0.5])
+    rate = np.exp(np.linspace(np.log(1e-3), np.log(1e3), 6000))
+    chance = np.zeros(rate.size)
+    for z in np.linspace(-4, 4, 61):
+        shape = (max(cv, LEAST_CV) * np.exp(CV_DOUBT * z)) ** -2.0
+        mean = rate * effort[:, None]
+        law = stats.nbinom.pmf(caught[:, None], shape, shape / (shape + mean)).prod(axis=0)
+        chance += stats.norm.pdf(z) * law * np.sqrt(rate / (1 + rate * effort.mean() / shape))
+    known = np.interp([0.025, 0.975], np.cumsum(chance) / chance.sum(), rate)
+    assert rate_limits(caught, effort, cv) == pytest.approx(tuple(known), rel=0.02)
+
+
+def test_means_are_compared_by_the_test_of_welch():
+    rng = np.random.default_rng(2)
+    one, other = rng.normal(90, 5, 8), rng.normal(94, 9, 15)
+    told = mean_differs(*(Mean(x.mean(), x.var(ddof=1) / x.size, x.size - 1) for x in (one, other)))
+    assert told == pytest.approx(stats.ttest_ind(one, other, equal_var=False).pvalue)
+    low, high = Mean(one.mean(), one.var(ddof=1) / one.size, one.size - 1).limits(0.9)
+    assert (low, high) == pytest.approx(stats.ttest_1samp(one, 0).confidence_interval(0.9))
+
+
+def test_the_freedom_of_a_mean_wr_is_that_of_its_spread_where_nothing_is_shared():
+    """Satterthwaite's: that of the spread between fish, larger as the share of it in the variance is smaller."""
+    mean = mean_wr(np.array([80.0, 90.0, 100.0]), ["a", "b", "c"])
+    alone = (10 * WR_BETWEEN_FISH**2 + 200) / 12 / 3
+    assert mean.variance - alone == pytest.approx(WR_BETWEEN_OUTINGS**2 / 3)
+    assert mean.freedom == pytest.approx(12 * (mean.variance / alone) ** 2)
+
+
+def test_effective_fish_add_up_over_outings():
+    assert effective_fish([1, 1, 1], [60, 5, 0.1]) == pytest.approx(3.0)  # a single fish is one, however alike
+    assert effective_fish([20, 40], 10) == pytest.approx(20 * 11 / 30 + 40 * 11 / 50)

@@ -210,3 +210,60 @@ def test_growth_needs_enough_different_fish():
     first = np.linspace(150.0, 450.0, 40)
     with pytest.raises(ValueError, match="too alike"):  # as fast at any length, they grow towards none
         grow_from_tags(Increments(first, first + 60.0, np.full(40, 365.0)))
+
+
+def test_growth_is_the_least_squares_of_another_way():
+    """Values, errors and limits as of scipy's curve_fit of the same curve in the logarithms of its two figures."""
+    from scipy.optimize import curve_fit
+    from scipy.stats import t
+
+    pairs = tagged(np.random.default_rng(8), 10)  # ten pairs are enough
+    found = grow_from_tags(pairs, 0.9)
+
+    def grown(x, end, rate):
+        first, days = x
+        return (np.exp(end) - first) * (1 - np.exp(-np.exp(rate) * days / 365.25))
+
+    x = np.array([pairs.first_mm, pairs.days])
+    best, spread = curve_fit(grown, x, pairs.second_mm - pairs.first_mm, [np.log(500), np.log(0.4)])
+    for e, value, error in zip((found.final_length_mm, found.rate_per_year), best, np.sqrt(np.diag(spread)), strict=True):
+        assert e.value == pytest.approx(np.exp(value), rel=1e-4) and e.standard_error == pytest.approx(e.value * error, rel=1e-3)
+        assert (e.low, e.high) == pytest.approx(tuple(np.exp(value + t.ppf([0.05, 0.95], 8) * error)), rel=1e-3)
+    left = pairs.second_mm - pairs.first_mm - grown(x, *best)
+    assert found.scatter_mm == pytest.approx(np.sqrt((left**2).sum() / 8), rel=1e-4) and found.pairs == 10
+    later = found.increment(300, 100)
+    assert found.increment(300, 0) == 0 and found.increment(300, 350) == pytest.approx(later + found.increment(300 + later, 250))
+
+
+def test_limits_of_an_open_population_are_symmetric_in_the_logarithm():
+    found = jolly_seber(CAPSIDS)
+    for value, error, (low, high) in (
+        (found.number, found.number_se, found.number_limits(0.9)),
+        (found.survival, found.survival_se, found.survival_limits(0.9)),
+    ):
+        known = np.isfinite(value) & (high < 1.0 if value is found.survival else True) & np.isfinite(error)
+        assert known.sum() > 4
+        np.testing.assert_allclose(low[known] * high[known], value[known] ** 2)
+        sd = np.sqrt(np.log(1 + (error / value) ** 2))[known]  # of a log-normal with such an error
+        np.testing.assert_allclose(np.log(high / low)[known], 2 * 1.6448536 * sd, rtol=1e-6)
+    assert np.nanmax(found.survival) > 1.0 and np.nanmax(found.survival_limits()[1]) == 1.0
+    for of in (found.number_limits, found.survival_limits):
+        np.testing.assert_array_equal(of(), of(0.95))
+
+
+def test_three_occasions_are_enough_and_two_are_not():
+    def first(n):
+        return CaptureSummary(*(getattr(CAPSIDS, name)[:n] for name in CaptureSummary.__dataclass_fields__))
+
+    assert np.isfinite(jolly_seber(first(3)).number[1])
+    with pytest.raises(ValueError, match="three or more occasions, not 2"):
+        jolly_seber(first(2))
+
+
+def test_limits_are_those_of_95_percent_unless_another_share_is_asked_for():
+    assert poisson_limits(7) == poisson_limits(7, 0.95) and chapman(**FROGS) == chapman(**FROGS, confidence=0.95)
+    gordy = (GORDY_CAUGHT, GORDY_RECAPTURED, GORDY_MARKED)
+    assert schnabel(*gordy) == schnabel(*gordy, confidence=0.95)
+    assert schnabel(*gordy).standard_error == pytest.approx(schnabel(*gordy).value / 24**0.5)
+    pairs = tagged(np.random.default_rng(8), 20)
+    assert grow_from_tags(pairs) == grow_from_tags(pairs, 0.95)
