@@ -83,7 +83,8 @@ def words(told: Teller) -> str:
         return ""
     said = []
     for name, risk in zip(told.short, every, strict=True):
-        text = f"{name} {_chance(told, risk.partial)} (over half {_chance(told, risk.severe)})"
+        severe = f"over half {_chance(told, risk.severe)}" if risk.severe else "none over half"
+        text = f"{name} {_chance(told, risk.partial)} ({severe})"
         if risk.months and risk.partial >= 0.01:
             cause = max(risk.causes, key=risk.causes.__getitem__)
             text += f", {months_in_words(risk.months)}, mostly by {PLAINLY[cause]}"

@@ -61,6 +61,12 @@ def test_the_months_that_are_named_hold_four_fifths_of_the_kills():
     assert oxygen_risk.risks(made, scenario)[0].months == (8, 7, 6)
 
 
+def test_kills_of_over_half_are_told_as_none_where_there_were_none():
+    """“under 2 %” beside a chance of 1.6 % would read as if the graver were as likely."""
+    for share, said in ((0.6, "“few” 10 % (over half 10 %)"), (0.2, "“few” 10 % (none over half)")):
+        assert said in oxygen_risk.words(teller(killed_pond(share, 0.05)[0], "us"))
+
+
 def test_a_terminal_tells_a_chance_once_where_strategies_do_not_differ_in_it():
     line = oxygen_risk.short_words(teller(killed_pond(0.6, 0.6)[0], "us"))
     assert line == "Oxygen, kills a year (assumed): 10 % under each strategy"
