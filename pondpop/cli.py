@@ -108,8 +108,13 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """One line instead of the usage and a line."""
+        import re
+
         from pondpop.checks import Fact, shown
 
+        wrong = re.fullmatch(r"argument (\S+): invalid choice: '(.*)' \(choose from (.*)\)", message)
+        if wrong:  # as every other refusal is told
+            message = f'{wrong[1]}: got "{wrong[2]}", needs one of {wrong[3].replace(chr(39), "")}'
         raise SystemExit(_complain(f"{shown(Fact(message))}; see {self.prog} --help", 2))
 
 
@@ -257,7 +262,7 @@ def _parser() -> argparse.ArgumentParser:
     assess.add_argument("--units", choices=("us", "metric"), default="us", help="units of the text (default: us)")
 
     keys = commands.add_parser("keys", help="tell what a scenario file may say")
-    keys.add_argument("table", metavar="TABLE", nargs="?", default="", help="a table, as stocking; all for all of them")
+    keys.add_argument("table", metavar="TABLE", nargs="?", default="", help="a table, as stocking, or a key; all for all of them")
 
     commands.add_parser("sources", help="list every number of the model with its source, and what to cite")
     return parser

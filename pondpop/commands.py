@@ -380,7 +380,7 @@ def _parts(given: Sequence[Path]) -> tuple[list[Path], list[Path], list[Path]]:
             else:
                 of_records = "assessment.csv" in inside
                 remedy = "name the folder of the records that were assessed" if of_records else "check the path"
-                raise checks.InputError("", checks.Fact("a folder that holds none"), parts, remedy, file=str(path))
+                raise checks.InputError("", checks.Fact("a folder with nothing of the kind"), parts, remedy, file=str(path))
         elif path.name in FILES and path.is_file():
             searches.append(path)
         else:

@@ -75,6 +75,16 @@ def test_a_wrong_command_is_one_line_and_status_2(arguments, capsys):
     assert "--help" in err
 
 
+@pytest.mark.parametrize(("arguments", "says"), [
+    (["check", "a", "--units", "si"], "--units: got \"si\", needs one of us, metric"),
+    (["chek"], "COMMAND: got \"chek\", needs one of"),
+])  # fmt: skip
+def test_a_word_that_is_none_of_those_to_choose_from_is_told_as_every_other_refusal(arguments, says, capsys):
+    with pytest.raises(SystemExit):
+        cli.main(arguments)
+    assert says in capsys.readouterr().err
+
+
 VARY = "strategies.bass_75.stocking.bass"
 
 
@@ -97,7 +107,7 @@ VARY = "strategies.bass_75.stocking.bass"
         (["compare", SCENARIO, "--members", "５"], "--members: got \"５\", needs a whole number"),
         (["compare", SCENARIO, "--members", "1_0"], "--members: got \"1_0\", needs a whole number"),
         (["quota", SCENARIO, "--wr-floor", "９0"], "--wr-floor: got \"９0\", needs a number"),
-        (["report", "."], ".: got a folder that holds none, needs a result of compare, quota, plan or verify"),
+        (["report", "."], ".: got a folder with nothing of the kind, needs a result of compare, quota, plan or verify"),
         (["report", ""], 'RESULT: got "", needs a path'),  # not the folder one stands in
         (["report", "no_such.nc"], "no_such.nc: got no such file"),
         (["report", SCENARIO, "--out", "."], "--out: got"),

@@ -55,12 +55,19 @@ def _row(line: str) -> Row:
 
 
 def keys_text(table: str = "") -> str:
-    """The keys of one table, of all, or (with none named) what tables there are. Raises InputError."""
+    """The keys of one table, of all, or (with none named) what tables there are; of a key where it stands and what it says.
+
+    Raises InputError.
+    """
     tables = key_tables()
     if table == ALL:
         return "\n".join(_told(one) for one in tables.values())
     if table:
-        return _told(tables[checks.choice("TABLE", name_of(table), tables)])
+        name = name_of(table)
+        stands = [one._replace(rows=tuple(row for row in one.rows if name in row.keys)) for one in tables.values()]
+        if name not in tables and any(one.rows for one in stands):  # a key, told in each table where it stands
+            return "\n".join(_told(one) for one in stands if one.rows)
+        return _told(tables[checks.choice("TABLE", name, tables)])
     # entries of lists in a table, and the tables within them
     inside = [name for name, one in tables.items() if one.heading == name != "top" or one.heading.endswith(f".{name}]]")]
     outer = [one for name, one in tables.items() if name not in (*inside, "top")]

@@ -630,7 +630,7 @@ def test_the_words_of_developers_stand_in_the_appendix_alone(client):
     ("parts", "says"),
     [
         (["quota", "records"], "got no comparison, needs at least one projection.nc"),
-        (["projection.nc", "empty"], "empty: got a folder that holds none, needs a result of compare, quota, plan or verify"),
+        (["projection.nc", "empty"], "empty: got a folder with nothing of the kind, needs a result of compare, quota"),
         (["projection.nc", "records", "records"], "got 2 folders of records, needs those of one pond"),
         (["projection.nc", "damaged"], "got a damaged file, needs a quota.json as pondpop wrote it; run it again"),
         (["projection.nc", "--out", "plan.pdf"], "open it in a browser and print it"),

@@ -810,6 +810,9 @@ def test_shipped_scenarios_are_not_unusual():
 
 def test_keys_are_told_by_table():
     assert "[[stocking]]" in keys_text() and "per_acre" not in keys_text()
+    units = keys_text("units")  # no table but a key
+    assert units.startswith("[report]: ") and '"metric"' in units and "currency" not in units
+    assert "[[stocking]]" in keys_text("per_acre") and "[[harvest]]" in keys_text("per_acre")
     assert keys_text("catch") == keys_text("[[start_from_survey.catch]]")
     told = keys_text("[pond]")
     assert "area_acres, area_ha" in told and "needed, here or in every strategy" in told and "per_acre" not in told
