@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small import pond, raw
 
-from pondpop.ensemble.draws import Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform
+from pondpop.ensemble.draws import Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform, whole_fish
 from pondpop.model.inputs import Luck
 from pondpop.scenario import SPREADS, resolve
 from pondpop.species import find, load_parameters, uncertain
@@ -218,3 +218,12 @@ def test_whole_fish_of_a_small_pond():
     mixed = at_least_one(np.array([0.0, 2.0]))
     assert mixed == pytest.approx((1 - np.exp(-2.0)) / 2)
     assert mixed < 1 - np.exp(-1.0)  # members that differ hold fewer "at least one" than their mean would
+
+
+@pytest.mark.parametrize(("acres", "whole"), [(0.2, True), (1.0, True), (1.01, False), (20.0, False)])
+def test_fish_are_whole_in_ponds_of_up_to_an_acre_as_the_page_of_keys_says(acres, whole):
+    content = raw(only="few")
+    content["pond"]["area_acres"] = acres
+    scenario = resolve(content)
+    assert whole_fish(scenario) == whole == (luck(scenario).whole is not None)
+    assert not whole_fish(spreads(scenario, whole_fish=0.0))

@@ -365,6 +365,16 @@ def test_a_survey_pasted_twice_is_noticed(folder, rows):
     assert not any("repeats" in n for n in read_records(folder(survey=pasted(rows, 1))).notes)
 
 
+def test_of_days_written_down_twice_the_first_is_told(folder):
+    days = ("2024-04-10", "2025-04-12", "2026-04-09")
+    twice = "".join(
+        f"{day},electrofishing,bass,{10 + k + 0.1 * n:.1f},{0.5 + 0.1 * k:.1f},,,\n"
+        for n, day in enumerate(days) for _ in range(2) for k in range(6)
+    )  # fmt: skip
+    (note,) = (n for n in read_records(folder(survey=SURVEY + twice)).notes if "repeats itself" in n)
+    assert "the rows from line 8 are those from line 2 again" in note
+
+
 def test_fish_of_one_length_are_no_rows_pasted_twice(folder):
     rows = [f"bluegill,{length},," for length in (4, 5, 5, 4, 6, 5, 4, 5) * 10]
     assert not any("repeats" in n for n in read_records(folder(survey=pasted(rows, 1))).notes)

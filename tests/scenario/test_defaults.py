@@ -1,12 +1,15 @@
 """What a file leaves open, what a survey says of a pond's size, and what was altered in Python."""
 
+import datetime as dt
+
 import pytest
 from small import pond, raw
 
 from pondpop.checks import InputError
 from pondpop.scenario import checked, resolve
 from pondpop.scenario.keys import keys_text
-from pondpop.scenario.schema import DEFAULT_AERATION_BELOW_MG_L
+from pondpop.scenario.schema import DEFAULT_AERATION_BELOW_MG_L, Temperature
+from pondpop.scenario.water import expected_on, monthly_of_readings
 
 SURVEY = {"gear": "electrofishing", "hours": 0.05, "water_c": 20.0}
 CATCH = [{"species": "bluegill", "length_in": [5, 6], "count": 1}]
@@ -36,3 +39,13 @@ def test_what_was_altered_in_python_is_judged_as_a_file_would_be():
     assert checked(scenario) is scenario
     with pytest.raises(InputError, match="area"):
         checked(scenario._replace(pond=scenario.pond._replace(area_ha=-1.0)))
+
+
+def test_months_of_daily_readings_are_the_means_of_their_days_whatever_the_day_they_end_on():
+    """Each day of a month of the same temperature: so is the month, and it is reached in the middle of it."""
+    for last in (dt.date(2024, 12, 31), dt.date(2024, 6, 30), dt.date(2025, 2, 28)):
+        days = [last - dt.timedelta(k) for k in range(366 + 365, -1, -1)]
+        monthly = monthly_of_readings([(day, 5.0 + day.month) for day in days])
+        assert monthly == pytest.approx([6.0 + k for k in range(12)])
+        water = Temperature("readings", "invented", readings=tuple((day, 5.0 + day.month) for day in days))
+        assert [expected_on(water, dt.date(2026, month, 15)) for month in range(2, 12)] == pytest.approx(range(7, 17), abs=0.05)

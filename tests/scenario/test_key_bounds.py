@@ -1,4 +1,6 @@
-"""The bounds that the page of keys tells are those that hold: a number just beyond is refused with them, one at them is not."""
+"""What the page of keys tells holds: a number just beyond its bounds is refused with them, one at them is not; a key that is
+left out means what the page says.
+"""
 
 import copy
 import datetime as dt
@@ -43,6 +45,8 @@ ENTRIES = {  # an entry of each table, whole, and where it stands in a scenario 
         "local_knowledge", [{"species": "bass", "process": "growth", "multiplier": 1.1, "reason": "invented"}]
     ),
     "goals": ("goals", [{"kind": "bass_above", "above_lb": 5}]),
+    "oxygen": ("oxygen", {}),
+    "report": ("report", {}),
     "start_from_survey": ("start_from_survey", {
         "gear": "electrofishing", "hours": 1.5, "water_c": 18, "catch": [{"species": "bass", "length_in": [9, 10], "count": 40}],
     }),
@@ -50,10 +54,12 @@ ENTRIES = {  # an entry of each table, whole, and where it stands in a scenario 
 BESIDE = {  # what else must stand with a key
     "from_water_c": {"haul_hours": 2.0}, "sexing_error": {"female_share": 1.0}, "hauls": {"gear": "seine"},
     "matters": {"kind": "cost"}, "matters_kg_per_ha": {"kind": "pounds_harvested"},
+    "matters_lb_per_acre": {"kind": "pounds_harvested"},
+    "otherwise_lb_per_acre": {"lb_per_acre": 5, "when": {"any": [{"quantity": "bass_psd", "below": 40}]}},
 }  # fmt: skip
 NOT_WITH = {
     "kg_per_ha": ("share",), "hauls": ("hours",), "hours": ("hauls",), "matters": ("above_lb",),
-    "matters_kg_per_ha": ("above_lb",),
+    "matters_kg_per_ha": ("above_lb",), "matters_lb_per_acre": ("above_lb",), "otherwise_lb_per_acre": ("share",),
 }  # fmt: skip
 UNITS = {
     "ha": "_ha", "m": "_m", "mm": "_mm", "°C": "_c", "kg/ha": "kg_per_ha", "/ha": "per_ha", "kW": "_kw", "t/ha": "per_ha",
@@ -83,7 +89,7 @@ EVERY = [one for one in told() if one[:2] not in PAIRS | TOLD_OTHERWISE]
 
 
 def written(table, key, siblings, value):
-    """A scenario in which a key has a value, and nothing stands beside it that must not."""
+    """A scenario in which a key has a value, or none (None), and nothing stands beside it that must not."""
     said = raw(only="few")
     path, entry = ENTRIES[table]
     entry = copy.deepcopy(entry)
@@ -107,6 +113,8 @@ def written(table, key, siblings, value):
         if other in place and other not in ("weather_day", "per_hour"):
             place.pop(other)
     place |= BESIDE.get(key, {}) | {key: value}
+    if value is None:
+        del place[key]
     return said
 
 
@@ -157,3 +165,45 @@ def test_what_befalls_a_pond_needs_room_in_the_lists_of_the_strategy_that_has_mo
     else:
         with pytest.raises(InputError, match=f"what_if.dry: got {MOST_EVENTS + 1} events of one kind"):
             resolve(said)
+
+
+WORDS_LEFT_OUT = {  # as a file would write what the page says
+    "true": True, "false": False, "10 lb/acre (assumed)": 10, "15 May (assumed)": "05-15", "0": 0,
+    "15 April, 15 October": ["04-15", "10-15"], "March–October": ["03-01", "10-31"],
+}  # fmt: skip
+KEPT_OPEN = {("stocking", key) for key in ("strain", "female_share", "tempered", "salted")}  # so that what a file said is told
+ANOTHER = {"some": "much", "removal": "die_off", "us": "metric", "USD": "EUR", "05-15": "05-16"}
+
+
+def left_out():
+    """Table, key and what the page says of it if it is left out, where that is a value which a file may write."""
+    for name, table in key_tables().items():
+        for row in table.rows:
+            key, said = row.keys[0], row.if_left_out
+            number, word = re.fullmatch(r"([\d.]+)(?: \(assumed\))?", said), re.fullmatch(r'"?(removal|some|us|USD)"?', said)
+            value = WORDS_LEFT_OUT.get(said, float(number[1]) if number else word[1] if word else None)
+            if value is not None and (name, key) not in KEPT_OPEN:
+                yield name, key, int(value) if key in WHOLE else value
+    for name in ("feeding", "angling", "aeration"):  # "as in harvest"
+        yield name, "season", ["03-01", "10-31"]
+
+
+LEFT_OUT = list(left_out())
+
+
+@pytest.mark.parametrize(("table", "key", "value"), LEFT_OUT, ids=[f"{one[0]}.{one[1]}" for one in LEFT_OUT])
+def test_a_key_left_out_means_what_the_page_says(table, key, value):
+    """To the bit; and another value means something else, or cannot stand there."""
+    if isinstance(value, bool):
+        another = not value
+    elif isinstance(value, list):
+        another = [value[0], "10-30"]
+    else:
+        another = ANOTHER[value] if isinstance(value, str) else value + 1 if key in WHOLE else value + 0.5
+    silent, said = (resolve(written(table, key, (), one)) for one in (None, value))
+    assert silent == said
+    assert refused(table, key, (), another) or resolve(written(table, key, (), another)) != said
+
+
+def test_all_that_the_page_says_of_keys_left_out_is_tried():
+    assert len(LEFT_OUT) >= 21

@@ -769,6 +769,33 @@ def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
     assert says in str(odd) and f"unusual: {odd}" in describe(scenario).splitlines()
 
 
+def later(**said):
+    return [{"date": dt.date(2027, 1, 1)} | said]
+
+
+OF_BASS = {"species": "bass", "per_acre": 100, "length_mm": 300, "weight_g": 400, "resident": True}
+MOST = [  # what may be written, and a word of what is said of more (or, of the last two, of less): our choices, but for feed
+    (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
+    (lambda x: {LIGHT + "feeding": [{"lb_per_acre_day": x}]}, 20.0, "20 lb/acre are a limit"),
+    (lambda x: {LIGHT + "liming": later(tons_per_acre=x), "pond__alkalinity_mg_l": 9}, 5.0, "1 to 2 tons/acre"),
+    (lambda x: {LIGHT + "grass_carp": later(per_acre=x)}, 30.0, "5 to 20 per acre"),
+    (lambda x: {LIGHT + "harvest__0__lb_per_acre": x}, 150.0, "more than ponds give"),
+    (lambda x: {LIGHT + "aeration": [AERATOR | {"power_kw": x}], "pond__area_acres": None, "pond__area_ha": 2.0}, 40.0,
+     "20 kW a hectare"),
+    (lambda x: {LIGHT + "removal": later(species="bass", share=0.1, length_mm=[8, x])}, 40.0, "inches may be meant"),
+    (lambda x: {LIGHT + "stocking": [OF_BASS, OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 100, "per_acre": x}]},
+     200.0, "of what they eat"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("written", "limit", "says"), MOST, ids=[one[2] for one in MOST])
+def test_what_is_unlikely_is_told_just_past_its_limit_and_not_at_it(written, limit, says):
+    less = says in ("inches may be meant", "of what they eat")
+    past = limit * (1 - 1e-6 if less else 1 + 1e-6)
+    at, beyond = (unusual(resolve(small(**written(number)))) for number in (limit, past))
+    assert at == [] and len(beyond) == 1 and says in str(beyond[0])
+
+
 AMOUNTS_OF_0 = {
     "grass_carp": {"date": dt.date(2027, 1, 1), "per_acre": 0},
     "stocking": {"species": "bluegill", "date": dt.date(2027, 6, 1), "count": 0, "length_in": 3},

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -431,6 +432,18 @@ def test_it_tells_prior_posterior_and_every_record(learned):
     assert head.startswith("about,quantity,unit,observed,prior_p10") and len(lines) == len(rows(learned))
     metric = update_csv(learned, "metric")
     assert ",mm," in metric and ",mm," not in table
+
+
+def test_the_spread_left_is_a_share_of_that_before_and_of_no_spread_none():
+    before = np.array([1.0, 2.0, 4.0])
+    for kind, after in (("ratio", np.sqrt(before)), ("count", before / 2 + 7)):
+        for prior, posterior in ((before, after), (np.append(before, np.nan), np.append(after, np.nan))):
+            assert Row("model", "a", kind, None, prior, posterior).narrowed == pytest.approx(0.5)
+    unknown = np.full(3, np.nan)
+    for prior, posterior in ((before, None), (before, unknown), (unknown, before), (np.array([1.0, np.nan, np.nan]), before),
+                             (np.ones(3), before)):  # fmt: skip
+        with warnings.catch_warnings(action="error"):
+            assert np.isnan(Row("model", "a", "count", None, prior, posterior).narrowed)
 
 
 def test_only_what_chance_among_members_would_not_narrow_is_named():
