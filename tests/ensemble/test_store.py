@@ -345,3 +345,13 @@ def test_a_run_that_is_stopped_resumes_to_the_same_bytes(tmp_path, how, unbroken
     assert 1 <= left < 4
     assert cli.main([*command, str(tmp_path / "out"), "--resume"]) == 0
     assert contents(tmp_path / "out") == whole
+
+
+def test_a_page_below_a_file_is_refused_with_the_file_and_one_in_a_folder_to_be_made_is_not(tmp_path):
+    note = tmp_path / "note.txt"
+    note.write_text("a note")
+    for page in (note / "page.html", note / "deeper" / "page.html"):
+        with pytest.raises(InputError, match=r"note\.txt, a file, needs a folder to write the page to"):
+            page_place(page)
+    page_place(tmp_path / "new" / "deeper" / "page.html")
+    assert list(tmp_path.iterdir()) == [note]

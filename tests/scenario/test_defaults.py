@@ -49,3 +49,12 @@ def test_months_of_daily_readings_are_the_means_of_their_days_whatever_the_day_t
         assert monthly == pytest.approx([6.0 + k for k in range(12)])
         water = Temperature("readings", "invented", readings=tuple((day, 5.0 + day.month) for day in days))
         assert [expected_on(water, dt.date(2026, month, 15)) for month in range(2, 12)] == pytest.approx(range(7, 17), abs=0.05)
+
+
+@pytest.mark.parametrize("odd", ["first", "last"])
+def test_every_day_of_a_month_of_readings_counts_once(odd):
+    days = [dt.date(2024, 1, 1) + dt.timedelta(k) for k in range(366)]
+    values = [40.0 if day == (days[0] if odd == "first" else days[-1]) else 9.0 for day in days]
+    monthly = monthly_of_readings(list(zip(days, values, strict=True)))
+    month = 0 if odd == "first" else 11
+    assert monthly == pytest.approx([9.0 + (31.0 / 31 if k == month else 0.0) for k in range(12)])

@@ -6,12 +6,13 @@ import copy
 import datetime as dt
 import math
 import re
+import tomllib
 
 import pytest
 from small import raw
 
 from pondpop.checks import InputError
-from pondpop.scenario import resolve
+from pondpop.scenario import describe, dump, resolve
 from pondpop.scenario.keys import key_tables
 from pondpop.scenario.read import MOST_EVENTS
 from pondpop.units import brief
@@ -95,6 +96,8 @@ def written(table, key, siblings, value):
     entry = copy.deepcopy(entry)
     if table in ("when", "conditions"):
         said["strategies"]["few"]["harvest"] = copy.deepcopy(ENTRIES["harvest"][1])
+    if table == "liming":
+        said["pond"]["alkalinity_mg_l"] = 9
     if path.startswith("what_if"):
         said["what_if"] = {"kill": {}}
     if key == "at_least_c":
@@ -154,13 +157,24 @@ def test_most_numbers_of_the_page_are_tried():
     assert len({(table, key) for table, key, *_ in EVERY}) > 0.75 * len(ranges)
 
 
-@pytest.mark.parametrize("droughts", [5, 6])
-def test_what_befalls_a_pond_needs_room_in_the_lists_of_the_strategy_that_has_most(droughts):
+LOW = {"from": DAY, "to": dt.date(2026, 9, 1), "area_share": 0.6}
+DEAD = {"species": "bass", "date": DAY, "share": 0.2}
+BEFALLS = {  # a list of a strategy, one of what may befall a pond that comes to it, and their entries
+    "drought": ("drawdown", lambda k: LOW | {"name": f"low_{k}"}),
+    "die_off": ("removal", lambda k: DEAD | {"name": f"dead_{k}"}),
+    "plants": ("plants", lambda k: {"date": DAY + dt.timedelta(k), "share": 0.2}),
+}
+
+
+@pytest.mark.parametrize("kind", BEFALLS)
+@pytest.mark.parametrize("most", ["few", "many"])
+@pytest.mark.parametrize("more", [5, 6])
+def test_what_befalls_a_pond_needs_room_in_the_lists_of_the_strategy_that_has_most(kind, most, more):
+    there, entry = BEFALLS[kind]
     said = raw()
-    low = {"from": DAY, "to": dt.date(2026, 9, 1), "area_share": 0.6}
-    said["strategies"]["many"]["drawdown"] = [{"name": f"low_{k}", **low} for k in range(MOST_EVENTS - 5)]
-    said["what_if"] = {"dry": {"drought": [low] * droughts}}
-    if droughts == 5:
+    said["strategies"][most][there] = [entry(k) for k in range(MOST_EVENTS - 5)]
+    said["what_if"] = {"dry": {kind: [entry(k) for k in range(-more, 0)]}}
+    if more == 5:
         assert len(resolve(said).what_if) == 1
     else:
         with pytest.raises(InputError, match=f"what_if.dry: got {MOST_EVENTS + 1} events of one kind"):
@@ -207,3 +221,29 @@ def test_a_key_left_out_means_what_the_page_says(table, key, value):
 
 def test_all_that_the_page_says_of_keys_left_out_is_tried():
     assert len(LEFT_OUT) >= 21
+
+
+TOLD = [one for one in EVERY if one[1] not in ("hours", "hauls") or one[0] == "aeration"]  # of a survey its fish are told
+
+
+@pytest.mark.parametrize(("table", "key", "siblings", "low", "high"), TOLD, ids=[f"{one[0]}.{one[1]}" for one in TOLD])
+def test_every_number_is_told_and_survives_being_written(table, key, siblings, low, high):
+    """Two ponds that differ in one number of their files are not told alike, nor written alike."""
+    seen = {}
+    for share in (0.02, 0.03, 0.2, 0.3, 0.6, 0.8, 0.9):
+        value = low + share * (high - low)
+        try:
+            scenario = resolve(written(table, key, siblings, round(value) if key in WHOLE else value))
+        except InputError:
+            continue
+        written_out = dump(scenario)
+        assert resolve(tomllib.loads(written_out)) == scenario
+        seen[written_out] = describe(scenario)
+    assert len(set(seen.values())) == len(seen) >= 2
+
+
+@pytest.mark.parametrize("price", ["per_lb_feed", "per_kg_feed", "per_hour", "per_kwh", "per_bass", "per_minnow"])
+def test_every_price_is_told_and_survives_being_written(price):
+    scenario, other = (resolve(written("costs", price, (), value)) for value in (0.75, 0.5))
+    assert resolve(tomllib.loads(dump(scenario))) == scenario != other
+    assert describe(scenario) != describe(other) and "0.75 a" in describe(scenario).partition("Costs in USD: ")[2]

@@ -774,6 +774,7 @@ def later(**said):
 
 
 OF_BASS = {"species": "bass", "per_acre": 100, "length_mm": 300, "weight_g": 400, "resident": True}
+OF_BLUEGILL = OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 100}
 MOST = [  # what may be written, and a word of what is said of more (or, of the last two, of less): our choices, but for feed
     (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
     (lambda x: {LIGHT + "feeding": [{"lb_per_acre_day": x}]}, 20.0, "20 lb/acre are a limit"),
@@ -783,8 +784,7 @@ MOST = [  # what may be written, and a word of what is said of more (or, of the 
     (lambda x: {LIGHT + "aeration": [AERATOR | {"power_kw": x}], "pond__area_acres": None, "pond__area_ha": 2.0}, 40.0,
      "20 kW a hectare"),
     (lambda x: {LIGHT + "removal": later(species="bass", share=0.1, length_mm=[8, x])}, 40.0, "inches may be meant"),
-    (lambda x: {LIGHT + "stocking": [OF_BASS, OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 100, "per_acre": x}]},
-     200.0, "of what they eat"),
+    (lambda x: {LIGHT + "stocking": [OF_BASS, OF_BLUEGILL | {"per_acre": x}]}, 200.0, "of what they eat"),
 ]  # fmt: skip
 
 

@@ -401,7 +401,17 @@ def learned(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(learning, "LEAST_EFFECTIVE", ENOUGH)
         some = records(folder, survey=survey(), effort=EFFORT, catches=catches)
-        return learning.update_ensemble(pond(members=40, only="few"), some)
+        return learning.update_ensemble(pond(members=40, only="few"), some, progress=lambda *told: PROGRESS.append(told))
+
+
+PROGRESS = []
+
+
+def test_progress_goes_on_and_is_never_more_than_the_whole(learned):
+    done, total = zip(*PROGRESS, strict=True)
+    assert list(done) == sorted(set(done)) and list(total) == sorted(total)
+    assert 0 < done[0] < total[0] and done[-1] >= len(learned.stages) * 40 <= total[-1]
+    assert all(some <= every for some, every in PROGRESS)
 
 
 def test_an_update_reports_its_stages_and_reaches_the_end(learned):
