@@ -1,15 +1,21 @@
-"""Months for moving fish, squares of one strategy against another, and bars of what records told."""
+"""Months for moving fish, squares of one strategy against another, bars of what records told, and tables beside their CSV."""
 
 import numpy as np
 import pytest
 from small import dataset, pond, readings
 
-from pondpop.report import comparisons, posterior_charts
+from pondpop.decide import oxygen_risk
+from pondpop.model.budget import CAUSES
+from pondpop.report import comparisons, posterior_charts, tables
 from pondpop.report.answer import answer
-from pondpop.report.calendar import harvest_tables, moving_window
+from pondpop.report.calendar import harvest_tables, moving_window, signs
 from pondpop.report.drawing import look
 from pondpop.report.posterior_charts import lines
 from pondpop.report.strategies import gather
+from pondpop.report.tables import plain
+from pondpop.species import MEASURED, SPECIES, STRAINS
+from pondpop.species.catalogue import entries
+from pondpop.units import NONE, figure_of, with_band
 
 SHAD = "[[stocking]]\nname = 's'\nspecies = 'shad'\ndate = 2026-05-01\nper_acre = 9\nlength_in = 3\n"
 BY_MONTH = (5.0, 6.9, 7.0, 18.0, 18.1, 27.0, 27.1, 29.0, 25.0, 12.0, 9.0, 8.9)  # °C, January first
@@ -129,3 +135,103 @@ def test_what_is_left_of_a_band():
     narrowed = {one.name: one.left for one in lines(TABLE, "us")}
     assert narrowed["growth of bass"] == pytest.approx(0.3 / 1.5)
     assert [one.used for one in lines(TABLE, "us")][:2] == [True, False]
+
+
+# --- tables beside their CSV
+
+TENTHS = (0.1, 0.5, 0.9)
+LB_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha
+
+
+@pytest.fixture(scope="module")
+def material():
+    """Two strategies of an invented pond over two years, every number drawn by chance; one of them has oxygen to tell of."""
+    scenario = pond(members=7, years=2)
+    rng, read = np.random.default_rng(6), readings(scenario)
+    for one in read.values():
+        for name, array in one.items():
+            share = name in ("other_blood", "oxygen_kill")
+            array[:] = rng.uniform(0.05, 0.95, array.shape) if share else rng.lognormal(1, 0.6, array.shape)
+        one["number"][..., 25:] = 0.0
+        one["oxygen_kill"] *= rng.random(one["oxygen_kill"].shape) < 0.03
+    return gather([dataset(scenario, read)], "us")
+
+
+def every_table(material):
+    found = [*tables.by_year(material, material.cases), *tables.strains(material), *tables.moves(material)]
+    return [*found, tables.groups(material), tables.length_classes(material), tables.oxygen(material), signs(material.cases)]
+
+
+def test_what_a_table_shows_stands_in_its_csv_and_every_row_is_as_wide_as_its_heading(material):
+    for table in every_table(material):
+        assert table.csv_rows and all(len(row) == len(table.csv_header) for row in table.csv_rows), table.name
+        assert all(len(row) == len(table.header) for row in table.rows), table.name
+
+
+def test_strains_are_told_with_what_cold_killed(material):
+    *found, figures = tables.strains(material)
+    mixed = [species for species in SPECIES if STRAINS[species]]
+    assert len(found) == len(material.cases) * len(mixed) and mixed[:1] == ["bass"]
+    table, case = found[0], material.cases[0]
+    blood = 100 * case.of("other_blood", species="bass")
+    cold = case.of("deaths_biomass", species="bass", cause="cold") / LB_PER_ACRE
+    for k, (year, i) in enumerate(case.projection.yearly):
+        share, (usual, hard) = np.quantile(blood[:, i], TENTHS), np.quantile(cold[:, k], (0.5, 0.9))
+        assert table.csv_rows[k][:4] == [case.letter, case.title, "", year]
+        assert [float(x) for x in (*table.csv_rows[k][4:7], *table.csv_rows[k][8:])] == pytest.approx([*share, usual, hard])
+        assert table.rows[k] == [str(year), with_band(share, "percent"), figure_of(usual, "crop"), figure_of(hard, "crop")]
+    assert "8 of 10 futures" in table.caption and figures.name == "strain_figures"
+
+
+def test_every_figure_of_a_strain_stands_in_the_csv_with_its_origin(material):
+    for table in (table for table in tables.strains(material) if table.name == "strain_figures"):
+        told = {(row[0], row[1]): row[2:] for row in table.csv_rows}
+        shown = [cell for row in table.rows for cell in row[1:] if cell != NONE]
+        assert len(told) == len(table.csv_rows) == len(shown) > 5
+        assert sorted(shown) == sorted((f"{value:g}", f"{low:g}–{high:g}") for value, low, high, *_ in told.values())
+        for (kind, name), rest in told.items():
+            one = entries()[kind][name]
+            assert rest == [one.value, one.low, one.high, one.unit, one.kind, one.source]
+
+
+def test_fish_that_died_of_their_move_are_those_of_the_pond(material):
+    for table, case in zip(tables.moves(material), material.cases, strict=True):
+        area = case.projection.scenario.pond.area_ha
+        rows = {(str(row[2]), row[3]): row[4:] for row in table.csv_rows if row[0] == case.letter}
+        for year, species, put_in, died in table.rows:
+            k = list(case.projection.dataset["year"].values).index(int(year))
+            fish = area * case.of("deaths_number", species=species)[:, k, CAUSES.index("hauling")]
+            stocked = float(np.median(area * case.of("stocked_number", species=species)[:, k]))
+            assert [float(x) for x in rows[year, species]] == pytest.approx([stocked, *np.quantile(fish, TENTHS)])
+            assert (put_in, died) == (figure_of(stocked, "fish"), with_band(np.quantile(fish, TENTHS), "fish"))
+        assert len(rows) == len(table.rows) == 3 * len(SPECIES)  # April to March twice: three calendar years
+
+
+def test_fish_by_inch_class_are_those_of_every_survey_and_empty_classes_are_left_out(material):
+    rows = {tuple(row[:1] + row[2:5]): row[5:] for row in tables.length_classes(material).csv_rows}
+    case = material.cases[1]
+    assert len(rows) == 2 * len(case.projection.survey_dates) * len(MEASURED) * 25
+    for i, date in enumerate(case.projection.survey_dates):
+        for species in MEASURED:
+            unit, *band = rows[case.letter, str(date), species, 9]
+            fish = case.of("number", species=species)[:, i, 9] * 0.40468564224
+            assert unit == "per acre" and band == pytest.approx(list(np.quantile(fish, TENTHS)))
+
+
+def test_the_table_of_oxygen_holds_every_strategys_risk(material):
+    table, (projection,) = tables.oxygen(material), material.projections
+    risks = oxygen_risk.risks(projection.dataset, projection.scenario)
+    assert len(table.rows) == len(table.csv_rows) == len(risks) == 2
+    for case, risk, row, csv_row in zip(material.cases, risks, table.rows, table.csv_rows, strict=True):
+        assert csv_row == [case.letter, case.title, risk.partial, risk.severe, *risk.by_month, risk.lowest, risk.kwh]
+        assert row[:3] == [f"{case.letter}: {case.title}", f"{100 * risk.partial:.1f} %", f"{100 * risk.severe:.1f} %"]
+        assert row[5] == f"{risk.lowest:.1f}"
+        assert risk.causes and all(f"{what} {100 * share:.0f} %" in row[4] for what, share in risk.causes.items())
+
+
+@pytest.mark.parametrize("stocked", ["", SHAD])
+def test_shad_in_winter_are_looked_for_only_where_shad_are_stocked(stocked):
+    scenario = pond(members=2, extra=stocked)
+    table = signs(gather([dataset(scenario, readings(scenario))], "us").cases)
+    assert any("threadfin" in row[1] for row in table.rows) == bool(stocked)
+    assert [[plain(cell) for cell in row] for row in table.rows] == table.csv_rows

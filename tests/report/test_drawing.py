@@ -35,15 +35,16 @@ def test_stacked_panels_have_the_room_that_was_asked_for(count):
     assert figure.get_size_inches()[1] - bottoms[0] - 0.9 == pytest.approx(0.25)
 
 
+@pytest.mark.parametrize("high", [0.7, 1.6])
 @pytest.mark.parametrize("count", [1, 2, 3, 4, 5])
-def test_panels_of_a_grid_stand_two_in_a_row(count):
-    figure, _ = grid(count, 1.0, gap_in=0.3, left_in=0.4, right_in=0.1, bottom_in=0.5, top_in=0.2, between_in=0.25)
+def test_panels_of_a_grid_stand_two_in_a_row(count, high):
+    figure, _ = grid(count, high, gap_in=0.3, left_in=0.4, right_in=0.1, bottom_in=0.5, top_in=0.2, between_in=0.25)
     found = boxes(figure)
     wide = WIDTH_IN - 0.5 if count == 1 else (WIDTH_IN - 0.75) / 2
     rows = (count + 1) // 2
-    wanted = [(0.4 + (k % 2) * (wide + 0.25), 0.5 + (rows - 1 - k // 2) * 1.3, wide, 1.0) for k in range(count)]
+    wanted = [(0.4 + (k % 2) * (wide + 0.25), 0.5 + (rows - 1 - k // 2) * (high + 0.3), wide, high) for k in range(count)]
     np.testing.assert_allclose(found, wanted)
-    assert figure.get_size_inches()[1] - found[0][1] - 1.0 == pytest.approx(0.2)
+    assert figure.get_size_inches()[1] - found[0][1] - high == pytest.approx(0.2)
 
 
 @pytest.mark.parametrize("count", [1, 2, 3])
@@ -228,6 +229,12 @@ def test_harvest_stands_in_bars_within_its_year(cases, kept):
     assert figure.axes[0].get_ylim() == (0.0, pytest.approx(1.1 * tallest))
 
 
+def test_a_panel_alone_has_few_marks_as_well(cases, kept):
+    time_series.crop(cases[:1], "k")
+    (axes,) = kept[-1][0].axes
+    assert 3 <= len(axes.get_yticks()) <= 5
+
+
 def test_the_path_of_both_psds_runs_through_the_last_surveys(cases, kept):
     figures.psd_pair(cases, "balanced", "k")
     figure, _ = kept[-1]
@@ -255,6 +262,17 @@ def test_lengths_are_shares_of_the_fish_of_stock_length(cases, kept):
         assert f"{float(f'{total:.2g}'):.0f}" in told
 
 
+def test_lengths_of_a_year_reach_no_further_than_over_the_row_above(kept):
+    scenario = pond(members=2, years=3)
+    read = readings(scenario)
+    for one in read.values():
+        one["number"][..., 0, 9], one["number"][..., 0, 14] = 99.0, 1.0  # nearly all bass in one class
+    figures.lengths(gather([dataset(scenario, read)], "us").cases, "bass", "k")
+    for axes in kept[-1][0].axes:
+        for values, _, base in (patch.get_data() for patch in axes.patches):
+            assert 1.0 < (values - base).max() < 2.0
+
+
 def test_an_oxygen_chart_stacks_the_causes_of_each_month(kept):
     from pondpop.decide import oxygen_risk
     from pondpop.model.oxygen import KILLERS
@@ -274,6 +292,7 @@ def test_an_oxygen_chart_stacks_the_causes_of_each_month(kept):
     assert all(bar.get_x() < 8 < bar.get_x() + bar.get_width() for bar in axes.patches if bar.get_height() > 0.0)
     assert axes.get_ylim() == (0.0, pytest.approx(1.1 * chance)) and "Hardly any under B." in words[2]
     assert {"feed", "bloom"} < {text.get_text() for text in axes.texts}
+    assert len(axes.get_yticks()) <= 5  # low panels have room for few
 
 
 @pytest.mark.parametrize(
