@@ -70,6 +70,19 @@ def test_search_is_the_same_again_and_starts_where_it_is_told():
     assert next(iter(one.worth)) == (8, 8, 8)
 
 
+def test_a_surface_is_laid_once_in_every_round_by_what_its_members_said(monkeypatch):
+    laid, real = [], plan_search._promised
+
+    def promised(record, shape, seed):
+        laid.append((seed, len(record.ranked(seed - 100))))
+        return real(record, shape, seed)
+
+    monkeypatch.setattr(plan_search, "_promised", promised)
+    hill = Hill(4, (9, 9))
+    search(hill.sizes, hill, 64, seed=100)
+    assert [seed - 100 for seed, _ in laid] == plan_search._rounds(64) and all(seen for _, seen in laid)
+
+
 def test_a_place_that_is_not_allowed_is_never_best():
     hill = Hill(1, (9, 9), noise=0.0)
 

@@ -286,6 +286,19 @@ def test_a_page_that_fails_leaves_no_folder_and_the_old_page(tmp_path, monkeypat
     assert contents(tmp_path) == before
 
 
+def test_what_another_put_beside_a_page_that_fails_stays(tmp_path):
+    class Meanwhile(dict):
+        """Tables of which one cannot be written, and a file of another's that comes while they are."""
+
+        def items(self):
+            (tmp_path / "new" / "note.txt").write_text("a note")
+            return super().items()
+
+    with pytest.raises(UnicodeEncodeError):
+        write_page_files(tmp_path / "new" / "report.html", "a page", Meanwhile({"one.csv": "\ud800"}))
+    assert contents(tmp_path / "new") == {"note.txt": b"a note"}
+
+
 # ---------------------------------------------------------------------- whole runs
 
 
