@@ -43,6 +43,7 @@ MOST_PRICED = 4  # strategies whose price of each big bass is told; the page's t
 MUCH_LESS, MORE_OFTEN = 0.5, 0.2  # from when a drawback of the best strategy is told; choices of ours
 GOOD = 0.5  # chance of being in range below which a strategy is not expected to get there
 LONGEST_NAME = 40  # characters of a title by which a strategy is called throughout; of a longer one it is its key
+MORE_STEPS = 9  # first steps that are counted beyond those told
 FUTURES = "[…] holds 8 of 10 futures"  # what brackets mean, said once
 
 
@@ -261,9 +262,15 @@ class Teller(Wording):
     dataset: xr.Dataset
 
     def next_steps(self, most: int = 3) -> str:
-        """The first things to do under the strategy that is followed."""
-        steps = [f"{step.when}: {step.what}" for step in first_steps(self.actions_of(self.decision.followed), most)]
-        with_ = f" (with {self.short[self.decision.followed]})" if len(self.decision.equals) > 1 else ""
+        """The first things to do under the strategy that is followed, which is named where others as good begin otherwise."""
+        followed, equals = self.decision.followed, self.decision.equals
+        of = {k: first_steps(self.actions_of(k), most + MORE_STEPS) for k in {followed, *equals}}
+        shown, rest = of[followed][:most], of[followed][most:]
+        steps = [f"{step.when}: {step.what}" for step in shown]
+        if more := sum(step.when == shown[-1].when for step in rest):
+            steps.append(f"and {more} more then")
+        told = [[(step.when, step.what) for step in every[:most]] for every in of.values()]
+        with_ = f" (with {self.short[followed]})" if any(one != told[0] for one in told) else ""
         if not steps:
             return f"nothing but to survey, as the calendar says{with_}."
         return f"{'; '.join(steps)}{with_}. Then follow the calendar."

@@ -221,6 +221,22 @@ def test_money_stands_beside_every_choice():
     assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.27 kg).")
 
 
+@pytest.mark.parametrize(("per_ha", "more", "named"), [(1.0, 0, False), (2.0, 0, True), (1.0, 2, False)])
+def test_the_strategy_that_is_followed_is_named_only_where_those_as_good_begin_otherwise(per_ha, more, named):
+    scenario = pond(extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n")
+    few, many = scenario.strategies.values()
+    (first,) = few.stocking[-1:]
+    beside = tuple(first._replace(name=f"more_{k}") for k in range(more))
+    few, many = (one._replace(stocking=(first, *beside)) for one in (few, many))
+    many = many._replace(stocking=tuple(one._replace(per_ha=per_ha * one.per_ha) for one in many.stocking))
+    altered = scenario._replace(strategies={"few": few, "many": many})
+    told = teller(dataset(altered, readings(altered)), "us")
+    assert told.decision.equals == (0, 1)
+    steps = told.next_steps(1)
+    assert ("(with “few”)" in steps) == named
+    assert (f"; and {more} more then" in steps) == bool(more)
+
+
 def test_equals_are_told_with_what_they_cost():
     told = teller(priced(0.4), "us")  # less than one such fish does not matter
     assert told.head == "As good as one another" and told.choice() == "“few” or “many”."
