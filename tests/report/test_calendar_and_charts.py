@@ -6,7 +6,7 @@ from small import dataset, pond, readings
 
 from pondpop.decide import oxygen_risk
 from pondpop.model.budget import CAUSES
-from pondpop.report import comparisons, posterior_charts, tables
+from pondpop.report import comparisons, forage_supply, posterior_charts, tables
 from pondpop.report.answer import answer
 from pondpop.report.calendar import harvest_tables, moving_window, signs
 from pondpop.report.drawing import look
@@ -15,7 +15,7 @@ from pondpop.report.strategies import gather
 from pondpop.report.tables import plain
 from pondpop.species import MEASURED, SPECIES, STRAINS
 from pondpop.species.catalogue import entries
-from pondpop.units import NONE, figure_of, with_band
+from pondpop.units import NONE, figure_of, unit_of, with_band
 
 SHAD = "[[stocking]]\nname = 's'\nspecies = 'shad'\ndate = 2026-05-01\nper_acre = 9\nlength_in = 3\n"
 BY_MONTH = (5.0, 6.9, 7.0, 18.0, 18.1, 27.0, 27.1, 29.0, 25.0, 12.0, 9.0, 8.9)  # °C, January first
@@ -154,11 +154,15 @@ def material():
             array[:] = rng.uniform(0.05, 0.95, array.shape) if share else rng.lognormal(1, 0.6, array.shape)
         one["number"][..., 25:] = 0.0
         one["oxygen_kill"] *= rng.random(one["oxygen_kill"].shape) < 0.03
+    read["few"]["harvest_biomass"][:] = 0.0  # one strategy takes nothing, and neither has a bass above 10 lb
+    for one in read.values():
+        one["bass_above"][..., 2] = 0.0
     return gather([dataset(scenario, read)], "us")
 
 
 def every_table(material):
     found = [*tables.by_year(material, material.cases), *tables.strains(material), *tables.moves(material)]
+    found += [*tables.outcomes(material), *forage_supply.table(material, material.cases[1])]
     return [*found, tables.groups(material), tables.length_classes(material), tables.oxygen(material), signs(material.cases)]
 
 
@@ -235,3 +239,43 @@ def test_shad_in_winter_are_looked_for_only_where_shad_are_stocked(stocked):
     table = signs(gather([dataset(scenario, readings(scenario))], "us").cases)
     assert any("threadfin" in row[1] for row in table.rows) == bool(stocked)
     assert [[plain(cell) for cell in row] for row in table.rows] == table.csv_rows
+
+
+def test_the_last_survey_is_told_for_every_strategy_in_both_systems(material):
+    (table,) = tables.outcomes(material)
+    last = {(row[0], row[3]): row for row in table.csv_rows}
+    shown = {row[0]: row[1:] for row in table.rows}
+    for name, words in tables.OUTCOMES:
+        kind = material.cases[0].projection.quantities[name].kind
+        unit, second = (unit_of(kind, units) for units in ("us", "metric"))
+        cells = []
+        for case in material.cases:
+            band = case.band(name)[-1]
+            row = last[case.letter, name]
+            assert row[2] == str(case.projection.survey_dates[-1])
+            assert [float(x) for x in row[6:]] == pytest.approx(band, nan_ok=True)
+            cells.append((with_band(band, kind)[0], unit != second))
+        told = shown.get(f"{words}, {unit}" if unit not in ("", "%", "fish") else words)
+        assert (told is None) == all(middle in (NONE, "0") for middle, _ in cells), name
+        for (middle, both), cell in zip(cells, told or [], strict=bool(told)):
+            assert cell[0] == middle
+            assert not both or (second in cell[1]) == (middle not in (NONE, "0"))
+
+
+def test_prey_and_need_are_medians_of_the_months_that_are_told(material):
+    (table,) = forage_supply.table(material, material.cases[1])
+    told = {(row[0], row[2], row[3]): row[6:8] for row in table.csv_rows}
+    assert len(told) == len(table.csv_rows) == 2 * 12 * len(material.cases[0].projection.dataset["bass_class"])
+    for case in material.cases:
+        months = case.projection.months.astype(int) % 12 + 1
+        for c, low in enumerate(case.projection.dataset["bass_class"].values):
+            mine = np.flatnonzero(months == 7)
+            wanted = [float(np.median(case.of(name)[:, mine, c])) / LB_PER_ACRE for name in ("edible_prey", "prey_need")]
+            assert [float(x) for x in told[case.letter, "07", int(low)]] == pytest.approx(wanted)
+
+
+def test_all_goals_together_are_told_only_where_there_is_another_strategy():
+    for only, told in ((None, True), ("few", False)):
+        scenario = pond(members=10, extra="[[goals]]\nkind = 'bass_above'\nabove_lb = 5\n", only=only)
+        table = comparisons.goal_tables(answer(gather([dataset(scenario, readings(scenario))], "us")).verdicts)[0]
+        assert any(row[0].startswith("All goals, against") for row in table.rows) == told

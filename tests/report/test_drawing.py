@@ -273,6 +273,26 @@ def test_lengths_of_a_year_reach_no_further_than_over_the_row_above(kept):
             assert 1.0 < (values - base).max() < 2.0
 
 
+def test_years_of_a_longer_run_stand_within_the_panels_of_both(kept):
+    shown = gather([dataset(one, readings(one, 1.0)) for one in (pond(members=2), pond(members=2, years=3))], "us").cases
+    figures.lengths(shown, "bass", "k")
+    for axes, case in zip(kept[-1][0].axes, shown, strict=True):
+        low, high = sorted(axes.get_ylim())
+        bases = [float(patch.get_data()[2]) for patch in axes.patches]
+        assert low <= min(bases) and max(bases) + 1 <= high and len(set(bases)) == len(case.projection.yearly)
+
+
+def test_names_of_species_that_are_hardly_left_stand_above_the_axis(kept):
+    scenario = pond(members=2)
+    read = readings(scenario)
+    for one in read.values():
+        one["biomass"][:, 0, :, 5] = 100.0  # a good deal of every species at first, nothing at the last survey
+    time_series.crop(gather([dataset(scenario, read)], "us").cases, "k")
+    for axes in kept[-1][0].axes:
+        places = [text.xy[1] for text in axes.texts if text.get_text() in SPECIES]
+        assert len(places) == len(SPECIES) and 0.0 <= min(places) < 0.05 * axes.get_ylim()[1]
+
+
 def test_an_oxygen_chart_stacks_the_causes_of_each_month(kept):
     from pondpop.decide import oxygen_risk
     from pondpop.model.oxygen import KILLERS

@@ -596,6 +596,7 @@ def test_a_wide_table_of_a_search_is_told_in_parts_that_fit_on_paper(many):
     parts = [table for table in Outline(page).tables if table[0][-1].startswith("effect")]
     assert [cell for table in parts for cell in table[0][1:]] == head[1:]
     assert all(len(table[1]) - 1 <= 12 and [row[0] for row in table[1:]] == ["quota", "half"] for table in parts)
+    assert page.count("<caption>What it does.") == 1 and page.count("<caption>The same, continued.") == len(parts) - 1
     assert (len(parts) == 1) == (many == 3) and ("swipe the table sideways" in page) == (many == 30)
 
 
