@@ -15,7 +15,7 @@ from pondpop.decide.comparison import Decision, Pair
 from pondpop.decide.details import details
 from pondpop.decide.phrases import FUTURES, Teller, of_members, option_words
 from pondpop.ensemble.quantities import Quantity, quantiles, quantities
-from pondpop.units import NONE, Units, brief, converted, in_ten, tenths
+from pondpop.units import NONE, Units, brief, converted, in_ten, joined, tenths
 
 # name of the quantity, heading of its column
 MAIN = (
@@ -123,15 +123,17 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
         share = float(told.in_range[k])
         row.append(in_ten(share, d.members) if d.members > 1 else "yes" if share else "no")
     rows = [["", *heads], *([_cut(told.short[k]), *row] for k, row in zip(order, cells, strict=True))]
+    if len(columns(rows).partition("\n")[0]) > WIDE:
+        rows = [[_cut(row[0], 18), *row[1:]] for row in rows]
+    while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
+        rows = [row[:-1] for row in rows]
+    if gone := [head for head in map(told.heading, d.scores) if head not in rows[0]]:
+        notes.append(f"{joined(gone)}: --details")
     foot = wrapped("; ".join(notes)) if notes else []
     shown = max(2 + FEWEST_ROWS, most - len(foot))
     if len(rows) > shown:
         foot.append(f"… and {len(rows) - shown + 1} more strategies (--details)")
         rows = rows[: shown - 1]
-    if len(columns(rows).partition("\n")[0]) > WIDE:
-        rows = [[_cut(row[0], 18), *row[1:]] for row in rows]
-    while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
-        rows = [row[:-1] for row in rows]
     return columns(rows) + "\n".join(foot)
 
 

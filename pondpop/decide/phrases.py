@@ -268,7 +268,7 @@ class Teller(Wording):
         shown, rest = of[followed][:most], of[followed][most:]
         steps = [f"{step.when}: {step.what}" for step in shown]
         if more := sum(step.when == shown[-1].when for step in rest):
-            steps.append(f"and {more} more then")
+            steps.append(f"and {more} more at that time")
         told = [[(step.when, step.what) for step in every[:most]] for every in of.values()]
         with_ = f" (with {self.short[followed]})" if any(one != told[0] for one in told) else ""
         if not steps:

@@ -221,6 +221,19 @@ def test_money_stands_beside_every_choice():
     assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.27 kg).")
 
 
+def test_a_goal_whose_column_does_not_fit_a_screen_is_named_below():
+    kinds = ("big_bass", "panfish", "pounds_harvested", "balanced")
+    scenario = pond(extra="".join(f"[[goals]]\nkind='{kind}'\n" for kind in kinds))
+    told = teller(dataset(scenario, readings(scenario, 1.0)), "us")
+    text = answer_text(told)
+    table = next(line for line in text.splitlines() if "better; worse  " in line)
+    notes = " ".join(text.split()).rpartition("“better; worse”")[2]
+    heads = [told.heading(score) for score in told.decision.scores]
+    gone = [head for head in heads if head not in table]
+    assert 0 < len(gone) < len(heads) and max(map(len, text.splitlines())) <= WIDE
+    assert all((head in notes) == (head in gone) for head in heads) and "--details" in notes
+
+
 @pytest.mark.parametrize(("per_ha", "more", "named"), [(1.0, 0, False), (2.0, 0, True), (1.0, 2, False)])
 def test_the_strategy_that_is_followed_is_named_only_where_those_as_good_begin_otherwise(per_ha, more, named):
     scenario = pond(extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n")
@@ -234,7 +247,7 @@ def test_the_strategy_that_is_followed_is_named_only_where_those_as_good_begin_o
     assert told.decision.equals == (0, 1)
     steps = told.next_steps(1)
     assert ("(with “few”)" in steps) == named
-    assert (f"; and {more} more then" in steps) == bool(more)
+    assert (f"; and {more} more at that time" in steps) == bool(more)
 
 
 def test_equals_are_told_with_what_they_cost():
