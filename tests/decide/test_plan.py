@@ -241,6 +241,13 @@ def test_a_change_alters_one_decision(found):
     assert {change.axis for change in found.changes} == {0, 1}
 
 
+def test_the_value_that_the_file_has_is_no_change_of_it(tmp_path):
+    (tmp_path / "pond.toml").write_text(TEXT + EXTRA)
+    found = plan(tmp_path / "pond.toml", {PER_ACRE: (30, 60), LENGTH: (6, 8)}, search_members=4)
+    assert found.best == (30, 6)
+    assert [change.value for change in found.changes] == [60, 8]  # and not “as in the file”, which is the plan itself
+
+
 def test_no_cheaper_plan_of_the_frontier_is_as_good(found):
     assert [one.cost for one in found.frontier] == sorted(one.cost for one in found.frontier)
     assert all(a.against_best < b.against_best for a, b in itertools.pairwise(found.frontier))
