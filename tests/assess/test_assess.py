@@ -60,6 +60,14 @@ def test_size_structure_by_hand(judged):
     assert parts[0].low < 100 - psd.high - 3  # limits of all at once are wider than those of one
 
 
+def test_parts_that_hold_all_or_none_are_told_to_the_end_of_the_scale(judged):
+    found = judged(survey=SURVEY + fish("2024-04-10", "bass", 350, 40))
+    told = figures(found)
+    assert told["bass_psd_part_q_p"].high == 100 and told["bass_psd_part_s_q"].low == told["bass_psd_part_t"].low == 0
+    parts = " ".join(assessment_text(found).split()).partition("limits of all at once: ")[2]
+    assert parts.startswith("S-Q 0 (0–") and ", Q-P 100 (" in parts and "P-M 0" not in parts and "M-T 0" not in parts
+
+
 def test_no_number_of_fish_is_promised_to_tell_what_it_cannot(judged):
     """Of one outing PSD 50 is known to ±12.5 points at best (60 independent fish); other days are what helps."""
     rows = fish("2024-04-10", "bass", 250, 500) + fish("2024-04-10", "bass", 350, 500)

@@ -35,6 +35,13 @@ def test_a_survey_without_error_reads_the_pond():
     assert np.isnan(seen["bass_wr_15_20in"][0])
 
 
+def test_a_rule_that_asks_for_no_number_of_fish_reads_the_pond_as_it_is():
+    exact = signs(*fish(), area_ha=2.0, fish_sampled=None, uniforms=None)
+    for sampled, uniforms in ((None, np.full((1, 7), 0.9)), (50, None)):
+        seen = signs(*fish(), area_ha=2.0, fish_sampled=sampled, uniforms=uniforms)
+        assert all(np.array_equal(seen[name], exact[name], equal_nan=True) for name in exact)
+
+
 def test_a_sample_errs_as_a_survey_of_one_outing_does():
     """Shown by the gear, and scattered as fish that keep together: n fish are worth n(m + 1)/(n + m) taken one by one."""
     u = uniform(5, "survey", range(MEMBERS), 7)
