@@ -309,7 +309,11 @@ def find(
     followed = decision.followed
     base = values[followed] if followed < len(values) else (AS_IN_FILE,) * len(axes)
     some = fresh if question.survey is not None else min(fresh, search_members)
-    changed = [one for one in _changed(axes, base, values[0]) if dump(question.made(one[2])) != dump(question.made(base))]
+    ponds, changed = {dump(question.made(base))}, []  # each once: a value may be that of the file
+    for change in _changed(axes, base, values[0]):
+        if (pond := dump(question.made(change[2]))) not in ponds:
+            ponds.add(pond)
+            changed.append(change)
     made = project([question.made(base), *(question.made(one) for _, _, one in changed)], FRESH, some)
     changes = [
         Change(axis, value, _judged(["this plan", f"{value}"], [made[0], trial]))
