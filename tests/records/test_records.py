@@ -378,3 +378,13 @@ def test_of_days_written_down_twice_the_first_is_told(folder):
 def test_fish_of_one_length_are_no_rows_pasted_twice(folder):
     rows = [f"bluegill,{length},," for length in (4, 5, 5, 4, 6, 5, 4, 5) * 10]
     assert not any("repeats" in n for n in read_records(folder(survey=pasted(rows, 1))).notes)
+
+
+def test_a_sheet_of_any_name_is_of_the_kind_of_which_most_headings_are_known(folder):
+    """Headings of a survey and of effort, of neither of which any is lacking; those that are not its kind's are then named."""
+    either = "date,gear,species,length_in{},hours,hauls\n"
+    for more in (",weight_lb", ",count,tag"):
+        with pytest.raises(InputError, match='got "hours" and "hauls", needs headings that record files know'):
+            read_records(folder(spring=either.format(more)))
+    with pytest.raises(InputError, match=r"may be of either.*, of survey\.csv, effort\.csv"):
+        read_records(folder(spring=either.format("")))  # four of each

@@ -6,9 +6,10 @@ import pytest
 from small import pond, raw
 
 from pondpop.checks import InputError
-from pondpop.scenario import checked, resolve
+from pondpop.scenario import checked, describe, resolve
 from pondpop.scenario.keys import keys_text
 from pondpop.scenario.schema import DEFAULT_AERATION_BELOW_MG_L, Temperature
+from pondpop.scenario.temperature import daily_from_monthly
 from pondpop.scenario.water import expected_on, monthly_of_readings
 
 SURVEY = {"gear": "electrofishing", "hours": 0.05, "water_c": 20.0}
@@ -58,3 +59,19 @@ def test_every_day_of_a_month_of_readings_counts_once(odd):
     monthly = monthly_of_readings(list(zip(days, values, strict=True)))
     month = 0 if odd == "first" else 11
     assert monthly == pytest.approx([9.0 + (31.0 / 31 if k == month else 0.0) for k in range(12)])
+
+
+def test_a_year_of_water_has_the_days_of_the_calendar_and_keeps_each_months_mean():
+    monthly = [10.0 + k for k in range(12)]
+    for year in (1900, 2000, 2023, 2024, 2100, 2400):
+        water = daily_from_monthly(monthly, dt.date(year, 1, 1), (dt.date(year + 1, 1, 1) - dt.date(year, 1, 1)).days)
+        months = [(dt.date(year, 1, 1) + dt.timedelta(k)).month for k in range(len(water))]
+        means = [sum(c for c, m in zip(water, months, strict=True) if m == k) / months.count(k) for k in range(1, 13)]
+        assert means == pytest.approx(monthly)
+
+
+def test_fish_that_live_there_are_told_as_such_and_others_as_stocked():
+    lines = describe(pond(only="few")).splitlines()
+    for name, words in (("bluegill", "living there:"), ("old_bass", "living there:"), ("young_bass", "stock")):
+        (line,) = (line for line in lines if f"  {name}: " in line)
+        assert f"{name}: {words} " in line
