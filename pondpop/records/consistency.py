@@ -26,6 +26,7 @@ FASTEST_MM_A_DAY = 2.0
 MOST_YEARS_APART = 30
 """A row so many years from the middle one of all records has a wrong year (assumed)."""
 FEWEST_DATED = 5
+"""Rows of which one can be told to be of another time (a choice)."""
 
 STRETCHES = ((5, 5, True), (12, 8, False))
 """Rows, unlike rows, and whether any must be weighed, for a stretch that comes again to be worth a word."""
