@@ -24,7 +24,8 @@ CAUTIONS = (
 MODEL_CAUTION = (
     "This model",
     "A projection is not a promise. It knows bass, bluegill, redear, threadfin shad and minnows in a mixed pond, not disease, "
-    "other fish, otters or poachers, and weeds and floods only as far as they are stated. Survey the pond and correct the course.",
+    "other fish, otters or poachers, and weeds and floods only as far as they are stated. Survey the pond and correct the "
+    "course.",
 )
 GEAR_CAUTION = (
     "What the gear sees",

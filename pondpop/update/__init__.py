@@ -22,13 +22,12 @@ from pondpop.ensemble.run import Store
 from pondpop.ensemble.store import package_versions
 from pondpop.records import Records, read_records
 from pondpop.scenario import Run, Scenario, as_scenario, dump, years_after
+from pondpop.update.from_records import Evidence, evidence
 from pondpop.update.likelihood import (
     DOUBTS,
-    Evidence,
     Observation,
     View,
     doubts,
-    evidence,
     log_likelihood,
     summaries,
     view_of,

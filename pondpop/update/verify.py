@@ -32,6 +32,7 @@ from pondpop.records import Records, read_records
 from pondpop.scenario import Scenario, Strategy
 from pondpop.species import MEASURED, SPECIES, Parameters, of_species
 from pondpop.update import figures_of, up_to
+from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import (
     CATCHABILITY,
     Aged,
@@ -40,7 +41,6 @@ from pondpop.update.likelihood import (
     Recaptured,
     View,
     doubts,
-    evidence,
     view_of,
 )
 from pondpop.update.posterior import Posterior

@@ -12,7 +12,8 @@ from pondpop.observe.gears import gear
 from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, up_to, update_ensemble
-from pondpop.update.likelihood import LENGTHS_ALIKE, MISREAD, Aged, View, evidence
+from pondpop.update.from_records import evidence
+from pondpop.update.likelihood import LENGTHS_ALIKE, MISREAD, Aged, View
 from pondpop.update.simulate import Hatched, Watched, watch_all
 from pondpop.update.verify import estimates
 

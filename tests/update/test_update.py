@@ -23,6 +23,7 @@ from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, smc, up_to
+from pondpop.update.from_records import _bins, evidence
 from pondpop.update.likelihood import (
     LENGTH_OFF,
     MARKS_KEPT,
@@ -32,8 +33,6 @@ from pondpop.update.likelihood import (
     WR_OFF_IN_SURVEY,
     Recaptured,
     View,
-    _bins,
-    evidence,
     lengths_off,
     view_of,
 )
