@@ -56,19 +56,33 @@ from pondpop.species import SPECIES
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    REPORTED,
+    REPORTING,
     Aged,
     Haul,
+    KeptInBooks,
     Observation,
     Outing,
     Recaptured,
+    Returned,
     View,
     doubts,
     growth_of,
     view_of,
     wr_of,
 )
-from pondpop.update.simulate import Growing, Hatched, Marked, Watched, watch_all
-from pondpop.update.verify import WRONG, Checked, Discriminants, assumptions, discriminants, views_off
+from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched, watch_all
+from pondpop.update.verify import (
+    HARVEST,
+    NOT_IN_BOOKS,
+    REPORTED_FEWER,
+    WRONG,
+    Checked,
+    Discriminants,
+    assumptions,
+    discriminants,
+    views_off,
+)
 
 POND = """
 title = "an invented pond for a test of plans"
@@ -206,7 +220,17 @@ HANDLED = (4, 8, 12, 16)  # bass of 12 in and more on each of two days, a week a
 GROWN = tuple(Growing("bass", then, now, (mm,)) for then, now in ((197, 562), (562, 927)) for mm in (254.0, 330.2))
 MARKED = tuple(Marked("bass", day, day + 7, (343.0,) * fish) for day in SURVEYS for fish in HANDLED)
 LOOKED = tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]), *SEINED)))
-WATCHED = Watched(LOOKED, GROWN, MARKED, tuple(Hatched("bass", day) for day in SURVEYS))
+TAGGED = (3, 6, 9, 12, 16)  # bass tagged in a survey of each of two lengths, those of the seventh day too
+TAGGED_MM = (254.0, 343.0)
+LATER = tuple(itertools.combinations(SURVEYS, 2))  # survey in which they are tagged, and survey in which they are looked for
+OLD_TAGS = tuple(Marked("bass", *days, TAGGED_MM * fish) for fish in TAGGED for days in LATER)
+LAST = LOOKED[-1]
+YEARS = ((0, 275), (275, 640), (640, LAST))  # calendar years
+RETURNED = tuple(Marked("bass", day, min(day + 365, LAST), TAGGED_MM * fish) for fish in TAGGED for day in list(SURVEYS)[:-1])
+WATCHED = Watched(
+    LOOKED, GROWN, (*MARKED, *OLD_TAGS), tuple(Hatched("bass", day) for day in SURVEYS),
+    tuple(Keeping("bass", *days) for days in YEARS), RETURNED,
+)  # fmt: skip
 AGED = ((0, 8), (8, 12), (12, 15), (15, 20))  # in
 MOST_AGED = 10  # bass of each of these classes and surveys
 KNOWN = 0.2  # error of a number of fish, log, where all are counted
@@ -231,6 +255,29 @@ def three_hours_and_tags(handled: int) -> tuple[Observation, ...]:
             title = f"{one.last} electrofishing bass"
             found.append(Recaptured(title, "new tags", "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
     return tuple(found)
+
+
+def tags_over_years(fish: int, examined: tuple[tuple[int, int], ...]) -> tuple[Observation, ...]:
+    """As many bass of each of two lengths tagged in each survey and looked for among those of 8–12 in and of 12 in and more
+    that later ones take, and the tags that anglers hand in within a year."""
+    found, at = [], TAGGED.index(fish)
+    for day, of_day in zip(SURVEYS, examined, strict=True):
+        earlier = [k for k, (_, looked) in enumerate(LATER) if looked == day]
+        numbers = tuple(len(MARKED) + at * len(LATER) + k for k in earlier)
+        title = f"{day} electrofishing bass"
+        for (low, high), some in zip(((8, 12), (12, None)), of_day, strict=True):
+            if earlier and some:
+                none = np.zeros(len(earlier))
+                found.append(Recaptured(title, "old tags", "bass", "electrofishing", day, numbers, low, high, some, none))
+    per = len(RETURNED) // len(TAGGED)
+    for k, one in enumerate(RETURNED[at * per : (at + 1) * per]):
+        found.append(Returned(f"{one.first} tags bass", "bass", one.last, at * per + k, len(one.lengths_mm), np.zeros(1)))
+    return tuple(found)
+
+
+def books() -> tuple[Observation, ...]:
+    """The bass kept in each calendar year, all of them written down."""
+    return tuple(KeptInBooks(f"{k} books bass", "bass", last, k, np.zeros(1)) for k, (_, last) in enumerate(YEARS))
 
 
 def ages(fish: Counts) -> tuple[Observation, ...]:
@@ -296,36 +343,60 @@ WRONGS = {  # what is assumed: way in which it is wrong, and the decision that d
     "food of the pond": (-1, "productivity"),
     "young of bass": (-1, "recruitment of bass"),
     "natural deaths of bass": (1, "natural deaths of bass"),
-    "harvest by anglers": (1, "angler success"),
+    HARVEST: (1, "angler success"),
+    REPORTED_FEWER: (-1, None),
+    NOT_IN_BOOKS: (1, "angler success"),
     "growth of bass": (-1, "growth of bass"),
 }
 
 
-def verification(ponds: int, members: int, executor) -> list[str]:
+def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
     scenario = resolve(tomllib.loads(UNFED))
+    scenario = scenario._replace(ensemble=scenario.ensemble._replace(seed=scenario.ensemble.seed + luck))
     last = scenario.run.start.replace(year=2028, month=10, day=15)
     past = up_to(scenario._replace(ensemble=scenario.ensemble._replace(members=members)), "only", last)
     some_ages = ages(((1,) * len(AGED),) * len(SURVEYS))
-    known, doubted = assumptions(past, "only"), doubts((*three_hours_and_tags(HANDLED[0]), *some_ages))
+    some_tags = tags_over_years(TAGGED[0], ((1, 1),) * len(SURVEYS))
+    known = assumptions(past, "only")
+    doubted = doubts((*three_hours_and_tags(HANDLED[0]), *some_ages, *some_tags, *books()))
     uniforms = prior_uniforms(past, "only", last, doubted)
     view = view_of(past, WATCHED, watch_all(past, "only", WATCHED, uniforms, executor=executor), uniforms)
     off = views_off(past, "only", WATCHED, Prior(), view, executor)
     other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 2, members=ponds))
-    rng = np.random.default_rng(5)
+    rng = np.random.default_rng(5 + luck)
 
-    def truths(decision: str | None, by: float) -> View:
+    @cache
+    def ran(decision: str | None, by: float) -> View:
         dealt = prior_uniforms(other, "only", last, doubted)
         if decision:
             dealt[decision] = ndtr(0.3 * ndtri(dealt[decision]) + by)
         return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
 
+    def truths(wrong: str, by: float) -> View:
+        decision = WRONGS[wrong][1]
+        own = ran(decision, by if decision else 0.0)
+        if wrong == REPORTED_FEWER:
+            return _written(own, 0.3, by)
+        return _written(own, 1.0, -spread_of(HARVEST) * by / REPORTED) if wrong == NOT_IN_BOOKS else own
+
+    def spread_of(wrong: str) -> float:
+        if wrong == REPORTED_FEWER:
+            return REPORTED
+        return past.ensemble.spreads[known[HARVEST if wrong == NOT_IN_BOOKS else wrong].spread]
+
     @cache
-    def telling(handled: int | None, aged: Counts) -> tuple[tuple[Observation, ...], Discriminants]:
+    def telling(
+        handled: int | None, aged: Counts, over_years: tuple, kept: bool
+    ) -> tuple[tuple[Observation, ...], Discriminants]:
         some = (*(three_hours_and_tags(handled) if handled else an_hour()), *(ages(aged) if aged else ()))
         if handled is None:
             some = (Counted(),)
+        some += tags_over_years(*over_years) if over_years else ()
+        some += books() if kept else ()
         own = {f"catchability by {one.removeprefix(CATCHABILITY)}" for one in doubts(some)}
-        ways = {name: ways for name, ways in off.items() if not name.startswith("catchability") or name in own}
+        own |= {REPORTED_FEWER, NOT_IN_BOOKS} if kept else set()
+        not_always = ("catchability", REPORTED_FEWER, NOT_IN_BOOKS)
+        ways = {name: ways for name, ways in off.items() if not name.startswith(not_always) or name in own}
         return some, discriminants(some, view, ways)
 
     def drawn(some: tuple, own: View) -> list[tuple]:
@@ -333,13 +404,15 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
     def kinds(own: View) -> list[tuple[tuple[Observation, ...], Discriminants]]:
-        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages; and all
-        counted."""
-        tags, few, many = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0)
-        return [telling(*of) for of in ((0, ()), (0, few), (tags, ()), (tags, many), (None, ()))]
+        """Records of each kind as such ponds yield them: an hour without and with ages, with tags, and ages, and those of several
+        years, and books; and all counted, without and with books."""
+        tags, few, many, over = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0), _tagged(own)
+        plain = [(0, (), (), False), (0, few, (), False), (tags, (), (), False), (tags, many, (), False)]
+        more = [(tags, many, over, False), (tags, many, over, True), (None, (), (), False), (None, (), (), True)]
+        return [telling(*of) for of in (*plain, *more)]
 
-    ranks, inside, right = [], [], truths(None, 0.0)
-    seen, _ = kinds(right)[3]
+    ranks, inside, right = [], [], ran(None, 0.0)
+    seen, _ = kinds(right)[5]
     foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
@@ -370,8 +443,8 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         alarms = [any(one.suspected for one in how.estimates(pond)) for pond in drawn(some, right)]
         row += f" {100 * np.mean(alarms):.0f} % |  |"
     lines.append(row)
-    for (wrong, (way, decision)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
-        own, times = truths(decision, way * by), np.exp(way * by * scenario.ensemble.spreads[known[wrong].spread])
+    for (wrong, (way, _)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
+        own, times = truths(wrong, way * by), np.exp(way * by * spread_of(wrong))
         row = f"| {wrong} | {by:g} | {times:.2g} |"
         for some, how in kinds(own):
             made = [how.estimates(pond) for pond in drawn(some, own)]
@@ -382,6 +455,19 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         lines.append(row)
         print(row, flush=True)
     return [*lines, ""]
+
+
+def _written(own: View, share: float, by: float) -> View:
+    """What ponds would show, were the doubt of their books so large a share of itself, and off by so many standard deviations."""
+    return replace(own, doubts={**own.doubts, REPORTING: share * own.doubts[REPORTING] + by})
+
+
+def _tagged(own: View) -> tuple[int, tuple[tuple[int, int], ...]]:
+    """Of TAGGED, what comes nearest to the mean of the bass of 8–12 in and of those of 12 in and more that three hours take in
+    the middle one of these ponds and days; and how many of each they take at each survey."""
+    found = [(fish[:, 8:12].sum(axis=1), fish[:, 12:].sum(axis=1)) for fish in _caught(own, 3.0)]
+    every = tuple((round(float(np.median(few))), round(float(np.median(many)))) for few, many in found)
+    return min(TAGGED, key=lambda fish: abs(np.log(fish / np.mean(every)))), every
 
 
 def _handled(own: View) -> int:
@@ -495,14 +581,14 @@ def survey(members: int, executor) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    for name, default in (("seeds", 20), ("ponds", 60), ("truth", 2000), ("workers", 2), ("search-members", 32),
+    for name, default in (("seeds", 20), ("ponds", 60), ("luck", 0), ("truth", 2000), ("workers", 2), ("search-members", 32),
                           ("confirm", 100), ("members", 200)):  # fmt: skip
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--only", choices=("plan", "quota", "verify", "survey"))
     given = parser.parse_args()
     sections = {
         "What a survey is worth": ("survey", lambda to: survey(given.members, to)),
-        "Verification": ("verify", lambda to: verification(given.ponds, given.members, to)),
+        "Verification": ("verify", lambda to: verification(given.ponds, given.members, given.luck, to)),
         "Quotas": ("quota", lambda to: quotas(given.seeds, given.truth, given.search_members, given.confirm, to)),
         "Plans": ("plan", lambda to: plans(given.seeds, given.truth, given.search_members, given.confirm, to)),
     }

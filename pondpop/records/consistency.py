@@ -276,6 +276,17 @@ def after(today: dt.date, rows: Iterable[Sequence[Fish | Effort | Catch | TagEve
         yield f"{len(late)} row{'s' * (len(late) > 1)} dated after today, {today}: {dates}; kept, but check the year"
 
 
+def of_books(books: tuple[dt.date, dt.date] | None, today: dt.date, catches: Sequence[Catch]) -> Iterator[str]:
+    """Names what is odd about books that are said to hold every trip of some days."""
+    if books is None:
+        return
+    first, last = books
+    if last > today:
+        yield f"catches are said to hold every trip until {last}, a day after today, {today}; kept, but check the year"
+    if not any(first <= row.date <= last for row in catches):
+        yield f"catches are said to hold every trip from {first} to {last}, and hold none: nobody kept a fish then"
+
+
 def some(items: Iterable[str], most: int = 5) -> str:
     """The first few, and how many more."""
     items = list(items)

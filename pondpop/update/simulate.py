@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
+from pondpop.model import harvest
 from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import AXES, Surveys, year_classes
@@ -60,14 +62,25 @@ class Hatched:
 
 
 @dataclass(frozen=True)
+class Keeping:
+    """Fish of a species of whom is asked how many anglers keep from the start of `first` to that of `last`; days of the run."""
+
+    species: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
 class Watched:
-    """What is read: the fish on some days of the run, in order, growth and survival between two of them, and years of hatching
-    on some."""
+    """What is read: the fish on some days of the run, in order, growth and survival between two of them, years of hatching on
+    some, how many fish anglers keep between some, and how many of the fish marked (`returned`)."""
 
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
     marked: tuple[Marked, ...] = ()
     hatched: tuple[Hatched, ...] = ()
+    kept: tuple[Keeping, ...] = ()
+    returned: tuple[Marked, ...] = ()
 
     @property
     def identity(self) -> str:
@@ -78,10 +91,12 @@ class Watched:
         catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
         [member, asked] (mm a year; NaN where no such fish live until then), marked [member, asked, length_class] (fish that
         live), year_classes [member, asked, length_class, year_class] (fish/ha; first those that hatched before the calendar year
-        in which the run starts, then those of each year until the last day), and group_survivors, group_length
-        [member, stocked_group] on the last day. survey_days are the run's own, which reacting rules learn from.
+        in which the run starts, then those of each year until the last day), kept [member, asked] (fish/ha), marked_kept
+        [member, asked] (fish), and group_survivors, group_length [member, stocked_group] on the last day. survey_days are the
+        run's own, which reacting rules learn from.
         """
         surveys, between = Surveys(survey_days, self.days), _Between(self, inputs.members)
+        kept, marked_kept = _Kept(self.kept, inputs.members), _MarkedKept(self.returned, inputs.members)
         wary: dict[int, Array] = {}
         first_year = inputs.start.year
         years = inputs.date(self.days[-1]).year - first_year + 1
@@ -95,10 +110,10 @@ class Watched:
                 caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
                 wary[engine.day] = 1.0 / (1.0 + caught)
 
-        run(inputs, [surveys, between, note], until=self.days[-1], flows_from=())
+        run(inputs, [surveys, between, kept, marked_kept, note], until=self.days[-1], flows_from=kept.days)
         read = surveys.stacked(self.days)
         out = {name: read[name] for name in READ} | {"growth": between.mm_a_year, "marked": between.alive}
-        out["year_classes"] = hatched
+        out |= {"year_classes": hatched, "kept": kept.number, "marked_kept": marked_kept.number}
         out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
@@ -124,6 +139,62 @@ class _Between:
         for k, marked in enumerate(self.watched.marked):
             if marked.last == day:
                 self.alive[:, k] = _alive(engine, marked, self.begun[marked.species, marked.first])
+
+
+class _Kept:
+    """Reads how many fish anglers keep between days of the run: `number` [member, asked], fish/ha. The flows of the run are to
+    begin on `days`."""
+
+    def __init__(self, asked: Sequence[Keeping], members: int) -> None:
+        self.asked = asked
+        self.days = tuple(sorted({day for one in asked for day in (one.first, one.last)}))
+        self.number = np.zeros((members, len(asked)))
+
+    def __call__(self, engine: Engine) -> None:
+        if engine.day not in self.days:
+            return
+        for k, one in enumerate(self.asked):
+            if one.first < engine.day <= one.last:
+                self.number[:, k] += engine.flows.harvest_number[:, place_of(one.species)]
+
+
+DAYS_ALIKE = 15  # in which fish of an inch class that are marked are fished for alike (a choice)
+
+
+class _MarkedKept:
+    """Reads how many of the fish marked anglers keep: `number` [member, asked], fish. Those of an inch class are fished for as
+    all fish of it are, and every DAYS_ALIKE it is read anew how many live and how long they are."""
+
+    def __init__(self, asked: Sequence[Marked], members: int) -> None:
+        self.asked = asked
+        self.number = np.zeros((members, len(asked)))
+        self.begun: dict[int, dict[str, Array]] = {}
+        self.alive: dict[int, Array] = {}  # [member, length_class], and
+        self.fished: dict[int, Array] = {}  # the deaths per fish since they were counted
+
+    def __call__(self, engine: Engine) -> None:
+        day = engine.day
+        for k, one in enumerate(self.asked):
+            if one.first == day:
+                self.begun[k] = _groups(engine, one.species)
+            if one.first <= day <= one.last and (day in (one.first, one.last) or day % DAYS_ALIKE == 0):
+                if k in self.alive:
+                    self.number[:, k] += (self.alive[k] * -np.expm1(-self.fished[k])).sum(axis=1)
+                self.alive[k] = _alive(engine, one, self.begun[k])
+                self.fished[k] = np.zeros_like(self.alive[k])
+        there = {k: place_of(one.species) for k, one in enumerate(self.asked) if one.first <= day < one.last}
+        for rule, per_day in harvest.fished(engine) if there and day < engine.inputs.days else ():
+            for k, species in there.items():
+                if rule.species == species:
+                    self.fished[k] += per_day[:, None] * _inside(rule.shortest_mm, rule.longest_mm)
+
+
+def _inside(shortest_mm: float, longest_mm: float) -> Array:
+    """Share of each inch class, the last one open, that lies between two lengths [length_class]."""
+    lower = np.arange(CLASSES) * MM_PER_IN
+    upper = np.append(lower[1:], np.inf)
+    inside = np.clip((np.minimum(longest_mm, lower + MM_PER_IN) - np.maximum(shortest_mm, lower)) / MM_PER_IN, 0.0, 1.0)
+    return np.where(np.isinf(upper), float(longest_mm > lower[-1]), inside)
 
 
 SAME_GROUP = ("origin", "growth_z", "sex")
@@ -184,13 +255,13 @@ def _alive(engine: Engine, asked: Marked, then: dict[str, Array]) -> Array:
     rows = np.arange(members)[:, None]
     with np.errstate(divide="ignore"):
         number, spread = np.log(then["number"]), np.where(then["number"] > 0.0, then["spread"], 1.0)
-    for length in asked.lengths_mm:
+    for length, fish in Counter(asked.lengths_mm).items():
         likely = number - np.log(spread) - 0.5 * ((np.log(length) - then["log_length"]) / spread) ** 2
         most = likely.max(axis=1, keepdims=True)
         share = np.exp(likely - np.where(np.isfinite(most), most, 0.0))
         share /= np.maximum(np.cumsum(share, axis=1)[:, -1:], 1e-300)
         inch = np.clip(length * np.exp(longer) / MM_PER_IN, 0, CLASSES - 1).astype(np.intp)
-        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), share * lives)
+        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), fish * share * lives)
     return alive
 
 
