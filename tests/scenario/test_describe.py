@@ -236,12 +236,25 @@ def test_a_removal_is_told_in_the_order_of_days():
 
 
 def test_what_befalls_a_pond_is_told_by_its_title():
-    extra = (
-        '[what_if.hard_times]\ntitle = "hard times"\n[[what_if.hard_times.spell]]\nname = "cold"\n'
-        'from = 2027-01-05\n'
-        'to = 2027-02-20\nat_most_f = 38\n[[what_if.hard_times.fertility_loss]]\nname = "flush"\nfrom = 2026-06-01\n'
-        'to = 2026-06-30\nshare = 0.25\n[[what_if.hard_times.spell]]\nname = "warm"\nfrom = 2026-07-05\nto = 2026-07-20\nat_least_f = 88\n'
-    )
+    extra = """
+[what_if.hard_times]
+title = "hard times"
+[[what_if.hard_times.spell]]
+name = "cold"
+from = 2027-01-05
+to = 2027-02-20
+at_most_f = 38
+[[what_if.hard_times.fertility_loss]]
+name = "flush"
+from = 2026-06-01
+to = 2026-06-30
+share = 0.25
+[[what_if.hard_times.spell]]
+name = "warm"
+from = 2026-07-05
+to = 2026-07-20
+at_least_f = 88
+"""
     lines = told(extra)
     k = lines.index("What if hard_times: hard times (with every strategy, beside the pond without it)")
     assert lines[k + 1 : k + 4] == [

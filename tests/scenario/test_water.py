@@ -1,12 +1,15 @@
 """Water temperature by hand: monthly means, readings, the day that passes a temperature."""
 
 import datetime as dt
+import tomllib
 from itertools import pairwise
 
 import numpy as np
 import pytest
+from small import TEXT
 
 from pondpop.checks import InputError
+from pondpop.scenario import resolve
 from pondpop.scenario.schema import Temperature
 from pondpop.scenario.temperature import MONTH_DAYS, daily_from_monthly, daily_from_readings, year_from_monthly_means
 from pondpop.scenario.water import LONGEST_GAP_DAYS, _readings, expected_on, monthly_of_readings
@@ -95,3 +98,31 @@ def test_between_readings_water_is_on_a_line_and_outside_them_as_their_months_ar
     assert water[1] == 5.0 and water[21] == pytest.approx(5.5) and water[41] == 6.0
     means = monthly_of_readings(list(zip(dates, values, strict=True)))
     assert water[0] == pytest.approx(daily_from_monthly(means, dt.date(2024, 12, 31), 1)[0])
+
+
+MEANS = ", ".join(map(str, MONTHLY))
+DATED = ", ".join(f"[{dt.date(2025, 1, 1) + dt.timedelta(7 * k)}, {value}]" for k, value in enumerate(
+    [4.0 + 24.0 * min(7 * k, 380 - 7 * k) / 190 for k in range(54)]))  # fmt: skip
+
+
+def surveyed(passes, water=f"monthly_c = [{MEANS}]"):
+    """The days on which a pond is surveyed when its water passes a temperature."""
+    text = TEXT.replace('surveys = ["04-20", "06-15", "09-15"]', f"surveys = [{{ {passes} }}]")
+    run = resolve(tomllib.loads(text.replace('climate = "deep_south"', water))).run
+    return [(day.month, day.day) for day in run.survey_dates]
+
+
+def test_the_day_on_which_water_passes_a_temperature_lies_between_the_middles_of_months():
+    """12 °C is two fifths of the way from 10 in the middle of March to 15 in that of April; 20 half way from 23 to 17."""
+    assert surveyed("passes_c = 12, rising = true") in ([(3, 27)], [(3, 28)])
+    assert surveyed("passes_c = 20, rising = false") in ([(9, 30)], [(10, 1)])
+    assert surveyed("passes_f = 68, rising = true") in ([(5, 15)], [(5, 16)])
+    assert surveyed("passes_c = 4.9, rising = false") in ([(1, 1)], [(1, 2)])
+    up, down = (surveyed(f"passes_c = 20, rising = {rising}", f"readings_c = [{DATED}]") for rising in ("true", "false"))
+    assert up[0][0] in (4, 5) and down[0][0] in (8, 9)
+
+
+def test_a_temperature_that_water_never_passes_is_refused_with_those_that_it_does():
+    for passes in ("passes_c = 28.5, rising = true", "passes_c = 3, rising = false"):
+        with pytest.raises(InputError, match="needs a temperature that this water passes, 4 to 28 °C"):
+            surveyed(passes)
