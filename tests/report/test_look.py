@@ -89,6 +89,30 @@ def texts(figure):
     return [text for text in figure.findobj(Text) if text.get_text().strip() and text.get_visible()]
 
 
+def test_every_picture_has_its_headings_its_unit_and_its_axes(drawn):
+    assert list(drawn)[:12] == [
+        "bass-psd", "bluegill-psd", "bass-wr-8-12in", "forage-carnivore-ratio", "pair", "crop", "length-bass", "length-bluegill",
+        "weight", "survivors", "big", "harvest",
+    ]  # fmt: skip
+    said = {key: [{text.get_text() for text in axes.texts} for axes in figure.axes] for key, (figure, _) in drawn.items()}
+    units = {
+        "bass-psd": "bass PSD, %", "crop": "lb/acre", "weight": "lb", "survivors": "per acre", "big": "chances in 10",
+        "harvest": "lb/acre", "oxygen": "% a year", "counts": "fish",
+    }  # fmt: skip
+    for key, unit in units.items():
+        assert unit in said[key][0], key
+    for key in ("bass-psd", "pair", "crop", "length-bass", "big", "oxygen", "hunger"):
+        assert "A: few" in said[key][0] and "B: many" in said[key][1], key
+    below = {key: [axes.get_xlabel() for axes in figure.axes] for key, (figure, _) in drawn.items()}
+    assert below["pair"] == ["bluegill PSD, %"] * 2 and below["length-bass"] == ["length, in"] * 2
+    assert below["counts"] == ["total length, in"] and not any(below["crop"])
+    assert [axes.get_ylabel() for axes in drawn["pair"][0].axes] == ["bass PSD, %", ""]
+    years = [[text for text in axes.texts if text.get_text() in ("2026", "2027")] for axes in drawn["pair"][0].axes]
+    assert all(years) and {abs(text.xyann[0]) for some in years for text in some} <= {3, 4.5}
+    top = max(bar.get_y() + bar.get_height() for axes in drawn["oxygen"][0].axes for bar in axes.patches)
+    assert [axes.get_ylim()[1] for axes in drawn["oxygen"][0].axes] == pytest.approx([1.1 * top] * 2)
+
+
 def test_letters_are_of_few_sizes(drawn):
     for key, (figure, _) in drawn.items():
         some = {6.5, 7.0, 7.5} | ({8.0} if key == "squares" else set()) | ({5.8} if key.startswith("update") else set())
@@ -326,6 +350,14 @@ def test_harvest_by_month_is_in_whole_fish_and_pounds_of_the_pond():
     assert [row[4] for row in table.csv_rows] == ["2026-07", "2026-08"] and table.csv_rows[0][9] == pytest.approx(pounds)
     metric = calendar.harvest_tables(gather([made], "metric"))[0]
     assert metric.csv_rows[0][9] == pytest.approx(5.0 * area) and metric.rows[-1][1][1].endswith("8.1 kg")
+
+
+def test_only_of_a_harvest_it_is_said_that_fish_by_month_stand_below():
+    tables = calendar.calendar(gather([invented()], "us"))
+    rows = [row for table in tables for row in table.rows]
+    assert any("Harvest bass" in str(row[-1]) for row in rows)
+    for row in rows:
+        assert ("Whole fish by month: below." in str(row[-1])) == ("Harvest bass" in str(row[-1]))
 
 
 def test_the_title_of_the_pond_stands_beside_goals_where_there_are_several():
