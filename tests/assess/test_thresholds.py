@@ -320,3 +320,42 @@ def test_catches_are_told_by_year_and_a_trip_counts_once():
     kept = {f.species: f for f in found if f.quantity.endswith("kept_share")}
     assert kept["bass"].note == "2 of 3 caught in 2024" and kept["bluegill"].low == 0.0 < kept["bluegill"].high < 1.0
     assert kept["bass"].low < 2 / 3 < kept["bass"].high
+
+
+# --- what is missing
+
+
+def test_what_records_lack_is_told_one_by_one():
+    from pondpop.assess import _gaps
+    from pondpop.records import BadRow, Effort
+    from pondpop.records.surveys import surveys
+
+    def gaps(fish=(), effort=(), catches=(), left_out=()):
+        records = Records("", (), tuple(fish), tuple(effort), tuple(catches), (), tuple(left_out), ())
+        return [gap.partition(":")[0] for gap in _gaps(records, surveys(records))]
+
+    bass = Fish(2, DAY, GEAR, "bass", 250.0, None, 1, None, None)
+    bluegill = replace(bass, species="bluegill", length_mm=120.0)
+    seine, boat = Effort(2, DAY, "seine", 2.0, None, ("bass", "bluegill")), Effort(2, DAY, GEAR, 1.0, None, ("bass",))
+    lost = BadRow("effort.csv", "effort.csv", 3, "", "")
+    pair = "no survey has stock-length bass and bluegill from one gear"
+    hauls, catches = "no seine hauls", "no catch records"
+    assert gaps() == ["no survey fish", catches]
+    assert gaps([bass]) == ["no fish was weighed", "no effort", hauls, pair, catches]
+    assert gaps([bass], left_out=[lost])[1] == "every row of effort was left out"
+    assert gaps([bass, bluegill], [boat]) == ["no fish was weighed", hauls, catches]
+    assert gaps([replace(bass, weight_g=200.0), bluegill], [seine], [trip(DAY, "1", 1.0, None, 0, 0)]) == []
+
+
+def test_a_change_of_condition_needs_two_fish_at_either_time():
+    from pondpop.assess.size_and_condition import changes
+    from pondpop.records.surveys import Survey
+
+    def survey(day, count):
+        fish = [Fish(k, day, GEAR, "bass", 250.0, 190.0 + 5 * k, 1, None, None) for k in range(count)]
+        return Survey(day, day, tuple(fish), ())
+
+    later = dt.date(2025, 4, 10)
+    for before, now, told in ((2, 2, True), (1, 3, False), (3, 1, False)):
+        found = [one.quantity for one in changes(survey(DAY, before), survey(later, now), GEAR)]
+        assert ("bass_wr_8_12in" in found) == told and "bass_psd" in found

@@ -433,3 +433,25 @@ def test_other_values_of_a_long_axis_are_spread_over_it():
     axes = (Axis("a.x", tuple(range(11))),)
     values = [value for _, value, _ in planning._changed(axes, (AS_IN_FILE,), (10,))]
     assert values == [0, 4, 9]
+
+
+def test_progress_of_a_search_never_goes_back_nor_beyond_its_whole():
+    told = []
+    counted = planning._Told(lambda *far: told.append(far), 10)
+    counted(3, 4)
+    counted.done(4)
+    counted(2, 4)
+    counted.done(8)
+    counted(5, 5)
+    counted.finish()
+    assert told == [(3, 10), (6, 10), (12, 12), (12, 12)]
+    silent = planning._Told(None, 10)
+    silent(1, 2)
+    silent.finish()
+
+
+def test_about_how_many_ponds_will_be_run():
+    """Of a grid of nine: 8 members of each at first, the rounds of the search, six finalists, and four changes an axis."""
+    axes = (Axis("a.x", (1, 2, 3)), Axis("b.y", (1, 2, 3)))
+    assert planning._expected(axes, 4, 10) == 8 * 9 + 24 * 4 + 6 * 10 + 4 * 2 * 4
+    assert planning._expected((Axis("a.x", tuple(range(50))),), 32, 10) == 8 * 14 + 24 * 32 + 6 * 10 + 4 * 10
