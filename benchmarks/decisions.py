@@ -10,7 +10,7 @@ quota: a year of the same pond; `pondpop quota` from so many seeds, confirmed on
 probability told of each limit holds on `truth` members that no search has seen.
 verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong, by WRONG
 standard deviations of its spread and by twice as many (it must be under suspicion), by few records and by many, without
-and with ages of fish.
+and with ages of fish and with books that are said to be complete. With --keep the ponds of an earlier look are not run again.
 survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
 
 With --only the other sections stay as they are; each says how it was made.
@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import hashlib
 import itertools
 import os
 import subprocess
@@ -51,11 +52,12 @@ from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
 from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
-from pondpop.scenario import load, resolve
+from pondpop.scenario import Scenario, load, resolve
 from pondpop.species import SPECIES
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    DOUBTS,
     REPORTED,
     REPORTING,
     Aged,
@@ -225,6 +227,7 @@ TAGGED_MM = (254.0, 343.0)
 LATER = tuple(itertools.combinations(SURVEYS, 2))  # survey in which they are tagged, and survey in which they are looked for
 OLD_TAGS = tuple(Marked("bass", *days, TAGGED_MM * fish) for fish in TAGGED for days in LATER)
 LAST = LOOKED[-1]
+FISHED, TRIPS, HOURS = tuple(zip(SEINED, list(SURVEYS)[::2], strict=True)), 40, 2.5  # days, trips a year, hours each
 YEARS = ((0, 275), (275, 640), (640, LAST))  # calendar years
 RETURNED = tuple(Marked("bass", day, min(day + 365, LAST), TAGGED_MM * fish) for fish in TAGGED for day in list(SURVEYS)[:-1])
 WATCHED = Watched(
@@ -276,8 +279,13 @@ def tags_over_years(fish: int, examined: tuple[tuple[int, int], ...]) -> tuple[O
 
 
 def books() -> tuple[Observation, ...]:
-    """The bass kept in each calendar year, all of them written down."""
-    return tuple(KeptInBooks(f"{k} books bass", "bass", last, k, np.zeros(1)) for k, (_, last) in enumerate(YEARS))
+    """The bass kept in each calendar year, all of them written down, and those caught by four length classes on TRIPS trips of
+    HOURS hours each, half of them about a day in June and half about one in October."""
+    kept = tuple(KeptInBooks(f"{k} books bass", "bass", last, k, np.zeros(1)) for k, (_, last) in enumerate(YEARS))
+    classes = np.array([np.isin(np.arange(32), np.arange(*one)) for one in ((0, 8), (8, 12), (12, 15), (15, 32))], float)
+    outings = [tuple(Outing(day, TRIPS * HOURS / 2, None, TRIPS // 2) for day in days) for days in FISHED]
+    caught = (Haul(f"{k} angling bass", "bass", "angling", some, np.zeros(5), classes) for k, some in enumerate(outings))
+    return (*kept, *caught)
 
 
 def ages(fish: Counts) -> tuple[Observation, ...]:
@@ -350,7 +358,32 @@ WRONGS = {  # what is assumed: way in which it is wrong, and the decision that d
 }
 
 
-def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
+@dataclass(frozen=True)
+class Blocks:
+    """Keeps blocks of ponds in a folder, so that another look at the same ponds does not run them again; they are to be of the
+    same code."""
+
+    folder: Path
+
+    def load(self, identity: str) -> dict[str, np.ndarray] | None:
+        file = self._file(identity)
+        if not file.exists():
+            return None
+        with np.load(file) as found:
+            return dict(found)
+
+    def save(self, identity: str, readings: dict[str, np.ndarray]) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        np.savez(self._file(identity), **readings)
+
+    def _file(self, identity: str) -> Path:
+        return self.folder / f"{hashlib.sha256(identity.encode()).hexdigest()}.npz"
+
+
+MORE = tuple(((REPORTED_FEWER, WRONGS[REPORTED_FEWER]), by) for by in (3.0 * WRONG, 4.0 * WRONG))
+
+
+def verification(ponds: int, members: int, luck: int, store: Blocks | None, executor) -> list[str]:
     scenario = resolve(tomllib.loads(UNFED))
     scenario = scenario._replace(ensemble=scenario.ensemble._replace(seed=scenario.ensemble.seed + luck))
     last = scenario.run.start.replace(year=2028, month=10, day=15)
@@ -360,8 +393,13 @@ def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
     known = assumptions(past, "only")
     doubted = doubts((*three_hours_and_tags(HANDLED[0]), *some_ages, *some_tags, *books()))
     uniforms = prior_uniforms(past, "only", last, doubted)
-    view = view_of(past, WATCHED, watch_all(past, "only", WATCHED, uniforms, executor=executor), uniforms)
-    off = views_off(past, "only", WATCHED, Prior(), view, executor)
+
+    def watched(of: Scenario, dealt: dict[str, np.ndarray]) -> View:
+        of_ponds = {name: u for name, u in dealt.items() if not name.startswith(DOUBTS)}
+        return view_of(of, WATCHED, watch_all(of, "only", WATCHED, of_ponds, executor=executor, store=store), dealt)
+
+    view = watched(past, uniforms)
+    off = views_off(past, "only", WATCHED, Prior(), view, executor, store)
     other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 2, members=ponds))
     rng = np.random.default_rng(5 + luck)
 
@@ -370,7 +408,7 @@ def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
         dealt = prior_uniforms(other, "only", last, doubted)
         if decision:
             dealt[decision] = ndtr(0.3 * ndtri(dealt[decision]) + by)
-        return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
+        return watched(other, dealt)
 
     def truths(wrong: str, by: float) -> View:
         decision = WRONGS[wrong][1]
@@ -404,15 +442,15 @@ def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
     def kinds(own: View) -> list[tuple[tuple[Observation, ...], Discriminants]]:
-        """Records of each kind as such ponds yield them: an hour without and with ages, with tags, and ages, and those of several
-        years, and books; and all counted, without and with books."""
+        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages, with
+        books besides; and all counted, without and with books."""
         tags, few, many, over = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0), _tagged(own)
         plain = [(0, (), (), False), (0, few, (), False), (tags, (), (), False), (tags, many, (), False)]
-        more = [(tags, many, over, False), (tags, many, over, True), (None, (), (), False), (None, (), (), True)]
+        more = [(tags, many, over, True), (None, (), (), False), (None, (), (), True)]
         return [telling(*of) for of in (*plain, *more)]
 
     ranks, inside, right = [], [], ran(None, 0.0)
-    seen, _ = kinds(right)[5]
+    seen, _ = kinds(right)[4]
     foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
@@ -430,20 +468,24 @@ def verification(ponds: int, members: int, luck: int, executor) -> list[str]:
         "classes; “with tags”: two days of an hour and a half instead, with as many weighed, the bass of 12 in and more of the "
         "first marked and looked for on the second (as many as such ponds yield), 32 tagged bass measured again a year on, "
         "and 8 hauls of a seine each June; “ages”: those of up to 10 bass of each length class and survey besides, as many as "
-        "such ponds yield; “all counted”: no survey but the numbers of bass by year class and length category and of bluegill by "
-        "length category, each but for an error of 20 %. A spread is that of the one assumption; the forecast doubts "
-        "parameters, young and weather besides. “Named”: under suspicion in the right way, alone or beside what the records "
-        "cannot tell from it; in brackets, the first of them.",
+        "such ponds yield; “books”: with these bass of two lengths tagged in each survey and looked for in all later ones (as "
+        "many as such ponds yield), the tags handed in within a year, the bass kept in each calendar year as books that are said "
+        f"to be complete hold them, and those caught on {TRIPS} trips of {HOURS:g} hours a year; “all counted”: no survey but "
+        "the numbers of bass by year class and length category and of bluegill by "
+        "length category, each but for an error of 20 % (with books: and those kept and caught by anglers). A spread is that of "
+        "the one assumption; the forecast doubts parameters, young and weather besides. “Named”: under suspicion in the right "
+        "way, alone or beside what the records cannot tell from it; in brackets, the first of them.",
         "", "| wrong | by standard deviations | that is, times | named, an hour | beside | an hour and ages | beside "
-        "| with tags | beside | tags and ages | beside | all counted | beside |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
+        "| with tags | beside | tags and ages | beside | tags, ages and books | beside | all counted | beside "
+        "| all counted and books | beside |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]  # fmt: skip
     row = "| nothing (something is named) |  |  |"
     for some, how in kinds(right):
         alarms = [any(one.suspected for one in how.estimates(pond)) for pond in drawn(some, right)]
         row += f" {100 * np.mean(alarms):.0f} % |  |"
     lines.append(row)
-    for (wrong, (way, _)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
+    for (wrong, (way, _)), by in (*itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)), *MORE):
         own, times = truths(wrong, way * by), np.exp(way * by * spread_of(wrong))
         row = f"| {wrong} | {by:g} | {times:.2g} |"
         for some, how in kinds(own):
@@ -585,10 +627,11 @@ def main() -> None:
                           ("confirm", 100), ("members", 200)):  # fmt: skip
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--only", choices=("plan", "quota", "verify", "survey"))
+    parser.add_argument("--keep", type=lambda folder: Blocks(Path(folder)), help="folder in which blocks of ponds are kept")
     given = parser.parse_args()
     sections = {
         "What a survey is worth": ("survey", lambda to: survey(given.members, to)),
-        "Verification": ("verify", lambda to: verification(given.ponds, given.members, given.luck, to)),
+        "Verification": ("verify", lambda to: verification(given.ponds, given.members, given.luck, given.keep, to)),
         "Quotas": ("quota", lambda to: quotas(given.seeds, given.truth, given.search_members, given.confirm, to)),
         "Plans": ("plan", lambda to: plans(given.seeds, given.truth, given.search_members, given.confirm, to)),
     }

@@ -152,7 +152,7 @@ def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
 
 
 def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterator[Haul]:
-    """What anglers caught in each calendar year: all fish over all hours, held against the day in their middle.
+    """What anglers caught in each calendar year: all fish over all hours; those of each month held against the day in its middle.
 
     Fish are as wary then as the fishing that the scenario states (`[[angling]]`) makes them; that of the trips recorded does
     not count.
@@ -170,7 +170,9 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
         hours = sum(trips.values())
         if not hours:
             continue
-        middle = sum((date - start).days * spent for (date, _), spent in trips.items()) / hours
+        months: dict[int, list[tuple[int, float]]] = defaultdict(list)
+        for (date, _), spent in sorted(trips.items()):
+            months[date.month].append(((date - start).days, spent))
         lost = [
             bad
             for bad in records.left_out
@@ -200,8 +202,14 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             if not known:
                 unused.append(f"{year} angling {species}: a row that was left out may be of it, so only lengths count")
             if known or data[:-1].any():
-                outing = Outing(round(middle), hours if known else None)
-                yield Haul(f"{year} angling {species}", species, "angling", (outing,), data, bins)
+                outings = tuple(_of_month(some, known) for some in months.values())
+                yield Haul(f"{year} angling {species}", species, "angling", outings, data, bins)
+
+
+def _of_month(trips: Sequence[tuple[int, float]], known: bool) -> Outing:
+    """The trips of a month, days of the run and hours, about the day in their middle; unless their hours tell nothing."""
+    hours = sum(spent for _, spent in trips)
+    return Outing(round(sum(day * spent for day, spent in trips) / hours), hours if known else None, None, len(trips))
 
 
 def _bins(bounds: list[tuple[float, float]]) -> Array:

@@ -46,6 +46,7 @@ MARKS_OFF = 0.15  # of the share marked, of all recaptures of a species alike (m
 LEAST_MARKED, MOST_MARKED = 0.002, 0.95  # share of a catch that is marked
 LENGTHS_ALIKE = 0.03  # of the lengths of all year classes of a species alike, where ages are held against them, as a share
 MISREAD = 0.1  # share of the fish whose age is read a year wrong, half of them too old
+ANGLERS_OFF = 0.2  # of what anglers catch an hour in a year, on all trips alike (who fishes, and with what), log
 REPORTED = 0.1  # of all kept fish in books that are said to hold every one, alike (forgotten, miscounted), log
 KEPT_ERROR = 0.1  # of the number of fish that anglers keep in a year, beyond that of a count, as a share
 HANDED_IN = 0.6  # share of the tags of kept fish that anglers hand in, and
@@ -104,11 +105,13 @@ class Observation(Protocol):
 
 @dataclass(frozen=True)
 class Outing:
-    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day."""
+    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day. times: outings about that
+    day, of which the effort is the sum."""
 
     day: int
     effort: float | None
     water_c: float | None = None
+    times: int = 1
 
 
 @dataclass(frozen=True)
@@ -129,11 +132,17 @@ class Haul:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        return (f"{CATCHABILITY}{self.gear} {self.species}",)
+        of_gear = f"{CATCHABILITY}{self.gear} {self.species}"
+        return (of_gear, f"{OFFSET}catch of {self.title}") if self.gear == "angling" else (of_gear,)
 
     @property
     def day(self) -> int:
         return max(one.day for one in self.outings)
+
+    @property
+    def times(self) -> int:
+        """Outings, which scatter each anew."""
+        return sum(one.times for one in self.outings)
 
     @property
     def counts(self) -> bool:
@@ -142,6 +151,8 @@ class Haul:
 
     def expected(self, view: View) -> Array:
         there = multiplier(view.doubts[self.doubts[0]], gear(self.gear).catchability_spread)
+        for name in self.doubts[1:]:
+            there = there * multiplier(view.doubts[name], ANGLERS_OFF)
         catch = np.zeros(())
         for one in self.outings:
             warmth = view.water_c[one.day] if one.water_c is None else one.water_c
@@ -158,10 +169,10 @@ class Haul:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
-        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, len(self.outings))
+        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, self.times)
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
-        sized = scatter(expected[:, :-1], gear(self.gear), rng, len(self.outings))
+        sized = scatter(expected[:, :-1], gear(self.gear), rng, self.times)
         return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
 
     def typical(self, expected: Array) -> Array:
@@ -241,9 +252,10 @@ class Recaptured:
         return self.examined * expected
 
     def summary(self, data: Array) -> Array:
-        """The logarithm of all, and that of the odds of having been marked by each day but the last [..., figure]."""
+        """The logarithm of all, and that of the odds of having been marked on one of the first half of the days [..., figure]."""
         whole = np.log1p(data.sum(axis=-1, keepdims=True))
-        return np.concatenate([whole, _log_odds_by_year(data)], axis=-1)
+        middle = len(self.marked) // 2
+        return np.concatenate([whole, _log_odds_by_year(data)[..., middle - 1 : middle]], axis=-1) if middle else whole
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """The share that is marked of those examined."""

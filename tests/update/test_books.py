@@ -17,13 +17,16 @@ from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, up_to
 from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import (
+    ANGLERS_OFF,
     HANDED_IN,
     HANDED_IN_OFF,
     KEPT_ERROR,
     REPORTED,
     REPORTING,
     STRAYS,
+    Haul,
     KeptInBooks,
+    Outing,
     Recaptured,
     Returned,
     View,
@@ -176,6 +179,35 @@ def test_without_the_word_books_are_a_part_of_the_trips(tmp_path):
     off = view(4, kept=np.ones((4, 1)))
     nothing = View(off.seen, off.days, 2.0, off.water_c, {})
     assert of_books(nothing, nothing, 1.0) == {} and set(of_books(off, off, 1.0)) == {REPORTED_FEWER, NOT_IN_BOOKS}
+
+
+def test_trips_of_a_month_are_as_many_outings_about_the_day_in_their_middle(tmp_path):
+    trips = ("2026-05-02,1,1,bass,10,14,1,0", "2026-05-10,1,3,bass,10,14,2,4", "2026-07-05,1,2,,,,0,0")
+    seen = evidence(folder(tmp_path, trips=trips), pond(years=2, only="few"))
+    (bass,) = (one for one in seen.observations if one.title == "2026 angling bass")
+    assert bass.outings == (Outing(37, 4.0, None, 2), Outing(95, 2.0, None, 1)) and bass.times == 3
+    assert {37, 95} <= set(seen.watched.days) and bass.data.sum() == 7.0
+
+
+def test_more_trips_scatter_less_but_for_what_is_wrong_on_all_of_a_year():
+    used = gear("angling")
+
+    def haul(times):
+        return Haul("2026 angling bass", "bass", "angling", (Outing(7, 4.0, 20.0, times),), np.zeros(33))
+
+    number = np.zeros((1, 1, len(SPECIES), 32))
+    number[:, 0, BASS, 12] = 1000.0
+    seen = {"number": number, "catch_while_wary": np.ones((1, 1, len(SPECIES)))}
+    z = dict.fromkeys(haul(1).doubts, np.zeros(1))
+    mean = haul(1).expected(View(seen, (7,), 2.0, np.full(9, 20.0), z))
+    more = haul(1).expected(View(seen, (7,), 2.0, np.full(9, 20.0), z | {haul(1).doubts[1]: np.ones(1)}))
+    assert more.sum() / mean.sum() == pytest.approx(np.exp(ANGLERS_OFF), rel=0.02)  # but for strays
+    assert haul(20).expected(View(seen, (7,), 2.0, np.full(9, 20.0), z)) == pytest.approx(mean)
+    for times in (1, 20):
+        drawn = haul(times).draw(np.repeat(mean, 20_000, axis=0), np.random.default_rng(1)).sum(axis=1)
+        assert drawn.var() == pytest.approx(mean.sum() + (used.catch_cv * mean.sum()) ** 2 / times, rel=0.1)
+    close = [np.exp(haul(times).log_likelihood(mean, np.round(mean[0])))[0] for times in (1, 20)]
+    assert close[1] > close[0]
 
 
 def test_a_row_left_out_leaves_unknown_how_many_were_kept(tmp_path):
