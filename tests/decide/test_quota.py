@@ -816,3 +816,10 @@ def test_the_last_year_stands_apart_also_in_the_shortest_run():
     assert [ask(pond(years=2), from_year=first).periods for first in (1, 2)] == [((1, 2), (3, 3)), ((2, 2), (3, 3))]
     with pytest.raises(InputError, match="a calendar year of the run from 1 to 1"):
         ask(pond(years=1), from_year=2)
+
+
+def test_harvest_begins_after_the_last_of_several_stockings():
+    several = raw(years=5)
+    (one,) = several["strategies"]["few"]["stocking"]
+    several["strategies"]["few"]["stocking"] = [one, one | {"name": "later", "date": one["date"].replace(year=2027)}]
+    assert ask(resolve(several)).periods[0][0] == 3

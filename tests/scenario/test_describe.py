@@ -6,8 +6,11 @@ import tomllib
 import pytest
 from small import TEXT
 
+from pondpop.checks import InputError
 from pondpop.scenario import describe, resolve
 from pondpop.scenario.unusual import unusual
+from pondpop.scenario.water import expected_on
+from pondpop.scenario.what_if import befallen, begins
 
 SEASON = "1 March to 31 October"
 
@@ -305,3 +308,29 @@ def test_the_first_of_what_bass_eat_is_what_bass_come_before():
     text += '[[stocking]]\nname = "shad"\nspecies = "shad"\ndate = 2026-04-20\nper_acre = 500\nlength_in = 3\n'
     said = [odd.what for odd in unusual(resolve(tomllib.loads(text)))]
     assert said.count("young_bass, bass on 2026-04-10, before anything they eat (2026-04-20)") == 1
+
+
+@pytest.mark.parametrize(("from_f", "minutes"), [(50, "minutes"), (90, "minutes")])
+def test_fish_are_tempered_by_what_the_waters_differ(from_f, minutes):
+    """At most 8 °F up or 5 °F down in half an hour, from the truck's water to that of 20 April."""
+    scenario = resolve(tomllib.loads(TEXT + STOCKED.format(species="bass", more=f"haul_hours = 2\nfrom_water_f = {from_f}")))
+    pond_f = 32 + 1.8 * expected_on(scenario.pond.temperature, dt.date(2026, 4, 20))
+    wanted = 30 * (pond_f - from_f) / 8 if pond_f > from_f else 30 * (from_f - pond_f) / 5
+    words = line("more", STOCKED.format(species="bass", more=f"haul_hours = 2\nfrom_water_f = {from_f}"))
+    assert f"tempering takes {wanted:.0f} {minutes}, from {from_f} °F" in words
+    assert "measure the truck's water" in line("more", STOCKED.format(species="bass", more="haul_hours = 2"))
+
+
+def test_events_that_befall_a_pond_have_names_of_their_own():
+    loss = '[[what_if.bad.fertility_loss]]\nname = "{}"\nfrom = 2026-06-01\nto = 2026-06-30\nshare = 0.25\n'
+    long = "x" * 39
+    scenario = resolve(tomllib.loads(TEXT + '[what_if.bad]\ntitle = "bad"\n' + loss.format("a") + loss.format(long + "y")
+                                     + loss.format(long + "z")))  # fmt: skip
+    pond = befallen(scenario, "bad").pond
+    names = [one.name for one in pond.fertility_losses]
+    assert len(set(names)) == 3 and "bad_a" in names and max(map(len, names)) <= 40
+    twice = befallen(scenario._replace(pond=pond), "bad").pond.fertility_losses
+    assert len({one.name for one in twice}) == 6 and "bad_a_2" in {one.name for one in twice}
+    assert begins(scenario.what_if[0]) == dt.date(2026, 6, 1)
+    with pytest.raises(InputError, match='did you mean "bad"'):
+        befallen(scenario, "bda")
