@@ -5,8 +5,8 @@
 
 from __future__ import annotations
 
+import copy
 import hashlib
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -18,8 +18,7 @@ from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
-from pondpop.model import harvest
-from pondpop.model.day import Engine, run
+from pondpop.model.day import Engine, Observer
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import AXES, Surveys, year_classes
 from pondpop.scenario import Scenario, Strategy
@@ -62,59 +61,69 @@ class Hatched:
 
 
 @dataclass(frozen=True)
-class Keeping:
-    """Fish of a species of whom is asked how many anglers keep from the start of `first` to that of `last`; days of the run."""
-
-    species: str
-    first: int
-    last: int
-
-
-@dataclass(frozen=True)
 class Watched:
-    """What is read: the fish on some days of the run, in order, growth and survival between two of them, years of hatching on
-    some, how many fish anglers keep between some, and how many of the fish marked (`returned`)."""
+    """What is read: the fish on some days of the run, in order, growth and survival between two of them, and years of hatching
+    on some."""
 
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
     marked: tuple[Marked, ...] = ()
     hatched: tuple[Hatched, ...] = ()
-    kept: tuple[Keeping, ...] = ()
-    returned: tuple[Marked, ...] = ()
 
     @property
     def identity(self) -> str:
         return repr(self)
 
-    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
-        """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
-        catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
-        [member, asked] (mm a year; NaN where no such fish live until then), marked [member, asked, length_class] (fish that
-        live), year_classes [member, asked, length_class, year_class] (fish/ha; first those that hatched before the calendar year
-        in which the run starts, then those of each year until the last day), kept [member, asked] (fish/ha), marked_kept
-        [member, asked] (fish), and group_survivors, group_length [member, stocked_group] on the last day. survey_days are the
-        run's own, which reacting rules learn from.
+    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> WatchedPast:
+        """Watch a block up to the last day asked. survey_days are the run's own, which reacting rules learn from."""
+        return WatchedPast(self, inputs, survey_days)
+
+    def tell(self, scenario: Scenario, strategy: str, read: dict[str, Array]) -> dict[str, Array]:
+        return read
+
+
+class WatchedPast:
+    """Watches a block up to the last day asked."""
+
+    flows_from: Sequence[int] = ()
+
+    def __init__(self, watched: Watched, inputs: Inputs, survey_days: Sequence[int]) -> None:
+        self.watched, self.until = watched, watched.days[-1]
+        self.surveys, self.between = Surveys(survey_days, watched.days), _Between(watched, inputs.members)
+        self.first_year = inputs.start.year
+        self.years = inputs.date(self.until).year - self.first_year + 1
+        self.wary: dict[int, Array] = {}
+        self.hatched = np.zeros((inputs.members, len(watched.hatched), CLASSES, self.years + 1))
+
+    @property
+    def observers(self) -> Sequence[Observer]:
+        return self.surveys, self.between, self._note
+
+    def _note(self, engine: Engine) -> None:
+        for k, one in enumerate(self.watched.hatched):
+            if one.day == engine.day:
+                self.hatched[:, k] = year_classes(engine, one.species, self.first_year, self.years + 1)
+        if engine.day in self.watched.days:
+            caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
+            self.wary[engine.day] = 1.0 / (1.0 + caught)
+
+    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> WatchedPast:
+        other = copy.copy(self)
+        other.surveys, other.between = self.surveys.branch(engine, rows), self.between.branch(rows)
+        other.wary, other.hatched = {day: wary[rows] for day, wary in self.wary.items()}, self.hatched[rows]
+        return other
+
+    def read(self) -> dict[str, Array]:
+        """number, biomass, relative_weight [member, day, species, length_class], catch_while_wary [member, day, species]
+        (catch per hour relative to that of fish that nobody fished for), growth [member, asked] (mm a year; NaN where no
+        such fish live until then), marked [member, asked, length_class] (fish that live), year_classes [member, asked,
+        length_class, year_class] (fish/ha; first those that hatched before the calendar year in which the run starts, then
+        those of each year until the last day), and group_survivors, group_length [member, stocked_group] on the last day.
         """
-        surveys, between = Surveys(survey_days, self.days), _Between(self, inputs.members)
-        kept, marked_kept = _Kept(self.kept, inputs.members), _MarkedKept(self.returned, inputs.members)
-        wary: dict[int, Array] = {}
-        first_year = inputs.start.year
-        years = inputs.date(self.days[-1]).year - first_year + 1
-        hatched = np.zeros((inputs.members, len(self.hatched), CLASSES, years + 1))
-
-        def note(engine: Engine) -> None:
-            for k, one in enumerate(self.hatched):
-                if one.day == engine.day:
-                    hatched[:, k] = year_classes(engine, one.species, first_year, years + 1)
-            if engine.day in self.days:
-                caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
-                wary[engine.day] = 1.0 / (1.0 + caught)
-
-        run(inputs, [surveys, between, kept, marked_kept, note], until=self.days[-1], flows_from=kept.days)
-        read = surveys.stacked(self.days)
-        out = {name: read[name] for name in READ} | {"growth": between.mm_a_year, "marked": between.alive}
-        out |= {"year_classes": hatched, "kept": kept.number, "marked_kept": marked_kept.number}
-        out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
+        read = self.surveys.stacked(self.watched.days)
+        out = {name: read[name] for name in READ} | {"growth": self.between.mm_a_year, "marked": self.between.alive}
+        out["year_classes"] = self.hatched
+        out["catch_while_wary"] = np.stack([self.wary[day] for day in self.watched.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
 
@@ -126,6 +135,14 @@ class _Between:
         self.mm_a_year = np.full((members, len(watched.growth)), np.nan)
         self.alive = np.zeros((members, len(watched.marked), CLASSES))
         self.begun: dict[tuple[str, int], dict[str, Array]] = {}
+
+    def branch(self, rows: NDArray[np.intp]) -> _Between:
+        """The same of a block that branched off, of some rows until then."""
+        other = copy.copy(self)
+        other.mm_a_year, other.alive, other.begun = self.mm_a_year[rows], self.alive[rows], {}
+        for which, groups in self.begun.items():
+            other.begun[which] = {name: one if len(one) == 1 else one[rows] for name, one in groups.items()}
+        return other
 
     def __call__(self, engine: Engine) -> None:
         day = engine.day
@@ -139,62 +156,6 @@ class _Between:
         for k, marked in enumerate(self.watched.marked):
             if marked.last == day:
                 self.alive[:, k] = _alive(engine, marked, self.begun[marked.species, marked.first])
-
-
-class _Kept:
-    """Reads how many fish anglers keep between days of the run: `number` [member, asked], fish/ha. The flows of the run are to
-    begin on `days`."""
-
-    def __init__(self, asked: Sequence[Keeping], members: int) -> None:
-        self.asked = asked
-        self.days = tuple(sorted({day for one in asked for day in (one.first, one.last)}))
-        self.number = np.zeros((members, len(asked)))
-
-    def __call__(self, engine: Engine) -> None:
-        if engine.day not in self.days:
-            return
-        for k, one in enumerate(self.asked):
-            if one.first < engine.day <= one.last:
-                self.number[:, k] += engine.flows.harvest_number[:, place_of(one.species)]
-
-
-DAYS_ALIKE = 15  # in which fish of an inch class that are marked are fished for alike (a choice)
-
-
-class _MarkedKept:
-    """Reads how many of the fish marked anglers keep: `number` [member, asked], fish. Those of an inch class are fished for as
-    all fish of it are, and every DAYS_ALIKE it is read anew how many live and how long they are."""
-
-    def __init__(self, asked: Sequence[Marked], members: int) -> None:
-        self.asked = asked
-        self.number = np.zeros((members, len(asked)))
-        self.begun: dict[int, dict[str, Array]] = {}
-        self.alive: dict[int, Array] = {}  # [member, length_class], and
-        self.fished: dict[int, Array] = {}  # the deaths per fish since they were counted
-
-    def __call__(self, engine: Engine) -> None:
-        day = engine.day
-        for k, one in enumerate(self.asked):
-            if one.first == day:
-                self.begun[k] = _groups(engine, one.species)
-            if one.first <= day <= one.last and (day in (one.first, one.last) or day % DAYS_ALIKE == 0):
-                if k in self.alive:
-                    self.number[:, k] += (self.alive[k] * -np.expm1(-self.fished[k])).sum(axis=1)
-                self.alive[k] = _alive(engine, one, self.begun[k])
-                self.fished[k] = np.zeros_like(self.alive[k])
-        there = {k: place_of(one.species) for k, one in enumerate(self.asked) if one.first <= day < one.last}
-        for rule, per_day in harvest.fished(engine) if there and day < engine.inputs.days else ():
-            for k, species in there.items():
-                if rule.species == species:
-                    self.fished[k] += per_day[:, None] * _inside(rule.shortest_mm, rule.longest_mm)
-
-
-def _inside(shortest_mm: float, longest_mm: float) -> Array:
-    """Share of each inch class, the last one open, that lies between two lengths [length_class]."""
-    lower = np.arange(CLASSES) * MM_PER_IN
-    upper = np.append(lower[1:], np.inf)
-    inside = np.clip((np.minimum(longest_mm, lower + MM_PER_IN) - np.maximum(shortest_mm, lower)) / MM_PER_IN, 0.0, 1.0)
-    return np.where(np.isinf(upper), float(longest_mm > lower[-1]), inside)
 
 
 SAME_GROUP = ("origin", "growth_z", "sex")
@@ -255,13 +216,13 @@ def _alive(engine: Engine, asked: Marked, then: dict[str, Array]) -> Array:
     rows = np.arange(members)[:, None]
     with np.errstate(divide="ignore"):
         number, spread = np.log(then["number"]), np.where(then["number"] > 0.0, then["spread"], 1.0)
-    for length, fish in Counter(asked.lengths_mm).items():
+    for length in asked.lengths_mm:
         likely = number - np.log(spread) - 0.5 * ((np.log(length) - then["log_length"]) / spread) ** 2
         most = likely.max(axis=1, keepdims=True)
         share = np.exp(likely - np.where(np.isfinite(most), most, 0.0))
         share /= np.maximum(np.cumsum(share, axis=1)[:, -1:], 1e-300)
         inch = np.clip(length * np.exp(longer) / MM_PER_IN, 0, CLASSES - 1).astype(np.intp)
-        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), fish * share * lives)
+        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), share * lives)
     return alive
 
 
