@@ -10,7 +10,7 @@ quota: a year of the same pond; `pondpop quota` from so many seeds, confirmed on
 probability told of each limit holds on `truth` members that no search has seen.
 verify: simulated ponds like the forecast (ranks must be even), and ponds in which one assumption is wrong, by WRONG
 standard deviations of its spread and by twice as many (it must be under suspicion), by few records and by many, without
-and with ages of fish.
+and with ages of fish and with books that are said to be complete. With --keep the ponds of an earlier look are not run again.
 survey: the gain by regression against a nested simulation, in which every survey weighs all members by their likelihood.
 
 With --only the other sections stay as they are; each says how it was made.
@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import argparse
 import datetime as dt
+import hashlib
 import itertools
 import os
 import subprocess
@@ -51,24 +52,39 @@ from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.ensemble.workers import processes
 from pondpop.observe.gears import expected_catch, gear, log_chance, scatter
-from pondpop.scenario import load, resolve
+from pondpop.scenario import Scenario, load, resolve
 from pondpop.species import SPECIES
 from pondpop.update import figures_of, prior_uniforms, up_to
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    DOUBTS,
+    REPORTED,
+    REPORTING,
     Aged,
     Haul,
+    KeptInBooks,
     Observation,
     Outing,
     Recaptured,
+    Returned,
     View,
     doubts,
     growth_of,
     view_of,
     wr_of,
 )
-from pondpop.update.simulate import Growing, Hatched, Marked, Watched, watch_all
-from pondpop.update.verify import WRONG, Checked, Discriminants, assumptions, discriminants, views_off
+from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched, watch_all
+from pondpop.update.verify import (
+    HARVEST,
+    NOT_IN_BOOKS,
+    REPORTED_FEWER,
+    WRONG,
+    Checked,
+    Discriminants,
+    assumptions,
+    discriminants,
+    views_off,
+)
 
 POND = """
 title = "an invented pond for a test of plans"
@@ -206,7 +222,18 @@ HANDLED = (4, 8, 12, 16)  # bass of 12 in and more on each of two days, a week a
 GROWN = tuple(Growing("bass", then, now, (mm,)) for then, now in ((197, 562), (562, 927)) for mm in (254.0, 330.2))
 MARKED = tuple(Marked("bass", day, day + 7, (343.0,) * fish) for day in SURVEYS for fish in HANDLED)
 LOOKED = tuple(sorted((*SURVEYS, *(one.last for one in MARKED[:: len(HANDLED)]), *SEINED)))
-WATCHED = Watched(LOOKED, GROWN, MARKED, tuple(Hatched("bass", day) for day in SURVEYS))
+TAGGED = (3, 6, 9, 12, 16)  # bass tagged in a survey of each of two lengths, those of the seventh day too
+TAGGED_MM = (254.0, 343.0)
+LATER = tuple(itertools.combinations(SURVEYS, 2))  # survey in which they are tagged, and survey in which they are looked for
+OLD_TAGS = tuple(Marked("bass", *days, TAGGED_MM * fish) for fish in TAGGED for days in LATER)
+LAST = LOOKED[-1]
+FISHED, TRIPS, HOURS = tuple(zip(SEINED, list(SURVEYS)[::2], strict=True)), 40, 2.5  # days, trips a year, hours each
+YEARS = ((0, 275), (275, 640), (640, LAST))  # calendar years
+RETURNED = tuple(Marked("bass", day, min(day + 365, LAST), TAGGED_MM * fish) for fish in TAGGED for day in list(SURVEYS)[:-1])
+WATCHED = Watched(
+    LOOKED, GROWN, (*MARKED, *OLD_TAGS), tuple(Hatched("bass", day) for day in SURVEYS),
+    tuple(Keeping("bass", *days) for days in YEARS), RETURNED,
+)  # fmt: skip
 AGED = ((0, 8), (8, 12), (12, 15), (15, 20))  # in
 MOST_AGED = 10  # bass of each of these classes and surveys
 KNOWN = 0.2  # error of a number of fish, log, where all are counted
@@ -231,6 +258,34 @@ def three_hours_and_tags(handled: int) -> tuple[Observation, ...]:
             title = f"{one.last} electrofishing bass"
             found.append(Recaptured(title, "new tags", "bass", "electrofishing", one.last, (k,), 12, None, handled, np.zeros(1)))
     return tuple(found)
+
+
+def tags_over_years(fish: int, examined: tuple[tuple[int, int], ...]) -> tuple[Observation, ...]:
+    """As many bass of each of two lengths tagged in each survey and looked for among those of 8–12 in and of 12 in and more
+    that later ones take, and the tags that anglers hand in within a year."""
+    found, at = [], TAGGED.index(fish)
+    for day, of_day in zip(SURVEYS, examined, strict=True):
+        earlier = [k for k, (_, looked) in enumerate(LATER) if looked == day]
+        numbers = tuple(len(MARKED) + at * len(LATER) + k for k in earlier)
+        title = f"{day} electrofishing bass"
+        for (low, high), some in zip(((8, 12), (12, None)), of_day, strict=True):
+            if earlier and some:
+                none = np.zeros(len(earlier))
+                found.append(Recaptured(title, "old tags", "bass", "electrofishing", day, numbers, low, high, some, none))
+    per = len(RETURNED) // len(TAGGED)
+    for k, one in enumerate(RETURNED[at * per : (at + 1) * per]):
+        found.append(Returned(f"{one.first} tags bass", "bass", one.last, at * per + k, len(one.lengths_mm), np.zeros(1)))
+    return tuple(found)
+
+
+def books() -> tuple[Observation, ...]:
+    """The bass kept in each calendar year, all of them written down, and those caught by four length classes on TRIPS trips of
+    HOURS hours each, half of them about a day in June and half about one in October."""
+    kept = tuple(KeptInBooks(f"{k} books bass", "bass", last, k, np.zeros(1)) for k, (_, last) in enumerate(YEARS))
+    classes = np.array([np.isin(np.arange(32), np.arange(*one)) for one in ((0, 8), (8, 12), (12, 15), (15, 32))], float)
+    outings = [tuple(Outing(day, TRIPS * HOURS / 2, None, TRIPS // 2) for day in days) for days in FISHED]
+    caught = (Haul(f"{k} angling bass", "bass", "angling", some, np.zeros(5), classes) for k, some in enumerate(outings))
+    return (*kept, *caught)
 
 
 def ages(fish: Counts) -> tuple[Observation, ...]:
@@ -296,36 +351,90 @@ WRONGS = {  # what is assumed: way in which it is wrong, and the decision that d
     "food of the pond": (-1, "productivity"),
     "young of bass": (-1, "recruitment of bass"),
     "natural deaths of bass": (1, "natural deaths of bass"),
-    "harvest by anglers": (1, "angler success"),
+    HARVEST: (1, "angler success"),
+    REPORTED_FEWER: (-1, None),
+    NOT_IN_BOOKS: (1, "angler success"),
     "growth of bass": (-1, "growth of bass"),
 }
 
 
-def verification(ponds: int, members: int, executor) -> list[str]:
+@dataclass(frozen=True)
+class Blocks:
+    """Keeps blocks of ponds in a folder, so that another look at the same ponds does not run them again; they are to be of the
+    same code."""
+
+    folder: Path
+
+    def load(self, identity: str) -> dict[str, np.ndarray] | None:
+        file = self._file(identity)
+        if not file.exists():
+            return None
+        with np.load(file) as found:
+            return dict(found)
+
+    def save(self, identity: str, readings: dict[str, np.ndarray]) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        np.savez(self._file(identity), **readings)
+
+    def _file(self, identity: str) -> Path:
+        return self.folder / f"{hashlib.sha256(identity.encode()).hexdigest()}.npz"
+
+
+MORE = tuple(((REPORTED_FEWER, WRONGS[REPORTED_FEWER]), by) for by in (3.0 * WRONG, 4.0 * WRONG))
+
+
+def verification(ponds: int, members: int, luck: int, store: Blocks | None, executor) -> list[str]:
     scenario = resolve(tomllib.loads(UNFED))
+    scenario = scenario._replace(ensemble=scenario.ensemble._replace(seed=scenario.ensemble.seed + luck))
     last = scenario.run.start.replace(year=2028, month=10, day=15)
     past = up_to(scenario._replace(ensemble=scenario.ensemble._replace(members=members)), "only", last)
     some_ages = ages(((1,) * len(AGED),) * len(SURVEYS))
-    known, doubted = assumptions(past, "only"), doubts((*three_hours_and_tags(HANDLED[0]), *some_ages))
+    some_tags = tags_over_years(TAGGED[0], ((1, 1),) * len(SURVEYS))
+    known = assumptions(past, "only")
+    doubted = doubts((*three_hours_and_tags(HANDLED[0]), *some_ages, *some_tags, *books()))
     uniforms = prior_uniforms(past, "only", last, doubted)
-    view = view_of(past, WATCHED, watch_all(past, "only", WATCHED, uniforms, executor=executor), uniforms)
-    off = views_off(past, "only", WATCHED, Prior(), view, executor)
-    other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 2, members=ponds))
-    rng = np.random.default_rng(5)
 
-    def truths(decision: str | None, by: float) -> View:
+    def watched(of: Scenario, dealt: dict[str, np.ndarray]) -> View:
+        of_ponds = {name: u for name, u in dealt.items() if not name.startswith(DOUBTS)}
+        return view_of(of, WATCHED, watch_all(of, "only", WATCHED, of_ponds, executor=executor, store=store), dealt)
+
+    view = watched(past, uniforms)
+    off = views_off(past, "only", WATCHED, Prior(), view, executor, store)
+    other = past._replace(ensemble=past.ensemble._replace(seed=past.ensemble.seed + 2, members=ponds))
+    rng = np.random.default_rng(5 + luck)
+
+    @cache
+    def ran(decision: str | None, by: float) -> View:
         dealt = prior_uniforms(other, "only", last, doubted)
         if decision:
             dealt[decision] = ndtr(0.3 * ndtri(dealt[decision]) + by)
-        return view_of(other, WATCHED, watch_all(other, "only", WATCHED, dealt, executor=executor), dealt)
+        return watched(other, dealt)
+
+    def truths(wrong: str, by: float) -> View:
+        decision = WRONGS[wrong][1]
+        own = ran(decision, by if decision else 0.0)
+        if wrong == REPORTED_FEWER:
+            return _written(own, 0.3, by)
+        return _written(own, 1.0, -spread_of(HARVEST) * by / REPORTED) if wrong == NOT_IN_BOOKS else own
+
+    def spread_of(wrong: str) -> float:
+        if wrong == REPORTED_FEWER:
+            return REPORTED
+        return past.ensemble.spreads[known[HARVEST if wrong == NOT_IN_BOOKS else wrong].spread]
 
     @cache
-    def telling(handled: int | None, aged: Counts) -> tuple[tuple[Observation, ...], Discriminants]:
+    def telling(
+        handled: int | None, aged: Counts, over_years: tuple, kept: bool
+    ) -> tuple[tuple[Observation, ...], Discriminants]:
         some = (*(three_hours_and_tags(handled) if handled else an_hour()), *(ages(aged) if aged else ()))
         if handled is None:
             some = (Counted(),)
+        some += tags_over_years(*over_years) if over_years else ()
+        some += books() if kept else ()
         own = {f"catchability by {one.removeprefix(CATCHABILITY)}" for one in doubts(some)}
-        ways = {name: ways for name, ways in off.items() if not name.startswith("catchability") or name in own}
+        own |= {REPORTED_FEWER, NOT_IN_BOOKS} if kept else set()
+        not_always = ("catchability", REPORTED_FEWER, NOT_IN_BOOKS)
+        ways = {name: ways for name, ways in off.items() if not name.startswith(not_always) or name in own}
         return some, discriminants(some, view, ways)
 
     def drawn(some: tuple, own: View) -> list[tuple]:
@@ -333,13 +442,15 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         return [tuple(replace(one, data=data[k]) for one, data in zip(some, shown, strict=True)) for k in range(ponds)]
 
     def kinds(own: View) -> list[tuple[tuple[Observation, ...], Discriminants]]:
-        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages; and all
-        counted."""
-        tags, few, many = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0)
-        return [telling(*of) for of in ((0, ()), (0, few), (tags, ()), (tags, many), (None, ()))]
+        """Records of each kind as such ponds yield them: an hour without and with ages, with tags without and with ages, with
+        books besides; and all counted, without and with books."""
+        tags, few, many, over = _handled(own), _yielded(own, 1.0), _yielded(own, 3.0), _tagged(own)
+        plain = [(0, (), (), False), (0, few, (), False), (tags, (), (), False), (tags, many, (), False)]
+        more = [(tags, many, over, True), (None, (), (), False), (None, (), (), True)]
+        return [telling(*of) for of in (*plain, *more)]
 
-    ranks, inside, right = [], [], truths(None, 0.0)
-    seen, _ = kinds(right)[3]
+    ranks, inside, right = [], [], ran(None, 0.0)
+    seen, _ = kinds(right)[4]
     foretold = figures_of(seen, view, 4)
     for pond in drawn(seen, right):
         for one, shown in zip(pond, foretold, strict=True):
@@ -357,21 +468,25 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         "classes; “with tags”: two days of an hour and a half instead, with as many weighed, the bass of 12 in and more of the "
         "first marked and looked for on the second (as many as such ponds yield), 32 tagged bass measured again a year on, "
         "and 8 hauls of a seine each June; “ages”: those of up to 10 bass of each length class and survey besides, as many as "
-        "such ponds yield; “all counted”: no survey but the numbers of bass by year class and length category and of bluegill by "
-        "length category, each but for an error of 20 %. A spread is that of the one assumption; the forecast doubts "
-        "parameters, young and weather besides. “Named”: under suspicion in the right way, alone or beside what the records "
-        "cannot tell from it; in brackets, the first of them.",
+        "such ponds yield; “books”: with these bass of two lengths tagged in each survey and looked for in all later ones (as "
+        "many as such ponds yield), the tags handed in within a year, the bass kept in each calendar year as books that are said "
+        f"to be complete hold them, and those caught on {TRIPS} trips of {HOURS:g} hours a year; “all counted”: no survey but "
+        "the numbers of bass by year class and length category and of bluegill by "
+        "length category, each but for an error of 20 % (with books: and those kept and caught by anglers). A spread is that of "
+        "the one assumption; the forecast doubts parameters, young and weather besides. “Named”: under suspicion in the right "
+        "way, alone or beside what the records cannot tell from it; in brackets, the first of them.",
         "", "| wrong | by standard deviations | that is, times | named, an hour | beside | an hour and ages | beside "
-        "| with tags | beside | tags and ages | beside | all counted | beside |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
+        "| with tags | beside | tags and ages | beside | tags, ages and books | beside | all counted | beside "
+        "| all counted and books | beside |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]  # fmt: skip
     row = "| nothing (something is named) |  |  |"
     for some, how in kinds(right):
         alarms = [any(one.suspected for one in how.estimates(pond)) for pond in drawn(some, right)]
         row += f" {100 * np.mean(alarms):.0f} % |  |"
     lines.append(row)
-    for (wrong, (way, decision)), by in itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)):
-        own, times = truths(decision, way * by), np.exp(way * by * scenario.ensemble.spreads[known[wrong].spread])
+    for (wrong, (way, _)), by in (*itertools.product(WRONGS.items(), (WRONG, 2.0 * WRONG)), *MORE):
+        own, times = truths(wrong, way * by), np.exp(way * by * spread_of(wrong))
         row = f"| {wrong} | {by:g} | {times:.2g} |"
         for some, how in kinds(own):
             made = [how.estimates(pond) for pond in drawn(some, own)]
@@ -382,6 +497,19 @@ def verification(ponds: int, members: int, executor) -> list[str]:
         lines.append(row)
         print(row, flush=True)
     return [*lines, ""]
+
+
+def _written(own: View, share: float, by: float) -> View:
+    """What ponds would show, were the doubt of their books so large a share of itself, and off by so many standard deviations."""
+    return replace(own, doubts={**own.doubts, REPORTING: share * own.doubts[REPORTING] + by})
+
+
+def _tagged(own: View) -> tuple[int, tuple[tuple[int, int], ...]]:
+    """Of TAGGED, what comes nearest to the mean of the bass of 8–12 in and of those of 12 in and more that three hours take in
+    the middle one of these ponds and days; and how many of each they take at each survey."""
+    found = [(fish[:, 8:12].sum(axis=1), fish[:, 12:].sum(axis=1)) for fish in _caught(own, 3.0)]
+    every = tuple((round(float(np.median(few))), round(float(np.median(many)))) for few, many in found)
+    return min(TAGGED, key=lambda fish: abs(np.log(fish / np.mean(every)))), every
 
 
 def _handled(own: View) -> int:
@@ -495,14 +623,15 @@ def survey(members: int, executor) -> list[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    for name, default in (("seeds", 20), ("ponds", 60), ("truth", 2000), ("workers", 2), ("search-members", 32),
+    for name, default in (("seeds", 20), ("ponds", 60), ("luck", 0), ("truth", 2000), ("workers", 2), ("search-members", 32),
                           ("confirm", 100), ("members", 200)):  # fmt: skip
         parser.add_argument(f"--{name}", type=int, default=default)
     parser.add_argument("--only", choices=("plan", "quota", "verify", "survey"))
+    parser.add_argument("--keep", type=lambda folder: Blocks(Path(folder)), help="folder in which blocks of ponds are kept")
     given = parser.parse_args()
     sections = {
         "What a survey is worth": ("survey", lambda to: survey(given.members, to)),
-        "Verification": ("verify", lambda to: verification(given.ponds, given.members, to)),
+        "Verification": ("verify", lambda to: verification(given.ponds, given.members, given.luck, given.keep, to)),
         "Quotas": ("quota", lambda to: quotas(given.seeds, given.truth, given.search_members, given.confirm, to)),
         "Plans": ("plan", lambda to: plans(given.seeds, given.truth, given.search_members, given.confirm, to)),
     }

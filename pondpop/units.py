@@ -271,8 +271,6 @@ def joined(items: Iterable[str], last: str = "and") -> str:
 def months_in_words(numbers: Iterable[int]) -> str:
     """Runs of calendar months: March–April and October; a run may pass the turn of the year."""
     wanted = set(numbers)
-    if not wanted:
-        return ""
     if len(wanted) == 12:
         return "every month"
     firsts = [m for m in range(1, 13) if m in wanted and (m - 2) % 12 + 1 not in wanted]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import expit
 
-from pondpop.arrays import keep_memory, logistic, power, softplus, total
+from pondpop.arrays import aligned, hold_between, keep_memory, logistic, power, softplus, total
 
 ROUNDS, ARRAYS, BYTES = 50, 20, 250_000
 
@@ -54,3 +54,22 @@ def test_a_sum_runs_in_group_order_and_empty_columns_change_no_bit(members):
     in_order = [reduce(add, row.tolist()) for row in amount]
     np.testing.assert_array_equal(total(amount), in_order)
     np.testing.assert_array_equal(total(np.insert(amount, [0, 9, 9, 700], 0.0, axis=1)), in_order)
+
+
+@pytest.mark.parametrize("of_members", [False, True])
+def test_an_amount_is_held_between_bounds_of_all_or_of_each_member_in_its_own_memory(of_members):
+    amount = np.arange(-4.0, 5.0).reshape(3, 3)
+    low, high = (np.array([[-3.0], [0.0], [2.5]]), np.array([[-2.5], [0.5], [3.5]])) if of_members else (-2.0, 1.5)
+    held = [[min(max(x, lo), hi) for x in row] for row, lo, hi in
+            zip(amount.tolist(), np.ravel(low + np.zeros((3, 1))), np.ravel(high + np.zeros((3, 1))), strict=True)]  # fmt: skip
+    assert hold_between(amount, low, high) is amount
+    np.testing.assert_array_equal(amount, held)
+
+
+@pytest.mark.parametrize("shape", [(1,), (5, 3), (1, 36, 180)])
+def test_an_aligned_copy_begins_with_a_line_of_memory_and_holds_the_same(shape):
+    amount = np.random.default_rng(0).random(shape)
+    for _ in range(4):  # numpy's own memory begins anywhere
+        copy = aligned(amount)
+        assert copy.ctypes.data % 64 == 0 and not np.shares_memory(copy, amount)
+        np.testing.assert_array_equal(copy, amount)

@@ -72,7 +72,8 @@ def test_nothing_is_overwritten(tmp_path, capsys):
     sheet.write_text("mine")
     assert cli.main(["begin", str(pond), "--question", "feeding"]) == 0
     out = capsys.readouterr().out
-    assert "left as they were: survey.csv" in out and out.count("\n") <= 24
+    assert out.count("\n") <= 24 and "left as they were: survey.csv" in out
+    assert "and caught: effort.csv, catches.csv, tags.csv" in out
     (pond / "feeding.toml").write_text("mine too")
     before = {path: path.read_bytes() for path in pond.rglob("*") if path.is_file()}
     assert cli.main(["begin", str(pond), "--question", "feeding"]) == 2
@@ -81,6 +82,8 @@ def test_nothing_is_overwritten(tmp_path, capsys):
     assert {path: path.read_bytes() for path in pond.rglob("*") if path.is_file()} == before
     assert sheet.read_text() == "mine"
     assert cli.main(["begin", str(pond), "--question", "predators"]) == 0
+    assert "left as they were: survey.csv, effort.csv, catches.csv, tags.csv" in (out := capsys.readouterr().out)
+    assert "blank sheets" not in out
     with pytest.raises(InputError, match="which is no folder"):
         begin(sheet, "predators", "us", TODAY)
 

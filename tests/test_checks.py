@@ -93,6 +93,7 @@ def test_day_is_within_and_no_datetime():
 
 
 def test_the_nearest_word_is_named():
+    assert checks.choice("species", "bass", ["bass", "bluegill"]) == "bass"
     with pytest.raises(InputError, match='did you mean "bluegill"'):
         checks.choice("species", "blugill", ["bass", "bluegill"])
     with pytest.raises(InputError, match=r'pond\.area_acre: got "area_acre".*did you mean "area_acres"'):
@@ -130,6 +131,7 @@ def test_a_list_is_shown_whole_or_ends_with_an_ellipsis(count):
 def test_an_entry_of_a_list_is_told_with_its_name():
     error = InputError("a.b[1].c", 1, "d").of("a.b[1]", "name").in_file("f")
     assert str(error) == "f: a.b[1] (name).c: got 1, needs d"
+    assert str(InputError("x[1].x[1]", 1, "d").of("x[1]", "name")) == "x[1] (name).x[1]: got 1, needs d"
 
 
 def test_bounds_belong_to_what_is_allowed():
@@ -165,3 +167,35 @@ def test_a_word_that_goes_by_another_name_is_told():
 def test_a_reason_of_the_system_is_told_in_plain_words():
     assert checks.reason(OSError(errno.ENOSPC, "x", "f")) == "f: the disk is full"
     assert checks.reason(OSError(errno.ENOSPC, "x")) == "the disk is full"
+    assert checks.reason(OSError("it broke")) == "it broke"  # of no number
+    assert checks.reason(OSError()) == "it could not be read or written"
+    assert checks.reason(OSError(9999, "odd things", b"g")) == "g: odd things"
+
+
+def test_a_key_of_another_unit_is_told_the_keys_of_its_quantity_and_no_unit_is_guessed():
+    lengths, amounts = ("length", ("length_in", "length_mm")), ("", ("per_ha", "per_acre"))
+    known = ["name", "length_in", "length_mm", "per_ha", "per_acre", "per_kg_feed", "per_lb_feed"]
+    assert checks.nearest("lenght_ft", known, [lengths, amounts]).endswith("write length_in or length_mm")
+    assert checks.nearest("length_max_in", known, [lengths, amounts]).endswith("write length_in or length_mm")
+    assert checks.nearest("per_hectar", known, [lengths, amounts]).endswith("write per_ha or per_acre")
+    feed = ("", ("per_kg_feed", "per_lb_feed"))
+    assert checks.nearest("per", known, [lengths, amounts, feed]).endswith("per_ha, per_acre, per_kg_feed or per_lb_feed")
+
+
+@pytest.mark.parametrize(
+    ("value", "told"),
+    [({"a": 1, "b": 2}, "a table of 2 keys"), ({}, "a table of 0 keys"), (True, "true"), (False, "false"), ("a\nb", '"a\\nb"'),
+     (dt.date(2027, 6, 5), "2027-06-05"), (dt.time(7, 30), "07:30:00"), (["a", 1], '["a", 1]'), (1.5, "1.5")],
+)  # fmt: skip
+def test_a_value_is_shown_as_its_writer_would_know_it(value, told):
+    assert checks.shown(value) == told
+
+
+def test_what_is_no_ordinary_file_is_told_as_what_it_is(tmp_path):
+    (tmp_path / "here").write_text("")
+    assert checks.ordinary_file(tmp_path / "here", "a file") is None
+    (tmp_path / "nowhere").symlink_to(tmp_path / "gone")
+    for name, found in ((tmp_path, "a folder"), ("", "a folder"), ("/dev/null", "no ordinary file"),
+                        (tmp_path / "nowhere", "no ordinary file"), (tmp_path / "none", "no such file")):  # fmt: skip
+        with pytest.raises(InputError, match=f"got {found}, needs a file; look"):
+            checks.ordinary_file(name, "a file", "look")

@@ -1,8 +1,11 @@
 """The command line: statuses, single lines, and nothing imported before it is needed."""
 
 import os
+import re
+import signal
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -171,6 +174,7 @@ def test_the_version(capsys):
         (OSError(1234, "Odd things happened"), 1, "Odd things happened"),
         (RunError("the state is not finite"), 1, "the state is not finite"),
         (ZeroDivisionError("two\nlines"), 1, "internal fault"),
+        (MemoryError(), 1, "not enough memory; ask for fewer members"),
     ],
 )
 def test_other_failures_are_one_line_with_their_status(monkeypatch, capsys, error, status, says):
@@ -182,6 +186,36 @@ def test_other_failures_are_one_line_with_their_status(monkeypatch, capsys, erro
     err = capsys.readouterr().err
     assert says in err
     assert err.count("\n") == 1
+
+
+def test_signals_are_answered_as_before_when_a_command_has_ended(monkeypatch):
+    monkeypatch.setattr("pondpop.commands.check", lambda given: during.append(signal.getsignal(signal.SIGTERM)))
+    before, during = [signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)], []
+    assert cli.main(["check", "x"]) == 0
+    assert [signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)] == before
+    assert during != [before[1]]
+
+
+def test_once_asked_to_end_a_command_leaves_everything_in_order_undisturbed(monkeypatch):
+    left = []
+
+    def stubborn(given):
+        try:
+            signal.raise_signal(signal.SIGTERM)
+        except KeyboardInterrupt:
+            for sign in (signal.SIGTERM, signal.SIGINT):
+                signal.raise_signal(sign)
+            left.append("in order")
+            raise
+
+    monkeypatch.setattr("pondpop.commands.check", stubborn)
+    before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        assert cli.main(["check", "x"]) == 130 and left == ["in order"]
+        assert {signal.getsignal(sign) for sign in before} == {signal.SIG_IGN}  # until the process ends
+    finally:
+        for sign, how in before.items():
+            signal.signal(sign, how)
 
 
 def test_a_closed_pipe_is_no_complaint():
@@ -203,3 +237,111 @@ def test_the_package_loads_lazily_and_knows_its_names():
     assert pondpop.load(SCENARIO).title
     with pytest.raises(AttributeError, match="laod"):
         _ = pondpop.laod
+
+
+EVERY_OPTION = {
+    "begin pond --question harvest --units metric": {"folder": Path("pond"), "question": "harvest", "units": "metric"},
+    "check a.toml --units us": {"file": "a.toml", "units": "us"},
+    "compare a.toml b.toml --out o --members 3 --workers 2 --resume --replace --ensemble e --details --against x "
+    "--today 2027-06-05 --units us": {
+        "files": ["a.toml", "b.toml"], "out": Path("o"), "members": 3, "workers": 2, "resume": True, "replace": True,
+        "ensemble": Path("e"), "details": True, "against": "x", "today": date(2027, 6, 5), "units": "us",
+    },
+    "sweep a.toml --vary p=1 --vary q=2 --survivors g --keep-share .4 --with-probability .7 --out o --members 3 --workers 2 "
+    "--resume --replace --ensemble e --details --units us": {
+        "file": "a.toml", "vary": ["p=1", "q=2"], "survivors": "g", "keep_share": 0.4, "with_probability": 0.7, "out": Path("o"),
+        "members": 3, "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
+    },
+    "quota a.toml --strategy s --window-in 8..12 --window-in 15..20 --from-year 2 --wr-floor 90 --with-probability .7 "
+    "--search-members 5 --tries 6 --out o --members 3 --workers 2 --resume --replace --ensemble e --details --units us": {
+        "file": "a.toml", "strategy": "s", "window_in": ["8..12", "15..20"], "from_year": 2, "wr_floor": 90.0,
+        "with_probability": 0.7, "search_members": 5, "tries": 6, "out": Path("o"), "members": 3, "workers": 2, "resume": True,
+        "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
+    },
+    "plan a.toml --vary p=1 --vary q=2 --strategy s --budget 9.5 --survey v --search-members 5 --out o --members 3 --workers 2 "
+    "--resume --replace --ensemble e --details --units us": {
+        "file": "a.toml", "vary": ["p=1", "q=2"], "strategy": "s", "budget": 9.5, "survey": "v", "search_members": 5,
+        "out": Path("o"), "members": 3, "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "details": True,
+        "units": "us",
+    },
+    "update a.toml --records r --strategy s --strict --details --seed 7 --out o --members 3 --workers 2 --resume --replace "
+    "--units us": {
+        "file": "a.toml", "records": Path("r"), "strategy": "s", "strict": True, "details": True, "seed": 7, "out": Path("o"),
+        "members": 3, "workers": 2, "resume": True, "replace": True, "units": "us",
+    },
+    "verify p.nc --records r --strategy s --since 2027-06-05 --strict --out o --workers 2 --resume --replace --ensemble e "
+    "--units us": {
+        "file": Path("p.nc"), "records": Path("r"), "strategy": "s", "since": date(2027, 6, 5), "strict": True, "out": Path("o"),
+        "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "units": "us",
+    },
+    "report r q --out o.html --replace --today 2027-06-05 --pond a --client b --consultant c --units us": {
+        "files": [Path("r"), Path("q")], "out": Path("o.html"), "replace": True, "today": date(2027, 6, 5), "pond": "a",
+        "client": "b", "consultant": "c", "units": "us",
+    },
+    "assess r --out o --pond a --client b --consultant c --strict --details --units metric": {
+        "folder": Path("r"), "out": Path("o"), "pond": "a", "client": "b", "consultant": "c", "strict": True, "details": True,
+        "units": "metric",
+    },
+    "keys stocking": {"table": "stocking"},
+    "keys": {"table": ""},
+    "sources": {},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("line", EVERY_OPTION, ids=lambda line: line.split()[0])
+def test_every_option_is_taken_as_it_is_given_and_there_are_no_others(line):
+    given = vars(cli._parser().parse_args(line.split()))
+    assert given == EVERY_OPTION[line] | {"command": line.split()[0]}
+
+
+def options():
+    (commands,) = (one for one in cli._parser()._actions if one.dest == "command")
+    return [(name, option) for name, parser in commands.choices.items() for option in parser._actions]
+
+
+def test_the_default_that_help_tells_is_the_one_that_is_used():
+    says = re.compile(r"(\w+) \(default\)|default: ([\d.]+|us)\)")
+    told = [(name, option, says.search(option.help or "")) for name, option in options()]
+    found = {f"{name} {option.dest}": str(option.default) for name, option, said in told if said}
+    assert found == {f"{name} {option.dest}": said[1] or said[2] for name, option, said in told if said}
+    assert len(found) == 8
+
+
+@pytest.mark.parametrize("line", ["sweep a", "plan a", "update a", "verify a", "compare", "report", "keys a b"])
+def test_what_a_command_cannot_do_without_is_asked_for(line, capsys):
+    with pytest.raises(SystemExit) as stop:
+        cli.main(line.split())
+    assert stop.value.code == 2 and capsys.readouterr().err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "allowed"),
+    [
+        ("compare {} --members 0", "a whole number from 1 to 10,000"),
+        ("compare {} --members 10001", "a whole number from 1 to 10,000"),
+        ("compare {} --workers 0", "a whole number from 1 to 256"),
+        ("compare {} --workers 257", "a whole number from 1 to 256"),
+        ("compare {} --members " + "9" * 30, "a whole number from 1 to 10,000"),
+        ("compare {} --members " + "9" * 31, "needs a whole number; see"),
+        ("verify {} --records . --workers 257", "a whole number from 1 to 256"),
+        ("update {} --records . --seed -1", f"a whole number from 0 to {2**63 - 1:,}"),
+        (f"update {{}} --records . --seed {2**63}", f"a whole number from 0 to {2**63 - 1:,}"),
+        ("sweep {} --vary a=1 --keep-share 1.01", "a number from 0 to 1"),
+        ("sweep {} --vary a=1 --keep-share -0.01", "a number from 0 to 1"),
+        ("sweep {} --vary a=1 --with-probability 1.01", "a number from 0 to 1"),
+        ("quota {} --with-probability -0.01", "a number from 0 to 1"),
+        ("quota {} --search-members 1001", "a whole number from 1 to 1,000"),
+        ("quota {} --tries -1", "a whole number from 0 to 500"),
+        ("quota {} --wr-floor 49", "a number from 50 to 130"),
+        ("quota {} --window-in 0.1..5", "0.2"),
+        ("quota {} --window-in 5..36", "35"),
+        ("plan {} --vary a=1 --search-members 0", "a whole number from 1 to 1,000"),
+    ],
+)
+def test_numbers_of_options_have_bounds_that_are_told(words, allowed, capsys):
+    try:
+        status = cli.main(words.format(SCENARIO).split())
+    except SystemExit as stop:
+        status = stop.code
+    out, err = capsys.readouterr()
+    assert (status, out, err.count("\n")) == (2, "", 1) and allowed in err, err

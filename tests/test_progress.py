@@ -15,7 +15,7 @@ class Terminal(io.StringIO):
 
 @pytest.fixture
 def clock(monkeypatch):
-    now = [0.0]
+    now = [1000.0]
     monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
     return now
 
@@ -24,9 +24,9 @@ def test_it_tells_members_and_the_time_left(monkeypatch, clock):
     monkeypatch.setattr(progress.sys, "stderr", screen := Terminal())
     told = Progress()
     told(64, 256)
-    clock[0] = 60.0
+    clock[0] += 60.0
     told(128, 256)
-    clock[0] = 120.0
+    clock[0] += 60.0
     told(256, 256)
     told.close()
     lines = [line.strip() for line in screen.getvalue().split("\r") if line.strip()]
@@ -54,12 +54,25 @@ def test_it_says_nothing_where_there_is_no_terminal(monkeypatch):
     monkeypatch.setattr(progress.sys, "stderr", file := io.StringIO())
     told = Progress()
     told(1, 2)
+    told.say("words")
     told.close()
     assert file.getvalue() == ""
 
 
+def test_a_line_is_wiped_away_once(monkeypatch, clock):
+    monkeypatch.setattr(progress.sys, "stderr", screen := Terminal())
+    told = Progress()
+    told.close()
+    assert screen.getvalue() == ""
+    told.say("words")
+    told.close()
+    wiped = screen.getvalue()
+    told.close()
+    assert screen.getvalue() == wiped == "\rwords\r     \r"
+
+
 @pytest.mark.parametrize(
-    ("seconds", "words"), [(12.3, "12 s"), (89, "89 s"), (95, "2 min"), (5000, "83 min"), (7200, "2.0 h")]
+    ("seconds", "words"), [(12.3, "12 s"), (89.4, "89 s"), (90, "2 min"), (5399, "90 min"), (5400, "1.5 h"), (7200, "2.0 h")]
 )
 def test_durations(seconds, words):
     assert in_words(seconds) == words

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -74,6 +75,15 @@ def risks(dataset: xr.Dataset, scenario: Scenario) -> list[Risk]:
             float(dataset["aeration_kwh"].values[s].sum(axis=1).mean() / years * scenario.pond.area_ha),
         ))  # fmt: skip
     return found
+
+
+def put_down_to(causes: Mapping[str, float]) -> str:
+    """What kills are put down to: whole per cents that add up to 100, and beside them what comes to less than one."""
+    shares = {cause: 100.0 * share for cause, share in causes.items()}
+    whole = {cause: int(share) for cause, share in shares.items()}
+    for cause in sorted(shares, key=lambda cause: whole[cause] - shares[cause])[: 100 - sum(whole.values())]:
+        whole[cause] += 1
+    return joined(f"{cause} {whole[cause] or 'under 1'} %" for cause in causes)
 
 
 def words(told: Teller) -> str:

@@ -106,7 +106,8 @@ class Tried:
 @dataclass(frozen=True)
 class Plan:
     """What was found. Finalists are by rank of the search; they and the file's own plan, the last trial unless it is over
-    the budget, are judged by `decision` on the members that the search has not seen."""
+    the budget, are judged by `decision` on the members that the search has not seen. Values that are those of the file
+    stand there once, as its own plan."""
 
     axes: tuple[Axis, ...]
     strategy: str
@@ -297,11 +298,13 @@ def find(
         raise InputError("--budget", question.budget, f"at least {cheapest:,.0f}, the cheapest plan that was tried")
     finalists = _finalists(record, ranked)
     values = [question.values(place) for place in finalists]
-    own = question.made([AS_IN_FILE] * len(axes))
+    own, searched = question.made([AS_IN_FILE] * len(axes)), values[0]
+    alike = [one for one in values if dump(question.made(one)) == dump(own)]  # which stand once, as the file's own
+    values = [one for one in values if one not in alike]
     trials = project([*map(question.made, values), own], FRESH, fresh)
     own_cost = trials[-1].middle_cost
     names = [_named(axes, one) for one in values]
-    if within(own_cost):
+    if alike or within(own_cost):
         names.append(FILES_OWN)
     else:
         trials.pop()
@@ -310,7 +313,7 @@ def find(
     base = values[followed] if followed < len(values) else (AS_IN_FILE,) * len(axes)
     some = fresh if question.survey is not None else min(fresh, search_members)
     ponds, changed = {dump(question.made(base))}, []  # each once: a value may be that of the file
-    for change in _changed(axes, base, values[0]):
+    for change in _changed(axes, base, searched):
         if (pond := dump(question.made(change[2]))) not in ponds:
             ponds.add(pond)
             changed.append(change)

@@ -34,7 +34,9 @@ def wording(found: Plan) -> Wording:
 
 def plan_answer(found: Plan) -> str:
     """The answer on one screen: what to do, how surely, at what cost; then the plans side by side."""
-    lines = [*_choice(found), *wrapped(f"How sure: {wording(found).sureness(most=1, goals=1)}")]
+    lines = _choice(found)
+    if sure := wording(found).sureness(most=1, goals=1):
+        lines += wrapped(f"How sure: {sure}")
     if found.decision.cost is not None:
         lines += wrapped(f"Cost: {wording(found).money(most=1)}")
     lines += wrapped(f"Matters most: {_most(found)}") if found.changes else []
@@ -62,7 +64,9 @@ def plan_text(found: Plan) -> str:
 def plan_passages(found: Plan) -> list[Passage]:
     """The whole answer but for the caution."""
     told = wording(found)
-    parts = [Passage("\n".join(_choice(found))), Passage(f"How sure: {told.sureness()}")]
+    parts = [Passage("\n".join(_choice(found)))]
+    if sure := told.sureness():
+        parts.append(Passage(f"How sure: {sure}"))
     if found.decision.cost is not None:
         parts.append(Passage(f"Cost: {told.money()}"))
     parts.append(Passage(searched(found), detail=True))
@@ -80,7 +84,8 @@ def plan_passages(found: Plan) -> list[Passage]:
 
 def _choice(found: Plan) -> list[str]:
     told = wording(found)
-    lines = wrapped(f"{told.head}: {told.listed(found.decision.equals, MOST_NAMED)}.")
+    head = told.head if len(told.short) > 1 else "Only one plan"
+    lines = wrapped(f"{head}: {told.listed(found.decision.equals, MOST_NAMED)}.")
     if found.decision.chosen is None and len(found.decision.equals) > 1:
         name = told.short[found.decision.followed]
         why = "which costs least of them" if found.decision.cheapest is not None else "which the goals speak for most"
@@ -243,12 +248,13 @@ def plan_csv(found: Plan) -> str:
     told, d = wording(found), found.decision
     out = io.StringIO()
     lines = csv.writer(out, lineterminator="\n")
+    first = found.trials[0 if found.finalists[:1] == (found.tried[0].values,) else -1]  # the best of the search
     goals = [_heading(f"{told.goal(s)} {s.kind} {q}") for s in d.scores for q in ("p10", "p50", "p90")]
     lines.writerow(["plan", *(axis.path for axis in found.axes), "members", "cost", "worth_against_best", *goals])
     for k, name in enumerate(told.short):
         values = found.finalists[k] if k < len(found.finalists) else (AS_IN_FILE,) * len(found.axes)
         trial = found.trials[k]
-        against = float((trial.worth - found.trials[0].worth).mean())
+        against = float((trial.worth - first.worth).mean())
         three = [np.quantile(converted(s.values[k], s.kind, told.units), QUANTILES) for s in d.scores]
         cells = [in_csv(q) for one in three for q in one]
         lines.writerow([name, *map(csv_cell, values), d.members, f"{trial.middle_cost:.2f}", f"{against:.4f}", *cells])

@@ -381,7 +381,7 @@ def _by_month(found: Found) -> list[Passage]:
 def _months(question: Question) -> list[int]:
     """Months of the season, from 0, in the order of the calendar."""
     (first, _), (last, _) = question.season
-    return [m for m in range(12) if (first - 1 <= m <= last - 1) == (first <= last) or m + 1 in (first, last)]
+    return list(range(first - 1, last))
 
 
 def _schedule(found: Found) -> Passage:

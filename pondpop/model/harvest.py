@@ -5,6 +5,7 @@ Densities per ha, mass in g, biomass in kg/ha. Arrays are [member, group] unless
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from pondpop.arrays import Array, power, total
 from pondpop.model import lengths
-from pondpop.model.inputs import RemovalInput
+from pondpop.model.inputs import FishingInput, RemovalInput
 from pondpop.model.lengths import Left
 from pondpop.model.state import Pond
 from pondpop.species import species_with
@@ -97,9 +98,17 @@ class Taken(NamedTuple):
 
 
 def harvested(pond: Pond, length: float) -> Taken:
-    """What harvest rules take in a step: F of the season · share of its effort on the day · anglers' success."""
-    p, inputs = pond.parameters, pond.inputs
+    """What harvest rules take in a step."""
     taken = Taken.none(pond)
+    for rule, per_day in fished(pond):
+        taken.take(pond, rule.species, rule.shortest_mm, rule.longest_mm, per_day, length)
+    return taken
+
+
+def fished(pond: Pond) -> Iterator[tuple[FishingInput, Array]]:
+    """Each harvest rule that is fished on this day, and deaths per fish of its window and day [member]:
+    F of the season · share of its effort on the day · anglers' success."""
+    p, inputs = pond.parameters, pond.inputs
     year = inputs.year[pond.day]
     for rule, holds in zip(inputs.fishing, pond.rule_holds, strict=True):
         effort = rule.effort[pond.day]
@@ -108,9 +117,7 @@ def harvested(pond: Pond, length: float) -> Taken:
         there = in_window(pond, rule.species, rule.kind, rule.shortest_mm, rule.longest_mm)
         ask = rule.ask[:, year] if rule.when is None else np.where(holds, rule.ask[:, year], rule.otherwise)
         season = season_fishing(rule.kind, ask, there, p.quota_fishing_limit_per_year, p.quota_limit_power)
-        per_day = season * effort * inputs.luck.angler_success[:, year]
-        taken.take(pond, rule.species, rule.shortest_mm, rule.longest_mm, per_day, length)
-    return taken
+        yield rule, season * effort * inputs.luck.angler_success[:, year]
 
 
 def ease_of_catching(pond: Pond, species: int, fish: Array) -> tuple[Array, Array] | None:

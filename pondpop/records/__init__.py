@@ -110,6 +110,8 @@ class Records:
     """What looks odd but was kept."""
     read_as: str = ""
     """What of the field sheets was read as what; empty where they use the words of record files."""
+    books: tuple[dt.date, dt.date] | None = None
+    """First and last day of which the catches are said to hold every trip and every kept fish; None: nothing is said."""
 
     @property
     def last(self) -> dt.date | None:
@@ -135,6 +137,10 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
     own = own_words(folder, (name for columns in COLUMNS.values() for group in sum(columns, ()) for name in group.split("|")))
     files = _files(folder, own)
     sheets = {kind: _joined(kind, files[kind]) if kind in files else None for kind in COLUMNS}
+
+    if own.books and not sheets["catches.csv"]:
+        remedy = "add it, or take [books] out"
+        raise InputError("books", Fact("books that hold every trip"), "a catches.csv", remedy, file=str(folder / OWN_WORDS))
 
     fish = rows_of(sheets["survey.csv"], rows.fish)
     effort = rows_of(sheets["effort.csv"], rows.effort)
@@ -174,9 +180,11 @@ def read_records(folder: str | Path, strict: bool = False, today: dt.date | None
         (
             *consistency.notes(sheets, fish, effort, tags, lost_effort),
             *consistency.after(today or dt.date.today(), (fish, effort, catches, tags)),
+            *consistency.of_books(own.books, today or dt.date.today(), catches),
             *(note for sheet in read for note in _not_understood(sheet)),
         ),
         in_words(sheet.reading for sheet in read),
+        own.books,
     )  # fmt: skip
 
 

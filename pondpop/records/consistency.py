@@ -8,12 +8,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import TypeVar
 
 from pondpop.checks import Fact, InputError
 from pondpop.records.csv_rows import Sheets
 from pondpop.records.rows import Catch, Effort, Fish, TagEvent
+from pondpop.species import TRAITS
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share
 from pondpop.units import MM_PER_IN
@@ -244,6 +245,7 @@ def notes(
         yield "tagged on the day of a survey, but not among its fish: " + some(absent)
     if surveys := sheets["survey.csv"]:
         yield from _too_small(surveys, fish)
+        yield from _unlike_their_age(surveys, fish)
         yield from _repeats(surveys, fish)
 
 
@@ -268,12 +270,52 @@ def _too_small(surveys: Sheets, fish: list[Fish]) -> Iterator[str]:
         )
 
 
+UNLIKE_USUAL = 0.5, 1.5
+"""Shares of the usual length at an age, and at the next, below and above which a fish is odd (choices of ours)."""
+
+
+def _unlike_their_age(surveys: Sheets, fish: list[Fish]) -> Iterator[str]:
+    """Fish far shorter than is usual at their age, or far longer than at the next one: either may be written down wrong."""
+    found: dict[str, list[Fish]] = defaultdict(list)
+    for f in fish:
+        if f.age is not None:
+            low, high = UNLIKE_USUAL
+            if not low * _usual_mm(f.species, f.age) <= f.length_mm <= high * _usual_mm(f.species, f.age + 1):
+                found[f.species].append(f)
+    for species, odd in found.items():
+        lines = surveys.some((f.line for f in odd), 3)
+        yield (
+            f"{sum(f.count for f in odd)} {species} whose age and length do not fit one another ({lines}), the first "
+            f"{_long(odd[0].length_mm)} at age {odd[0].age}: check both"
+        )
+
+
+def _usual_mm(species: str, age: int) -> float:
+    """The usual length at an age, on straight lines between those that are known; that of the oldest for all beyond."""
+    known = TRAITS[species].usual_ages
+    for (shorter, younger), (longer, older) in pairwise(known):
+        if age <= older:
+            return max(shorter, shorter + (longer - shorter) * (age - younger) / (older - younger))
+    return known[-1][0]
+
+
 def after(today: dt.date, rows: Iterable[Sequence[Fish | Effort | Catch | TagEvent]]) -> Iterator[str]:
     """Names dates that have not come yet."""
     late = [row for kind in rows for row in kind if row.date > today]
     if late:
         dates = some(str(day) for day in sorted({row.date for row in late}))
         yield f"{len(late)} row{'s' * (len(late) > 1)} dated after today, {today}: {dates}; kept, but check the year"
+
+
+def of_books(books: tuple[dt.date, dt.date] | None, today: dt.date, catches: Sequence[Catch]) -> Iterator[str]:
+    """Names what is odd about books that are said to hold every trip of some days."""
+    if books is None:
+        return
+    first, last = books
+    if last > today:
+        yield f"catches are said to hold every trip until {last}, a day after today, {today}; kept, but check the year"
+    if not any(first <= row.date <= last for row in catches):
+        yield f"catches are said to hold every trip from {first} to {last}, and hold none: nobody kept a fish then"
 
 
 def some(items: Iterable[str], most: int = 5) -> str:

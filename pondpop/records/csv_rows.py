@@ -337,8 +337,8 @@ def measure(cells: dict[str, str], stem: str, family: Family, low: float, high: 
         name = f"{stem}_{suffix}"
         if name in cells:
             # a bound told in the column's unit must not refuse itself by rounding
-            slack = 1e-9 * max(abs(low), abs(high))
-            value = number(cells, name, unit.from_si(low - slack), unit.from_si(high + slack), f" {unit.words}{words}")
+            least, most = unit.from_si(low - 1e-9 * abs(low)), unit.from_si(high + 1e-9 * abs(high))
+            value = number(cells, name, least, most, f" {unit.words}{words}")
             return None if value is None else unit.to_si(value)
     return None
 

@@ -15,6 +15,9 @@ is refused with what to write. A folder's `columns.toml` adds words of its own:
     [always]                       # columns that the sheets lack, or that hold this once and are blank below
     gear = "electrofishing"
     date = 2026-05-14
+    [books]                        # every trip of these days, and every fish kept, is in catches.csv
+    complete_from = 2026-04-01
+    complete_until = 2027-10-31
 """
 
 from __future__ import annotations
@@ -38,6 +41,8 @@ MOST_SHOWN = 8
 ORDERS = ("month first", "day first")
 ALWAYS = {"date": "date = 2026-05-14", "gear": 'gear = "electrofishing"', "species": 'species = "bass"'}
 """Columns that may be stated once for all rows, and how that is written."""
+
+_BOOKS = ("complete_from", "complete_until")
 
 _STEMS = {
     "date": "date, sample date, survey date, date sampled, date collected",
@@ -121,6 +126,8 @@ class OwnWords:
     species: Mapping[str, str] = field(default_factory=dict)
     gears: Mapping[str, str] = field(default_factory=dict)
     always: Mapping[str, str] = field(default_factory=dict)
+    books: tuple[dt.date, dt.date] | None = None
+    """First and last day of which catches.csv is said to hold every trip and every kept fish."""
 
 
 def own_words(folder: Path, known: Iterable[str]) -> OwnWords:
@@ -139,7 +146,7 @@ def own_words(folder: Path, known: Iterable[str]) -> OwnWords:
 
 
 def _own_words(raw: Mapping[str, object], known: set[str]) -> OwnWords:
-    checks.only_known("", raw, ("dates", "columns", "species", "gears", "always"))
+    checks.only_known("", raw, ("dates", "columns", "species", "gears", "always", "books"))
     if "dates" in raw:
         checks.choice("dates", raw["dates"], ORDERS)
     tables: dict[str, dict[str, str]] = {}
@@ -158,7 +165,24 @@ def _own_words(raw: Mapping[str, object], known: set[str]) -> OwnWords:
                 told = sorted(word or '""' for word in allowed[name])
                 raise InputError(f"{name}.{key}", value, "one of " + ", ".join(told))
         tables[name] = {_words(key): value for key, value in table.items()}
-    return OwnWords(str(raw.get("dates", "")), **tables)
+    return OwnWords(str(raw.get("dates", "")), **tables, books=_books(raw["books"]) if "books" in raw else None)
+
+
+def _books(table: object) -> tuple[dt.date, dt.date]:
+    """The days of which the books are said to be complete."""
+    if not isinstance(table, dict):
+        raise InputError("books", table, "a table", "write [books] above its lines")
+    checks.only_known("books", table, _BOOKS)
+    for key in _BOOKS:
+        if key not in table:
+            remedy = "say from when and until when every trip and every kept fish is in catches.csv"
+            raise InputError(f"books.{key}", checks.MISSING, "a date, like 2026-04-01", remedy)
+        if type(table[key]) is not dt.date:
+            raise InputError(f"books.{key}", table[key], "a date, like 2026-04-01", "write it without quotation marks or time")
+    first, last = (table[key] for key in _BOOKS)
+    if last < first:
+        raise InputError("books.complete_until", last, f"a day from complete_from, {first}, on")
+    return first, last
 
 
 class Reading:

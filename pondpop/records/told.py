@@ -16,6 +16,8 @@ def how_read(r: Records) -> Iterator[tuple[str, str]]:
     """
     if r.read_as:
         yield "", f"Read as: {r.read_as}."
+    if r.books:
+        yield "", f"Said to hold every trip and every kept fish: the catches of {r.books[0]} to {r.books[1]}."
     slips = slips_of(r)
     if slips:
         yield "", f"{left_out(r)}:"

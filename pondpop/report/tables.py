@@ -23,7 +23,6 @@ from pondpop.units import (
     converted,
     figure_of,
     in_csv,
-    joined,
     months_in_words,
     other,
     unit_of,
@@ -362,7 +361,7 @@ def oxygen(material: Material) -> Table:
     for projection in material.projections:
         every = oxygen_risk.risks(projection.dataset, projection.scenario)
         for case, risk in zip(material.cases_of(projection), every, strict=False):
-            causes = joined(f"{what} {100 * share:.0f} %" for what, share in risk.causes.items()) or NONE
+            causes = oxygen_risk.put_down_to(risk.causes) or NONE
             rows.append([
                 f"{case.letter}: {case.title}", f"{100 * risk.partial:.1f} %", f"{100 * risk.severe:.1f} %",
                 months_in_words(risk.months) or NONE, causes, f"{risk.lowest:.1f}", brief(risk.kwh, 2),

@@ -28,8 +28,19 @@ from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
-from pondpop.update.likelihood import Aged, Haul, Mean, Observation, Outing, Recaptured, growth_of, wr_of
-from pondpop.update.simulate import Growing, Hatched, Marked, Watched
+from pondpop.update.likelihood import (
+    Aged,
+    Haul,
+    KeptInBooks,
+    Mean,
+    Observation,
+    Outing,
+    Recaptured,
+    Returned,
+    growth_of,
+    wr_of,
+)
+from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched
 
 Array = NDArray[np.float64]
 
@@ -74,9 +85,13 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     asked, grown = _growth(records, start, end)
     marked, recaptured = _recaptured(records, start, end)
     hatched, aged = _aged(records, start, end)
-    found += [*grown, *recaptured, *aged]
+    keeping, kept = _kept(records, scenario, unused)
+    tagged, returned = _returned(records, start, end)
+    found += [*grown, *recaptured, *aged, *kept, *returned]
     looked = {one.day for one in found} | {one.day for o in found if isinstance(o, Haul) for one in o.outings}
-    watched = Watched(tuple(sorted(looked)), tuple(asked), tuple(marked), tuple(hatched))
+    watched = Watched(
+        tuple(sorted(looked)), tuple(asked), tuple(marked), tuple(hatched), tuple(keeping), tuple(tagged)
+    )
     return Evidence(tuple(found), watched, tuple(unused))
 
 
@@ -137,7 +152,7 @@ def _conditions(survey: Survey, start: dt.date) -> Iterator[Mean]:
 
 
 def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterator[Haul]:
-    """What anglers caught in each calendar year: all fish over all hours, held against the day in their middle.
+    """What anglers caught in each calendar year: all fish over all hours; those of each month held against the day in its middle.
 
     Fish are as wary then as the fishing that the scenario states (`[[angling]]`) makes them; that of the trips recorded does
     not count.
@@ -155,7 +170,9 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
         hours = sum(trips.values())
         if not hours:
             continue
-        middle = sum((date - start).days * spent for (date, _), spent in trips.items()) / hours
+        months: dict[int, list[tuple[int, float]]] = defaultdict(list)
+        for (date, _), spent in sorted(trips.items()):
+            months[date.month].append(((date - start).days, spent))
         lost = [
             bad
             for bad in records.left_out
@@ -185,8 +202,14 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             if not known:
                 unused.append(f"{year} angling {species}: a row that was left out may be of it, so only lengths count")
             if known or data[:-1].any():
-                outing = Outing(round(middle), hours if known else None)
-                yield Haul(f"{year} angling {species}", species, "angling", (outing,), data, bins)
+                outings = tuple(_of_month(some, known) for some in months.values())
+                yield Haul(f"{year} angling {species}", species, "angling", outings, data, bins)
+
+
+def _of_month(trips: Sequence[tuple[int, float]], known: bool) -> Outing:
+    """The trips of a month, days of the run and hours, about the day in their middle; unless their hours tell nothing."""
+    hours = sum(spent for _, spent in trips)
+    return Outing(round(sum(day * spent for day, spent in trips) / hours), hours if known else None, None, len(trips))
 
 
 def _bins(bounds: list[tuple[float, float]]) -> Array:
@@ -234,19 +257,20 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
 
 
 def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Marked], list[Recaptured]]:
-    """Marked fish in the catch of each survey in which any were seen or marked: of those marked in earlier surveys, and on each
-    further day of those handled on the days before, which tells how many there are. Those that anglers kept since are marked
-    fish too: their deaths are among those of the pond."""
+    """Marked fish in the catch of each survey in which any were seen or marked: of those marked in each earlier survey, and on
+    each further day of those handled on the days before, which tells how many there are. Those that anglers kept since are
+    marked fish too: their deaths are among those of the pond."""
     asked: list[Marked] = []
     found: list[Recaptured] = []
     sessions = [s for s in surveys(records) if start <= s.first and s.last < end and any(f.tag for f in s.fish)]
     for n, now in enumerate(sessions):
         for species, used in product(GAME, now.gears):
-            before, known = [], set()
+            before, known = [], list[set[str | None]]()
             for then in sessions[:n]:
-                new = {f.tag: f.length_mm for f in then.fish if f.tag and f.species == species and f.tag not in known}
-                known |= set(new)
+                old = set[str | None]().union(*known)
+                new = {f.tag: f.length_mm for f in then.fish if f.tag and f.species == species and f.tag not in old}
                 if new:
+                    known.append(set(new))
                     before.append(Marked(species, (then.first - start).days, (now.first - start).days, tuple(new.values())))
             looks = [("old tags", now.first, before, known, now.taken(used, species))]
             for day in sorted({f.date for f in now.fish if f.gear == used}):
@@ -254,7 +278,7 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
                 first, last = (now.first - start).days, (day - start).days
                 today = tuple(f for f in now.fish if (f.date, f.gear, f.species) == (day, used, species))
                 again = [Marked(species, first, last, tuple(handled.values()))] if handled else []
-                looks.append(("new tags", day, again, set(handled), today))
+                looks.append(("new tags", day, again, [set(handled)], today))
             for name, day, marked, tags, fish in looks:
                 numbers = tuple(range(len(asked), len(asked) + len(marked)))
                 asked += marked
@@ -262,13 +286,69 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
                 for low, high in ((stock, quality), (quality, None)) if marked else ():
                     some = [f for f in fish if within(np.array(f.length_mm), low, high)]
                     if some:
-                        data, examined = np.array([float(sum(f.tag in tags for f in some))]), sum(f.count for f in some)
+                        seen = {f.tag for f in some}
+                        data = np.array([float(len(seen & of_day)) for of_day in tags])
+                        examined = sum(f.count for f in some)
                         found.append(
                             Recaptured(
                                 f"{day} {used} {species}", name, species, used, (day - start).days, numbers, low, high,
                                 examined, data,
                             )
                         )  # fmt: skip
+    return asked, found
+
+
+def _kept(records: Records, scenario: Scenario, unused: list[str]) -> tuple[list[Keeping], list[KeptInBooks]]:
+    """Fish that anglers kept in each calendar year, of species that they keep, where the books are said to hold every one."""
+    asked: list[Keeping] = []
+    found: list[KeptInBooks] = []
+    if records.books is None:
+        return asked, found
+    start, end = scenario.run.start, scenario.run.end
+    first, last = max(records.books[0], start), min(records.books[1] + dt.timedelta(days=1), end - dt.timedelta(days=1))
+    wanted = {rule.species for strategy in scenario.strategies.values() for rule in strategy.harvest}
+    for year in range(first.year, last.year + 1):
+        begins, ends = max(first, dt.date(year, 1, 1)), min(last, dt.date(year + 1, 1, 1))
+        if begins >= ends:
+            continue
+        rows = [c for c in records.catches if begins <= c.date < ends and c.species]
+        lost = [bad for bad in records.left_out if bad.kind == "catches.csv" and (bad.date is None or begins <= bad.date < ends)]
+        for species in (s for s in SPECIES if s in wanted | {c.species for c in rows if c.kept}):
+            if any(bad.species in (None, species) for bad in lost):
+                unused.append(f"{year} books {species}: a row that was left out may be of it, so how many were kept is not known")
+                continue
+            asked.append(Keeping(species, (begins - start).days, (ends - start).days))
+            data = np.array([float(sum(c.kept for c in rows if c.species == species))])
+            found.append(KeptInBooks(f"{year} books {species}", species, asked[-1].last, len(asked) - 1, data))
+    return asked, found
+
+
+def _returned(records: Records, start: dt.date, end: dt.date) -> tuple[list[Marked], list[Returned]]:
+    """Tags that anglers handed in within a year of the survey in which fish were tagged; none is told of, where none ever was,
+    since it may be that nobody asked for them."""
+    asked: list[Marked] = []
+    found: list[Returned] = []
+    held = {(f.tag, f.date): f.length_mm for f in records.fish if f.tag}
+    kept = {t.tag: t.date for t in records.tags if t.event == "kept" and (t.tag, t.date) not in held}
+    if not kept:
+        return asked, found
+    known = max([*(t.date for t in records.tags), *(c.date for c in records.catches), *(f.date for f in records.fish)])
+    for survey, species in product(surveys(records), GAME):
+        if not start <= survey.first <= survey.last < end:
+            continue
+        tagged = {
+            t.tag: length
+            for t in records.tags
+            if t.event == "tagged" and t.species == species and survey.first <= t.date <= survey.last
+            and (length := t.length_mm or held.get((t.tag, t.date))) is not None
+        }  # fmt: skip
+        last = min(survey.first + dt.timedelta(days=365), known + dt.timedelta(days=1), end - dt.timedelta(days=1))
+        if not tagged or last <= survey.last:
+            continue
+        first, until = (survey.first - start).days, (last - start).days
+        asked.append(Marked(species, first, until, tuple(tagged.values())))
+        data = np.array([float(sum(tag in kept and kept[tag] < last for tag in tagged))])
+        found.append(Returned(f"{survey.first} tags {species}", species, until, len(asked) - 1, len(tagged), data))
     return asked, found
 
 

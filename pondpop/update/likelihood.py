@@ -46,11 +46,16 @@ MARKS_OFF = 0.15  # of the share marked, of all recaptures of a species alike (m
 LEAST_MARKED, MOST_MARKED = 0.002, 0.95  # share of a catch that is marked
 LENGTHS_ALIKE = 0.03  # of the lengths of all year classes of a species alike, where ages are held against them, as a share
 MISREAD = 0.1  # share of the fish whose age is read a year wrong, half of them too old
+ANGLERS_OFF = 0.2  # of what anglers catch an hour in a year, on all trips alike (who fishes, and with what), log
+REPORTED = 0.1  # of all kept fish in books that are said to hold every one, alike (forgotten, miscounted), log
+KEPT_ERROR = 0.1  # of the number of fish that anglers keep in a year, beyond that of a count, as a share
+HANDED_IN = 0.6  # share of the tags of kept fish that anglers hand in, and
+HANDED_IN_OFF = 0.3  # of it, from pond to pond, log
 WITHOUT_FISH = (90.0, 30.0)  # mean and standard deviation of a Wr where a pond has no fish of the class
 WITHOUT_GROWTH = (60.0, 60.0)  # the same for growth, mm a year
 
-CATCHABILITY, OFFSET = "catchability ", "offset "
-DOUBTS = (CATCHABILITY, OFFSET)
+CATCHABILITY, OFFSET, REPORTING = "catchability ", "offset ", "reporting of kept fish"
+DOUBTS = (CATCHABILITY, OFFSET, REPORTING)
 """How the names of decisions begin that concern the records and not the pond."""
 
 
@@ -100,11 +105,13 @@ class Observation(Protocol):
 
 @dataclass(frozen=True)
 class Outing:
-    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day."""
+    """A day on which a gear was worked; effort None: unknown, water_c None: as expected on that day. times: outings about that
+    day, of which the effort is the sum."""
 
     day: int
     effort: float | None
     water_c: float | None = None
+    times: int = 1
 
 
 @dataclass(frozen=True)
@@ -125,11 +132,17 @@ class Haul:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        return (f"{CATCHABILITY}{self.gear} {self.species}",)
+        of_gear = f"{CATCHABILITY}{self.gear} {self.species}"
+        return (of_gear, f"{OFFSET}catch of {self.title}") if self.gear == "angling" else (of_gear,)
 
     @property
     def day(self) -> int:
         return max(one.day for one in self.outings)
+
+    @property
+    def times(self) -> int:
+        """Outings, which scatter each anew."""
+        return sum(one.times for one in self.outings)
 
     @property
     def counts(self) -> bool:
@@ -138,6 +151,8 @@ class Haul:
 
     def expected(self, view: View) -> Array:
         there = multiplier(view.doubts[self.doubts[0]], gear(self.gear).catchability_spread)
+        for name in self.doubts[1:]:
+            there = there * multiplier(view.doubts[name], ANGLERS_OFF)
         catch = np.zeros(())
         for one in self.outings:
             warmth = view.water_c[one.day] if one.water_c is None else one.water_c
@@ -154,10 +169,10 @@ class Haul:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
-        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, len(self.outings))
+        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, self.times)
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
-        sized = scatter(expected[:, :-1], gear(self.gear), rng, len(self.outings))
+        sized = scatter(expected[:, :-1], gear(self.gear), rng, self.times)
         return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
 
     def typical(self, expected: Array) -> Array:
@@ -194,52 +209,148 @@ class Haul:
 @dataclass(frozen=True)
 class Recaptured:
     """Marked fish among those of some lengths that were examined, by one gear: a share of its catch, so that neither effort nor
-    catchability matters. They keep together as the lengths of a catch do (beta-binomial)."""
+    catchability matters. When they were marked counts too: of older marks fewer are left, the more fish die. They keep together
+    as the lengths of a catch do (Dirichlet-multinomial)."""
 
     title: str
     name: str  # of the marks
     species: str
     gear: str
     day: int
-    marked: tuple[int, ...]  # their numbers among the marked fish that were asked for
+    marked: tuple[int, ...]  # the numbers of those marked on one day, the first first, among those that were asked for
     low_in: int
     high_in: int | None
     examined: int
-    data: Array  # [1], fish
+    data: Array  # [day of marking], fish
 
     @property
     def doubts(self) -> tuple[str, ...]:
         return (f"{OFFSET}marks {self.species}",)
 
     def expected(self, view: View) -> Array:
-        """The share that is marked [member, 1]."""
+        """The share that was marked on each day [member, day of marking]."""
         taken = of_species(gear(self.gear).class_selectivity(), self.species, axis=0)
         every = of_species(view.at("number", self.day), self.species) * view.area_ha
-        alive = view.seen["marked"][:, list(self.marked)].sum(axis=1)
-        marked, there = ((fish * taken)[:, self.low_in : self.high_in].sum(axis=1) for fish in (alive, every))
+        inside = slice(self.low_in, self.high_in)
+        marked = np.cumsum((view.seen["marked"][:, list(self.marked)] * taken)[:, :, inside], axis=2)[:, :, -1]
+        there, whole = (every * taken)[:, inside].sum(axis=1), np.cumsum(marked, axis=1)[:, -1]
         kept = MARKS_KEPT * multiplier(view.doubts[self.doubts[0]], MARKS_OFF)
-        return np.clip(kept * marked / np.maximum(there, 1e-9), LEAST_MARKED, MOST_MARKED)[:, None]
+        share = np.clip(kept * whole / np.maximum(there, 1e-9), LEAST_MARKED, MOST_MARKED)
+        of_day = (marked + 1e-3) / (whole + 1e-3 * len(self.marked))[:, None]
+        return share[:, None] * of_day
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
-        a, b = self._strengths(expected)
-        return np.asarray(scipy.stats.betabinom.logpmf(data[..., 0], self.examined, a, b))
+        parts = np.broadcast_to(np.append(data, self.examined - data.sum()), (len(expected), len(self.marked) + 1))
+        return _log_chance_of_shares(parts, self._strengths(expected))
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
-        return rng.binomial(self.examined, rng.beta(*self._strengths(expected)))[:, None].astype(float)
+        share = rng.gamma(self._strengths(expected))
+        share /= share.sum(axis=-1, keepdims=True)
+        return rng.multinomial(self.examined, share)[..., :-1].astype(float)
 
     def typical(self, expected: Array) -> Array:
         return self.examined * expected
 
     def summary(self, data: Array) -> Array:
-        return np.log1p(data)
+        """The logarithm of all, and that of the odds of having been marked on one of the first half of the days [..., figure]."""
+        whole = np.log1p(data.sum(axis=-1, keepdims=True))
+        middle = len(self.marked) // 2
+        return np.concatenate([whole, _log_odds_by_year(data)[..., middle - 1 : middle]], axis=-1) if middle else whole
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """The share that is marked of those examined."""
-        return {f"{self.name} {class_name(self.low_in, self.high_in)}": ("%", 100.0 * data[..., 0] / self.examined)}
+        share = 100.0 * data.sum(axis=-1) / self.examined
+        return {f"{self.name} {class_name(self.low_in, self.high_in)}": ("%", share)}
 
-    def _strengths(self, expected: Array) -> tuple[Array, Array]:
-        together = gear(self.gear).independent_fish
-        return together * expected[:, 0], together * (1.0 - expected[:, 0])
+    def _strengths(self, expected: Array) -> Array:
+        """Of the shares of each day of marking and of those without a mark [member, share]."""
+        unmarked = 1.0 - expected.sum(axis=-1, keepdims=True)
+        return gear(self.gear).independent_fish * np.concatenate([expected, unmarked], axis=-1)
+
+
+@dataclass(frozen=True)
+class Returned:
+    """Tags of the fish of one species tagged in one survey that anglers hand in within a year, since they keep the fish. Not
+    every tag is handed in, and what share is, is doubted for all surveys alike; the fish keep together as the lengths of a catch
+    do (beta-binomial)."""
+
+    title: str
+    species: str
+    day: int
+    k: int  # its number among those that were asked for
+    tagged: int
+    data: Array  # [1], tags
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return (f"{OFFSET}tags handed in {self.species}",)
+
+    def expected(self, view: View) -> Array:
+        """The share that is handed in [member, 1]."""
+        handed_in = HANDED_IN * multiplier(view.doubts[self.doubts[0]], HANDED_IN_OFF)
+        return np.clip(handed_in * view.seen["marked_kept"][:, self.k] / self.tagged, LEAST_MARKED, MOST_MARKED)[:, None]
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        return _log_chance_of_shares(np.append(data, self.tagged - data.sum()), self._strengths(expected))
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        kept, other = self._strengths(expected).T
+        return rng.binomial(self.tagged, rng.beta(kept, other))[:, None].astype(float)
+
+    def typical(self, expected: Array) -> Array:
+        return self.tagged * expected
+
+    def summary(self, data: Array) -> Array:
+        return np.log1p(data)
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        """The share of the tags that is handed in."""
+        return {"tags handed in": ("%", 100.0 * data[..., 0] / self.tagged)}
+
+    def _strengths(self, expected: Array) -> Array:
+        return gear("angling").independent_fish * np.concatenate([expected, 1.0 - expected], axis=-1)
+
+
+@dataclass(frozen=True)
+class KeptInBooks:
+    """Fish of a species that anglers kept in (a part of) a calendar year, of books that are said to hold every one.
+
+    A count (negative binomial) of those that harvest rules take; what the books leave out all the same is doubted for all
+    years alike. Some of these fish are among those caught an hour too (`Haul`), which tell of the fish there are and not of the
+    rules: that the chance of both is the same is left out of account.
+    """
+
+    title: str
+    species: str
+    day: int
+    k: int  # its number among those that were asked for
+    data: Array  # [1], fish
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        return (REPORTING,)
+
+    def expected(self, view: View) -> Array:
+        """Fish in the books [member, 1]."""
+        written = multiplier(view.doubts[REPORTING], REPORTED)
+        return (written * view.seen["kept"][:, self.k] * view.area_ha + STRAYS)[:, None]
+
+    def log_likelihood(self, expected: Array, data: Array) -> Array:
+        n = KEPT_ERROR**-2
+        return np.asarray(scipy.stats.nbinom.logpmf(data[..., 0], n, n / (n + expected[:, 0])))
+
+    def draw(self, expected: Array, rng: np.random.Generator) -> Array:
+        n = KEPT_ERROR**-2
+        return rng.poisson(expected * rng.gamma(n, 1.0 / n, expected.shape)).astype(float)
+
+    def typical(self, expected: Array) -> Array:
+        return expected
+
+    def summary(self, data: Array) -> Array:
+        return np.log1p(data)
+
+    def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
+        return {"kept": ("fish", data[..., 0])}
 
 
 @dataclass(frozen=True)
@@ -284,10 +395,7 @@ class Aged:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         together = gear(self.gear).independent_fish
-        fish, a = data.sum(axis=-1), together * expected
-        of_class = scipy.special.gammaln(together) + scipy.special.gammaln(fish + 1) - scipy.special.gammaln(fish + together)
-        each = scipy.special.gammaln(data + a) - scipy.special.gammaln(a) - scipy.special.gammaln(data + 1)
-        return np.asarray((of_class + each.sum(axis=-1)).sum(axis=-1))
+        return np.asarray(_log_chance_of_shares(data, together * expected).sum(axis=-1))
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
         share = rng.gamma(gear(self.gear).independent_fish * expected)
@@ -299,14 +407,29 @@ class Aged:
 
     def summary(self, data: Array) -> Array:
         """Of all fish that were aged, the logarithm of the odds of having hatched by each year but the last [..., year]."""
-        older = np.cumsum(data.sum(axis=-2), axis=-1)
-        return np.asarray(np.log((older[..., :-1] + 0.5) / (older[..., -1:] - older[..., :-1] + 0.5)))
+        return _log_odds_by_year(data.sum(axis=-2))
 
     def figures(self, data: Array) -> dict[str, tuple[str, Array]]:
         """The mean age of each length class; fish from before the run's first year count as of the year before it."""
         ages = np.arange(data.shape[-1])[::-1]
         mean = data @ ages / self.fish
         return {f"mean age {class_name(*one)}": ("years", mean[..., n]) for n, one in enumerate(self.classes)}
+
+
+def _log_odds_by_year(data: Array) -> Array:
+    """Of fish of years in their order [..., year], the logarithm of the odds of being of each of them but the last, or of one
+    before [..., year]."""
+    older = np.cumsum(data, axis=-1)
+    return np.asarray(np.log((older[..., :-1] + 0.5) / (older[..., -1:] - older[..., :-1] + 0.5)))
+
+
+def _log_chance_of_shares(data: Array, a: Array) -> Array:
+    """The chance of counts about shares of these strengths (Dirichlet-multinomial, Mosimann 1962, from memory) [...]; both
+    [..., part]."""
+    gammaln = scipy.special.gammaln
+    fish, together = data.sum(axis=-1), a.sum(axis=-1)
+    each = gammaln(data + a) - gammaln(a) - gammaln(data + 1)
+    return np.asarray(gammaln(together) + gammaln(fish + 1) - gammaln(fish + together) + each.sum(axis=-1))
 
 
 def _at(shorter: Array, inches: int | None, scale: Array) -> Array:

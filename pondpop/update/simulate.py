@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from pondpop.ensemble import results
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
+from pondpop.model import harvest
 from pondpop.model.day import Engine, Observer
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import AXES, Surveys, year_classes
@@ -61,14 +63,25 @@ class Hatched:
 
 
 @dataclass(frozen=True)
+class Keeping:
+    """Fish of a species of whom is asked how many anglers keep from the start of `first` to that of `last`; days of the run."""
+
+    species: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True)
 class Watched:
-    """What is read: the fish on some days of the run, in order, growth and survival between two of them, and years of hatching
-    on some."""
+    """What is read: the fish on some days of the run, in order, growth and survival between two of them, years of hatching on
+    some, how many fish anglers keep between some, and how many of the fish marked (`returned`)."""
 
     days: tuple[int, ...]
     growth: tuple[Growing, ...] = ()
     marked: tuple[Marked, ...] = ()
     hatched: tuple[Hatched, ...] = ()
+    kept: tuple[Keeping, ...] = ()
+    returned: tuple[Marked, ...] = ()
 
     @property
     def identity(self) -> str:
@@ -85,11 +98,10 @@ class Watched:
 class WatchedPast:
     """Watches a block up to the last day asked."""
 
-    flows_from: Sequence[int] = ()
-
     def __init__(self, watched: Watched, inputs: Inputs, survey_days: Sequence[int]) -> None:
         self.watched, self.until = watched, watched.days[-1]
         self.surveys, self.between = Surveys(survey_days, watched.days), _Between(watched, inputs.members)
+        self.kept, self.marked_kept = _Kept(watched.kept, inputs.members), _MarkedKept(watched.returned, inputs.members)
         self.first_year = inputs.start.year
         self.years = inputs.date(self.until).year - self.first_year + 1
         self.wary: dict[int, Array] = {}
@@ -97,7 +109,11 @@ class WatchedPast:
 
     @property
     def observers(self) -> Sequence[Observer]:
-        return self.surveys, self.between, self._note
+        return self.surveys, self.between, self.kept, self.marked_kept, self._note
+
+    @property
+    def flows_from(self) -> Sequence[int]:
+        return self.kept.days
 
     def _note(self, engine: Engine) -> None:
         for k, one in enumerate(self.watched.hatched):
@@ -110,6 +126,7 @@ class WatchedPast:
     def branch(self, engine: Engine, rows: NDArray[np.intp]) -> WatchedPast:
         other = copy.copy(self)
         other.surveys, other.between = self.surveys.branch(engine, rows), self.between.branch(rows)
+        other.kept, other.marked_kept = self.kept.branch(rows), self.marked_kept.branch(rows)
         other.wary, other.hatched = {day: wary[rows] for day, wary in self.wary.items()}, self.hatched[rows]
         return other
 
@@ -118,11 +135,12 @@ class WatchedPast:
         (catch per hour relative to that of fish that nobody fished for), growth [member, asked] (mm a year; NaN where no
         such fish live until then), marked [member, asked, length_class] (fish that live), year_classes [member, asked,
         length_class, year_class] (fish/ha; first those that hatched before the calendar year in which the run starts, then
-        those of each year until the last day), and group_survivors, group_length [member, stocked_group] on the last day.
+        those of each year until the last day), kept [member, asked] (fish/ha), marked_kept [member, asked] (fish), and
+        group_survivors, group_length [member, stocked_group] on the last day.
         """
         read = self.surveys.stacked(self.watched.days)
         out = {name: read[name] for name in READ} | {"growth": self.between.mm_a_year, "marked": self.between.alive}
-        out["year_classes"] = self.hatched
+        out |= {"year_classes": self.hatched, "kept": self.kept.number, "marked_kept": self.marked_kept.number}
         out["catch_while_wary"] = np.stack([self.wary[day] for day in self.watched.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
@@ -139,9 +157,8 @@ class _Between:
     def branch(self, rows: NDArray[np.intp]) -> _Between:
         """The same of a block that branched off, of some rows until then."""
         other = copy.copy(self)
-        other.mm_a_year, other.alive, other.begun = self.mm_a_year[rows], self.alive[rows], {}
-        for which, groups in self.begun.items():
-            other.begun[which] = {name: one if len(one) == 1 else one[rows] for name, one in groups.items()}
+        other.mm_a_year, other.alive = self.mm_a_year[rows], self.alive[rows]
+        other.begun = {which: _of_rows(groups, rows) for which, groups in self.begun.items()}
         return other
 
     def __call__(self, engine: Engine) -> None:
@@ -158,6 +175,75 @@ class _Between:
                 self.alive[:, k] = _alive(engine, marked, self.begun[marked.species, marked.first])
 
 
+class _Kept:
+    """Reads how many fish anglers keep between days of the run: `number` [member, asked], fish/ha. The flows of the run are to
+    begin on `days`."""
+
+    def __init__(self, asked: Sequence[Keeping], members: int) -> None:
+        self.asked = asked
+        self.days = tuple(sorted({day for one in asked for day in (one.first, one.last)}))
+        self.number = np.zeros((members, len(asked)))
+
+    def branch(self, rows: NDArray[np.intp]) -> _Kept:
+        """The same of a block that branched off, of some rows until then."""
+        other = copy.copy(self)
+        other.number = self.number[rows]
+        return other
+
+    def __call__(self, engine: Engine) -> None:
+        if engine.day not in self.days:
+            return
+        for k, one in enumerate(self.asked):
+            if one.first < engine.day <= one.last:
+                self.number[:, k] += engine.flows.harvest_number[:, place_of(one.species)]
+
+
+DAYS_ALIKE = 15  # in which fish of an inch class that are marked are fished for alike (a choice)
+
+
+class _MarkedKept:
+    """Reads how many of the fish marked anglers keep: `number` [member, asked], fish. Those of an inch class are fished for as
+    all fish of it are, and every DAYS_ALIKE it is read anew how many live and how long they are."""
+
+    def __init__(self, asked: Sequence[Marked], members: int) -> None:
+        self.asked = asked
+        self.number = np.zeros((members, len(asked)))
+        self.begun: dict[int, dict[str, Array]] = {}
+        self.alive: dict[int, Array] = {}  # [member, length_class], and
+        self.fished: dict[int, Array] = {}  # the deaths per fish since they were counted
+
+    def branch(self, rows: NDArray[np.intp]) -> _MarkedKept:
+        """The same of a block that branched off, of some rows until then."""
+        other = copy.copy(self)
+        other.number, other.begun = self.number[rows], {k: _of_rows(groups, rows) for k, groups in self.begun.items()}
+        other.alive, other.fished = ({k: one[rows] for k, one in every.items()} for every in (self.alive, self.fished))
+        return other
+
+    def __call__(self, engine: Engine) -> None:
+        day = engine.day
+        for k, one in enumerate(self.asked):
+            if one.first == day:
+                self.begun[k] = _groups(engine, one.species)
+            if one.first <= day <= one.last and (day in (one.first, one.last) or day % DAYS_ALIKE == 0):
+                if k in self.alive:
+                    self.number[:, k] += (self.alive[k] * -np.expm1(-self.fished[k])).sum(axis=1)
+                self.alive[k] = _alive(engine, one, self.begun[k])
+                self.fished[k] = np.zeros_like(self.alive[k])
+        there = {k: place_of(one.species) for k, one in enumerate(self.asked) if one.first <= day < one.last}
+        for rule, per_day in harvest.fished(engine) if there and day < engine.inputs.days else ():
+            for k, species in there.items():
+                if rule.species == species:
+                    self.fished[k] += per_day[:, None] * _inside(rule.shortest_mm, rule.longest_mm)
+
+
+def _inside(shortest_mm: float, longest_mm: float) -> Array:
+    """Share of each inch class, the last one open, that lies between two lengths [length_class]."""
+    lower = np.arange(CLASSES) * MM_PER_IN
+    upper = np.append(lower[1:], np.inf)
+    inside = np.clip((np.minimum(longest_mm, lower + MM_PER_IN) - np.maximum(shortest_mm, lower)) / MM_PER_IN, 0.0, 1.0)
+    return np.where(np.isinf(upper), float(longest_mm > lower[-1]), inside)
+
+
 SAME_GROUP = ("origin", "growth_z", "sex")
 SAME_BROOD_DAYS = 60.0  # groups that have joined have a mean birthday; others of a brood are born weeks away
 
@@ -167,6 +253,11 @@ def _groups(engine: Engine, species: str) -> dict[str, Array]:
     s, groups = engine.state, engine.slices[place_of(species)]
     constant = {name: getattr(s.columns, name)[:, groups].copy() for name in (*SAME_GROUP, "born")}
     return constant | {name: getattr(s, name)[:, groups].copy() for name in ("number", "log_length", "spread", "grown")}
+
+
+def _of_rows(groups: dict[str, Array], rows: NDArray[np.intp]) -> dict[str, Array]:
+    """Groups of some members [row]; what all share stays one row."""
+    return {name: one if len(one) == 1 else one[rows] for name, one in groups.items()}
 
 
 def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
@@ -216,13 +307,13 @@ def _alive(engine: Engine, asked: Marked, then: dict[str, Array]) -> Array:
     rows = np.arange(members)[:, None]
     with np.errstate(divide="ignore"):
         number, spread = np.log(then["number"]), np.where(then["number"] > 0.0, then["spread"], 1.0)
-    for length in asked.lengths_mm:
+    for length, fish in Counter(asked.lengths_mm).items():
         likely = number - np.log(spread) - 0.5 * ((np.log(length) - then["log_length"]) / spread) ** 2
         most = likely.max(axis=1, keepdims=True)
         share = np.exp(likely - np.where(np.isfinite(most), most, 0.0))
         share /= np.maximum(np.cumsum(share, axis=1)[:, -1:], 1e-300)
         inch = np.clip(length * np.exp(longer) / MM_PER_IN, 0, CLASSES - 1).astype(np.intp)
-        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), share * lives)
+        np.add.at(alive, (np.broadcast_to(rows, inch.shape), inch), fish * share * lives)
     return alive
 
 

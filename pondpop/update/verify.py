@@ -35,10 +35,13 @@ from pondpop.update import figures_of, up_to
 from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import (
     CATCHABILITY,
+    REPORTED,
+    REPORTING,
     Aged,
     Haul,
     Observation,
     Recaptured,
+    Returned,
     View,
     doubts,
     view_of,
@@ -254,6 +257,11 @@ def _what(title: str) -> str:
 # ---------------------------------------------------------------------- what to suspect
 
 
+HARVEST = "harvest by anglers"
+REPORTED_FEWER = "reporting of kept fish"  # the harvest is as forecast, and the books hold a part of it
+NOT_IN_BOOKS = "unreported harvest"  # the books hold the harvest that was forecast, and fish are kept besides
+
+
 class Assumption(NamedTuple):
     """A source of doubt that all members of a forecast could be wrong in: its spread, and where it stands in the luck."""
 
@@ -300,7 +308,7 @@ def assumptions(scenario: Scenario, strategy: str) -> dict[str, Assumption]:
     if any(not event.resident for event in own.stocking):
         found["survival of stocked fish"] = Assumption("stocking_survival", "stocking_survival")
     if own.harvest or own.angling:
-        found["harvest by anglers"] = Assumption("angler_success", "angler_success")
+        found[HARVEST] = Assumption("angler_success", "angler_success")
     return {name: one for name, one in found.items() if scenario.ensemble.spreads[one.spread] > 0.0}
 
 
@@ -321,7 +329,24 @@ def views_off(
         if doubt.startswith(CATCHABILITY):
             name = f"catchability by {doubt.removeprefix(CATCHABILITY)}"
             found[name] = {way: replace(view, doubts={**view.doubts, doubt: z + way * WRONG}) for way in (-1, 1)}
-    return found
+    more = found[HARVEST][1] if HARVEST in found else None
+    return found | of_books(view, more, WRONG * past.ensemble.spreads["angler_success"])
+
+
+def of_books(view: View, more_harvest: View | None, by: float) -> dict[str, dict[int, View]]:
+    """What books that are said to hold every kept fish would show, did they not: by what is wrong with them, and way. Nothing,
+    where nothing is said of them.
+
+    more_harvest: what is shown where more fish are kept, and by how much, log; the books then hold what was forecast.
+    """
+
+    def written(of: View, off: float) -> View:
+        return replace(of, doubts={**of.doubts, REPORTING: of.doubts[REPORTING] + off})
+
+    if REPORTING not in view.doubts:
+        return {}
+    found = {REPORTED_FEWER: {-1: written(view, -WRONG)}}
+    return found if more_harvest is None else found | {NOT_IN_BOOKS: {1: written(more_harvest, -by / REPORTED)}}
 
 
 def _told(
@@ -443,7 +468,7 @@ def _figures(one: Observation, data: Array) -> Array:
     """The figures of a record [draw, figure]; numbers of fish by their logarithm. Of a catch the fish of each length category
     and longer (their shares, where the effort is unknown), and the mean length. Few, so that members can tell how they vary
     together."""
-    if isinstance(one, Recaptured | Aged):
+    if isinstance(one, Recaptured | Returned | Aged):
         return one.summary(data)
     if not isinstance(one, Haul):
         return np.column_stack([np.log1p(values) if unit == "fish" else values for unit, values in one.figures(data).values()])

@@ -27,6 +27,8 @@ WHAT_TO_DO = {
     "natural": "look for deaths that the scenario does not know (kills, predators, unreported harvest)",
     "survival": "count what was stocked again in the next survey",
     "harvest": "ask the anglers: unreported trips or fish make catches look small",
+    "reporting": "ask every angler for the trips and kept fish that are not in the books",
+    "unreported": "look who else fishes, and ask every angler for the kept fish that are not in the books",
     "catchability": "the gear may see other fish than was thought; note water temperature, hours and crew",
 }
 CAUTION = (

@@ -132,3 +132,114 @@ def test_keys_of_the_water_can_be_varied(path):
     }  # fmt: skip
     put(raw, path, 0.5)
     assert "0.5" in str(raw)
+
+
+@pytest.mark.parametrize(
+    ("causes", "told"),
+    [
+        ({"turnover": 0.733, "bloom": 0.264, "feed": 0.003}, "turnover 73 %, bloom 27 % and feed under 1 %"),
+        ({"feed": 1 / 3, "bloom": 1 / 3, "ice": 1 / 3}, "feed 34 %, bloom 33 % and ice 33 %"),
+        ({"cloud": 0.994, "ice": 0.006}, "cloud 99 % and ice 1 %"),
+        ({"cloud": 0.997, "ice": 0.003}, "cloud 100 % and ice under 1 %"), ({"ice": 1.0}, "ice 100 %"), ({}, ""),
+    ],
+)  # fmt: skip
+def test_what_kills_are_put_down_to_adds_up_to_a_hundred(causes, told):
+    assert oxygen_risk.put_down_to(causes) == told
+
+
+def quiet(members=10, years=1, extra=""):
+    """Readings of two strategies of which no fish die for want of oxygen."""
+    scenario = pond(members=members, years=years, extra=extra)
+    return scenario, readings(scenario)
+
+
+def test_a_kill_is_over_a_tenth_and_a_severe_one_over_half_of_the_fish():
+    scenario, read = quiet()
+    for member, share in enumerate((0.1, 0.1001, 0.5, 0.5001)):
+        read["few"]["oxygen_kill"][member, 4] = share
+    few, many = oxygen_risk.risks(dataset(scenario, read), scenario)
+    assert few.partial == pytest.approx(0.3, rel=0.01) and few.severe == pytest.approx(0.1, rel=0.01)
+    assert (many.partial, many.severe, many.months, many.causes, many.dead_kg_per_ha) == (0.0, 0.0, (), {}, 0.0)
+
+
+def test_kills_of_one_year_are_one_year_with_a_kill_and_chances_are_a_year():
+    """A run of two years from April: three calendar years, of which the first ends with its ninth month."""
+    scenario, read = quiet(members=4, years=2)
+    kill = read["few"]["oxygen_kill"]
+    kill[0, [3, 4]], kill[1, [4, 16]] = 0.2, 0.2  # July and August of one year; August of two
+    read["few"]["suffocated_biomass"][0, 4, 1, KILLERS.index("ice")] = 8.0
+    risk = oxygen_risk.risks(dataset(scenario, read), scenario)[0]
+    years = 4 * (scenario.run.end - scenario.run.start).days / 365.25
+    assert risk.partial == pytest.approx(3 / years) and risk.severe == 0.0
+    assert risk.by_month == pytest.approx([0.0] * 6 + [1 / years, 3 / years] + [0.0] * 4)
+    assert risk.months == (8, 7) and risk.causes == {"ice": 1.0}
+    assert risk.dead_kg_per_ha == pytest.approx(8.0 / years)
+    every = {cause: shares[7] for cause, shares in risk.by_month_and_cause.items()}
+    assert every == {**dict.fromkeys(KILLERS, 0.0), "ice": pytest.approx(3 / years)}
+
+
+def test_the_poorest_dawn_is_of_the_years_of_which_the_run_holds_half_or_more():
+    """Of a run from April to March the second calendar year has three months only."""
+    scenario, read = quiet(members=3)
+    dawns = read["few"]["dawn_oxygen"]
+    dawns[:], dawns[:, 10] = 6.0, 1.0  # February of the second year
+    dawns[:, 3] = [[4.0], [3.0], [5.0]] if dawns.ndim == 3 else [4.0, 3.0, 5.0]
+    assert oxygen_risk.risks(dataset(scenario, read), scenario)[0].lowest == 4.0
+
+
+def test_oxygen_that_is_left_out_has_no_risk():
+    scenario, read = quiet()
+    without = scenario._replace(pond=scenario.pond._replace(oxygen_risk=False))
+    assert oxygen_risk.risks(dataset(without, read), without) == []
+    told = teller(dataset(without, read), "us")
+    assert (oxygen_risk.words(told), oxygen_risk.short_words(told), oxygen_risk.lead_words(told)) == ("", "", "")
+
+
+@pytest.mark.parametrize(("kills", "told"), [(1, False), (2, True)])  # of 100 years, rounded: 1 and 2 in a hundred
+def test_an_unfed_pond_is_told_of_from_a_chance_of_one_in_fifty(kills, told):
+    scenario, read = quiet(members=99)  # 98.9 years
+    read["few"]["oxygen_kill"][:kills, 4] = 0.3
+    said = oxygen_risk.short_words(teller(dataset(scenario, read), "us"))
+    assert bool(said) == told
+    if told:
+        assert said == "Oxygen, kills a year (assumed): “few” 2 %, “many” under 1 %"
+
+
+def test_causes_and_months_are_named_from_a_chance_of_one_in_a_hundred():
+    scenario, read = quiet(members=99, extra=FED)
+    for name, kills in (("few", 1), ("many", 30)):
+        read[name]["oxygen_kill"][:kills, 4] = 0.3
+        read[name]["suffocated_biomass"][0, 4, 1, KILLERS.index("bloom")] = 3.0
+        read[name]["suffocated_biomass"][0, 4, 1, KILLERS.index("feed")] = 2.0
+    said = oxygen_risk.words(teller(dataset(scenario, read), "us"))
+    start = "A year in which over a tenth of the fish die in a month, in this run: "
+    assert said.startswith(f"{start}“few” 1 % (none over half), August, mostly by a bloom that collapses; “many” 30 % (none over")
+    assert said.endswith("(0.5 % of years unfertilised, 1 to 2 fertilised, 3 to 5 fed 10 to 20 lb/acre a day, without aeration).")
+
+
+@pytest.mark.parametrize(("wide", "said"), [
+    (79, "“few” 10 %, “many” under 10 %"), (74, "“few” 10 %, “many” under 10 %"), (73, "“few” 10 %"),
+])  # fmt: skip
+def test_a_line_for_a_terminal_leaves_out_strategies_that_have_no_room(wide, said):
+    line = oxygen_risk.short_words(teller(killed_pond(0.6, 0.05)[0], "us"), wide)
+    assert line == f"Oxygen, kills a year (assumed): {said}" and len(line) <= wide
+
+
+def test_chances_are_told_by_strategy():
+    told = teller(killed_pond(0.6, 0.05)[0], "us")
+    every = oxygen_risk.risks(told.dataset, told.scenario)
+    assert oxygen_risk.chances_in_short(told, every) == (
+        "chance a year that over a tenth of the fish die: “few” 10 % and “many” under 10 % (frequencies assumed)"
+    )
+
+
+def test_what_an_aerator_costs_is_told_in_hours_of_power_and_money():
+    """20 kg/ha saved in a tenth of the futures, by 100 kWh/ha of 2 acres at 0.2 each."""
+    told = teller(killed_pond(0.5, 0.0)[0], "metric")
+    (said,) = oxygen_risk.aeration(told, oxygen_risk.risks(told.dataset, told.scenario))
+    assert said == (
+        "The aerator of “many” saves 20 kg/ha of fish a year against “few”, for 81 kWh a year, USD 16, besides what it costs to "
+        "buy; it keeps a refuge and does not lift the pond."
+    )
+    other = teller(killed_pond(0.5, 0.0, AERATED | {"feeding": ()})[0], "metric")  # which differs in its feed as well
+    assert oxygen_risk.aeration(other, oxygen_risk.risks(other.dataset, other.scenario)) == []

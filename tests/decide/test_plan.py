@@ -246,6 +246,7 @@ def test_the_value_that_the_file_has_is_no_change_of_it(tmp_path):
     found = plan(tmp_path / "pond.toml", {PER_ACRE: (30, 60), LENGTH: (6, 8)}, search_members=4)
     assert found.best == (30, 8)
     assert [change.value for change in found.changes] == [60, AS_IN_FILE]  # 30 is the plan itself, and 6 as in the file
+    assert (30, 6) not in found.finalists and found.decision.names[-1] == FILES_OWN  # it stands there once
 
 
 def test_no_cheaper_plan_of_the_frontier_is_as_good(found):
@@ -264,6 +265,18 @@ def test_a_budget_is_kept(tmp_path):
     assert "over the budget" in plan_text(found)
     with pytest.raises(InputError, match="--budget: got 1, needs at least 40, the cheapest plan"):
         plan(file, axes, search_members=2, budget=1)
+
+
+def test_a_plan_that_is_the_files_own_stands_once_also_where_there_is_no_other(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    found = plan(file, {PER_ACRE: (30, 60)}, search_members=2, budget=150)  # 120 as in the file, and 240
+    assert found.finalists == () and found.decision.names == (FILES_OWN,) and found.best is None
+    assert plan_answer(found).startswith("Only one plan: the file's own plan.\nCost:") and "How sure" not in plan_text(found)
+    rows = list(csv.DictReader(io.StringIO(plan_csv(found))))
+    assert [(row["plan"], row[PER_ACRE], row["worth_against_best"]) for row in rows] == [
+        (FILES_OWN, AS_IN_FILE, "0.0000"), ("looked at", "30", "0.0000"),
+    ]  # fmt: skip
 
 
 def test_regret_is_none_for_the_plan_that_is_best_there():
@@ -420,3 +433,25 @@ def test_other_values_of_a_long_axis_are_spread_over_it():
     axes = (Axis("a.x", tuple(range(11))),)
     values = [value for _, value, _ in planning._changed(axes, (AS_IN_FILE,), (10,))]
     assert values == [0, 4, 9]
+
+
+def test_progress_of_a_search_never_goes_back_nor_beyond_its_whole():
+    told = []
+    counted = planning._Told(lambda *far: told.append(far), 10)
+    counted(3, 4)
+    counted.done(4)
+    counted(2, 4)
+    counted.done(8)
+    counted(5, 5)
+    counted.finish()
+    assert told == [(3, 10), (6, 10), (12, 12), (12, 12)]
+    silent = planning._Told(None, 10)
+    silent(1, 2)
+    silent.finish()
+
+
+def test_about_how_many_ponds_will_be_run():
+    """Of a grid of nine: 8 members of each at first, the rounds of the search, six finalists, and four changes an axis."""
+    axes = (Axis("a.x", (1, 2, 3)), Axis("b.y", (1, 2, 3)))
+    assert planning._expected(axes, 4, 10) == 8 * 9 + 24 * 4 + 6 * 10 + 4 * 2 * 4
+    assert planning._expected((Axis("a.x", tuple(range(50))),), 32, 10) == 8 * 14 + 24 * 32 + 6 * 10 + 4 * 10

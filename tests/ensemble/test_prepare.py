@@ -1,13 +1,15 @@
 """What the model is told of the rules of a scenario."""
 
 import datetime as dt
+import itertools
 
 import numpy as np
 import pytest
-from small import raw
+from small import pond, raw
 
-from pondpop.ensemble.prepare import _oxygen, season_effort
-from pondpop.scenario import resolve
+from pondpop.ensemble.draws import Prior
+from pondpop.ensemble.prepare import _oxygen, prepare, season_effort
+from pondpop.scenario import befallen, resolve
 
 
 def hours_at_night(first, last):
@@ -53,3 +55,78 @@ def test_the_effort_of_a_year_is_even_over_its_season_and_one_in_all(season):
     assert all(len(set(effort[(year == y) & (effort > 0)])) == 1 for y in (0, 1))
     later = season_effort(dates[130:], year[130:], season, 1, 2)  # a run that starts within a season does a part of its effort
     assert later == pytest.approx(effort[130:])
+
+
+BEFALLS = """
+[[what_if.bad.spell]]
+name = "cool"
+from = 2026-06-01
+to = 2026-06-10
+at_most_c = 20
+[[what_if.bad.spell]]
+name = "cooler"
+from = 2026-06-10
+to = 2026-06-12
+at_most_c = 18
+[[what_if.bad.spell]]
+name = "warm"
+from = 2026-12-01
+to = 2026-12-03
+at_least_c = 9
+[[what_if.bad.spell]]
+name = "warmer"
+from = 2026-12-03
+to = 2026-12-03
+at_least_c = 11
+[[what_if.bad.fertility_loss]]
+from = 2026-06-01
+to = 2026-06-10
+share = 0.5
+[[what_if.bad.fertility_loss]]
+from = 2026-06-10
+to = 2026-06-11
+share = 0.2
+[[strategies.few.drawdown]]
+from = 2026-07-19
+to = 2026-07-25
+area_share = 0.6
+[[strategies.few.drawdown]]
+from = 2026-07-25
+to = 2026-07-27
+area_share = 0.8
+[[strategies.few.feeding]]
+lb_per_acre_day = 2
+from_year = 2
+to_year = 2
+season = ["03-30", "04-02"]
+[[strategies.few.feeding]]
+name = "more"
+lb_per_acre_day = 1
+from_year = 1
+season = ["04-02", "04-03"]
+"""
+
+
+def test_what_holds_from_one_day_to_another_holds_on_both_and_the_stricter_of_several_holds():
+    scenario = befallen(pond(members=1, years=2, extra=BEFALLS, only="few"), "bad")
+    chosen = scenario.strategies["few"]
+    inputs = prepare(scenario, chosen, *Prior().draw(scenario, chosen, 0, 1))
+
+    def by_date(values, none):
+        """What is not as on other days, by date; runs of one value as their first and last day and it."""
+        runs = []
+        for value, days in itertools.groupby(range(inputs.days), lambda day: values[day]):
+            first, *_, last = [inputs.date(day).strftime("%y-%m-%d") for day in days] * 2
+            runs += [(first, last, value)] if value != none else []
+        return runs
+
+    assert by_date(inputs.spell_most_c, np.inf) == [("26-06-01", "26-06-09", 20.0), ("26-06-10", "26-06-12", 18.0)]
+    assert by_date(inputs.spell_least_c, -np.inf) == [("26-12-01", "26-12-02", 9.0), ("26-12-03", "26-12-03", 11.0)]
+    lost = by_date(np.round(inputs.fertility_lost, 9), 0.0)
+    assert lost == [("26-06-01", "26-06-09", 0.5), ("26-06-10", "26-06-10", 0.6), ("26-06-11", "26-06-11", 0.2)]
+    assert by_date(inputs.area_share, 1.0) == [("26-07-19", "26-07-25", 0.6), ("26-07-26", "26-07-27", 0.8)]
+    fed = by_date(np.round(inputs.pellets_kg_per_ha / 1.1208511561, 6), 0.0)
+    assert fed == [
+        ("26-04-02", "26-04-03", 1.0), ("27-03-30", "27-04-01", 2.0), ("27-04-02", "27-04-02", 3.0),
+        ("27-04-03", "27-04-03", 1.0),
+    ]  # fmt: skip

@@ -6,7 +6,7 @@ from small import pond
 
 from pondpop.checks import InputError
 from pondpop.ensemble import run
-from pondpop.ensemble.quantities import QUANTILES, quantities
+from pondpop.ensemble.quantities import QUANTILES, _since_last_year, quantiles, quantities
 from pondpop.ensemble.run import compare
 from pondpop.ensemble.summary import Gathered, summarise
 
@@ -62,6 +62,25 @@ def test_quantiles_are_right_to_two_parts_in_a_thousand():
 
 
 def test_so_many_members_as_are_asked_for(scenario):
-    assert summarise(pond(members=1, only="few"), members=3).sizes["member"] == 3
+    progress = []
+    assert summarise(pond(members=1, only="few"), members=3, progress=lambda *done: progress.append(done)).sizes["member"] == 3
+    assert progress[0] == (0, 3) and progress[-1] == (3, 3) and progress == sorted(progress)
     with pytest.raises(InputError):
         summarise(scenario, members=0)
+
+
+def test_a_year_before_a_survey_is_the_twelve_whole_months_before_its_month():
+    monthly = 2.0 ** np.arange(30.0)
+    before = _since_last_year(monthly[None, None], np.array([0, 1, 5, 12, 13, 30]))
+    assert before[0, 0].tolist() == [0, 1, 2**5 - 1, 2**12 - 1, 2**13 - 2, 2**30 - 2**18]
+
+
+def test_quantiles_are_of_the_members_that_have_a_value():
+    values = np.random.default_rng(3).normal(size=(2, 40, 3))
+    values[0, ::3, 1] = np.nan
+    values[1, :, 2] = np.nan
+    found = quantiles(values)
+    for strategy, date in np.ndindex(2, 3):
+        some = values[strategy, :, date][np.isfinite(values[strategy, :, date])]
+        wanted = np.quantile(some, [0.1, 0.5, 0.9]) if some.size else np.full(3, np.nan)
+        np.testing.assert_allclose(found[strategy, date], wanted)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 import pytest
 from laws import EVERYTHING
@@ -26,9 +28,15 @@ def engine_after(days: int, within: float, members: int = 3, first: int = 0) -> 
     return engine
 
 
-@pytest.fixture
-def unjoined() -> Engine:
+@pytest.fixture(scope="module")
+def after_500_days() -> Engine:
     return engine_after(500, 0.0)
+
+
+@pytest.fixture
+def unjoined(after_500_days: Engine) -> Engine:
+    """A pond of a test's own, whose groups it may join."""
+    return copy.deepcopy(after_500_days)
 
 
 def totals(engine: Engine) -> dict[str, np.ndarray]:

@@ -157,7 +157,7 @@ def test_a_night_is_what_its_rates_give_when_stepped_by_the_minute(troubled):
     engine, nights = nights_of(troubled, 90)
     days, p = engine.by_day.oxygen, engine.parameters
     checked = 0
-    for night in nights[5:]:
+    for night in nights[5::3]:
         at = night.day
         full, layer, dark = (float(x[at, 0]) for x in (days.saturated, days.layer, days.dark))
         taken = sum(float(getattr(night, name)[0]) for name in ("plankton", "bottom", "fish", "debris"))
@@ -179,7 +179,7 @@ def test_a_night_is_what_its_rates_give_when_stepped_by_the_minute(troubled):
             moved = oxygen.moved(days, [night], p.bloom_respires_today)
             assert moved[oxygen.MOVED.index("air"), 0] == pytest.approx(air, abs=5e-3)
             checked += 1
-    assert checked > 50
+    assert checked > 16
 
 
 # ------------------------------------------------------------------ kills

@@ -108,6 +108,20 @@ def test_what_each_gear_sees():
 
 
 @pytest.mark.parametrize("name", GEARS)
+def test_a_class_is_seen_as_the_mean_of_the_lengths_in_it(name):
+    used, inches = gear(name), (np.arange(32 * 500) + 0.5) / 500
+    taken = used.reach_ha > 0.0
+    each = used.selectivity((inches * 25.4)[:, None]).reshape(32, 500, -1).mean(axis=1).T
+    np.testing.assert_allclose(used.class_selectivity()[taken], each[taken], atol=3e-3)
+    np.testing.assert_array_equal(used.class_selectivity(5), used.class_selectivity()[:, :5])
+
+
+def test_a_gear_takes_what_its_settings_are_of():
+    assert [name for name in SPECIES if gear("angling").takes(name)] == ["bass", "bluegill", "redear"]
+    assert gear("electrofishing").takes("bass") and gear("seine").takes("bluegill")
+
+
+@pytest.mark.parametrize("name", GEARS)
 def test_temperature_factor_is_one_at_its_best_and_falls_to_both_sides(name):
     t = np.linspace(0, 40, 401)
     f = gear(name).temperature_factor(t)

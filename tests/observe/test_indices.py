@@ -12,6 +12,7 @@ from scipy import stats
 from pondpop.checks import InputError
 from pondpop.observe import indices
 from pondpop.species import SPECIES
+from pondpop.species.catalogue import standard_weight_g
 from pondpop.units import MM_PER_IN
 
 CLASSES = 32
@@ -96,6 +97,13 @@ def test_relative_weight_of_a_standard_fish_is_100_from_the_shortest_length_on(s
     lengths = np.array([shortest, shortest + 1, 350.0])
     assert indices.relative_weight(indices.standard_weight(lengths, species), lengths, species) == pytest.approx(100)
     assert math.isnan(indices.standard_weight(np.nextafter(shortest, 0), species))
+
+
+@pytest.mark.parametrize(("species", "length_mm", "grams"), [("bass", 381.0, 830.6), ("bluegill", 203.2, 190.0)])
+def test_standard_weights_are_those_of_the_published_lines(species, length_mm, grams):
+    """Bass 10^(−5.528 + 3.273·log10 L), Henson 1991; bluegill 10^(−5.374 + 3.316·log10 L), Hillman 1982."""
+    assert indices.standard_weight(length_mm, species) == pytest.approx(grams, rel=2e-3)
+    assert standard_weight_g(species, length_mm) == pytest.approx(grams, rel=2e-3)
 
 
 # --- balance ---
@@ -215,7 +223,7 @@ def test_exact_limits_are_of_95_percent_unless_another_share_is_asked_for():
         (lambda: indices.target_range("balanced", "trout", "psd"), "one of bass, bluegill"),
         (lambda: indices.target_range("balanced", "bass", "psd_x"), "one of psd, psd_p, psd_m"),
         (lambda: indices.balance_rating(1, "f/c"), "a balance ratio: one of"),
-        (lambda: indices.pair_reading(120, 10), "a PSD from 0 to 100 %"),
+        (lambda: indices.pair_reading(100.1, 10), "a PSD from 0 to 100 %"),
         (lambda: indices.exact_limits(11, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(-1, 10), "counts from 0 to their total"),
         (lambda: indices.exact_limits(1, 10, 95), "a share above 0 and below 1"),

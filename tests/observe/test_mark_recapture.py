@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from pondpop.observe.mark_recapture import (
     CaptureSummary,
     Increments,
+    _first,
     chapman,
     grow_from_tags,
     jolly_seber,
@@ -63,6 +64,7 @@ def test_poisson_limits_of_a_known_count():
     # Garwood's table (from memory): a count of 10 has 4.80 to 18.39, of 0 has 0 to 3.69
     assert poisson_limits(10) == pytest.approx((4.80, 18.39), abs=0.01)
     assert poisson_limits(0) == pytest.approx((0, 3.69), abs=0.01)
+    assert poisson_limits(1) == pytest.approx((0.0253, 5.572), rel=1e-3)
 
 
 def test_jolly_worked_example():
@@ -267,3 +269,25 @@ def test_limits_are_those_of_95_percent_unless_another_share_is_asked_for():
     assert schnabel(*gordy).standard_error == pytest.approx(schnabel(*gordy).value / 24**0.5)
     pairs = tagged(np.random.default_rng(8), 20)
     assert grow_from_tags(pairs) == grow_from_tags(pairs, 0.95)
+
+
+def test_growth_of_marked_fish_is_told_by_the_year():
+    pairs = Increments(*(np.array(x) for x in ([300.0, 200.0], [330.0, 190.0], [365.25 / 2, 731.0])))
+    assert pairs.mm_per_year == pytest.approx([60.0, -4.9966], rel=1e-4)
+
+
+def test_the_corrected_form_by_hand_which_is_the_usual_one():
+    """M = m + (R + 1)·z/(r + 1) and N = M·(n + 1)/(m + 1) of the second occasion."""
+    found = jolly_seber(CAPSIDS)
+    marked = 10 + 144 * 14 / 81
+    assert found.marked[1] == pytest.approx(marked) and found.number[1] == pytest.approx(marked * 147 / 11)
+    assert found.survival[0] == pytest.approx(marked / 54)
+    np.testing.assert_array_equal(found.number, jolly_seber(CAPSIDS, corrected=True).number)
+
+
+@pytest.mark.parametrize("start", [0, 7])
+def test_the_first_number_of_which_something_holds_is_found_wherever_it_is(start):
+    for first in range(120):
+        assert _first(lambda n, first=first: n >= first, start) == max(first, start)
+    with pytest.raises(ValueError, match="no limit found"):
+        _first(lambda n: False, start)

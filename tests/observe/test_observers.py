@@ -7,10 +7,12 @@ import pytest
 from laws import inputs
 from scipy.special import ndtr, ndtri
 
-from pondpop.model import oxygen
+from pondpop.model import bioenergetics, harvest, oxygen
 from pondpop.model.day import Engine
+from pondpop.model.grid import GRID_MM
 from pondpop.model.oxygen import MOVED
-from pondpop.observe import indices
+from pondpop.model.predation import prey_size_kernel
+from pondpop.observe import indices, observers
 from pondpop.observe.gears import gear, log_chance
 from pondpop.observe.observers import (
     AGES,
@@ -21,11 +23,14 @@ from pondpop.observe.observers import (
     LENGTH_CLASSES_IN,
     Surveys,
     Water,
+    _age0,
     _by_age,
     _stocked_groups,
+    largest_weight,
     project,
     read_month,
     read_survey,
+    year_classes,
 )
 from pondpop.species import MEASURED, SPECIES
 from pondpop.units import G_PER_LB, MM_PER_IN
@@ -128,6 +133,21 @@ def test_fish_older_than_the_last_age_stand_in_it():
     start.state.columns.born[:] = -40.0 * 365.25
     found = _by_age(start)["number_at_age"]
     assert found.any() and not found[..., :-1].any()
+
+
+def test_year_classes_are_all_fish_by_the_year_in_which_they_hatched(engine, survey):
+    s, year = engine.state, engine.inputs.start.year
+    for name in ("bass", "bluegill"):
+        found = year_classes(engine, name, year - 1, 3)  # before last year, of last year, and since
+        k = SPECIES.index(name)
+        np.testing.assert_allclose(found.sum(axis=2), survey["number"][:, k], rtol=1e-9, atol=1e-9)
+        fish, born = s.number[:, engine.slices[k]], np.broadcast_to(s.columns.born, s.number.shape)[:, engine.slices[k]]
+        hatched = np.vectorize(lambda day: engine.inputs.date(int(np.floor(day))).year)(born)
+        for place, those in enumerate((hatched < year - 1, hatched == year - 1, hatched >= year)):
+            np.testing.assert_allclose(found[:, :, place].sum(axis=1), (fish * those).sum(axis=1), rtol=1e-9, atol=1e-9)
+        assert (found.sum(axis=1)[:, [0, 2]] > 1.0).all()
+    empty = Engine(inputs())
+    assert year_classes(empty, "bluegill", year, 2).shape == (2, 32, 2) and not year_classes(empty, "shad", year, 2).any()
 
 
 def test_young_of_the_year_were_born_in_the_pond(engine, survey):
@@ -257,6 +277,16 @@ def test_a_survey_is_read_on_its_days_and_no_other():
     assert survey.read == {} and survey.days == {5, 7, 9} and survey.stacked([]) == {}
 
 
+def test_each_survey_of_the_run_has_its_number_and_a_look_of_the_reader_s_own_has_none(monkeypatch):
+    told = []
+    monkeypatch.setattr(observers, "read_survey", lambda pond: {"number": pond.day, "relative_weight": -pond.day})
+    monkeypatch.setattr(observers.harvest_control, "inform", lambda pond, *survey: told.append(survey))
+    survey = Surveys([5, 9, 12], [7])
+    for day in range(14):
+        survey(SimpleNamespace(day=day))
+    assert told == [(0, 5, -5), (1, 9, -9), (2, 12, -12)] and sorted(survey.read) == [5, 7, 9, 12]
+
+
 # --- the chance of a catch
 
 
@@ -289,3 +319,65 @@ def test_fish_that_were_not_measured_count_for_the_number_alone():
     lengths = log_chance(some, mean, used, np.array([np.nan]))
     of_more = log_chance(2.0 * some, mean, used, np.array([40.0])) - log_chance(2.0 * some, mean, used, np.array([np.nan]))
     assert more - lengths == pytest.approx(of_more)
+
+
+# --- few fish, and the year in which they were born
+
+
+def test_fish_are_of_the_year_in_which_they_appeared_a_month_after_the_egg():
+    start = Engine(inputs())
+    start.run_day()
+    new_year = -int(start.inputs.year_day[0])  # day of the run
+    s = start.state
+    s.columns.origin[:] = -1
+    every = [s.number[:, groups].sum(axis=1) for groups in start.slices]
+    for born, young in ((new_year - 29, 1.0), (new_year - 31, 0.0), (new_year + 60, 1.0)):
+        s.columns.born[:] = born
+        np.testing.assert_allclose(_age0(start), young * np.stack(every, axis=1), rtol=1e-12)
+    s.columns.origin[:] = 0  # bought
+    assert not _age0(start).any()
+
+
+@pytest.mark.parametrize(("fish", "there"), [(0.97, False), (1.04, True)])
+def test_a_pond_of_less_than_one_fish_has_no_largest(engine, fish, there):
+    number = np.full((engine.state.members, 1), fish / engine.inputs.area_ha)
+    found = largest_weight(engine, number, np.array([0]))
+    assert np.isfinite(found).all() == there and np.isnan(found).all() == (not there)
+
+
+def test_needs_of_bass_are_shared_out_among_classes_by_their_fish():
+    start = Engine(inputs())
+    start.run_day()
+    s, bass = start.state, start.slices[BASS]
+    s.spread[:, bass] = 1e-6
+    start.spreads_changed()
+    for k, inches in enumerate((3, 6, 9, 13, 18, 25)):
+        s.log_length[:, bass] = np.log(inches * MM_PER_IN)
+        need = read_month(start, 30)["prey_need"]
+        assert (need[:, k] > 0.0).all() and not np.delete(need, k, axis=1).any()
+        np.testing.assert_allclose(read_month(start, 1)["prey_need"] * 30, need)
+        ration = bioenergetics.ration_of_condition(start.parameters, 0.95)[:, None]  # Wr 95, Anderson 1980
+        eats = (s.biomass() * bioenergetics.max_intake(start))[:, bass] * ration  # kg/ha a day
+        np.testing.assert_allclose(need[:, k], 30 * eats.sum(axis=1))
+    p, catchable = start.parameters, s.number[:, bass].sum(axis=1)  # of 25 in
+    s.wariness[:] = 0.0
+    rate = harvest.catch_per_hour(catchable, p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, 0.0)
+    np.testing.assert_allclose(read_month(start, 30)["catch_rate"], rate[:, None] * np.ones(2))
+    s.log_length[:, bass] = np.log(1.9 * MM_PER_IN)
+    assert not read_month(start, 30)["prey_need"].any() and not read_month(start, 30)["catch_rate"].any()
+
+
+def test_prey_is_edible_as_the_rule_of_prey_size_says_of_the_middle_of_a_class():
+    start = Engine(inputs())
+    start.run_day()
+    s, p, bluegill = start.state, start.parameters, start.slices[SPECIES.index("bluegill")]
+    s.number[:, : bluegill.start] = 0.0
+    s.number[:, bluegill.stop :] = 0.0
+    s.log_length[:, bluegill] = np.log(GRID_MM[20])
+    start.columns_changed()
+    edible = read_month(start, 30)["edible_prey"] / s.biomass().sum(axis=1)[:, None]
+    kernel = prey_size_kernel(p)[0, SPECIES.index("bluegill"), 20]
+    upper = (*BASS_CLASSES_IN[1:], BASS_CLASSES_IN[-1] * 1.2)
+    for k, (low, high) in enumerate(zip(BASS_CLASSES_IN, upper, strict=True)):
+        middle = np.interp(np.log((low * high) ** 0.5 * MM_PER_IN), np.log(GRID_MM), kernel)
+        np.testing.assert_allclose(edible[:, k], middle, rtol=1e-9)

@@ -563,12 +563,19 @@ def survey(folder, bass_in, bluegill_in):
     return assess_records(folder)
 
 
+@pytest.fixture
+def unpictured(monkeypatch):
+    """Pages without pictures, which take most of the time of a page, where only its words are read."""
+    monkeypatch.setattr("pondpop.report.figures.draw_all", lambda *_: iter(()))
+    monkeypatch.setattr("pondpop.report.comparisons.squares", lambda *_: None)
+
+
 CROWDED, BALANCED = ((9, 10, 11, 11.5), (4, 7, 7.5, 8.2)), ((9, 11, 13, 16), (4, 5, 7))
 
 
 @pytest.mark.parametrize("quota", ["", TAKE_NONE])
 @pytest.mark.parametrize("fertility, amount", [("fertilized", "25 to 35 lb an acre"), ("unfertilized", "10 lb an acre")])
-def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp_path, fertility, amount, quota):
+def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp_path, fertility, amount, quota, unpictured):
     found = survey(tmp_path / "records", *CROWDED)
     pond = raw_scenario(pond={"area_acres": 3, "fertility": fertility})
     lead = Outline(
@@ -580,7 +587,7 @@ def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp
     assert "Do next: Settle with a certified professional whether to thin" in lead
 
 
-def test_bass_that_are_not_crowded_leave_the_answer_as_it_is(tmp_path):
+def test_bass_that_are_not_crowded_leave_the_answer_as_it_is(tmp_path, unpictured):
     made = gather([dataset_of(raw_scenario())], "us")
     page = make_page(made, "t", survey(tmp_path / "records", *BALANCED), [Search("How many bass to take", "", "", [])])[0]
     lead = Outline(page).text.partition("Contents")[0]
@@ -689,7 +696,7 @@ record,2030-04-01 electrofishing bass: mean length,mm,254,200,250,300,240,250,26
 """
 
 
-def test_an_update_is_shown_before_and_after(dataset):
+def test_an_update_is_shown_before_and_after(dataset, unpictured):
     carrying = dataset.assign_attrs(update="learned", update_table=LEARNED)
     text, _ = make_page(gather([carrying], "us"), "tables")
     seen = Outline(text).text
@@ -950,7 +957,7 @@ def test_the_classes_of_a_survey_are_no_groups_to_follow():
     assert "bass_9_0_10_0in" not in seen and "bass 9 0 10 0in" not in seen
 
 
-def test_the_name_of_the_pond_stands_once_in_the_title():
+def test_the_name_of_the_pond_stands_once_in_the_title(unpictured):
     for title, told in (("Hill Pond: how many?", "Hill Pond: how many?"), ("How many?", "Hill pond: How many?")):
         text, _ = make_page(gather([dataset_of(raw_scenario() | {"title": title})], "us"), "tables", whom=For("Hill pond"))
         assert f"<h1>{told}</h1>" in text

@@ -256,3 +256,66 @@ def test_the_sources_need_the_standard_library_only():
         "sys.exit(any(m.split('.')[0] in ('numpy', 'scipy', 'xarray', 'matplotlib') for m in sys.modules))"
     )
     assert subprocess.run([sys.executable, "-c", code], cwd=Path(pondpop.__file__).parents[1]).returncode == 0
+
+
+def test_a_strain_follows_its_species_in_all_but_what_it_says_itself():
+    p, (florida, bass) = load_parameters(), (list(KINDS).index(name) for name in ("florida", "bass"))
+    own = catalogue.entries()["florida"]
+    for key in ("max_intake_at_1_g", "mature_length_mm", *own):
+        changed = getattr(p.replace(f"bass.{key}", 7.25), key)[0]
+        assert changed[bass] == 7.25
+        assert changed[florida] == (own[key].value if key in own else 7.25), key
+    assert len(own) > 2
+
+
+def test_the_sources_tell_every_yardstick_of_surveys():
+    lines = catalogue.sources_text(width=10_000).splitlines()
+
+    def told(words, *numbers):
+        alone = [rf"(?<![\d.]){re.escape(str(number))}(?!\d)" for number in numbers]
+        return any(words in line and all(re.search(number, line) for number in alone) for line in lines)
+
+    known = catalogue.standards()
+    for species, row in known["categories"].items():
+        assert not isinstance(row, dict) or told(f"    {species.replace('_', ' ')}: ", *row["inches"])
+    for species, row in known["standard_weight"].items():
+        assert told(f"    {species.replace('_', ' ')}: ", row["intercept"], row["slope"], row["shortest_mm"])
+    for name in ("targets", "balance"):
+        for option, row in known[name].items():
+            if isinstance(row, dict):
+                ranges = [row["balanced"], row["best"]] if name == "balance" else [r for of in row.values() for r in of.values()]
+                assert told(f"    {option.replace('_', ' ')}: ", *(n for low_high in ranges for n in low_high))
+    assert told("relative weight wanted", *known["relative_weight"]["target"])
+
+
+def test_a_work_of_no_known_part_is_refused_with_the_nearest(monkeypatch):
+    text = '["A 1999"]\nreference = "A"\nread = "seen"\nuse = "u"\npart = "{}"\n'
+    monkeypatch.setattr(catalogue, "_text", lambda file: text.format("method"))
+    with pytest.raises(InputError, match=r'sources.toml: A 1999.part: got "method".*did you mean "methods"'):
+        catalogue.works.__wrapped__()
+    monkeypatch.setattr(catalogue, "_text", lambda file: text.format("methods"))
+    assert catalogue.works.__wrapped__()["A 1999"].use == "u"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("blood", "blod", 'did you mean "blood"'), ("blood = 1.0", "", "traits.blood: got nothing"),
+        ('title = "x"', "", "traits.title: got nothing"), ('"bass"', '"bas"', 'traits.kind_of: got "bas"'),
+        ("1.0", "0", "a share above 0"), ("1.0", "1.01", "a share above 0"), ("1.0", "true", "a share above 0"),
+        ("1.0", '"1"', "a share above 0"), ("[traits]", "[other]", "write .traits. before all others"),
+    ],
+)  # fmt: skip
+def test_a_wrong_head_of_a_strain_is_refused_with_its_place(old, new, says):
+    text = '[traits]\ntitle = "x"\nkind_of = "bass"\nblood = 1.0\n[haul_hours]\nvalue = 3\n'
+    assert registry.read_kind("y", text, ["bass", "shad"]) == registry.Kind("y", "x", "bass", 1.0)
+    with pytest.raises(InputError, match=f"^y.toml: .*{says}"):
+        registry.read_kind("y", text.replace(old, new), ["bass", "shad"])
+
+
+def test_the_sources_tell_every_name_and_note_in_full():
+    told = " ".join(catalogue.sources_text().split())
+    for table in catalogue.entries().values():
+        for entry in table.values():
+            assert " ".join(f"{entry.name}; {entry.note}".split() if entry.note else entry.name.split()) in told
+    assert "Works to cite -------------" in told

@@ -1,0 +1,119 @@
+"""How an update is told: rows and stages made by hand, sentences and cells as written."""
+
+import csv
+import datetime as dt
+import io
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from pondpop.records import Records
+from pondpop.update import text
+from pondpop.update.smc import Stage
+from pondpop.update.text import Row, narrowed, update_answer, update_csv, update_text
+
+RECORDS = Records("", (), (), (), (), (), (), ())
+SPREAD = np.linspace(-1.0, 1.0, 41)
+
+
+STAGES = Stage(0.25, 20.0, 22.0, 2, 0.5), Stage(1.0, 30.4, 25.6, 3, 0.254)
+
+
+def found(observations=3, stages=STAGES, why="", impossible=(), contradictory=(), unused=(),
+          until=dt.date(2026, 6, 15), records=RECORDS):  # fmt: skip
+    evidence = SimpleNamespace(unused=unused, observations=[None] * observations)
+    return SimpleNamespace(
+        evidence=evidence, until=until, strategy="few", impossible=impossible, contradictory=contradictory, records=records,
+        stages=stages, why=why, scenario=SimpleNamespace(ensemble=SimpleNamespace(members=40)),
+    )  # fmt: skip
+
+
+KNOWN = Row("model", "growth of bass", "ratio", None, np.exp(0.3 * SPREAD), np.exp(0.03 * SPREAD))
+OPEN = Row("model", "young of bass 2026", "ratio", None, np.exp(0.3 * SPREAD), np.exp(0.29 * SPREAD))
+POND = Row("pond", "bass_standing_crop", "crop", None, 112.08511561 + 0 * SPREAD, 56.042557805 + 11.208511561 * SPREAD)
+SEEN = Row("record", "a: mean length", "mm", 254.0, 254.0 + 25.4 * SPREAD, None, "not used: no member explains it")
+
+
+@pytest.fixture
+def told(monkeypatch):
+    monkeypatch.setattr(text, "rows", lambda _: [KNOWN, OPEN, POND, SEEN])
+
+
+def test_an_update_is_told_with_its_stages_and_tables(told):
+    lines = update_text(found(), "us").splitlines()
+    assert lines[0] == "3 records of the strategy few until 2026-06-15."
+    assert [line.split() for line in lines[3:5]] == [
+        ["1", "25.0%", "20", "22", "2", "50%"], ["2", "100.0%", "30", "26", "3", "25%"]
+    ]  # fmt: skip
+    assert "What is left tells as much as 26 independent members of 40." in lines
+    k = lines.index("What the records narrowed, relative to what is listed (median [p10–p90]):")
+    assert [line.split() for line in lines[k + 1 : k + 4]] == [
+        ["prior", "posterior", "spread", "left"], ["growth", "of", "bass", "1", "[0.787–1.27]", "1", "[0.976–1.02]", "10%"], [],
+    ]  # fmt: skip
+    k = lines.index("The pond on 2026-06-15:")
+    assert lines[k + 2].split() == ["bass_standing_crop,", "lb/acre", "100", "[100–100]", "50", "[42–58]"]
+    k = lines.index("Fitted against observed (what a pond would have shown, its sampling included):")
+    assert lines[k + 1].split() == ["observed", "prior", "posterior"]
+    assert lines[k + 2].split() == ["a:", "mean", "length,", "in", "10", "10", "[9.2–10.8]", "–", *SEEN.note.split()]
+
+
+def test_one_record_and_none_are_told_as_such(told):
+    assert update_text(found(1), "us").startswith("1 record of the strategy few until 2026-06-15.\n")
+    assert update_answer(found(1), "us").startswith("1 record until 2026-06-15 of the strategy few.\n")
+    without = found(0, until=None, stages=())
+    assert "of the strategy" not in update_text(without, "us") + update_answer(without, "us")
+    assert "The records narrow nothing about the model by more than members differ by chance." in update_text(without, "us")
+    assert "The records narrow nothing about the model.\n" in update_answer(without, "us")
+
+
+def test_what_is_wrong_with_records_is_told_before_what_they_tell(told):
+    some = found(impossible=("a of May",), contradictory=("b of June", "c of July"), unused=("d was before the run",))
+    lines = update_text(some, "us").splitlines()
+    assert lines[:5] == [
+        "3 records of the strategy few until 2026-06-15.", "d was before the run",
+        "Not used, for no member explains it: a of May.",
+        "Contradicts the others, or the scenario: b of June.", "Contradicts the others, or the scenario: c of July.",
+    ]  # fmt: skip
+    short = update_answer(some, "us").splitlines()
+    assert short[1:3] == [
+        "1 left out or doubtful, for one no member explains: a of May.",
+        "2 left out or doubtful, for one contradicts the others: b of June.",
+    ]
+
+
+def test_where_nothing_is_concluded_only_the_reason_is_told(told):
+    refused = found(why="Nothing is concluded: too few.")
+    for words in (update_text(refused, "us"), update_answer(refused, "us")):
+        assert words.endswith("Nothing is concluded: too few.\n") and "The pond on" not in words and "narrow" not in words
+
+
+def test_the_screen_tells_what_was_narrowed_most_first(told, monkeypatch):
+    scaled = [Row("model", f"m{k}", "ratio", None, np.exp(0.3 * SPREAD), np.exp(0.01 * k * SPREAD)) for k in (4, 1, 3, 2)]
+    monkeypatch.setattr(text, "rows", lambda _: [*scaled, *[POND] * 30])
+    lines = update_answer(found(), "us").splitlines()
+    k = lines.index("Narrowed most (median [p10–p90]):")
+    assert [line.split()[0] for line in lines[k + 2 : k + 5]] == ["m1", "m2", "m3"] and lines[k + 5] == "The pond on 2026-06-15:"
+    assert len(lines) <= 22
+    assert lines[-1].split()[0] == "bass_standing_crop,"
+
+
+def test_the_table_of_data_is_in_the_asked_units(told):
+    for units, unit, value, crop in (("us", "in", "10", "100"), ("metric", "mm", "254", "112.1")):
+        rows = list(csv.DictReader(io.StringIO(update_csv(found(), units))))
+        assert [row["about"] for row in rows] == ["model", "model", "pond", "record"]
+        assert (rows[3]["unit"], rows[3]["observed"], rows[3]["prior_p50"], rows[3]["posterior_p50"]) == (unit, value, value, "")
+        assert (rows[2]["prior_p10"], rows[2]["observed"], rows[0]["unit"], rows[3]["note"]) == (crop, "", "", SEEN.note)
+        assert float(rows[0]["prior_p90"]) == pytest.approx(np.exp(0.3 * 0.8), rel=1e-3)
+
+
+@pytest.mark.parametrize(("independent", "named"), [(2.0, 0), (2.1, 0), (26.0, 1)])
+def test_of_hardly_any_independent_members_nothing_is_narrowed(independent, named):
+    assert len(narrowed([KNOWN, OPEN], independent)) == named and narrowed([], 26.0) == []
+
+
+def test_a_spread_that_fell_by_little_is_not_told_however_many_members_there_are():
+    many = np.linspace(-1.0, 1.0, 100_001)
+    for left, told in ((0.849, 1), (0.851, 0)):
+        row = Row("model", "a", "ratio", None, np.exp(many), np.exp(left * many))
+        assert len(narrowed([row], 50_000.0)) == told
