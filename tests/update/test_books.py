@@ -9,7 +9,7 @@ from scipy.stats import nbinom
 from small import pond
 
 from pondpop.checks import InputError
-from pondpop.ensemble.run import Variant, project_all
+from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.observe.gears import gear
 from pondpop.records import read_records
 from pondpop.records.told import how_read
@@ -33,7 +33,16 @@ from pondpop.update.likelihood import (
     doubts,
 )
 from pondpop.update.simulate import Keeping, Marked, Watched, watch_all
-from pondpop.update.verify import HARVEST, NOT_IN_BOOKS, REPORTED_FEWER, Estimate, Verification, estimates, of_books
+from pondpop.update.verify import (
+    HARVEST,
+    NOT_IN_BOOKS,
+    REPORTED_FEWER,
+    Estimate,
+    Verification,
+    estimates,
+    of_books,
+    verify,
+)
 from pondpop.update.verify_text import suspicion
 
 BASS = SPECIES.index("bass")
@@ -222,6 +231,8 @@ def test_the_word_is_told_and_what_is_odd_about_it(tmp_path):
     said = "Said to hold every trip and every kept fish: the catches of 2026-04-20 to 2027-03-20."
     assert ("", said) in list(how_read(records))
     assert not records.notes
+    a_day = WORD.replace("2027-03-20", "2026-04-20")
+    assert folder(tmp_path / "a_day", a_day).books == (dt.date(2026, 4, 20), dt.date(2026, 4, 20))
     odd = folder(tmp_path / "odd", "[books]\ncomplete_from = 2027-05-01\ncomplete_until = 2029-01-01\n").notes
     assert any("until 2029-01-01, a day after today" in line for line in odd) and any("hold none" in line for line in odd)
 
@@ -263,6 +274,21 @@ def test_tags_are_handed_in_within_a_year_of_the_survey(tmp_path):
     assert (one.title, one.tagged, one.data.tolist()) == ("2026-05-01 tags bass", 4, [1.0])
     (asked,) = seen.watched.returned
     assert (asked.first, asked.last) == (30, 344) and len(asked.lengths_mm) == 4  # the records end on 10 March
+    tags += "T2,2027-05-02,bass,kept,\n"  # more than a year on
+    later = evidence(folder(tmp_path / "later", survey=fish, tags=tags), scenario)
+    (one,) = (o for o in later.observations if isinstance(o, Returned))
+    assert one.data.tolist() == [1.0] and later.watched.returned[0].last == 30 + 365
+
+
+def test_a_projection_is_held_against_complete_books(tmp_path):
+    projection = compare(pond(members=20, only="few", extra=RULE))
+    trips = [f"2026-06-{day:02},1,2,bass,11,20,2,0" for day in range(1, 11)]
+    word = "[books]\ncomplete_from = 2026-04-01\ncomplete_until = 2026-09-01\n"
+    found = verify(projection, folder(tmp_path, word, trips))
+    (kept,) = (one for one in found.figures if one.name == "kept")
+    assert (kept.title, kept.species, kept.seen, kept.unit) == ("books bass", "bass", 20.0, "fish")
+    assert 0.0 < kept.band[0] < kept.band[2] < 20.0
+    assert {REPORTED_FEWER, NOT_IN_BOOKS, HARVEST} <= {one.assumption for one in found.estimates}
 
 
 def test_old_tags_are_told_by_the_survey_in_which_they_were_put_on(tmp_path):
