@@ -359,3 +359,13 @@ def test_a_change_of_condition_needs_two_fish_at_either_time():
     for before, now, told in ((2, 2, True), (1, 3, False), (3, 1, False)):
         found = [one.quantity for one in changes(survey(DAY, before), survey(later, now), GEAR)]
         assert ("bass_wr_8_12in" in found) == told and "bass_psd" in found
+
+
+def test_a_share_of_few_fish_is_no_certainty_when_the_next_survey_is_planned(tmp_path):
+    """None of three bass is of quality length: half of one of four, of 61 independent fish at best."""
+    from pondpop.assess import assess_records
+
+    rows = "".join(f"2024-04-10,electrofishing,bass,{mm}\n" for mm in (250, 260, 270))
+    (tmp_path / "survey.csv").write_text("date,gear,species,length_mm\n" + rows)
+    found = {f.quantity: f for f in assess_records(tmp_path).findings}
+    assert found["bass_psd_floor"].value == pytest.approx(196 * (0.125 * 0.875 / 61) ** 0.5, rel=1e-3)

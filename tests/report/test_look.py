@@ -198,6 +198,17 @@ def test_what_pictures_show_is_told_to_those_who_cannot_see_them(kept):
     assert "harvest" not in words and "oxygen" not in words
 
 
+def test_an_index_that_no_survey_has_is_told_as_not_defined(kept):
+    def change(read):
+        flat(read)
+        read["many"]["number"][..., 0, :] = 0.0
+
+    list(figures.draw_all(gather([invented(change=change)], "us").cases, "us", "balanced"))
+    said = [{text.get_text() for text in axes.texts} for axes in kept["bass-psd"][0].axes]
+    assert ["not defined: no fish of stock length" in some for some in said] == [False, True]
+    assert kept["bass-psd"][1][2].endswith("B: not defined.") and "B: not defined." in kept["pair"][1][2]
+
+
 def test_of_one_future_no_bands_are_drawn_or_told(kept):
     made = invented(members=1, change=flat)
     list(figures.draw_all(gather([made], "us").cases, "us", "balanced"))

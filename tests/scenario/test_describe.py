@@ -308,6 +308,14 @@ def test_the_first_of_what_bass_eat_is_what_bass_come_before():
     text += '[[stocking]]\nname = "shad"\nspecies = "shad"\ndate = 2026-04-20\nper_acre = 500\nlength_in = 3\n'
     said = [odd.what for odd in unusual(resolve(tomllib.loads(text)))]
     assert said.count("young_bass, bass on 2026-04-10, before anything they eat (2026-04-20)") == 1
+    between = text.replace("date = 2026-04-20", "date = 2026-04-05")  # shad are there before the bass, bluegill are not
+    assert not any("before anything they eat" in odd.what for odd in unusual(resolve(tomllib.loads(between))))
+
+
+def test_two_events_of_a_strategy_cannot_have_one_name():
+    twice = STOCKED.format(species="bass", more="") * 2
+    with pytest.raises(InputError, match="a name that no other stocking of the strategy has"):
+        told(twice)
 
 
 @pytest.mark.parametrize(("from_f", "minutes"), [(50, "minutes"), (90, "minutes")])
