@@ -465,7 +465,7 @@ def test_missing_permission_is_told_in_one_line_and_leaves_the_old_files(result)
 
 @pytest.fixture(scope="module")
 def projection(tmp_path_factory):
-    dataset = compare(pond(members=1))
+    dataset = compare(pond(members=1, only="few"))
     path = tmp_path_factory.mktemp("projection") / "projection.nc"
     results.write(dataset, path)
     return path.read_bytes(), results.content_hash(dataset)

@@ -197,6 +197,14 @@ def test_a_band_that_says_nothing_is_left_out():
     assert banded((math.nan, 3.0, 4.0), "crop") == "3"
 
 
+def test_a_value_has_as_many_digits_as_tell_it_from_others_and_three_at_least():
+    pounds = [453.59237 * p for p in (10.04, 12.0, 10.01, 10.012)]
+    told = [units.told_apart(pounds[0], others, "weight", "us") for others in ((), pounds[1:2], pounds[:3], pounds)]
+    assert told == ["10 lb", "10 lb", "10.04 lb", "10.04 lb"]
+    assert units.told_apart(pounds[2], pounds, "weight", "us") == "10.01 lb"
+    assert units.told_apart(pounds[3], pounds, "weight", "us") == "10.012 lb"
+
+
 def test_a_figure_is_told_with_its_unit():
     assert with_unit(1000, "weight", "metric") == "1 kg" and with_unit(1510, "weight", "metric") == "1.5 kg"
     assert with_unit(992, "weight", "metric") == "990 g" and with_unit(1500, "weight", "us") == "1,500 lb"

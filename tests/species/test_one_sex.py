@@ -40,6 +40,7 @@ def test_females_alone_have_no_young_and_with_males_they_have():
 def test_missed_males_are_whole_fish_as_many_as_said_on_average_and_decide_whether_there_are_young():
     doubtful = scenario(0.02)
     strategy = doubtful.strategies["few"]
+    doubtful = doubtful._replace(strategies={"few": strategy})
     k = [event.name for event in strategy.stocking].index("old_bass")
     luck = Prior().draw(doubtful, strategy, 0, 2000)[1]
     count = 20 * 2  # an acre, two acres
