@@ -345,3 +345,10 @@ def test_numbers_of_options_have_bounds_that_are_told(words, allowed, capsys):
         status = stop.code
     out, err = capsys.readouterr()
     assert (status, out, err.count("\n")) == (2, "", 1) and allowed in err, err
+
+
+def test_a_command_has_one_thread_unless_told_otherwise(monkeypatch, capsys):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    monkeypatch.setenv("OMP_NUM_THREADS", "3")
+    assert cli.main(["keys"]) == 0 and capsys.readouterr().out
+    assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "3")

@@ -141,3 +141,10 @@ def test_an_exception_ends_what_is_being_done():
         raise ZeroDivisionError
     assert begun_by(os.getpid()) == before and all(future.done() for future in futures)
     assert time.monotonic() < began + 300
+
+
+def test_processes_have_one_thread_each_unless_told_otherwise(monkeypatch):
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    monkeypatch.setenv("OMP_NUM_THREADS", "3")
+    with processes(2):
+        assert (os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"]) == ("1", "3")
