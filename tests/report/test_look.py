@@ -203,15 +203,18 @@ def test_an_index_that_no_survey_has_is_told_as_not_defined(kept):
         flat(read)
         read["many"]["number"][..., 0, :] = 0.0
 
-    list(figures.draw_all(gather([invented(change=change)], "us").cases, "us", "balanced"))
+    cases = gather([invented(change=change)], "us").cases
+    time_series.balance(cases, time_series.balance_indices("balanced")[0], "bass-psd")
+    figures.psd_pair(cases, "balanced", "pair")
     said = [{text.get_text() for text in axes.texts} for axes in kept["bass-psd"][0].axes]
     assert ["not defined: no fish of stock length" in some for some in said] == [False, True]
     assert kept["bass-psd"][1][2].endswith("B: not defined.") and "B: not defined." in kept["pair"][1][2]
 
 
 def test_of_one_future_no_bands_are_drawn_or_told(kept):
-    made = invented(members=1, change=flat)
-    list(figures.draw_all(gather([made], "us").cases, "us", "balanced"))
+    cases = gather([invented(members=1, change=flat)], "us").cases
+    time_series.balance(cases, time_series.balance_indices("balanced")[0], "bass-psd")
+    time_series.crop(cases, "crop")
     for key in ("bass-psd", "crop"):
         figure, words = kept[key]
         assert "band" not in words[1] and not any(axes.collections for axes in figure.axes)
@@ -228,7 +231,8 @@ def test_more_than_can_be_drawn_on_a_scale_of_powers_is_told(kept):
         flat(read)
         read["few"]["biomass"][..., 0, 9] = 0.03  # 80 over 0.03 kg/ha of bass
 
-    list(figures.draw_all(gather([invented(change=change)], "us").cases, "us", "balanced"))
+    cases = gather([invented(change=change)], "us").cases
+    time_series.balance(cases, time_series.balance_indices("balanced")[3], "forage-carnivore-ratio")
     caption = kept["forage-carnivore-ratio"][1][1]
     assert caption.count("Above 2,000 hardly any bass are left: not drawn.") == 1
 
