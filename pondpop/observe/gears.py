@@ -137,23 +137,26 @@ def expected_catch(number: ArrayLike, used: Gear, effort: ArrayLike, temperature
     return fish * area_ha * -np.expm1(-seen * reach[..., None] * intensity[..., None, None])
 
 
-def scatter(mean: Array, used: Gear, rng: np.random.Generator, outings: int = 1) -> NDArray[np.int64]:
+def scatter(
+    mean: Array, used: Gear, rng: np.random.Generator, outings: int = 1, draws: int | None = None
+) -> NDArray[np.int64]:
     """Catches by chance about their mean [..., length_class], for a species and an outing each.
 
     The catch as a whole scatters with `catch_cv` (gamma), its shares by length scatter about those of the mean as
     `independent_fish` do (Dirichlet), and each class is a count (Poisson). outings: how many of about equal size the
-    mean is the sum of; they scatter as much as one of as many times the shape and the independent fish.
+    mean is the sum of; they scatter as much as one of as many times the shape and the independent fish. draws: how many
+    of them tell of the lengths anew (None: all).
     """
     total = mean.sum(-1, keepdims=True)
     share = np.divide(mean, total, out=np.zeros_like(mean), where=total > 0)
-    drawn = rng.gamma(np.maximum(outings * used.independent_fish * share, 1e-12))
+    drawn = rng.gamma(np.maximum((draws or outings) * used.independent_fish * share, 1e-12))
     shape = outings / used.catch_cv**2
     whole = total * rng.gamma(shape, 1 / shape, total.shape)
     return rng.poisson(whole * drawn / np.maximum(drawn.sum(-1, keepdims=True), 1e-300))
 
 
 def log_chance(
-    catch: ArrayLike, mean: Array, used: Gear, whole: ArrayLike | None = None, outings: int = 1
+    catch: ArrayLike, mean: Array, used: Gear, whole: ArrayLike | None = None, outings: int = 1, draws: int | None = None
 ) -> Array:
     """Logarithm of the chance of a catch [..., length_class] under `scatter` about a mean above 0 of that shape.
 
@@ -166,7 +169,7 @@ def log_chance(
     fish = measured if whole is None else np.asarray(whole, float)
     shape = outings / used.catch_cv**2
     number = scipy.stats.nbinom.logpmf(np.nan_to_num(fish), shape, shape / (shape + total))
-    independent = outings * used.independent_fish
+    independent = (draws or outings) * used.independent_fish
     a = independent * mean / total[..., None]
     lengths = special.gammaln(independent) + special.gammaln(measured + 1)
     lengths = lengths - special.gammaln(measured + independent)

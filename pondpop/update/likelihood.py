@@ -141,8 +141,13 @@ class Haul:
 
     @property
     def times(self) -> int:
-        """Outings, which scatter each anew."""
+        """Outings, of which the number caught scatters each time anew."""
         return sum(one.times for one in self.outings)
+
+    @property
+    def draws(self) -> int:
+        """Outings that tell of the lengths anew; anglers fish for the same ones all through a year."""
+        return 1 if self.gear == "angling" else self.times
 
     @property
     def counts(self) -> bool:
@@ -169,10 +174,10 @@ class Haul:
 
     def log_likelihood(self, expected: Array, data: Array) -> Array:
         whole = np.full(expected.shape[0], np.nan) if not self.counts else data.sum(axis=-1)
-        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, self.times)
+        return log_chance(data[..., :-1], expected[:, :-1], gear(self.gear), whole, self.times, self.draws)
 
     def draw(self, expected: Array, rng: np.random.Generator) -> Array:
-        sized = scatter(expected[:, :-1], gear(self.gear), rng, self.times)
+        sized = scatter(expected[:, :-1], gear(self.gear), rng, self.times, self.draws)
         return np.concatenate([sized, np.zeros((len(sized), 1))], axis=1)
 
     def typical(self, expected: Array) -> Array:

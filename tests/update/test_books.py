@@ -215,6 +215,9 @@ def test_more_trips_scatter_less_but_for_what_is_wrong_on_all_of_a_year():
     for times in (1, 20):
         drawn = haul(times).draw(np.repeat(mean, 20_000, axis=0), np.random.default_rng(1)).sum(axis=1)
         assert drawn.var() == pytest.approx(mean.sum() + (used.catch_cv * mean.sum()) ** 2 / times, rel=0.1)
+        lengths = haul(times).draw(np.full((4_000, 33), 30.0), np.random.default_rng(2))[:, :-1]
+        share = lengths[:, :16].sum(axis=1) / lengths.sum(axis=1)
+        assert share.var() == pytest.approx(0.25 / (used.independent_fish + 1), rel=0.15)  # those of one outing all the same
     close = [np.exp(haul(times).log_likelihood(mean, np.round(mean[0])))[0] for times in (1, 20)]
     assert close[1] > close[0]
 
