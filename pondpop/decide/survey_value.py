@@ -11,7 +11,7 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from pondpop.ensemble.jobs import Job, Readings
 from pondpop.ensemble.prepare import daily_water
 from pondpop.ensemble.results import stack_members
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
-from pondpop.model.day import Engine, Observer
+from pondpop.model.day import run
 from pondpop.model.inputs import Inputs
 from pondpop.observe import indices
 from pondpop.observe.gears import Gear, draw_wr, expected_catch, gear, scatter
@@ -108,30 +108,10 @@ class OnDay:
     def identity(self) -> str:
         return f"on day {self.day}"
 
-    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> WatchedDay:
-        return WatchedDay(self.day, Surveys(survey_days, (self.day,)))
-
-    def tell(self, scenario: Scenario, strategy: str, read: Readings) -> Readings:
-        return read
-
-
-@dataclass(frozen=True)
-class WatchedDay:
-    """Watches a block until a day of which the fish are read."""
-
-    until: int
-    surveys: Surveys
-    flows_from: Sequence[int] = ()
-
-    @property
-    def observers(self) -> Sequence[Observer]:
-        return (self.surveys,)
-
-    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> WatchedDay:
-        return replace(self, surveys=self.surveys.branch(engine, rows))
-
-    def read(self) -> Readings:
-        return {name: self.surveys.read[self.until][name] for name in ("number", "relative_weight")}
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings:
+        surveys = Surveys(survey_days, (self.day,))
+        run(inputs, [surveys], until=self.day)
+        return {name: surveys.read[self.day][name] for name in ("number", "relative_weight")}
 
 
 def ponds_on(

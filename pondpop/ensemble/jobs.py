@@ -11,33 +11,26 @@ import datetime as dt
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Protocol, TypeVar
+from typing import Protocol
 
 from pondpop.arrays import Array
 from pondpop.ensemble.draws import Dealer, Prior
-from pondpop.ensemble.forks import run_forked
-from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.model.inputs import Inputs
-from pondpop.observe.observers import Watch, WholeRun
-from pondpop.scenario import Harvest, Removal, Scenario, dump
+from pondpop.observe.observers import project
+from pondpop.scenario import Scenario, dump
 
 Readings = dict[str, Array]
-Rule = TypeVar("Rule", Harvest, Removal)
 
 
 class Look(Protocol):
-    """What is read of a block of ponds, that can be pickled; `identity` is a text that differs where it does."""
+    """What is read of a block of ponds: a pure function of inputs and the days of the run's surveys, that can be
+    pickled; `identity` is a text that differs where it does."""
 
     @property
     def identity(self) -> str: ...
 
-    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> Watch:
-        """What reads a block with these inputs, and the days of the run's surveys."""
-        ...
-
-    def tell(self, scenario: Scenario, strategy: str, read: Readings) -> Readings:
-        """What is told of what was read of one variant."""
-        ...
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings: ...
 
 
 @dataclass(frozen=True)
@@ -50,18 +43,15 @@ class Whole:
     def identity(self) -> str:
         return f"{self.counted}" if self.counted else ""
 
-    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> WholeRun:
-        return WholeRun(inputs, survey_days, None if self.counted is None else (self.counted - inputs.start).days)
-
-    def tell(self, scenario: Scenario, strategy: str, read: Readings) -> Readings:
-        return read
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings:
+        return project(inputs, survey_days, None if self.counted is None else (self.counted - inputs.start).days)
 
 
 @dataclass(frozen=True)
 class Job:
-    """One block: members from number `first` on of one variant, or of several that share what days they can (`forks`).
+    """One block: members from number `first` on of one variant, or of several that differ in numbers only, side by side.
 
-    variants are a scenario and the name of one of its strategies; the runs of all are of the same days.
+    variants are a scenario and the name of one of its strategies.
     """
 
     variants: tuple[tuple[Scenario, str], ...]
@@ -82,33 +72,11 @@ class Job:
 
 def run_job(job: Job) -> list[Readings]:
     """Run one block and give what was read of each variant: a pure function of the job."""
-    prepared, structures = [], []
+    prepared = []
     for scenario, name in job.variants:
         strategy = scenario.strategies[name]
         prepared.append(prepare(scenario, strategy, *job.source.draw(scenario, strategy, job.first, job.members)))
-        structures.append(but_for_numbers(scenario, name))
     run = job.variants[0][0].run
-    survey_days = [(date - run.start).days for date in run.survey_dates]
-    read = run_forked(prepared, structures, lambda inputs: job.look.watch(inputs, survey_days))
-    return [job.look.tell(*variant, one) for variant, one in zip(job.variants, read, strict=True)]
-
-
-def but_for_numbers(scenario: Scenario, strategy: str) -> str:
-    """A text that is the same for variants which `prepare.side_by_side` can join."""
-    own = scenario.strategies[strategy]
-    own = own._replace(
-        name="any",
-        title="any",
-        fertility=1.0,
-        stocking=tuple(event._replace(per_ha=1.0) for event in own.stocking),
-        harvest=tuple(map(_any_amount, own.harvest)),
-        removals=tuple(map(_any_amount, own.removals)),
-        feeding=tuple(rule._replace(kg_per_ha_day=1.0) for rule in own.feeding),
-    )
-    return dump(scenario._replace(strategies={"any": own}))
-
-
-def _any_amount(rule: Rule) -> Rule:
-    given = [name for name in ("kg_per_ha", "per_ha", "share") if getattr(rule, name) is not None]
-    same: dict[str, Any] = dict.fromkeys(given, 0.5)
-    return rule._replace(**same)
+    read = job.look(side_by_side(prepared), [(date - run.start).days for date in run.survey_dates])
+    rows = [slice(k * job.members, (k + 1) * job.members) for k in range(len(prepared))]
+    return [{name: values[own] for name, values in read.items()} for own in rows]

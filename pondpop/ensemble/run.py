@@ -9,23 +9,23 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol, TypeVar
 
 import xarray as xr
 
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Dealer, Prior, Source
-from pondpop.ensemble.jobs import Job, Look, Readings, Whole, but_for_numbers, run_job
+from pondpop.ensemble.jobs import Job, Look, Readings, Whole, run_job
 from pondpop.ensemble.store import package_versions
-from pondpop.scenario import Scenario, as_scenario, befallen, dump
+from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, dump
 
 ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 256  # twice as many take a twentieth less time a member, half as many a fifth more; memory goes with them
 LEAST_MEMBERS = 32  # smaller blocks are ruled by calls: half of these cost three quarters
-TOGETHER = 8  # blocks of a job at most: of days that all share, more would save no more than an eighth, and keep all waiting
+Rule = TypeVar("Rule", Harvest, Removal)
 
 
 class Store(Protocol):
@@ -48,23 +48,21 @@ class Variant:
 def run_all(jobs: Sequence[Job], executor: Executor | None, store: Store | None) -> Iterator[tuple[int, list[Readings], bool]]:
     """Number and readings of each job as soon as it is done, in whatever order that is, and whether it was run now.
 
-    What the store has of a job is not run again. A single job is run in this process.
+    Jobs of which the store has all are not run again. A single job is run in this process.
     """
-    waiting: dict[int, Job] = {}
-    kept: dict[int, list[Readings | None]] = {}
+    waiting = []
     for k, job in enumerate(jobs):
-        kept[k] = [store.load(identity) if store else None for identity in job.identities]
-        missing = tuple(variant for variant, found in zip(job.variants, kept[k], strict=True) if found is None)
-        if missing:
-            waiting[k] = replace(job, variants=missing)
+        kept = [store.load(identity) for identity in job.identities] if store else [None]
+        found = [readings for readings in kept if readings is not None]
+        if len(found) == len(job.variants):
+            yield k, found, False
         else:
-            yield k, [found for found in kept.pop(k) if found is not None], False
-    for k, readings in _run(list(waiting.items()), executor):
+            waiting.append(k)
+    for k, readings in _run([(k, jobs[k]) for k in waiting], executor):
         if store:
-            for identity, one in zip(waiting[k].identities, readings, strict=True):
+            for identity, one in zip(jobs[k].identities, readings, strict=True):
                 store.save(identity, one)
-        fresh = iter(readings)
-        yield k, [next(fresh) if found is None else found for found in kept.pop(k)], True
+        yield k, readings, True
 
 
 def _run(waiting: Sequence[tuple[int, Job]], executor: Executor | None) -> Iterator[tuple[int, list[Readings]]]:
@@ -148,21 +146,21 @@ def blocks(members: int, least: int = 1, most: int | None = None) -> list[range]
 
 
 def jobs_of(
-    variants: Sequence[Variant], first: int, source: Dealer, least: int, look: Look | None = None
+    variants: Sequence[Variant], first: int, source: Dealer, least: int, look: Callable[[Scenario], Look] | None = None
 ) -> list[tuple[tuple[int, ...], Job]]:
-    """Jobs and the places of their variants, the first members first. look is what is read, by default the whole run.
+    """Jobs and the places of their variants, the first members first. look makes of a scenario of one strategy what is read.
 
-    Variants that differ in numbers only stand side by side, as many as fill a block; blocks of others that may be alike for
-    some days are run together. Together they are at least so many jobs, unless these were tiny.
+    Variants that differ in numbers only stand side by side, as many as fill a block. Together they are at least so
+    many jobs, unless these were tiny.
     """
     bare = [_bare(variant) for variant in variants]
-    structures: dict[tuple[str, dt.date | None], list[int]] = {}
+    alike: dict[tuple[str, dt.date | None], list[int]] = {}
     for place, (variant, own) in enumerate(zip(variants, bare, strict=True)):
-        structures.setdefault((but_for_numbers(*own), variant.counted), []).append(place)
-    beside: dict[tuple[str, dt.date | None, int, int], list[list[tuple[int, ...]]]] = {}
-    for (_, counted), places in structures.items():
+        alike.setdefault((_but_for_numbers(*own), variant.counted), []).append(place)
+    made = []
+    for (_, counted), places in alike.items():
         members = variants[places[0]].scenario.ensemble.members
-        wanted = -(-least // len(structures))
+        wanted = -(-least // len(alike))
         parts = blocks(members)
         abreast = max(1, BLOCK_MEMBERS // len(parts[0]))
         sides = blocks(len(places), most=abreast)
@@ -171,23 +169,12 @@ def jobs_of(
             sides = blocks(len(places), most=-(-len(places) // max(1, split)))
         if len(parts) * len(sides) < wanted:
             parts = blocks(members, -(-wanted // len(sides)))
-        family = _family(*bare[places[0]])
-        for part, (k, side) in itertools.product(parts, enumerate(sides)):
-            rounds = beside.setdefault((family, counted, part.start, len(part)), [])
-            rounds += [[]] * (k + 1 - len(rounds))
-            rounds[k] = [*rounds[k], tuple(places[n] for n in side)]
-    for together in range(TOGETHER, 0, -1):
-        shared = [
-            (key, one[part.start : part.stop])
-            for key, rounds in beside.items() for one in rounds for part in blocks(len(one), most=together)
-        ]  # fmt: skip
-        if len(shared) >= least:
-            break
-    made = []
-    for (_, counted, start, count), those in shared:
-        own_places = tuple(place for side in those for place in side)
-        job = Job(tuple(bare[place] for place in own_places), first + start, count, source, look or Whole(counted))
-        made.append((own_places, job))
+        for part, side in itertools.product(parts, sides):
+            own_places = tuple(places[k] for k in side)
+            those = tuple(bare[k] for k in own_places)
+            read = look(those[0][0]) if look else Whole(counted)
+            job = Job(those, first + part.start, len(part), source, read)
+            made.append((own_places, job))
     return sorted(made, key=lambda one: one[1].first)
 
 
@@ -206,16 +193,25 @@ def _bare(variant: Variant) -> tuple[Scenario, str]:
     ), variant.strategy
 
 
-def _family(scenario: Scenario, strategy: str) -> str:
-    """A text that is the same for variants which may be alike for some days: of one pond, whatever befalls it, one run and the
-    same kinds of fish."""
-    own, pond = scenario.strategies[strategy], scenario.pond
-    same = pond._replace(temperature=pond.temperature._replace(spells=()), fertility_losses=())
-    bare = own._replace(
-        name="any", title="any", fertility=1.0, stocking=(), arrivals=(), harvest=(), angling=(), removals=(), feeding=(),
-        fertilization=(), liming=(), grass_carp=(), plants=(), drawdown=(), aeration=(),
-    )  # fmt: skip
-    return dump(scenario._replace(pond=same, strategies={"any": bare})) + ", ".join(own.species)
+def _but_for_numbers(scenario: Scenario, strategy: str) -> str:
+    """A text that is the same for variants which `side_by_side` can join."""
+    own = scenario.strategies[strategy]
+    own = own._replace(
+        name="any",
+        title="any",
+        fertility=1.0,
+        stocking=tuple(event._replace(per_ha=1.0) for event in own.stocking),
+        harvest=tuple(map(_any_amount, own.harvest)),
+        removals=tuple(map(_any_amount, own.removals)),
+        feeding=tuple(rule._replace(kg_per_ha_day=1.0) for rule in own.feeding),
+    )
+    return dump(scenario._replace(strategies={"any": own}))
+
+
+def _any_amount(rule: Rule) -> Rule:
+    given = [name for name in ("kg_per_ha", "per_ha", "share") if getattr(rule, name) is not None]
+    same: dict[str, Any] = dict.fromkeys(given, 0.5)
+    return rule._replace(**same)
 
 
 def compare(

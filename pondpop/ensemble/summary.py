@@ -22,7 +22,7 @@ from pondpop.ensemble.jobs import Readings
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.ensemble.run import Store, Variant, at_once, jobs_of, run_all
 from pondpop.model.inputs import Inputs
-from pondpop.observe.observers import WholeRun
+from pondpop.observe.observers import project
 from pondpop.scenario import Scenario, as_scenario
 
 Array = NDArray[np.float64]
@@ -34,17 +34,17 @@ BINS = round(float(np.arcsinh(MOST / SMALLEST)) / STEP) + 1
 
 @dataclass(frozen=True)
 class Told:
-    """Reads the named quantities of each strategy's members at every survey: {name: [member, survey_date]}."""
+    """Reads the named quantities of one strategy's members at every survey: {name: [member, survey_date]}."""
+
+    scenario: Scenario
 
     @property
     def identity(self) -> str:
         return "quantities"
 
-    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> WholeRun:
-        return WholeRun(inputs, survey_days)
-
-    def tell(self, scenario: Scenario, strategy: str, read: Readings) -> Readings:
-        dataset = results.to_dataset(scenario, {strategy: read}, {})
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> Readings:
+        (name,) = self.scenario.strategies
+        dataset = results.to_dataset(self.scenario, {name: project(inputs, survey_days)}, {})
         return {one.name: one.values[0] for one in quantities(dataset)}
 
 
@@ -109,7 +109,7 @@ def summarise(
     asked = scenario._replace(what_if=(), ensemble=scenario.ensemble._replace(members=count))
     names = list(asked.strategies)
     gathered = [Gathered(count) for _ in names]
-    placed = jobs_of([Variant(asked, name) for name in names], 0, source or Prior(), at_once(executor), look=Told())
+    placed = jobs_of([Variant(asked, name) for name in names], 0, source or Prior(), at_once(executor), look=Told)
     done = 0
     if progress:
         progress(0, count * len(names))

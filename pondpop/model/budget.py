@@ -110,10 +110,6 @@ class Flows:
         shapes = (tuple(AXES[axis].labels.size for axis in OWN_FLOWS[name].dims[1:]) for name in cls.__dataclass_fields__)
         return cls(*(np.zeros((members, *shape)) for shape in shapes))
 
-    def of_rows(self, rows: NDArray[np.intp]) -> Flows:
-        """Those of some members [row]."""
-        return Flows(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
-
     @property
     def harvest_number(self) -> Array:
         """Fish harvested [member, species], a view."""
@@ -201,13 +197,6 @@ class Ledger:
     def __init__(self) -> None:
         self.grew: Array | None = None
         self.gone: dict[str, tuple[Array, Array]] = {}  # fish and kg by cause
-
-    def of_rows(self, rows: NDArray[np.intp]) -> Ledger:
-        """What stands in it of some members [row]."""
-        other = Ledger()
-        other.grew = None if self.grew is None else self.grew[rows]
-        other.gone = {cause: (fish[rows], kilograms[rows]) for cause, (fish, kilograms) in self.gone.items()}
-        return other
 
     def add(self, pond: Pond, step: Step) -> None:
         """Add what grew and died in a step."""

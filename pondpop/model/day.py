@@ -1,6 +1,6 @@
 """The order of a day, and the only place that changes a pond.
 
-`Engine.run_day` and `Engine.step` read as the list of what happens in a day; `go_on` is the only loop over days. Every
+`Engine.run_day` and `Engine.step` read as the list of what happens in a day; `run` is the only loop over days. Every
 rate uses the state at the start of the step; what is eaten is scaled to what died and to what the pond's food gave, so
 that the books of fish, biomass and energy close. Arrays are [member, group] unless said; see `state` for the shapes and
 `inputs` for what comes in.
@@ -81,24 +81,6 @@ class Engine(Pond):
         self.columns_changed()
         self.begin_day()
 
-    def branch(self, inputs: Inputs, rows: NDArray[np.intp]) -> Engine:
-        """A block that goes on from this one as it stands, under other inputs.
-
-        inputs: by them every day until now was as by this block's own, to the bit. rows: which of this block's members each of
-        the other's is until now. What this block holds for its observers and for reacting rules is theirs to hand on.
-        """
-        other = Engine(inputs, self.books is not None, self.flows_from)
-        other.day, other.state = self.day, self.state.of_rows(rows)
-        other.richness, other.algae_richness = self.richness[:, rows], self.algae_richness[rows]
-        other.fish_kg_per_ha = self.fish_kg_per_ha[rows]
-        other.night = None if self.night is None else self.night.of_rows(rows)
-        other.killed_share = None if self.killed_share is None else self.killed_share[rows]
-        other.flows, other.ledger = self.flows.of_rows(rows), self.ledger.of_rows(rows)
-        other.columns_changed()
-        if other.day < inputs.days:
-            other.begin_day(anew=True)
-        return other
-
     # ------------------------------------------------------------------ a day
 
     def run_day(self, taken: Sequence[RemovalInput] = ()) -> None:
@@ -125,17 +107,17 @@ class Engine(Pond):
         """Whether flows begin anew with this day."""
         return self.flows_from is None or self.day in self.flows_from
 
-    def begin_day(self, anew: bool = False) -> None:
-        """What the day brings: temperature and light, and the pond's fertility and cover, when they change or all begins anew."""
+    def begin_day(self) -> None:
+        """What the day brings: temperature and light, and the pond's fertility and cover, when they change."""
         inputs, day = self.inputs, self.day
         self.today = self.by_day.of(day)
-        if anew or self.by_day.fertility_changes[day]:
+        if self.by_day.fertility_changes[day]:
             self.fertility = self.by_day.fertility[day] * inputs.luck.productivity[:, inputs.year[day]]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
             self.algae_of_day = feeding.rich_in_algae(self.fertility, self.parameters.algae_light_limit)
         share, stands = self.by_day.area_share, self.by_day.plants
         self.area_share = float(share[day])
-        if anew or self.by_day.cover_changes[day]:
+        if self.by_day.cover_changes[day]:
             planted = None if stands is None else plants.relative_cover(self.parameters, stands[day]) * share[day]
             self.leaving_cover = predation.leaving_cover(self.parameters, inputs.cover[day] * share[day], planted)
 
@@ -393,15 +375,11 @@ def run(
     Every observer is called at the start of each day, in their order, and at the end. Returns the engine as it stands.
     """
     engine = Engine(inputs, keep_books, flows_from)
-    go_on(engine, observers, inputs.days if until is None else until)
-    for observe in observers:
-        observe(engine)
-    return engine
-
-
-def go_on(engine: Engine, observers: Sequence[Observer], until: int) -> None:
-    """Run a block from where it stands to the start of the day `until`; that day is for its observers still to see."""
-    while engine.day < until:
+    last = inputs.days if until is None else until
+    while engine.day < last:
         for observe in observers:
             observe(engine)
         engine.run_day()
+    for observe in observers:
+        observe(engine)
+    return engine

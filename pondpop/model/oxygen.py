@@ -12,7 +12,7 @@ of respiration and exchange missed it by 0.4 mg/L over 40 nights (Madenjian et a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -205,11 +205,6 @@ class Night(NamedTuple):
     added: Array | float = 0.0  # by aerators in the night, mg/L, in what is `dawn`
     refuge: Array | float = 0.0  # share of the fish that find aerated water
     kwh: Array | float = 0.0  # per ha
-
-    def of_rows(self, rows: NDArray[np.intp]) -> Night:
-        """That of some members [row]."""
-        of_members: dict[str, Any] = {name: one[rows] for name, one in self._asdict().items() if isinstance(one, np.ndarray)}
-        return self._replace(**of_members)
 
 
 def night(pond: Pond) -> Night:

@@ -12,7 +12,7 @@ that the pond has (`community`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -59,11 +59,6 @@ class Columns:
 
     def __len__(self) -> int:
         return self.species.size
-
-    def of_rows(self, rows: NDArray[np.intp]) -> Columns:
-        """Those of some members [row]; what all share stays one row."""
-        every = (getattr(self, name) for name in _CONSTANTS)
-        return Columns(self.species, *(one if one.shape[0] == 1 else one[rows] for one in every))
 
 
 @dataclass
@@ -115,12 +110,6 @@ class State:
             lately=np.full(members, 4.0),
             waste=np.zeros(members),
         )
-
-    def of_rows(self, rows: NDArray[np.intp]) -> State:
-        """The ponds of some members [row], each as often as it is named."""
-        others = (f.name for f in fields(self) if f.name not in ("columns", "food", "uncut"))
-        of_members = {name: getattr(self, name)[rows] for name in others}
-        return replace(self, columns=self.columns.of_rows(rows), food=self.food[:, rows], **of_members)
 
     @property
     def members(self) -> int:

@@ -7,9 +7,7 @@ group, never from whole groups.
 
 from __future__ import annotations
 
-import copy
-from collections.abc import Mapping, Sequence
-from typing import Protocol
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +16,7 @@ from pondpop.arrays import Array, Axis, Variable, names_axis, whole_axis
 from pondpop.model import bioenergetics, grid, harvest, lengths, oxygen, predation
 from pondpop.model.budget import AXES as AXES_OF_FLOWS
 from pondpop.model.budget import FLOWS, Flows
-from pondpop.model.day import Engine, Observer, run
+from pondpop.model.day import Engine, run
 from pondpop.model.harvest import STOCK_LENGTH_MM
 from pondpop.model.inputs import Inputs
 from pondpop.observe import harvest_control
@@ -108,69 +106,12 @@ def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = 
     survey_days count from the start; a survey is read before that day's events. On count_day only the survivors of
     stocked groups are read, `survivors_counted` [member, stocked_group] in fish/ha; no rule learns of that day.
     """
-    watch = WholeRun(inputs, survey_days, count_day)
-    run(inputs, watch.observers, flows_from=watch.flows_from)
-    return watch.read()
-
-
-class Watch(Protocol):
-    """Observers of a block, and what they read; it can go on with blocks that branch off.
-
-    The run ends at the start of the day `until`, by default with the last one; flows are to begin on the days `flows_from`.
-    """
-
-    @property
-    def observers(self) -> Sequence[Observer]: ...
-
-    @property
-    def until(self) -> int | None: ...
-
-    @property
-    def flows_from(self) -> Sequence[int]: ...
-
-    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> Watch:
-        """The watch of a block that branched off, with what this one has read until then of the same rows."""
-        ...
-
-    def read(self) -> dict[str, Array]:
-        """What was read: arrays [member, …]."""
-        ...
-
-
-class WholeRun:
-    """Watches a block to the end of its run, as `project` tells it."""
-
-    until: int | None = None
-
-    def __init__(self, inputs: Inputs, survey_days: Sequence[int], count_day: int | None = None) -> None:
-        self.survey_days, self.count_day = survey_days, count_day
-        self.surveys, self.months = Surveys(survey_days, () if count_day is None else (count_day,)), Months(inputs)
-        self.years = Years(inputs, self.months)
-
-    @property
-    def observers(self) -> Sequence[Observer]:
-        return self.surveys, self.months, self.years
-
-    @property
-    def flows_from(self) -> Sequence[int]:
-        return self.months.first_days
-
-    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> WholeRun:
-        other = copy.copy(self)
-        other.surveys, other.months = self.surveys.branch(engine, rows), self.months.branch(rows)
-        other.years = self.years.branch(other.months, rows)
-        return other
-
-    def read(self) -> dict[str, Array]:
-        read = self.surveys.stacked(self.survey_days) | self.months.stacked() | self.years.stacked()
-        if self.count_day is None:
-            return read
-        return read | {"survivors_counted": self.surveys.read[self.count_day]["group_survivors"]}
-
-
-def of_rows(read: Mapping[str, Array], rows: NDArray[np.intp]) -> dict[str, Array]:
-    """What was read of some members [row]."""
-    return {name: values[rows] for name, values in read.items()}
+    also = () if count_day is None else (count_day,)
+    surveys, months = Surveys(survey_days, also), Months(inputs)
+    years = Years(inputs, months)
+    run(inputs, [surveys, months, years], flows_from=months.first_days)
+    read = surveys.stacked(survey_days) | months.stacked() | years.stacked()
+    return read if count_day is None else read | {"survivors_counted": surveys.read[count_day]["group_survivors"]}
 
 
 class Surveys:
@@ -183,29 +124,10 @@ class Surveys:
     def __call__(self, engine: Engine) -> None:
         if engine.day not in self.days:
             return
-        self.read[engine.day] = read_survey(engine)
+        survey = self.read[engine.day] = read_survey(engine)
         if engine.day in self.survey_days:
-            self._inform(engine, engine.day)
-
-    def _inform(self, engine: Engine, survey_day: int) -> None:
-        """Let reacting rules learn of a survey that was read."""
-        survey, number = self.read[survey_day], sum(day < survey_day for day in self.survey_days)
-        harvest_control.inform(engine, number, survey["number"], survey["relative_weight"])
-
-    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> Surveys:
-        """The surveys of a block that branched off, whose rules learn what the last one has shown."""
-        other = Surveys(self.survey_days, tuple(self.days))
-        groups = sum(not event.uninvited for event in engine.inputs.stockings)
-        for day, survey in self.read.items():
-            other.read[day] = of_rows(survey, rows)
-            for name, told in SURVEYED.items():  # groups that the other block has yet to stock
-                if told.dims == OF_GROUPS:
-                    here = other.read[day][name][:, :groups]
-                    other.read[day][name] = np.pad(here, ((0, 0), (0, groups - here.shape[1])), constant_values=np.nan)
-        shown = [day for day in self.survey_days if day in self.read]
-        if shown:
-            other._inform(engine, max(shown))
-        return other
+            number = sum(day < engine.day for day in self.survey_days)
+            harvest_control.inform(engine, number, survey["number"], survey["relative_weight"])
 
     def stacked(self, days: Sequence[int]) -> dict[str, Array]:
         """What was read on some days: arrays [member, day, …] named as in the Dataset."""
@@ -241,14 +163,6 @@ class Months:
             # contiguous rows, so that a member's sum has the same bits whoever shares its block
             of_month = (np.ascontiguousarray(water_c[:, self.month == k]) for k in range(len(self.first_days)))
             self.water_c = [water.mean(axis=1) for water in of_month]
-
-    def branch(self, rows: NDArray[np.intp]) -> Months:
-        """The same of a block that branched off, of some rows until then."""
-        other = copy.copy(self)
-        other.flows = [flows.of_rows(rows) for flows in self.flows]
-        other.read = [of_rows(read, rows) for read in self.read]
-        other.water = self.water.branch(rows)
-        return other
 
     def stacked(self) -> dict[str, Array]:
         """Arrays [member, month, …] named as in the Dataset."""
@@ -286,14 +200,6 @@ class Water:
             self.moved[:, month] = oxygen.moved(days, self.nights, engine.parameters.bloom_respires_today).T
             self.nights = []
 
-    def branch(self, rows: NDArray[np.intp]) -> Water:
-        """The same of a block that branched off, of some rows until then."""
-        other = copy.copy(self)
-        other.nights = [night.of_rows(rows) for night in self.nights]
-        for name in ("lowest", "at_end", "moved", "alive"):
-            setattr(other, name, getattr(self, name)[rows])
-        return other
-
     def stacked(self) -> dict[str, Array]:
         """Arrays [member, month, …] named as in the Dataset; NaN where oxygen is left out."""
         return {
@@ -321,13 +227,6 @@ class Years:
             s = engine.state
             for there, read in ((s.number, self.number), (s.biomass(), self.biomass)):
                 read.append(np.stack([_sum(there[:, groups]) for groups in engine.slices], axis=1))
-
-    def branch(self, months: Months, rows: NDArray[np.intp]) -> Years:
-        """The same of a block that branched off and of its months, of some rows until then."""
-        other = copy.copy(self)
-        other.months = months
-        other.number, other.biomass = [there[rows] for there in self.number], [there[rows] for there in self.biomass]
-        return other
 
     def stacked(self) -> dict[str, Array]:
         """Arrays [member, year, …] named as in the Dataset."""

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import copy
 import hashlib
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -20,7 +19,7 @@ from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.jobs import Job
 from pondpop.ensemble.run import Store, at_once, blocks, run_all
 from pondpop.model import harvest
-from pondpop.model.day import Engine, Observer
+from pondpop.model.day import Engine, run
 from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import AXES, Surveys, year_classes
 from pondpop.scenario import Scenario, Strategy
@@ -87,61 +86,35 @@ class Watched:
     def identity(self) -> str:
         return repr(self)
 
-    def watch(self, inputs: Inputs, survey_days: Sequence[int]) -> WatchedPast:
-        """Watch a block up to the last day asked. survey_days are the run's own, which reacting rules learn from."""
-        return WatchedPast(self, inputs, survey_days)
-
-    def tell(self, scenario: Scenario, strategy: str, read: dict[str, Array]) -> dict[str, Array]:
-        return read
-
-
-class WatchedPast:
-    """Watches a block up to the last day asked."""
-
-    def __init__(self, watched: Watched, inputs: Inputs, survey_days: Sequence[int]) -> None:
-        self.watched, self.until = watched, watched.days[-1]
-        self.surveys, self.between = Surveys(survey_days, watched.days), _Between(watched, inputs.members)
-        self.kept, self.marked_kept = _Kept(watched.kept, inputs.members), _MarkedKept(watched.returned, inputs.members)
-        self.first_year = inputs.start.year
-        self.years = inputs.date(self.until).year - self.first_year + 1
-        self.wary: dict[int, Array] = {}
-        self.hatched = np.zeros((inputs.members, len(watched.hatched), CLASSES, self.years + 1))
-
-    @property
-    def observers(self) -> Sequence[Observer]:
-        return self.surveys, self.between, self.kept, self.marked_kept, self._note
-
-    @property
-    def flows_from(self) -> Sequence[int]:
-        return self.kept.days
-
-    def _note(self, engine: Engine) -> None:
-        for k, one in enumerate(self.watched.hatched):
-            if one.day == engine.day:
-                self.hatched[:, k] = year_classes(engine, one.species, self.first_year, self.years + 1)
-        if engine.day in self.watched.days:
-            caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
-            self.wary[engine.day] = 1.0 / (1.0 + caught)
-
-    def branch(self, engine: Engine, rows: NDArray[np.intp]) -> WatchedPast:
-        other = copy.copy(self)
-        other.surveys, other.between = self.surveys.branch(engine, rows), self.between.branch(rows)
-        other.kept, other.marked_kept = self.kept.branch(rows), self.marked_kept.branch(rows)
-        other.wary, other.hatched = {day: wary[rows] for day, wary in self.wary.items()}, self.hatched[rows]
-        return other
-
-    def read(self) -> dict[str, Array]:
-        """number, biomass, relative_weight [member, day, species, length_class], catch_while_wary [member, day, species]
-        (catch per hour relative to that of fish that nobody fished for), growth [member, asked] (mm a year; NaN where no
-        such fish live until then), marked [member, asked, length_class] (fish that live), year_classes [member, asked,
-        length_class, year_class] (fish/ha; first those that hatched before the calendar year in which the run starts, then
-        those of each year until the last day), kept [member, asked] (fish/ha), marked_kept [member, asked] (fish), and
-        group_survivors, group_length [member, stocked_group] on the last day.
+    def __call__(self, inputs: Inputs, survey_days: Sequence[int]) -> dict[str, Array]:
+        """Run a block up to the last day asked: number, biomass, relative_weight [member, day, species, length_class],
+        catch_while_wary [member, day, species] (catch per hour relative to that of fish that nobody fished for), growth
+        [member, asked] (mm a year; NaN where no such fish live until then), marked [member, asked, length_class] (fish that
+        live), year_classes [member, asked, length_class, year_class] (fish/ha; first those that hatched before the calendar year
+        in which the run starts, then those of each year until the last day), kept [member, asked] (fish/ha), marked_kept
+        [member, asked] (fish), and group_survivors, group_length [member, stocked_group] on the last day. survey_days are the
+        run's own, which reacting rules learn from.
         """
-        read = self.surveys.stacked(self.watched.days)
-        out = {name: read[name] for name in READ} | {"growth": self.between.mm_a_year, "marked": self.between.alive}
-        out |= {"year_classes": self.hatched, "kept": self.kept.number, "marked_kept": self.marked_kept.number}
-        out["catch_while_wary"] = np.stack([self.wary[day] for day in self.watched.days], axis=1)
+        surveys, between = Surveys(survey_days, self.days), _Between(self, inputs.members)
+        kept, marked_kept = _Kept(self.kept, inputs.members), _MarkedKept(self.returned, inputs.members)
+        wary: dict[int, Array] = {}
+        first_year = inputs.start.year
+        years = inputs.date(self.days[-1]).year - first_year + 1
+        hatched = np.zeros((inputs.members, len(self.hatched), CLASSES, years + 1))
+
+        def note(engine: Engine) -> None:
+            for k, one in enumerate(self.hatched):
+                if one.day == engine.day:
+                    hatched[:, k] = year_classes(engine, one.species, first_year, years + 1)
+            if engine.day in self.days:
+                caught = engine.parameters.wariness_per_catch[:, None] * engine.state.wariness
+                wary[engine.day] = 1.0 / (1.0 + caught)
+
+        run(inputs, [surveys, between, kept, marked_kept, note], until=self.days[-1], flows_from=kept.days)
+        read = surveys.stacked(self.days)
+        out = {name: read[name] for name in READ} | {"growth": between.mm_a_year, "marked": between.alive}
+        out |= {"year_classes": hatched, "kept": kept.number, "marked_kept": marked_kept.number}
+        out["catch_while_wary"] = np.stack([wary[day] for day in self.days], axis=1)
         return out | {name: read[name][:, -1] for name in ("group_survivors", "group_length")}
 
 
@@ -153,13 +126,6 @@ class _Between:
         self.mm_a_year = np.full((members, len(watched.growth)), np.nan)
         self.alive = np.zeros((members, len(watched.marked), CLASSES))
         self.begun: dict[tuple[str, int], dict[str, Array]] = {}
-
-    def branch(self, rows: NDArray[np.intp]) -> _Between:
-        """The same of a block that branched off, of some rows until then."""
-        other = copy.copy(self)
-        other.mm_a_year, other.alive = self.mm_a_year[rows], self.alive[rows]
-        other.begun = {which: _of_rows(groups, rows) for which, groups in self.begun.items()}
-        return other
 
     def __call__(self, engine: Engine) -> None:
         day = engine.day
@@ -184,12 +150,6 @@ class _Kept:
         self.days = tuple(sorted({day for one in asked for day in (one.first, one.last)}))
         self.number = np.zeros((members, len(asked)))
 
-    def branch(self, rows: NDArray[np.intp]) -> _Kept:
-        """The same of a block that branched off, of some rows until then."""
-        other = copy.copy(self)
-        other.number = self.number[rows]
-        return other
-
     def __call__(self, engine: Engine) -> None:
         if engine.day not in self.days:
             return
@@ -211,13 +171,6 @@ class _MarkedKept:
         self.begun: dict[int, dict[str, Array]] = {}
         self.alive: dict[int, Array] = {}  # [member, length_class], and
         self.fished: dict[int, Array] = {}  # the deaths per fish since they were counted
-
-    def branch(self, rows: NDArray[np.intp]) -> _MarkedKept:
-        """The same of a block that branched off, of some rows until then."""
-        other = copy.copy(self)
-        other.number, other.begun = self.number[rows], {k: _of_rows(groups, rows) for k, groups in self.begun.items()}
-        other.alive, other.fished = ({k: one[rows] for k, one in every.items()} for every in (self.alive, self.fished))
-        return other
 
     def __call__(self, engine: Engine) -> None:
         day = engine.day
@@ -253,11 +206,6 @@ def _groups(engine: Engine, species: str) -> dict[str, Array]:
     s, groups = engine.state, engine.slices[place_of(species)]
     constant = {name: getattr(s.columns, name)[:, groups].copy() for name in (*SAME_GROUP, "born")}
     return constant | {name: getattr(s, name)[:, groups].copy() for name in ("number", "log_length", "spread", "grown")}
-
-
-def _of_rows(groups: dict[str, Array], rows: NDArray[np.intp]) -> dict[str, Array]:
-    """Groups of some members [row]; what all share stays one row."""
-    return {name: one if len(one) == 1 else one[rows] for name, one in groups.items()}
 
 
 def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:

@@ -55,7 +55,7 @@ class BackwardsExecutor(Executor):
             ThreadPoolExecutor(1).submit(self._run)
         return future
 
-    expected = 2
+    expected = 4
 
     def _run(self):
         for future, function, arguments in reversed(self.jobs):
@@ -130,7 +130,7 @@ def test_a_foreign_executor_changes_no_bit(whole, monkeypatch):
     monkeypatch.setattr(run, "BLOCK_MEMBERS", 3)
     executor = BackwardsExecutor()
     assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), executor))
-    assert executor.order == [3, 0]
+    assert executor.order == [3, 3, 0, 0]
 
 
 @pytest.mark.parametrize("members", [1, 2, 3, 63, 64, 127, 128, 129, 250, 256, 257, 1000, 1024])
@@ -240,32 +240,10 @@ def test_so_do_variants_that_differ_in_fertility_and_feed(monkeypatch, extra):
         '[[strategies.many.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 14]\nlb_per_acre = 10\n',
     ],
 )
-def test_variants_that_differ_in_more_share_a_job_unless_several_are_wanted(extra):
+def test_variants_that_differ_in_more_do_not_share_a_block(extra):
     scenario = pond(extra=extra)
-    variants = [Variant(scenario, name) for name in scenario.strategies]
-    for least, wanted in ((1, [(0, 1)]), (2, [(0,), (1,)])):
-        assert [places for places, _ in run.jobs_of(variants, 0, Prior(), least)] == wanted
-
-
-def test_only_variants_that_may_be_alike_for_some_days_share_a_job():
-    scenario = pond()
-    other = scenario._replace(pond=scenario.pond._replace(cover=0.2))
-    later = scenario._replace(ensemble=scenario.ensemble._replace(seed=7))
-    redear = pond(extra='[[strategies.few.stocking]]\nspecies = "redear"\ndate = 2026-05-10\nper_acre = 30\nlength_in = 3\n')
-    for one in (other, later, redear):
-        placed = run.jobs_of([Variant(scenario, "few"), Variant(one, "few")], 0, Prior(), 1)
-        assert [places for places, _ in placed] == [(0,), (1,)]
-
-
-def test_of_many_variants_not_all_wait_for_one_another():
-    scenario = pond(members=3)
-    own = scenario.strategies["few"]
-    events = [own._replace(stocking=(*own.stocking[:-1], own.stocking[-1]._replace(date=own.stocking[-1].date.replace(day=k))))
-              for k in range(2, 22)]  # fmt: skip
-    every = [Variant(scenario._replace(strategies={"few": one}), "few") for one in events]
-    placed = run.jobs_of(every, 0, Prior(), 1)
-    assert sorted(place for places, _ in placed for place in places) == list(range(20))
-    assert [len(places) for places, _ in placed] == [7, 7, 6]
+    placed = run.jobs_of([Variant(scenario, name) for name in scenario.strategies], 0, Prior(), 1)
+    assert [places for places, _ in placed] == [(0,), (1,)]
 
 
 def test_dates_and_names_of_stockings_are_no_mere_numbers():
@@ -273,7 +251,7 @@ def test_dates_and_names_of_stockings_are_no_mere_numbers():
     for change in ({"date": one.strategies["few"].stocking[-1].date.replace(day=12)}, {"name": "other"}, {"length_mm": 160.0}):
         events = one.strategies["few"].stocking
         other = one.strategies["few"]._replace(stocking=(*events[:-1], events[-1]._replace(**change)))
-        placed = run.jobs_of([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 2)
+        placed = run.jobs_of([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 1)
         assert len(placed) == 2, change
 
 
@@ -339,13 +317,13 @@ def test_an_interrupted_run_goes_on_from_whole_blocks(whole, monkeypatch):
 
     with pytest.raises(KeyboardInterrupt):
         compare(pond(members=5, extra=HARVEST), store=store, progress=stop)
-    assert told == [(0, 10), (6, 10)]
+    assert told == [(0, 10), (3, 10), (6, 10)]
     assert len(store.kept) == 2
     ran = []
     monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
     assert content_hash(whole) == content_hash(compare(pond(members=5, extra=HARVEST), store=store))
     assert store.loads == 2
-    assert [job.first for job in ran] == [3]
+    assert len(ran) == 2
 
 
 def identity(variant, first=0, source=None):

@@ -58,7 +58,8 @@ def test_with_an_event_they_are_the_ponds_that_it_befalls_under_the_same_luck(wh
 
 
 def test_any_executor_and_kept_blocks_give_the_same_and_an_event_is_part_of_what_is_kept(whole):
-    store, executor = Memory(), BackwardsExecutor()  # two jobs
+    store, executor = Memory(), BackwardsExecutor()
+    executor.expected = 3
     assert content_hash(compare(pond(members=3, extra=EVENTS), executor, store=store)) == content_hash(whole)
     assert len(store.kept) == 6
     again = compare(pond(members=3, extra=EVENTS), store=store)
