@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from io import TextIOWrapper
+from threading import Timer, main_thread
 
 from pondpop import __version__
 
@@ -71,24 +72,37 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 @contextmanager
 def _stopped_alike() -> Iterator[None]:
-    """Being asked to end (SIGTERM) is like an interrupt from the keyboard; after the first one, more are ignored."""
+    """Being asked to end (SIGTERM) is like an interrupt from the keyboard; after the first one, more are ignored.
+
+    Python loses what is raised while something is finalised, as happens at the end of every import: it is raised again.
+    """
 
     def stop(*_: object) -> NoReturn:
-        for sign in before:
+        for sign in ours:
             signal.signal(sign, signal.SIG_IGN)
         before.clear()
         raise KeyboardInterrupt
 
+    def again(lost: sys.UnraisableHookArgs) -> None:
+        if lost.exc_type is not KeyboardInterrupt:
+            return told(lost)
+        signal.signal(ours[0], stop)
+        Timer(0.01, signal.pthread_kill, (main_thread().ident, ours[0])).start()  # when this is over, it too is finalising
+
     before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
     before = {sign: how for sign, how in before.items() if how in (signal.SIG_DFL, signal.default_int_handler)}
+    ours, told = list(before), sys.unraisablehook
     try:
-        for sign in before:
+        for sign in ours:
             signal.signal(sign, stop)
     except ValueError:  # not in the first thread: whoever called answers signals
-        before = {}
+        before, ours = {}, []
+    if ours and hasattr(signal, "pthread_kill"):  # not on Windows
+        sys.unraisablehook = again
     try:
         yield
     finally:
+        sys.unraisablehook = told
         for sign, how in before.items():
             signal.signal(sign, how)
 

@@ -5,6 +5,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from datetime import date
 from pathlib import Path
 
@@ -213,6 +214,29 @@ def test_once_asked_to_end_a_command_leaves_everything_in_order_undisturbed(monk
     try:
         assert cli.main(["check", "x"]) == 130 and left == ["in order"]
         assert {signal.getsignal(sign) for sign in before} == {signal.SIG_IGN}  # until the process ends
+    finally:
+        for sign, how in before.items():
+            signal.signal(sign, how)
+
+
+def test_to_be_asked_to_end_while_something_is_finalised_is_not_forgotten(monkeypatch, capsys):
+    class Finalised:
+        def __del__(self):
+            signal.raise_signal(signal.SIGTERM)  # Python loses what is raised here
+
+    went_on = []
+
+    def deaf(given):
+        Finalised()
+        time.sleep(5)
+        went_on.append(given)
+
+    monkeypatch.setattr("pondpop.commands.check", deaf)
+    before, hook = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}, sys.unraisablehook
+    try:
+        assert cli.main(["check", "x"]) == 130 and went_on == []
+        assert {signal.getsignal(sign) for sign in before} == {signal.SIG_IGN} and sys.unraisablehook is hook
+        assert capsys.readouterr().err.count("\n") == 1
     finally:
         for sign, how in before.items():
             signal.signal(sign, how)

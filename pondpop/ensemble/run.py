@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Executor, wait
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -24,6 +24,7 @@ from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, 
 
 ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 256  # twice as many take a twentieth less time a member, half as many a fifth more; memory goes with them
+LISTEN_SECONDS = 0.2  # Python answers a signal that comes just as a wait begins when that ends
 LEAST_MEMBERS = 32  # smaller blocks are ruled by calls: half of these cost three quarters
 Rule = TypeVar("Rule", Harvest, Removal)
 
@@ -72,8 +73,9 @@ def _run(waiting: Sequence[tuple[int, Job]], executor: Executor | None) -> Itera
         return
     futures = {executor.submit(run_job, job): k for k, job in waiting}
     try:
-        for future in as_completed(futures):
-            yield futures.pop(future), future.result()
+        while futures:
+            for future in wait(futures, LISTEN_SECONDS, FIRST_COMPLETED).done:
+                yield futures.pop(future), future.result()
     finally:
         for future in futures:
             future.cancel()
