@@ -60,19 +60,17 @@ from pondpop.update.likelihood import (
     DOUBTS,
     REPORTED,
     REPORTING,
-    Aged,
     Haul,
     KeptInBooks,
     Observation,
     Outing,
-    Recaptured,
-    Returned,
     View,
     doubts,
     growth_of,
     view_of,
     wr_of,
 )
+from pondpop.update.shares import Aged, Recaptured, Returned
 from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched, watch_all
 from pondpop.update.verify import (
     HARVEST,

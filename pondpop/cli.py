@@ -87,11 +87,13 @@ def _stopped_alike() -> Iterator[None]:
         if lost.exc_type is not KeyboardInterrupt:
             return told(lost)
         signal.signal(ours[0], stop)
-        Timer(0.01, signal.pthread_kill, (main_thread().ident, ours[0])).start()  # when this is over, it too is finalising
+        soon.append(Timer(0.01, signal.pthread_kill, (main_thread().ident, ours[0])))  # when this is over: it finalises too
+        soon[-1].start()
 
     before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
     before = {sign: how for sign, how in before.items() if how in (signal.SIG_DFL, signal.default_int_handler)}
     ours, told = list(before), sys.unraisablehook
+    soon: list[Timer] = []
     try:
         for sign in ours:
             signal.signal(sign, stop)
@@ -103,8 +105,10 @@ def _stopped_alike() -> Iterator[None]:
         yield
     finally:
         sys.unraisablehook = told
-        for sign, how in before.items():
-            signal.signal(sign, how)
+        for timer in soon:
+            timer.cancel()
+        for sign in ours:
+            signal.signal(sign, before.get(sign, signal.SIG_IGN))
 
 
 def _complain(error: object, status: int) -> int:

@@ -242,6 +242,22 @@ def test_to_be_asked_to_end_while_something_is_finalised_is_not_forgotten(monkey
             signal.signal(sign, how)
 
 
+def test_to_be_asked_to_end_as_a_command_ends_disturbs_nothing_after_it(monkeypatch):
+    class Finalised:
+        def __del__(self):
+            signal.raise_signal(signal.SIGTERM)
+
+    monkeypatch.setattr("pondpop.commands.check", lambda given: Finalised() and None)
+    before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        assert cli.main(["check", "x"]) == 0
+        time.sleep(0.1)
+        assert {signal.getsignal(sign) for sign in before} == {signal.SIG_IGN}
+    finally:
+        for sign, how in before.items():
+            signal.signal(sign, how)
+
+
 def test_a_closed_pipe_is_no_complaint():
     reader, writer = os.pipe()
     os.close(reader)

@@ -28,18 +28,8 @@ from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES
 from pondpop.units import MM_PER_IN
-from pondpop.update.likelihood import (
-    Aged,
-    Haul,
-    KeptInBooks,
-    Mean,
-    Observation,
-    Outing,
-    Recaptured,
-    Returned,
-    growth_of,
-    wr_of,
-)
+from pondpop.update.likelihood import Haul, KeptInBooks, Mean, Observation, Outing, growth_of, wr_of
+from pondpop.update.shares import Aged, Recaptured, Returned
 from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched
 
 Array = NDArray[np.float64]

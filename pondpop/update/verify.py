@@ -33,20 +33,9 @@ from pondpop.scenario import Scenario, Strategy
 from pondpop.species import MEASURED, SPECIES, Parameters, of_species
 from pondpop.update import figures_of, up_to
 from pondpop.update.from_records import evidence
-from pondpop.update.likelihood import (
-    CATCHABILITY,
-    REPORTED,
-    REPORTING,
-    Aged,
-    Haul,
-    Observation,
-    Recaptured,
-    Returned,
-    View,
-    doubts,
-    view_of,
-)
+from pondpop.update.likelihood import CATCHABILITY, REPORTED, REPORTING, Haul, Observation, View, doubts, view_of
 from pondpop.update.posterior import Posterior
+from pondpop.update.shares import Aged, Recaptured, Returned
 from pondpop.update.simulate import Watched
 
 Array = NDArray[np.float64]

@@ -13,7 +13,8 @@ from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, up_to, update_ensemble
 from pondpop.update.from_records import evidence
-from pondpop.update.likelihood import LENGTHS_ALIKE, MISREAD, Aged, View
+from pondpop.update.likelihood import View
+from pondpop.update.shares import LENGTHS_ALIKE, MISREAD, Aged
 from pondpop.update.simulate import Hatched, Watched, watch_all
 from pondpop.update.verify import estimates
 

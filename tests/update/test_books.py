@@ -18,8 +18,6 @@ from pondpop.update import prior_uniforms, up_to
 from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import (
     ANGLERS_OFF,
-    HANDED_IN,
-    HANDED_IN_OFF,
     KEPT_ERROR,
     REPORTED,
     REPORTING,
@@ -27,11 +25,10 @@ from pondpop.update.likelihood import (
     Haul,
     KeptInBooks,
     Outing,
-    Recaptured,
-    Returned,
     View,
     doubts,
 )
+from pondpop.update.shares import HANDED_IN, HANDED_IN_OFF, Recaptured, Returned
 from pondpop.update.simulate import Keeping, Marked, Watched, watch_all
 from pondpop.update.verify import (
     HARVEST,

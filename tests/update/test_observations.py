@@ -5,19 +5,8 @@ import pytest
 from scipy import stats
 
 from pondpop.species import SPECIES
-from pondpop.update.likelihood import (
-    CATCHABILITY,
-    REPORTING,
-    Haul,
-    KeptInBooks,
-    Mean,
-    Outing,
-    Recaptured,
-    Returned,
-    View,
-    _log_chance_of_shares,
-    _log_odds_by_year,
-)
+from pondpop.update.likelihood import CATCHABILITY, REPORTING, Haul, KeptInBooks, Mean, Outing, View
+from pondpop.update.shares import Recaptured, Returned, _log_chance_of_shares, _log_odds_by_year
 
 OFF = (0.0, 1.0, -2.0)  # of three ponds, in standard deviations
 

@@ -24,19 +24,9 @@ from pondpop.records import read_records
 from pondpop.species import SPECIES
 from pondpop.update import prior_uniforms, smc, up_to
 from pondpop.update.from_records import _bins, evidence
-from pondpop.update.likelihood import (
-    LENGTH_OFF,
-    MARKS_KEPT,
-    MARKS_OFF,
-    WR_ERROR,
-    WR_OFF,
-    WR_OFF_IN_SURVEY,
-    Recaptured,
-    View,
-    lengths_off,
-    view_of,
-)
+from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, lengths_off, view_of
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
+from pondpop.update.shares import MARKS_KEPT, MARKS_OFF, Recaptured
 from pondpop.update.simulate import Growing, Marked, Watched, deal_past, watch_all
 from pondpop.update.smc import Law, Members, alike, draw_rows, fit, learn, next_power, step, weights
 from pondpop.update.text import Row, narrowed, rows, update_answer, update_csv, update_text
