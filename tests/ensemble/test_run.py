@@ -1,7 +1,11 @@
 """Blocks of members: the same bits for any split, order, worker or executor; shared luck; reacting to interrupts."""
 
+import _thread
+import signal
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Timer
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -374,3 +378,20 @@ def test_a_scenario_altered_to_what_no_file_may_say_is_refused():
     scenario = pond(members=1)
     with pytest.raises(InputError, match=r"pond\.area_ha: got -3.0"):
         compare(scenario._replace(pond=scenario.pond._replace(area_ha=-3.0)))
+
+
+def test_a_request_to_end_is_heard_while_blocks_are_waited_for():
+    """It does not wake what waits (as one that comes as the wait begins does not)."""
+    blocks = [Future(), Future()]
+    executor = SimpleNamespace(submit=lambda *_: blocks.pop())
+    late = Timer(5.0, blocks[0].set_exception, (AssertionError("not heard"),))
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        late.start()
+        Timer(0.1, _thread.interrupt_main).start()
+        with pytest.raises(KeyboardInterrupt):
+            list(run._run([(0, None), (1, None)], executor))
+        assert late.is_alive()  # so nothing else ended the wait
+    finally:
+        signal.signal(signal.SIGINT, before)
+        late.cancel()
