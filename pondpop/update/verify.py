@@ -419,12 +419,13 @@ def discriminants(observations: Sequence[Observation], view: View, off: Mapping[
         for way, wrong in ways.items():
             shown = typical(wrong)
             moved[name, way] = _agreed(scaled(shown) - scaled(own[: len(shown)]))
-    names = tuple(which for which, by in moved.items() if np.abs(by).max() > 1e-9)  # what moves no figure is never seen
+    by = np.array(list(moved.values())).reshape(-1, len(middle))  # [assumption, figure]
+    told = scaled(own).var(axis=0) + (by**2).max(axis=0, initial=0.0) >= LEAST_TOLD
+    seen = (np.abs(by) > 1e-9)[:, told].any(axis=1)  # what moves no figure that tells is never seen
+    names = tuple(which for which, there in zip(moved, seen, strict=True) if there)
+    spread, apart = np.where(told, spread, np.inf), np.where(told, by[seen], 0.0).T
     if not names:
-        return Discriminants((), middle, spread, np.zeros((len(middle), 0)), np.inf)
-    apart = np.array([moved[which] for which in names]).T
-    told = scaled(own).var(axis=0) + (apart**2).max(axis=1) >= LEAST_TOLD
-    spread, apart = np.where(told, spread, np.inf), np.where(told[:, None], apart, 0.0)
+        return Discriminants((), middle, spread, apart, np.inf)
     x, ponds = scaled(drawn), scaled(own)
     chance = (x - x.mean(axis=0)).reshape(-1, x.shape[-1])
     of_chance = chance.T @ chance / (len(chance) - len(own)) + LEAST_CHANCE * np.eye(x.shape[-1])

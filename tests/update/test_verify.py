@@ -178,6 +178,21 @@ def test_assumptions_that_move_the_same_records_are_suspected_together():
     assert not any(one.more for one in found if one.suspected)
 
 
+def test_an_assumption_that_moves_hardly_anything_is_not_suspected_and_makes_no_other_so():
+    def view(by=(0.0, 0.0), count=100):
+        z = np.random.default_rng(7).normal(size=100)
+        return View({"a": z[:count] + by[0], "b": np.zeros(count) + by[1]}, (0,), 1.0, np.zeros(1), {})
+
+    moves = {"food of the pond": (3.0, 0.0), "young of bluegill": (0.0, 1e-3)}
+    off = {name: {way: view(tuple(way * np.array(by)), 32) for way in (-1, 1)} for name, by in moves.items()}
+    for a, b in ((0.0, 0.0), (-4.0, 0.2)):
+        with np.errstate(all="raise"):
+            found = estimates([Shows("a", 0.3, np.full(6, a)), Shows("b", 0.3, np.full(6, b))], view(), off)
+        assert [(one.assumption, one.suspected) for one in found] == [("food of the pond", a < 0.0)]
+    only = {"young of bluegill": off["young of bluegill"]}
+    assert estimates([Shows("b", 0.3, np.full(6, 0.2))], view(), only) == []
+
+
 def test_what_answers_only_when_it_is_far_off_is_suspected_too():
     """Records that do not move with small departures, so that members which differ a little tell nothing of large ones."""
 
