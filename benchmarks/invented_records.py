@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import csv
 import datetime as dt
+import hashlib
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -27,12 +28,13 @@ from scipy.special import ndtr
 import pondpop
 from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier, streams
 from pondpop.ensemble.prepare import daily_water, prepare
+from pondpop.model import harvest
 from pondpop.model.day import Engine
 from pondpop.observe import indices
 from pondpop.observe.gears import WR_BETWEEN_FISH, expected_catch, gear, scatter
 from pondpop.observe.observers import read_survey
 from pondpop.records import COLUMNS
-from pondpop.species import SPECIES, TRAITS
+from pondpop.species import SPECIES, TRAITS, find, paths
 from pondpop.units import MM_PER_IN
 from pondpop.update.likelihood import WR_OFF_IN_SURVEY
 
@@ -45,10 +47,10 @@ TRUTH = {  # how this pond differs from ponds in general, in standard deviations
     "natural deaths of bluegill": -0.4,
 }
 CATCHABILITY = {("electrofishing", "bass"): 0.7, ("electrofishing", "bluegill"): -0.5, ("seine", "bluegill"): 0.4}
-YEARS = (2023, 2024, 2025)
+YEARS, BASS = (2023, 2024, 2025), SPECIES.index("bass")
 ELECTRO_HOURS, HAULS, WEIGHED_BLUEGILL = 1.5, 5, 40
 TRIPS, TRIP_HOURS, KEPT_IN, KEPT_SHARE = 26, (2, 5), (8, 14), 0.7
-TAG_FROM_MM, TAG_SEEN, DEATHS_BY_ANGLERS, REPORTED = 8 * MM_PER_IN, 0.95, 0.6, 0.6
+TAG_FROM_MM, TAG_SEEN, REPORTED = 8 * MM_PER_IN, 0.95, 0.6
 LENGTH_ERROR_MM, SHORTEST_WEIGHED_MM = 1.5, {"bass": 160, "bluegill": 90}
 CLASSES_IN = {"bass": (0, 8, 12, 15, 20, None), "bluegill": (0, 6, 8, 10, None)}
 Group = tuple[float, ...]
@@ -56,12 +58,14 @@ Group = tuple[float, ...]
 
 @dataclass
 class Tagged:
-    """A tagged bass: its group, its length, and when it was last followed."""
+    """A tagged bass: its group, its length, whether it lives, and the deaths by anglers a fish of its length has met since it was
+    last followed."""
 
     tag: str
     group: Group
     length_mm: float
     alive: bool = True
+    fished: float = 0.0
 
 
 class Pond:
@@ -88,21 +92,28 @@ class Pond:
         self.followed: dict[Group, tuple[float, float]] = {}
 
     def go_to(self, date: dt.date) -> None:
-        """Run until a date; tagged fish die and grow as their groups did."""
+        """Run until a date; tagged fish are fished for as others of their length."""
         while self.engine.day < (date - self.start).days:
+            for rule, per_day in harvest.fished(self.engine):
+                for one in self.tagged if rule.species == BASS else ():
+                    if rule.shortest_mm <= one.length_mm < rule.longest_mm:
+                        one.fished += float(per_day[0])
             self.engine.run_day()
 
-    def follow(self) -> Iterator[Tagged]:
-        """Lets tagged fish die and grow as their groups did since the last call; gives those that died."""
+    def follow(self) -> Iterator[tuple[Tagged, bool]]:
+        """Lets tagged fish die and grow as their groups did since the last call; gives those that died, and whether anglers kept
+        them."""
         now = self._groups()
         for one in (t for t in self.tagged if t.alive):
             number, length = self.followed[one.group]
             left, longer = now.get(one.group, (0.0, length))
-            one.alive = self.rng.random() < left / max(number, 1e-12)
+            share = left / max(number, 1e-12)
+            one.alive = self.rng.random() < share
             if one.alive:
                 one.length_mm *= longer / length
             else:
-                yield one
+                yield one, self.rng.random() < one.fished / -np.log(max(share, 1e-12))
+            one.fished = 0.0
         self.followed = now
 
     def _groups(self) -> dict[Group, tuple[float, float]]:
@@ -281,13 +292,17 @@ def angle(pond: Pond, book: Book, date: dt.date, trip: int, hours: float, lucky:
 
 def follow(pond: Pond, book: Book, before: dt.date | None, date: dt.date) -> dt.date:
     """Tagged fish since the last day of electrofishing: which died, and which of those anglers kept and told of."""
-    for one in pond.follow():
-        inch = one.length_mm / MM_PER_IN
-        taken = KEPT_IN[0] <= inch < KEPT_IN[1] and pond.rng.random() < DEATHS_BY_ANGLERS * REPORTED
-        if before is not None and before.year < date.year and taken:
+    for one, kept in pond.follow():
+        if before is not None and before.year < date.year and kept and pond.rng.random() < REPORTED:
             day = dt.date(before.year, 5, 5) + dt.timedelta(int(pond.rng.integers(180)))
             book.tags(one.tag, day, "bass", "kept", "", "")
     return date
+
+
+def values() -> str:
+    """A short name of the values of the model's parameters, which differs where one of them does."""
+    told = "\n".join(f"{path} {find(path).value!r}" for path in paths())
+    return hashlib.sha256(told.encode()).hexdigest()[:12]
 
 
 def about(seed: int, book: Book) -> str:
@@ -311,8 +326,8 @@ from ponds in general by this many standard deviations of the scenario's spreads
 
 {differs}
 
-So the model can explain these records, as it may not those of a real pond. They show how records are read, judged and
-learned from, and are evidence of nothing.
+So the model can explain these records, as it may not those of a real pond, as long as its values are those they were drawn with
+({values()}; else draw them anew). They show how records are read, judged and learned from, and are evidence of nothing.
 
 The columns are described in README.md, under Records.
 """

@@ -159,3 +159,9 @@ def test_error_from_pond_to_pond_comes_of_other_ponds_and_covers_eight_in_ten():
 def test_documented_rows_say_what_they_read(rows):
     kinds = {row["about"] for row in rows.values() if row["kind"] == "documented"}
     assert kinds == {"growth", "condition", "crop", "numbers", "structure", "catch"}
+
+
+def test_the_invented_records_are_of_the_model_as_it_is():
+    """An update of records that another model made concludes nothing: draw them anew, and follow the README's commands."""
+    said = (HOME / "scenarios" / "records" / "README.txt").read_text("utf-8")
+    assert f"({script('invented_records').values()};" in said
