@@ -74,9 +74,10 @@ def assessment_answer(a: Assessment, units: Units = "us", where: str = "") -> st
     for rows in by_slip(r)[1:SHOWN_SLIPS]:
         many = f" ({len(rows)} such rows)" if len(rows) > 1 else ""
         lost += _lines_of(f"  also {shortened(rows[0].in_short, 120)}{many}", SCREEN_WIDE)
-    if len(slips) > SHOWN_SLIPS:
-        lost.append(f"  and rows for {len(slips) - SHOWN_SLIPS} other reasons, see --details")
-    fish = f"{sum(f.count for f in r.fish):,} survey fish, {len({(c.date, c.trip) for c in r.catches})} angling trips read"
+    if (others := len(slips) - SHOWN_SLIPS) > 0:
+        lost.append(f"  and rows for {others} other reason{'s' * (others > 1)}, see --details")
+    trips = len({(c.date, c.trip) for c in r.catches})
+    fish = f"{sum(f.count for f in r.fish):,} survey fish, {trips} angling trip{'s' * (trips != 1)} read"
     words = "; some words, units or dates were read as others" if r.read_as else ""
     more = f" ({len(r.notes) - 1} more: --details)" if len(r.notes) > 1 else ""
     odd = _lines_of(f"Odd{more}: {r.notes[0]}.", SCREEN_WIDE) if r.notes else []
@@ -104,10 +105,10 @@ def _lines_of(text: str, width: int) -> list[str]:
 def _lines(a: Assessment, units: Units) -> Iterator[str]:
     r = a.records
     yield f"Records in {r.folder}: " + ", ".join(r.files)
-    days = len(r.effort)
+    days, trips, tags = len(r.effort), len({(c.date, c.trip) for c in r.catches}), len({t.tag for t in r.tags})
     yield (
         f"{sum(f.count for f in r.fish)} survey fish, {days} day{'s' * (days != 1)} of effort by gear, "
-        f"{len({(c.date, c.trip) for c in r.catches})} angling trips, {len({t.tag for t in r.tags})} tags"
+        f"{trips} angling trip{'s' * (trips != 1)}, {tags} tag{'s' * (tags != 1)}"
     )
     if r.left_out:
         yield ""
