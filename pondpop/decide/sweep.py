@@ -281,9 +281,10 @@ def answer(
         said += [f"{told.head}: {told.choice()}", f"How sure: {told.sureness()}"]
         if told.decision.cost is not None:
             said.append(f"Cost: {told.money()}")
-    k = next((k for k, axis in enumerate(axes) if axis.path.endswith(f".{group}.date")), None) if group else None
-    if k is not None:
-        said.append(_earliest(rows, axes, k, keep_share, probability))
+    dates = [k for k, axis in enumerate(axes) if axis.path.endswith(".date")] if group else []
+    if dates:  # of the group itself, or of what may eat it
+        k = next((k for k in dates if axes[k].path.endswith(f".{group}.date")), dates[0])
+        said.append(_earliest(rows, axes, k, keep_share, probability, group))
     said += _kills(rows, axes)
     return "\n".join(said) + "\n" if said else ""
 
@@ -305,11 +306,13 @@ def _kills(rows: Sequence[Row], axes: Sequence[Axis]) -> list[str]:
     return said
 
 
-def _earliest(rows: Sequence[Row], axes: Sequence[Axis], k: int, keep_share: float, probability: float) -> str:
+def _earliest(
+    rows: Sequence[Row], axes: Sequence[Axis], k: int, keep_share: float, probability: float, group: str
+) -> str:
     """The earliest date, the value of axis k, at which enough of the group lives."""
     ordered = sorted((row for row in rows if row.survivors is not None), key=lambda row: str(row.values[k]))
     chances = [float(np.mean(np.asarray(row.survivors) >= keep_share)) for row in ordered]
-    what = f"at least {100 * keep_share:.0f} % of the group live {12 * COUNTED_YEARS} months after their stocking"
+    what = f"at least {100 * keep_share:.0f} % of {group} live {12 * COUNTED_YEARS} months after their stocking"
     sure = f"a chance of {100 * probability:.0f} %"
     members = ordered[0].scores[0].values.shape[-1]
     for row, chance in zip(ordered, chances, strict=True):

@@ -68,9 +68,9 @@ class Lines:
     def kinds(self, record_files: Mapping[str, Columns]) -> list[str]:
         """The record files whose headings these may be: one, where they show it.
 
-        Those that lack the fewest needed columns, and of them those that know the most headings.
+        Those that lack no needed column, else those that lack few for the headings they know; then those that know the most.
         """
-        ranks: dict[tuple[int, int], list[str]] = {}
+        ranks: dict[tuple[bool, int, int], list[str]] = {}
         for name, columns in record_files.items():
             at, there = self.headings(columns)
             if there:
@@ -80,7 +80,7 @@ class Lines:
                     not any(quiet.is_heading(cell, group.split("|")) for cell in self.cells[at][1])
                     for group in wanted if group not in self.reading.own.always
                 )  # fmt: skip
-                ranks.setdefault((lacking, -there), []).append(name)
+                ranks.setdefault((lacking > 0, lacking - there if lacking else 0, -there), []).append(name)
         return ranks[min(ranks)] if ranks else []
 
     def _text(self) -> str:

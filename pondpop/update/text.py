@@ -6,7 +6,7 @@ import csv
 import datetime as dt
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from textwrap import fill
 
 import numpy as np
@@ -21,7 +21,7 @@ from pondpop.observe import indices
 from pondpop.observe.gears import gear
 from pondpop.scenario import SPECIES
 from pondpop.species import MEASURED, load_parameters, of_species, uncertain
-from pondpop.units import KINDS, Units, converted, in_csv, shortened, unit_of
+from pondpop.units import KINDS, Units, brief, converted, in_csv, shortened, unit_of
 from pondpop.update import Update
 from pondpop.update.likelihood import CATCHABILITY, OFFSET
 from pondpop.update.simulate import deal_past
@@ -43,6 +43,7 @@ class Row:
     prior: Array
     posterior: Array | None
     note: str = ""
+    words: str = ""  # what a screen calls it, where that is not the quantity's name
 
     @property
     def narrowed(self) -> float:
@@ -108,25 +109,28 @@ def _pond(found: Update) -> Iterator[Row]:
     here = found.scenario.strategies[found.strategy].species
     before = _standing(found.prior, here)
     after = None if found.learned is None else _standing(found.learned, here)
-    for name, (kind, values) in before.items():
-        yield Row("pond", name, kind, None, values, None if after is None else after[name][1])
+    for name, (words, kind, values) in before.items():
+        yield Row("pond", name, kind, None, values, None if after is None else after[name][-1], words=words)
 
 
-def _standing(members: Members, here: Sequence[str]) -> dict[str, tuple[str, Array]]:
+def _standing(members: Members, here: Sequence[str]) -> dict[str, tuple[str, str, Array]]:
+    """By name: what a screen calls it (nothing where it need not stand there), the kind of its unit, values [member]."""
     number, biomass, wr = (members.seen[name][:, -1] for name in ("number", "biomass", "relative_weight"))
-    out: dict[str, tuple[str, Array]] = {}
+    out: dict[str, tuple[str, str, Array]] = {}
     measured = [species for species in MEASURED if species in here]
     for species in measured:
-        out[f"{species}_psd"] = "percent", indices.psd(number, species)
+        out[f"{species}_psd"] = f"{species} PSD", "percent", indices.psd(number, species)
         used = gear("electrofishing")
         seen = number * used.class_selectivity()
-        out[f"{species}_psd_as_sampled"] = "percent", indices.psd(seen, species)
-    out["bass_wr_8_12in"] = "percent", indices.class_mean(wr, number, "bass", 8, 12)
+        out[f"{species}_psd_as_sampled"] = "", "percent", indices.psd(seen, species)
+    out["bass_wr_8_12in"] = "Wr of bass of 8–12 in", "percent", indices.class_mean(wr, number, "bass", 8, 12)
     for species in here:
-        out[f"{species}_standing_crop"] = "crop", of_species(biomass, species).sum(axis=-1)
+        crop = of_species(biomass, species).sum(axis=-1)
+        out[f"{species}_standing_crop"] = species if crop.any() else "", "crop", crop
     for species in measured:
         stock = indices.category_inches(species)[0]
-        out[f"{species}_density_{stock}in_up"] = "density", of_species(number, species)[:, stock:].sum(axis=-1)
+        density = of_species(number, species)[:, stock:].sum(axis=-1)
+        out[f"{species}_density_{stock}in_up"] = f"{species} from {stock} in up", "density", density
     return out
 
 
@@ -214,7 +218,8 @@ def update_answer(found: Update, units: Units) -> str:
         model.sort(key=lambda row: row.narrowed)
         lines.append("Narrowed most (median [p10–p90]):" if model else "The records narrow nothing about the model.")
         lines += fitted(_cells(model[:3], units)).rstrip("\n").split("\n") if model else []
-        pond = fitted(_cells([r for r in every if r.about == "pond"], units)).rstrip("\n").split("\n")
+        shown = [replace(r, quantity=r.words) for r in every if r.about == "pond" and r.words]
+        pond = fitted([row[:-1] for row in _cells(shown, units)]).rstrip("\n").split("\n")
         room = 22 - len(lines) - 1
         lines += [f"The pond on {found.until}:", *pond[:room]]
     return "\n".join(lines) + "\n"
@@ -257,11 +262,11 @@ def _cells(every: list[Row], units: Units) -> list[list[str]]:
         posterior = None if row.posterior is None else _in_units(row.kind, row.posterior, units)[1]
         name = f"{row.quantity}, {unit}" if unit else row.quantity
         observed = np.nan if row.observed is None else float(_in_units(row.kind, np.array(row.observed), units)[1])
-        cells = [name, *([f"{observed:.3g}"] if seen else []), _band(prior), _band(posterior)]
+        cells = [name, *([brief(observed)] if seen else []), _band(prior), _band(posterior)]
         body.append([*cells, row.note if seen else "" if np.isnan(row.narrowed) else f"{row.narrowed:.0%}"])
     return [head, *body]
 
 
 def _band(values: Array | None) -> str:
     low, middle, high = _three(values)
-    return "–" if np.isnan(middle) else f"{middle:.3g} [{low:.3g}–{high:.3g}]"
+    return "–" if np.isnan(middle) else f"{brief(middle)} [{brief(low)}–{brief(high)}]"

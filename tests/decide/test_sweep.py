@@ -195,6 +195,8 @@ def test_the_earliest_date_is_the_first_that_spares_enough_with_enough_probabili
     assert "few: adults.date 2027-09-01 (75 %)" in turned  # whatever their order
     none = sweep.answer(made[:3], axes, ONE, 0.7, 0.8, "adults")
     assert "At no date" in none and "few: adults.date 2027-09-01 (75 %)" in none
+    of_others = sweep.answer(made, axes, ONE, 0.7, 0.75, "young_bass")  # the dates of those that may eat them
+    assert "at least 70 % of young_bass live" in of_others and "few: adults.date 2027-09-01 (75 %)" in of_others
 
 
 def scored(*points: list[float]) -> list[sweep.Row]:

@@ -395,3 +395,12 @@ def test_effort_that_was_left_out_is_not_said_to_be_missing(tmp_path):
 def test_a_word_that_is_not_known_is_told_with_the_known_ones_once(survey):
     told = told_of(read_records(survey(HEAD + "2026-05-06,EF,GSF,5,,\n")))
     assert told.count("bass, bluegill") == 1 and 'write "GSF" = one of these, or "" for another fish' in told
+
+
+def test_a_sheet_is_taken_for_what_most_of_its_headings_say(tmp_path):
+    """Trips with three headings in words of one's own, where the gear of the surveys is said once for all rows."""
+    (tmp_path / "columns.toml").write_text('[always]\ngear = "electrofishing"\n')
+    (tmp_path / "boat.csv").write_text("Date,Trip,Out,Fish,from (in),to (in),kept,released\n5/14/2027,1,3.5,LMB,8,12,1,0\n")
+    with pytest.raises(InputError) as told:
+        read_records(tmp_path)
+    assert '"Out", "from (in)" and "to (in)"' in str(told.value) and '"kept"' not in str(told.value)

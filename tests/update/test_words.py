@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from pondpop.records import Records
+from pondpop.species.registry import SPECIES
 from pondpop.update import text
 from pondpop.update.smc import Stage
 from pondpop.update.text import Row, narrowed, update_answer, update_csv, update_text
@@ -31,7 +32,8 @@ def found(observations=3, stages=STAGES, why="", impossible=(), contradictory=()
 
 KNOWN = Row("model", "growth of bass", "ratio", None, np.exp(0.3 * SPREAD), np.exp(0.03 * SPREAD))
 OPEN = Row("model", "young of bass 2026", "ratio", None, np.exp(0.3 * SPREAD), np.exp(0.29 * SPREAD))
-POND = Row("pond", "bass_standing_crop", "crop", None, 112.08511561 + 0 * SPREAD, 56.042557805 + 11.208511561 * SPREAD)
+CROPS = 112.08511561 + 0 * SPREAD, 56.042557805 + 11.208511561 * SPREAD
+POND = Row("pond", "bass_standing_crop", "crop", None, *CROPS, words="bass")
 SEEN = Row("record", "a: mean length", "mm", 254.0, 254.0 + 25.4 * SPREAD, None, "not used: no member explains it")
 
 
@@ -95,7 +97,22 @@ def test_the_screen_tells_what_was_narrowed_most_first(told, monkeypatch):
     k = lines.index("Narrowed most (median [p10–p90]):")
     assert [line.split()[0] for line in lines[k + 2 : k + 5]] == ["m1", "m2", "m3"] and lines[k + 5] == "The pond on 2026-06-15:"
     assert len(lines) <= 22
-    assert lines[-1].split()[0] == "bass_standing_crop,"
+    assert lines[-1].split() == ["bass,", "lb/acre", "100", "[100–100]", "50", "[42–58]"]
+
+
+def test_no_quantity_of_the_pond_is_cut_off_on_the_screen(told, monkeypatch):
+    members = SimpleNamespace(seen={
+        "number": np.full((40, 1, len(SPECIES), 32), 44.5), "relative_weight": np.full((40, 1, len(SPECIES), 32), 88.0),
+        "biomass": np.full((40, 1, len(SPECIES), 32), 44.5) * (np.arange(len(SPECIES)) < 4)[:, None],
+    })  # fmt: skip
+    spread = np.exp(np.linspace(-1.0, 1.0, 40))
+    standing = text._standing(members, SPECIES).items()
+    pond = [Row("pond", name, kind, None, v * spread, v * spread, words=words) for name, (words, kind, v) in standing]
+    monkeypatch.setattr(text, "rows", lambda _: pond)
+    for units in ("us", "metric"):
+        screen = update_answer(found(), units)
+        assert "…" not in screen and "_" not in screen and "e+" not in screen and max(map(len, screen.splitlines())) <= 80
+        assert "bluegill from 3 in up, " in screen and "bass PSD, %" in screen and SPECIES[4] not in screen  # none lives there
 
 
 def test_the_table_of_data_is_in_the_asked_units(told):
