@@ -15,6 +15,8 @@ import datetime as dt
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache, lru_cache
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -89,9 +91,10 @@ class Prior:
         return draw_parameters(scenario, deal), draw_luck(scenario, strategy, deal)
 
 
+@lru_cache(maxsize=1)
 def streams(seed: int, members: range) -> Deal:
-    """What the streams of a seed deal to members."""
-    return lambda decision, size: uniform(seed, decision, members, size)
+    """What the streams of a seed deal to members; kept until others are asked for, since variants under one luck share it."""
+    return cache(lambda decision, size: uniform(seed, decision, members, size))
 
 
 def draw_parameters(scenario: Scenario, deal: Deal) -> Parameters:
@@ -229,11 +232,11 @@ def _air(scenario: Scenario, deal: Deal, days: int, members: int) -> tuple[Array
 
 def _spells(fresh: Array, memory: float) -> Array:
     """Standard deviates [member, day] of which each remembers the last one, made of fresh ones."""
-    daily = np.empty_like(fresh)
-    daily[:, 0] = fresh[:, 0]
-    for day in range(1, fresh.shape[1]):
-        daily[:, day] = memory * daily[:, day - 1] + np.sqrt(1.0 - memory**2) * fresh[:, day]
-    return daily
+    daily = fresh.T * np.sqrt(1.0 - memory**2)  # a day's members stand together
+    daily[0] = fresh[:, 0]
+    for yesterday, today in pairwise(daily):
+        today += memory * yesterday
+    return np.ascontiguousarray(daily.T)
 
 
 # ---------------------------------------------------------------------- numbers
@@ -249,7 +252,9 @@ def uniform(seed: int, decision: str, members: range, size: int) -> Array:
         [np.random.PCG64(np.random.SeedSequence(seed, spawn_key=(stream, k))).random_raw(size) for k in members]
     )
     middles = ((raw >> np.uint64(11)).astype(float) + 0.5) * 2.0**-53
-    return np.minimum(middles, 1.0 - 2.0**-53)  # above one half, the half step up is rounded away or to 1
+    dealt = np.minimum(middles, 1.0 - 2.0**-53)  # above one half, the half step up is rounded away or to 1
+    dealt.flags.writeable = False  # `streams` gives it to many
+    return dealt
 
 
 def normal(seed: int, decision: str, members: range, size: int) -> Array:

@@ -65,6 +65,7 @@ def prepare(
     start = scenario.run.start
     dates = [start + dt.timedelta(days=k) for k in range(days)]
     year = np.array([date.year - start.year for date in dates], dtype=np.intp)
+    year_day = np.array([date.timetuple().tm_yday - 1 for date in dates], dtype=np.intp)
     local = {"growth": np.ones(len(SPECIES)), "survival": np.ones(len(SPECIES)), "spawning": np.ones(len(SPECIES))}
     for knowledge in scenario.local_knowledge:
         local[knowledge.process][place_of(knowledge.species)] *= knowledge.multiplier
@@ -82,7 +83,7 @@ def prepare(
         area_ha=scenario.pond.area_ha,
         steps_per_day=steps_per_day,
         start=start,
-        year_day=np.array([date.timetuple().tm_yday - 1 for date in dates], dtype=np.intp),
+        year_day=year_day,
         year=year,
         water_c=daily_water(scenario)[None, :],
         fertility=_fertility(strategy, start, days),
@@ -130,7 +131,7 @@ def prepare(
             ),
             *(one for event in strategy.drawdown for one in _stranded(event, start, parameters, luck)),
         ),
-        oxygen=_oxygen(scenario, strategy, dates, year),
+        oxygen=_oxygen(scenario, strategy, dates, year, year_day),
         local_growth=local["growth"],
         local_survival=local["survival"],
         local_spawning=local["spawning"],
@@ -341,12 +342,12 @@ def season_effort(
 
 
 def _oxygen(
-    scenario: Scenario, strategy: Strategy, dates: list[dt.date], year: NDArray[np.intp]
+    scenario: Scenario, strategy: Strategy, dates: list[dt.date], year: NDArray[np.intp], year_day: NDArray[np.intp]
 ) -> OxygenInput | None:
     if not scenario.pond.oxygen_risk:
         return None
     aeration = []
-    dark = 24.0 * night_share(np.array([date.timetuple().tm_yday - 1 for date in dates]))
+    dark = 24.0 * night_share(year_day)
     for rule in strategy.aeration:
         night_hours, hours = None, 0.0
         if rule.hours is not None:

@@ -38,9 +38,13 @@ def year_from_monthly_means(monthly_c: Sequence[float], leap: bool = False) -> N
 def daily_from_monthly(monthly_c: Sequence[float], start: dt.date, days: int) -> NDArray[np.float64]:
     """Daily temperatures [days] from the date `start` on, from twelve monthly means (January first)."""
     out = np.empty(days)
+    curves: dict[bool, NDArray[np.float64]] = {}
     filled, year = 0, start.year
     while filled < days:
-        curve = year_from_monthly_means(monthly_c, leap=_is_leap(year))
+        leap = _is_leap(year)
+        if leap not in curves:
+            curves[leap] = year_from_monthly_means(monthly_c, leap)
+        curve = curves[leap]
         first = (start - dt.date(year, 1, 1)).days if year == start.year else 0
         piece = curve[first : first + days - filled]
         out[filled : filled + piece.size] = piece

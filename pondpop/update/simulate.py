@@ -297,6 +297,7 @@ def deal_past(past: Uniforms, seed: int, members: range, rows: NDArray[np.intp])
     def deal(decision: str, size: int) -> Array:
         dealt = fresh(decision, size)
         if decision in past:
+            dealt = dealt.copy()
             known = min(past[decision].shape[1], size)
             dealt[:, :known] = past[decision][rows, :known]
         return dealt

@@ -227,3 +227,14 @@ def test_fish_are_whole_in_ponds_of_up_to_an_acre_as_the_page_of_keys_says(acres
     scenario = resolve(content)
     assert whole_fish(scenario) == whole == (luck(scenario).whole is not None)
     assert not whole_fish(spreads(scenario, whole_fish=0.0))
+
+
+def test_what_is_dealt_is_shared_and_none_of_those_who_share_it_can_change_it():
+    first = streams(1, range(2))("cloud", 3)
+    with pytest.raises(ValueError, match="read-only"):
+        first[0, 0] = 0.5
+    assert streams(1, range(2))("cloud", 3) is first
+    other_seed, other_members = streams(2, range(2))("cloud", 3), streams(1, range(1, 3))("cloud", 3)
+    assert (other_seed != first).all()
+    np.testing.assert_array_equal(other_members[0], first[1])
+    np.testing.assert_array_equal(streams(1, range(2))("cloud", 3), first)
