@@ -486,3 +486,11 @@ def test_headings_written_as_record_files_have_them_are_not_told():
         one.column(heading, known)
     assert one.said["heading"] == {"TL (mm)": "length_mm", "Lmb len": "length_mm", "Effort (min)": "hours"}
     assert one.said["unread"] == {"X": ""}
+
+
+def test_a_row_that_is_left_out_keeps_its_species_but_for_effort_which_is_of_all(folder):
+    worked = EFFORT + "2025-05-04,seine,,1,,bass\n2025-05-04,seine,,2,,bass\n"
+    records = read(folder(survey=SURVEY + "2025-05-04,seine,bass,1,,,,\n", effort=worked))
+    assert {(bad.kind, bad.date, bad.gear, bad.species) for bad in records.left_out} == {
+        ("survey.csv", dt.date(2025, 5, 4), "seine", "bass"), ("effort.csv", dt.date(2025, 5, 4), "seine", None),
+    }  # fmt: skip

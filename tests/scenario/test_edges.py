@@ -1,4 +1,4 @@
-"""Where the meaning of a scenario turns, by hand: fish that a survey saw, the days that water passes, readings, planning texts."""
+"""Where the meaning of a scenario turns, by hand: fish that a survey saw, days that water passes, planning texts, lists."""
 
 import datetime as dt
 import math
@@ -12,6 +12,7 @@ from pondpop.scenario.initial import class_in, lost_rows, share_of_class
 from pondpop.scenario.questions import _aligned, _assigned, _converted, _in_words, first_year, question_text
 from pondpop.scenario.schema import Arrival, Temperature
 from pondpop.scenario.toml_hints import syntax_error
+from pondpop.scenario.unusual import unusual
 from pondpop.scenario.water import expected_on
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share, warmth
@@ -145,7 +146,8 @@ def test_classes_are_whole_inches_and_none_begins_at_nought():
     ("key", "us", "metric"),
     [("per_acre", "per_acre", "per_ha"), ("lb_per_acre", "lb_per_acre", "kg_per_ha"), ("length_in", "length_in", "length_mm"),
      ("lb_per_acre_day", "lb_per_acre_day", "kg_per_ha_day"), ("area_acres", "area_acres", "area_ha"),
-     ("above_lb", "above_lb", "above_kg"), ("monthly_f", "monthly_f", "monthly_c"), ("per_lb_feed", "per_lb_feed", "per_kg_feed")],
+     ("above_lb", "above_lb", "above_kg"), ("monthly_f", "monthly_f", "monthly_c"),
+     ("per_lb_feed", "per_lb_feed", "per_kg_feed")],
 )  # fmt: skip
 def test_a_key_is_written_in_the_units_asked_for(key, us, metric):
     assert _converted(key, "us")[0] == us and _converted(key, "metric")[0] == metric
@@ -193,7 +195,7 @@ def passing(**said):
 
 
 def test_a_survey_waits_for_the_water_to_rise_or_to_fall_to_its_temperature():
-    """By hand: from 11 to 16 °C in March and April by 5 / 30.44 a day from 15.5 March on; from 22 to 16 °C in September by 6 / 30.44."""
+    """By hand: from 11 to 16 °C by 5 / 30.44 a day from 15.5 March on; from 22 to 16 °C by 6 / 30.44 from 15.5 September on."""
     assert passing(passes_c=12, rising=True) == [(3, 22)] and passing(passes_c=20, rising=False) == [(9, 26)]
     assert passing(passes_f=53.6, rising=True) == [(3, 22)]
 
@@ -270,7 +272,8 @@ def test_fertilization_by_years_is_of_the_days_of_the_run():
 
 
 @pytest.mark.parametrize(("weight", "given", "says"), [
-    ("weight_lb", 2, "give length_in = 15"), ("weight_g", 907.18474, "give length_mm ="), ("weight_kg", 0.90718474, "give length_mm ="),
+    ("weight_lb", 2, "give length_in = 15"), ("weight_g", 907.18474, "give length_mm ="),
+    ("weight_kg", 0.90718474, "give length_mm ="),
 ])  # fmt: skip
 def test_the_usual_length_of_a_weight_is_told_in_the_system_of_the_weight(weight, given, says):
     whole = raw(only="few")
@@ -314,7 +317,8 @@ def test_there_are_at_most_twenty_strategies_and_ten_events(strategies, events, 
 @pytest.mark.parametrize(
     ("content", "where", "says"),
     [
-        ("a = 1\nb = ", "line 2, the end", "write a value after =, or remove the line"), ("a = [1\n\n", "line 1, the end", "close every"),
+        ("a = 1\nb = ", "line 2, the end", "write a value after =, or remove the line"),
+        ("a = [1\n\n", "line 1, the end", "close every"),
         ("a = 1\n\nb = [1\n\n", "line 3, the end of the file", "close every"),
         ("price = $5", "line 1", "without $"),
         ("words alone", "line 1", "write key = value; comments begin with #"),
@@ -327,3 +331,32 @@ def test_the_place_of_a_slip_is_that_of_the_last_line_with_words_where_none_is_t
         tomllib.loads(content)
     told = syntax_error(content, slip.value)
     assert told.path.startswith(where) and says in told.remedy
+
+
+def test_goals_have_a_difference_in_their_unit():
+    for goal, says in (
+        ({"kind": "pounds_harvested", "matters": 5}, "write matters_kg_per_ha or matters_lb_per_acre"),
+        ({"kind": "cost", "matters_kg_per_ha": 5}, "a weight that matters for cost, needs matters, without a unit"),
+    ):
+        with pytest.raises(InputError) as refused:
+            resolve(raw() | {"goals": [goal]})
+        assert says in str(refused.value)
+    goals = [{"kind": "cost"}, {"kind": "pounds_harvested", "matters_lb_per_acre": 2}, {"kind": "panfish", "matters": 0}]
+    found = resolve(raw() | {"goals": goals}).goals
+    assert [goal.smallest for goal in found] == [100.0, pytest.approx(2 * 0.45359237 / 0.40468564224), 0.0]
+
+
+@pytest.mark.parametrize("rising", [True, False])
+def test_water_that_stays_as_it_is_passes_nothing(rising):
+    whole = raw() | {"water": {"monthly_c": [15] * 12}}
+    whole["run"] = whole["run"] | {"surveys": [{"passes_c": 15, "rising": rising}]}
+    with pytest.raises(InputError, match="a temperature that this water passes"):
+        resolve(whole)
+
+
+def test_of_rules_that_feed_too_much_together_the_one_is_named_that_begins_while_the_other_goes_on():
+    whole = raw(only="few")
+    rules = {"name": "early", "season": ["03-01", "06-30"]}, {"name": "late", "season": ["06-01", "10-31"]}
+    whole["strategies"]["few"]["feeding"] = [rule | {"lb_per_acre_day": 15} for rule in rules]
+    told = [odd.what for odd in unusual(resolve(whole)) if "feed of" in odd.what]
+    assert len(told) == 1 and told[0].startswith("late, feed of 30 lb/acre a day")
