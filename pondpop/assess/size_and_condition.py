@@ -221,14 +221,14 @@ def mean_limits(values: np.ndarray, confidence: float = 0.95) -> tuple[float | N
     return float(values.mean() - half), float(values.mean() + half)
 
 
-def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0, below_in: float = np.inf) -> Outings | None:
-    """Fish of a range of lengths on each day with a known effort; None if the species was not taken up on any."""
+def outings(survey: Survey, gear: str, species: str, low_in: float = 0.0) -> Outings | None:
+    """Fish of a length and longer on each day with a known effort; None if the species was not taken up on any."""
     worked: list[Effort] = [e for e in survey.effort if e.gear == gear and species in e.species]
     if not worked:
         return None
     caught = dict.fromkeys((e.date for e in worked), 0)
     for f in survey.fish:
-        if (f.gear, f.species) == (gear, species) and f.date in caught and low_in <= inches(f) < below_in:
+        if (f.gear, f.species) == (gear, species) and f.date in caught and inches(f) >= low_in:
             caught[f.date] += f.count
     return Outings(
         np.array([caught[e.date] for e in worked], float), np.array([e.amount for e in worked]), settings(gear).catch_cv

@@ -215,7 +215,7 @@ def figure_words(f: Finding) -> str:
     for begins, words in () if name in WORDS else IN_WORDS:
         if name.startswith(begins):
             rest = name.removeprefix(begins)
-            return words + (_class(rest) if rest.endswith("in") else rest.replace("_", " "))
+            return words + (_class(rest) if rest[:1].isdigit() else rest.replace("_", " "))
     return WORDS.get(name, name.replace("_", " "))
 
 

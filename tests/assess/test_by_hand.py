@@ -243,6 +243,16 @@ def test_the_youngest_bass_of_a_seine_are_young_bass():
     assert (found.young_bass, found.hatched_per_haul, found.hatched, found.intermediate) == (3, 10.0, "many", "none")
 
 
+def test_what_a_seine_says_stands_in_the_survey_before_its_figures():
+    rows = [fish(DAY, mm=15.0, gear="seine", count=3), fish(DAY, mm=15.0, gear="seine", count=40, species="bluegill")]
+    told = assess.assess_records(records(rows, [Effort(0, DAY, "seine", 4.0, None, ("bass", "bluegill"))]))
+    lines = list(text._survey(told.surveys[0], "us"))
+    assert lines[2].startswith("4 seine hauls: 3 young bass, newly hatched bluegill many (10.0 a haul)")
+    whole = text.assessment_text(told).splitlines()  # parts stand apart
+    assert whole[whole.index("Survey of 2024-04-10") - 1] == whole[whole.index("What these records cannot tell") - 1] == ""
+    assert whole[whole.index("Limits are of 95 %.") - 1] == ""
+
+
 # --- surveys one after another
 
 
