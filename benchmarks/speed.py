@@ -81,9 +81,11 @@ WHY = {
     "200 calls of functions a step",
     "1,024 members / 512 (least)": "twice the members cost less than twice: what is done once a run weighs more in the "
     "shorter one (supposed, not measured)",
-    "first command, 12 members / earlier": "imports, the drawing of the page and the files take a third of it, as they did "
-    "then; the rest is ruled by some 900 calls a day",
-    "first command, 100 members / earlier": PASSES,
+    "first command, 12 members / earlier": "imports, the drawing of the page and the files alone take more than the target; "
+    "the days are ruled by some 410 calls of numpy each, for some 290 then, and all that came since are of processes that were "
+    "not there (oxygen, deaths by cause and group, lengths that predation moves, two phases of growth)",
+    "first command, 100 members / earlier": "a day of 100 members handles 0.75 to 0.95 of the numbers it did: fewer groups, but "
+    "some 195 numbers a column and day for 140, since the model has more processes; 0.3 would ask for 60 to 80",
     "1,000 members on two workers / earlier": PASSES,
     "one worker / two workers": "each process imports the packages and draws its members' luck before the first day, and the "
     "two share caches and memory (supposed, not measured)",
