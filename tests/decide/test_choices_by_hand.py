@@ -82,11 +82,11 @@ def survivors(**by_date):
 def test_the_earliest_date_is_the_first_at_which_as_many_live_as_often_as_asked(monkeypatch):
     monkeypatch.setattr(sweep, "_at", lambda row, axes: row.values[0])
     rows = survivors(d3=[0.9] * 10, d1=[0.5] * 7 + [0.4] * 3, d2=[0.5] * 8 + [0.49] * 2, d0=None)
-    said = sweep._earliest(rows, (), 0, 0.5, 0.8)
-    assert said.startswith("Earliest date at which at least 50 % of the group live ") and "a chance of 80 %: d2 (80 %" in said
-    none = sweep._earliest(rows[1:], (), 0, 0.5, 0.9)
+    said = sweep._earliest(rows, (), 0, 0.5, 0.8, "young_bass")
+    assert said.startswith("Earliest date at which at least 50 % of young_bass live ") and "a chance of 80 %: d2 (80 %" in said
+    none = sweep._earliest(rows[1:], (), 0, 0.5, 0.9, "young_bass")
     assert none.startswith("At no date do at least 50 %") and "nearest: d2 (80 %" in none
-    alike = sweep._earliest(survivors(d1=[0.1] * 10, d2=[0.3] * 10), (), 0, 0.5, 0.9)
+    alike = sweep._earliest(survivors(d1=[0.1] * 10, d2=[0.3] * 10), (), 0, 0.5, 0.9, "young_bass")
     assert "nearest: d2" in alike  # of chances alike that with most alive
     asked = []
     monkeypatch.setattr(sweep, "answer", lambda *given: asked.append(given) or "")
