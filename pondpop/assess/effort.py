@@ -11,6 +11,7 @@ import numpy as np
 import scipy
 
 from pondpop.observe.limits import rate_limits
+from pondpop.units import brief
 
 SURE = 0.05
 LEAST_EXPECTED = 3.0
@@ -56,7 +57,7 @@ class Outings:
 
     def words(self, unit: str) -> str:
         """How many outings were pooled, and what the limits rest on."""
-        worked = f"{self.effort.sum():g} {unit}s"
+        worked = f"{brief(float(self.effort.sum()))} {unit}s"
         if self.count == 1:
             return f"one outing of {worked}; limits rest on how far days usually differ (assumed); more outings narrow them"
         return f"{worked} on {self.count} outings pooled; limits from their scatter and how far days usually differ (assumed)"

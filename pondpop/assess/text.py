@@ -8,6 +8,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from pondpop.assess.advice import LIKELY
 from pondpop.assess.size_and_condition import FEW, LEAST_WEIGHED, class_words
 from pondpop.records.told import by_slip, how_read, left_out, slips_of
 from pondpop.units import LENGTH, Units, brief, in_csv, in_ten, shortened
@@ -144,7 +145,8 @@ def _lines(a: Assessment, units: Units) -> Iterator[str]:
 
 def state_words(advice: Advice) -> str:
     """The state of the pond and how sure it is."""
-    words = advice.words[0].upper() + advice.words[1:]
+    words = advice.words if advice.chance >= LIKELY else f"no state is likely; the likeliest: {advice.words}"
+    words = words[0].upper() + words[1:]
     joined = f", from PSD and Wr together: {advice.joined}" if advice.joined else ""
     return f"{words} (chance: {in_ten(advice.chance)}{joined}; survey of {advice.survey} by {advice.gear})"
 

@@ -84,6 +84,8 @@ def verdict(found: Verification) -> str:
         return head + "That is too few for chance alone, were they independent: the pond does not follow its forecast."
     if many < SURE:
         return head + "That is more than chance would have it: the forecast is vaguer than it need be."
+    if found.suspects:
+        return head + "That alone would be as could be expected, but the figures together speak against an assumption."
     return head + "The pond follows its forecast as well as could be expected."
 
 

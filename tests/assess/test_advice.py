@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from pondpop.assess import assess_records, assessment_text
+from pondpop.assess.advice import LIKELY
 from pondpop.assess.text import state_words
 from pondpop.observe.indices import PAIR_READINGS, standard_weight
 from pondpop.records import read_records
@@ -82,6 +83,12 @@ def test_bass_taken_out_and_put_back_are_of_different_lengths(judged, bluegill, 
 def test_the_headline_says_where_condition_decides_what_psd_leaves_open(judged, bluegill, wr, says):
     headline = state_words(judged(survey(0.1, bluegill, wr=wr)).advice())
     assert (says in headline) if says else ("together" not in headline)
+
+
+def test_a_state_that_is_not_likely_is_no_headline(judged):
+    advice = judged(survey(0.38, 0.2, fish=30, days=1)).advice()
+    assert advice.chance < LIKELY and state_words(advice).startswith("No state is likely; the likeliest: ")
+    assert "No state" not in state_words(judged(survey(0.1, 0.85)).advice())
 
 
 @pytest.mark.parametrize("levels", PAIR_READINGS)

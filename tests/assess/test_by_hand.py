@@ -231,6 +231,9 @@ def test_outings_agree_or_not_from_three_fish_expected_on_each():
     )
     assert apart.words("hour").startswith("2 hours on 2 outings pooled; limits from their scatter")
     assert (
+        Outings(np.array([4.0]), np.array([65 / 60]), 0.35).words("hour").startswith("one outing of 1.08 hours;")
+    )
+    assert (
         Outings(np.array([4.0]), np.array([1.5]), 0.35)
         .words("hour")
         .startswith("one outing of 1.5 hours; limits rest on")

@@ -257,6 +257,9 @@ def test_a_figure_outside_is_told_with_its_side(seen, told):
 def test_the_verdict_knows_few_and_many():
     inside, outside = checked(5.0, range(11)), checked(99.0, range(11))
     assert "as well as could be expected" in verdict(_verification([inside] * 8 + [outside] * 2))
+    suspect = [Estimate("young of bass", False, 5.1, True)]
+    told = verdict(_verification([inside] * 8 + [outside] * 2, suspect))
+    assert "speak against an assumption" in told and "follows its forecast" not in told
     assert "does not follow" in verdict(_verification([inside] * 3 + [outside] * 7))
     assert "vaguer" in verdict(_verification([inside] * 30))
 
