@@ -174,3 +174,10 @@ def test_plans_have_their_number_and_values_and_the_files_own_its_name():
     told = plan_phrases.wording(SimpleNamespace(finalists=[1, 2], decision=decision, scenario=pond()))
     assert told.short == ("plan 1", "plan 2", plan_phrases.FILES_OWN)
     assert told.full == ("plan 1 (a 1)", "plan 2 (a 2)", plan_phrases.FILES_OWN)
+
+
+def test_plans_stand_beside_each_other_below_their_headings():
+    table = [["decision", "plan 1", "plan 2"], ["x" * 40, "1", "2"]]
+    narrow = plan_phrases._columns_of(table, [2, 1])
+    assert narrow[0] == ["decision", "plan 2", "plan 1"] and narrow[1][1:] == ["2", "1"]
+    assert narrow[1][0].startswith("xxx") and len(narrow[1][0]) == plan_phrases.NARROW

@@ -9,7 +9,7 @@ from small import dataset, pond, readings
 
 from pondpop.assess.findings import Finding
 from pondpop.decide.quota_phrases import TAKE_NONE
-from pondpop.report import calendar, forage_supply, pond_state, posterior_charts, strategies, time_series
+from pondpop.report import calendar, figures, forage_supply, pond_state, posterior_charts, strategies, time_series
 from pondpop.report.drawing import look
 from pondpop.report.strategies import gather
 from pondpop.report.tables import Table
@@ -203,3 +203,15 @@ def test_only_doubts_of_the_model_that_became_less_were_narrowed_and_most_of_all
     with look():
         list(posterior_charts.draw_all(NARROWED, "us", "k"))
     assert drawn[0] == ("What the records narrowed", ["food of shad", "growth of bass"])
+
+
+@pytest.mark.parametrize(("species", "ends"), [("bass", (8, 26)), ("bluegill", (3, 12))])
+def test_lengths_are_drawn_from_stock_to_trophy_and_of_large_fish_an_inch_beyond(monkeypatch, species, ends):
+    kept = []
+    monkeypatch.setattr(figures, "picture", lambda figure, *words: kept.append(figure))
+    scenario = pond(members=2)
+    with look():
+        figures.lengths(gather([dataset(scenario, readings(scenario, 1.0))], "us").cases, species, "k")
+        for axes in kept[0].axes:
+            edges = [patch.get_data()[1] for patch in axes.patches]
+            assert edges and all((one[0], one[-1]) == ends for one in edges)
