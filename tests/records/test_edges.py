@@ -494,3 +494,12 @@ def test_a_row_that_is_left_out_keeps_its_species_but_for_effort_which_is_of_all
     assert {(bad.kind, bad.date, bad.gear, bad.species) for bad in records.left_out} == {
         ("survey.csv", dt.date(2025, 5, 4), "seine", "bass"), ("effort.csv", dt.date(2025, 5, 4), "seine", None),
     }  # fmt: skip
+
+
+def test_dates_that_are_wrong_are_not_said_to_be_missing(folder):
+    with pytest.raises(InputError) as refused:
+        read(folder(survey=SURVEY + "2025-05-03,angling,bass,300,,,,\n" + "2025-02-30,angling,bass,301,,,,\n" * 5))
+    assert "5 rows from line 3 on: date: got" in str(refused.value) and "fill it down" not in str(refused.value)
+    with pytest.raises(InputError) as refused:
+        read(folder(survey=SURVEY + "2025-05-03,angling,bass,300,,,,\n" + "2025-05-03,angling,bass,,,,,\n" * 5))
+    assert "5 rows from line 3 on: length: got nothing" in str(refused.value) and "fill it down" not in str(refused.value)

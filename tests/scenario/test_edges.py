@@ -7,12 +7,12 @@ import pytest
 from small import raw
 
 from pondpop.checks import InputError
-from pondpop.scenario import resolve
+from pondpop.scenario import describe, resolve
 from pondpop.scenario.initial import class_in, lost_rows, share_of_class
 from pondpop.scenario.questions import _aligned, _assigned, _converted, _in_words, first_year, question_text
-from pondpop.scenario.schema import Arrival, Temperature
+from pondpop.scenario.schema import Arrival, Feeding, Temperature
 from pondpop.scenario.toml_hints import syntax_error
-from pondpop.scenario.unusual import unusual
+from pondpop.scenario.unusual import _at_one_time, unusual
 from pondpop.scenario.water import expected_on
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share, warmth
@@ -360,3 +360,30 @@ def test_of_rules_that_feed_too_much_together_the_one_is_named_that_begins_while
     whole["strategies"]["few"]["feeding"] = [rule | {"lb_per_acre_day": 15} for rule in rules]
     told = [odd.what for odd in unusual(resolve(whole)) if "feed of" in odd.what]
     assert len(told) == 1 and told[0].startswith("late, feed of 30 lb/acre a day")
+
+
+@pytest.mark.parametrize(
+    ("season", "years", "together"),
+    [(((4, 1), (5, 1)), (2, 3), True), (((4, 1), (4, 30)), (2, 3), False), (((5, 31), (7, 1)), (2, 3), True),
+     (((6, 1), (7, 1)), (2, 3), False), (((1, 1), (12, 31)), (3, 4), True), (((1, 1), (12, 31)), (1, 2), True),
+     (((5, 10), (5, 10)), (4, 4), False), (((5, 10), (5, 10)), (1, 1), False)],
+)  # fmt: skip
+def test_two_rules_go_on_at_one_time_where_a_day_and_a_year_are_of_both(season, years, together):
+    one = Feeding("one", 1.0, ((5, 1), (5, 31)), 2, 3)
+    other = Feeding("other", 1.0, season, *years)
+    assert _at_one_time(one, other) is _at_one_time(other, one) is together
+
+
+@pytest.mark.parametrize(("weight_g", "says"), [(15_000, "needs a length beside the weight"), (15_000.5, "from 0.001 to 15,000")])
+def test_no_fish_told_by_weight_alone_is_heavier_than_bass_are(weight_g, says):
+    whole = raw(only="few")
+    whole["strategies"]["few"]["stocking"] = [{"species": "bass", "date": DAY, "per_acre": 10, "weight_g": weight_g}]
+    with pytest.raises(InputError) as refused:
+        resolve(whole)
+    assert says in str(refused.value)
+
+
+def test_the_file_of_a_scenario_is_told_where_it_is_of_one():
+    scenario = resolve(raw())
+    assert describe(scenario._replace(source_file="pond.toml")).splitlines()[:3] == ["small pond", "from pond.toml", ""]
+    assert describe(scenario).splitlines()[:2] == ["small pond", ""]
