@@ -27,7 +27,7 @@ def balance(found: Assessment, units: Units) -> str:
         return "The records cannot tell; what they lack stands with them."
     told = state_words(advice)
     if not advice.sure:
-        return f"Not sure. Most probably: {told[0].lower()}{told[1:]}."
+        return f"Not sure: {told[0].lower()}{told[1:]}."
     return f"{'Yes' if advice.state == 'balanced' else 'No'}: {told[0].lower()}{told[1:]}."
 
 
