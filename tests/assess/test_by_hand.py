@@ -70,8 +70,8 @@ def test_a_fish_kept_on_a_day_of_the_survey_is_not_among_those_let_go(later, los
 
 
 def test_survival_above_one_is_chance_and_told_so():
-    """Four let go in 2024, one of them seen again, and three passed by: 1 + 5 · 3/2 = 8.5 marked fish alive of four."""
-    found, _ = opened({2023: "A1 A2 A3 A4", 2024: "A1 B1 B2 B3", 2025: "A2 A3 A4 B1"})
+    """Four let go in 2024, one of them seen again, and two passed by: 1 + 5 · 2/2 = 6 marked fish alive of four."""
+    found, _ = opened({2023: "A1 A2 A3 A4", 2024: "A1 B1 B2 B3", 2025: "A2 A3 B1"})
     above = found["survival_per_year", 2023]
     assert (above.value, above.high, above.count) == (1.0, 1.0, 4) and "; came out above 1, by chance;" in above.note
     assert above.low is None or 0.0 <= above.low <= 1.0
@@ -244,6 +244,9 @@ def test_the_youngest_bass_of_a_seine_are_young_bass():
     rows = (fish(DAY, mm=15.0, gear="seine", count=3), fish(DAY, mm=10.0, gear="seine", count=40, species="bluegill"))
     found = seining(Survey(DAY, DAY, rows, (Effort(0, DAY, "seine", 4.0, None, ("bass", "bluegill")),)))
     assert (found.young_bass, found.hatched_per_haul, found.hatched, found.intermediate) == (3, 10.0, "many", "none")
+    one = (fish(DAY, mm=15.0, gear="seine"), rows[1])  # a single one says that bass spawned
+    again = seining(Survey(DAY, DAY, one, (Effort(0, DAY, "seine", 4.0, None, ("bass", "bluegill")),)))
+    assert (again.young_bass, again.words) == (1, found.words) and again.words.startswith("both spawn")
 
 
 def test_what_a_seine_says_stands_in_the_survey_before_its_figures():
