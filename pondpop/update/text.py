@@ -19,6 +19,7 @@ from pondpop.ensemble.draws import draw_luck, draw_parameters, multiplier
 from pondpop.ensemble.quantities import QUANTILES
 from pondpop.observe import indices
 from pondpop.observe.gears import gear
+from pondpop.records.told import left_out, slips_of
 from pondpop.scenario import SPECIES
 from pondpop.species import MEASURED, load_parameters, of_species, uncertain
 from pondpop.units import KINDS, Units, brief, converted, in_csv, shortened, unit_of
@@ -205,7 +206,9 @@ def update_answer(found: Update, units: Units) -> str:
         if left:
             said.append(f"{len(left)} left out or doubtful, for one {words}: {shortened(str(left[0]), 100)}.")
     if found.records.left_out:
-        said.append(f"{len(found.records.left_out)} rows could not be read.")
+        slips = slips_of(found.records)
+        more = f" Rows for {len(slips) - 1} other reason{'s' * (len(slips) > 2)} stand in update.txt." if len(slips) > 1 else ""
+        said.append(f"{left_out(found.records)}: {shortened(slips[0], 300)}.{more}")
     if found.stages:
         said.append(f"What is left tells as much as {found.stages[-1].independent:.0f} independent members of "
                     f"{found.scenario.ensemble.members}.")  # fmt: skip

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pondpop.records import Records
+from pondpop.records import BadRow, Records
 from pondpop.species.registry import SPECIES
 from pondpop.update import text
 from pondpop.update.smc import Stage
@@ -134,3 +134,16 @@ def test_a_spread_that_fell_by_little_is_not_told_however_many_members_there_are
     for left, told in ((0.849, 1), (0.851, 0)):
         row = Row("model", "a", "ratio", None, np.exp(many), np.exp(left * many))
         assert len(narrowed([row], 50_000.0)) == told
+
+
+def test_the_screen_says_why_rows_were_left_out(told):
+    def screen(*bad):
+        return " ".join(update_answer(found(records=Records("", (), (), (), (), (), bad, ())), "us").split())
+
+    rows = [BadRow("survey.csv", "survey.csv", line, 'gear: got "eletro", needs one of two', "") for line in (4, 9, 11)]
+    other = BadRow("tags.csv", "tags.csv", 2, "date: got none", "")
+    one = screen(rows[0])
+    assert 'Left out, 1 row: survey.csv, line 4: gear: got "eletro", needs one of two.' in one and "reason" not in one
+    assert "Left out, 3 rows: survey.csv, line 4: " in screen(*rows) and "(3 such rows: lines 4, 9, 11)." in screen(*rows)
+    assert "Left out, 4 rows: " in screen(*rows, other)
+    assert "Rows for 1 other reason stand in update.txt." in screen(*rows, other)
