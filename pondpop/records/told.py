@@ -23,8 +23,8 @@ def how_read(r: Records) -> Iterator[tuple[str, str]]:
         yield "", f"{left_out(r)}:"
     for slip in slips[:SHOWN_SLIPS]:
         yield "  ", slip
-    if len(slips) > SHOWN_SLIPS:
-        yield "  ", f"and rows for {len(slips) - SHOWN_SLIPS} other reasons"
+    if (more := len(slips) - SHOWN_SLIPS) > 0:
+        yield "  ", f"and rows for {more} other reason{'s' * (more > 1)}"
     for note in r.notes:
         yield "", "Odd: " + note
 

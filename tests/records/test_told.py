@@ -45,6 +45,7 @@ def test_how_records_were_read_is_told_in_order_and_what_was_left_out_is_counted
     assert told[2:-1] == [("  ", f"survey.csv, line {k + 2}: {chr(97 + k)}: got x") for k in range(20)]
     more = list(how_read(records(*rows, *bad("w: got", 30), *bad("y: got", 31))))
     assert more[0] == ("", "Left out, 22 rows:") and more[20:] == [told[-2], ("  ", "and rows for 2 other reasons")]
+    assert list(how_read(records(*rows, *bad("w: got", 30))))[-1] == ("  ", "and rows for 1 other reason")
     assert left_out(records(*bad("a: got", 2))) == "Left out, 1 row" and list(how_read(records())) == []
 
 
