@@ -18,7 +18,8 @@ def hours_at_night(first, last):
     said["strategies"]["few"]["aeration"] = [{"kind": "diffused", "power_kw": 1, "hours": [first, last]}]
     scenario = resolve(said)
     dates = [scenario.run.start + dt.timedelta(k) for k in range(0, 365, 30)]
-    aerator = _oxygen(scenario, scenario.strategies["few"], dates, np.zeros(len(dates), int)).aeration[0]
+    year_day = np.array([date.timetuple().tm_yday - 1 for date in dates])
+    aerator = _oxygen(scenario, scenario.strategies["few"], dates, np.zeros(len(dates), int), year_day).aeration[0]
     assert aerator.hours == pytest.approx((last - first) % 24 or 24)
     return aerator.night_hours
 
