@@ -132,7 +132,8 @@ def deaths(
         dead[cause] = np.where(few, taken, lost), np.where(few, taken * per_fish, weight)
         now = after
     number_left = np.where(few, now / area, expected)
-    weight_of_one = biomass / np.maximum(number, 1e-300) * (left_weight / left_number) * np.exp(growth * length)
+    heavier = np.divide(left_weight, left_number, out=np.ones_like(number), where=left_number > 0.0)  # of none left: nothing
+    weight_of_one = biomass / np.maximum(number, 1e-300) * heavier * np.exp(growth * length)
     return Whole(number_left, dead, number_left * weight_of_one, few)
 
 

@@ -1,6 +1,7 @@
 """Luck of whole fish: a half-acre pond of ten bass, whose fish are whole, whose means stay, and whose luck is its own."""
 
 import tomllib
+import warnings
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from pondpop.model import whole_fish
 from pondpop.model.budget import CAUSES, Flows
 from pondpop.model.day import Engine
 from pondpop.scenario import SPREADS, resolve
+from pondpop.species import SPECIES
 
 TEN_BASS = """
 title = "ten bass"
@@ -35,6 +37,18 @@ species = "bass"
 length_in = [8, 30]
 share = 0.3
 season = ["04-10", "05-20"]
+"""
+HAULED = """
+[[stocking]]
+name = "hauled"
+species = "shad"
+date = 2026-08-01
+count = 40
+length_in = 3.5
+haul_hours = 72
+from_water_c = 5.0
+tempered = false
+salted = false
 """
 
 
@@ -111,6 +125,18 @@ def test_each_cause_takes_whole_fish():
     np.testing.assert_allclose(dead, np.round(dead), atol=1e-8)
     assert (dead >= -1e-9).all()
     assert (dead[:, CAUSES.index("harvest")] > 0).any() and (dead[:, CAUSES.index("background")] > 0).any()
+
+
+def test_a_lot_of_which_none_lives_leaves_no_fish_and_no_weight():
+    """Hauled so long that the share left is nought in the machine's numbers."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        engine = Engine(inputs(3, text=TEN_BASS + HAULED))
+        while engine.day < 200:
+            engine.run_day()
+    assert np.isfinite(engine.state.number).all() and np.isfinite(engine.state.biomass()).all()
+    shad = engine.slices[SPECIES.index("shad")]
+    assert engine.state.number[:, shad].sum() == 0.0 and engine.state.biomass()[:, shad].sum() == 0.0
 
 
 def test_the_same_bits_for_any_split():
