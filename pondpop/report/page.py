@@ -167,12 +167,12 @@ def _cover(material: Material, whom: For) -> Cover:
 def _pond(projection: Projection, several: bool) -> str:
     scenario = projection.scenario
     first, second = ("acres", "ha") if projection.units == "us" else ("ha", "acres")
-    area = scenario.pond.area_ha
+    area, years = scenario.pond.area_ha, scenario.run.years
     name = f"{scenario.title}: " if several else ""
     runs = f"{projection.members:,} possible futures" if projection.members > 1 else "one future, no doubt shown"
     return (
         f"{name}Pond of {in_words(area, AREA, first)} ({in_words(area, AREA, second)}), {day(scenario.run.start)} to "
-        f"{day(scenario.run.end)}, {scenario.run.years} years, {runs}."
+        f"{day(scenario.run.end)}, {years} {'year' if years == 1 else 'years'}, {runs}."
     )
 
 

@@ -1,16 +1,29 @@
 """Choices, sweeps and what a survey is worth, where every number is known on paper."""
 
+import datetime as dt
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from small import pond
+from small import dataset, pond, readings
 
 from pondpop.checks import InputError
-from pondpop.decide import plan_phrases, quota_phrases, survey_value, sweep
-from pondpop.decide.phrases import Teller
+from pondpop.decide import (
+    comparison,
+    console,
+    details,
+    goals,
+    harvest_outcome,
+    limits,
+    plan_phrases,
+    plan_search,
+    quota_phrases,
+    survey_value,
+    sweep,
+)
+from pondpop.decide.phrases import Teller, teller
 from pondpop.decide.quota import Trial
-from pondpop.decide.survey_value import FEWEST, FOLDS, Survey, gain_from
+from pondpop.decide.survey_value import FEWEST, FOLDS, Survey, SurveyValue, gain_from
 from pondpop.decide.sweep_paths import MOST_POINTS, _inside, read_axis
 
 # --- the choice when something befalls the pond
@@ -181,3 +194,275 @@ def test_plans_stand_beside_each_other_below_their_headings():
     narrow = plan_phrases._columns_of(table, [2, 1])
     assert narrow[0] == ["decision", "plan 2", "plan 1"] and narrow[1][1:] == ["2", "1"]
     assert narrow[1][0].startswith("xxx") and len(narrow[1][0]) == plan_phrases.NARROW
+
+
+# --- goals
+
+
+def test_the_ends_of_a_range_belong_to_it_and_balance_asks_for_both_species():
+    """Of 100 bass 40 or 70 of 12 in, of 100 bluegill 20 or 60 of 6 in; one beyond each end in turn."""
+    scenario = pond(members=8)
+    read = readings(scenario)
+    pairs = [(40, 20), (40, 60), (70, 20), (70, 60), (39, 20), (71, 60), (40, 19), (70, 61)]
+    for one in read.values():
+        for member, (bass, bluegill) in enumerate(pairs):
+            one["number"][member, :, 0, 9], one["number"][member, :, 0, 13] = 100 - bass, bass
+            one["number"][member, :, 1, 4], one["number"][member, :, 1, 7] = 100 - bluegill, bluegill
+    made = dataset(scenario, read)
+    assert goals.both_in_range(made, "balanced")[0, :, -1].tolist() == [True] * 4 + [False] * 4
+    assert goals.chance_in_range(made, "balanced").tolist() == [0.5, 0.5]
+
+
+def dated(**dates):
+    return {name: SimpleNamespace(values=np.array(some, dtype="datetime64[ns]")) for name, some in dates.items()}
+
+
+def test_twelve_months_reach_back_to_the_same_day_of_the_year_before_and_not_beyond():
+    made = dated(survey_date=["2026-09-15", "2026-09-16", "2026-09-17", "2027-09-15"])
+    assert goals.at_end(np.array([[[1.0, 2.0, 4.0, 8.0]]]), made).tolist() == [[6.0]]
+    leap = dated(survey_date=["2027-09-17", "2027-09-18", "2028-09-15"])  # 364 and 363 days before
+    assert goals.at_end(np.array([[[1.0, 2.0, 4.0]]]), leap).tolist() == [[3.0]]
+
+
+@pytest.mark.parametrize(("by_year", "months"), [(1, 9), (2, 21), (3, 33), (4, 36), (None, 36)])
+def test_what_is_due_by_a_calendar_year_counts_its_months(by_year, months):
+    made = dated(month=np.arange("2026-04", "2029-04", dtype="datetime64[M]"))
+    assert goals._months_until(made, by_year).sum() == months
+
+
+def test_a_difference_that_matters_just_so_counts_and_half_a_vote_is_none():
+    score = goals.Score(SimpleNamespace(weight=2.0, smallest=5.0), "", "points", -1, np.array([[0.0], [5.0]]), ())
+    said = comparison.verdicts(score, np.array([-5.0, -4.999, 5.0, np.nan]))
+    assert said.tolist() == [1.0, 0.0, -1.0, 0.0]
+    other = goals.Score(SimpleNamespace(weight=2.0, smallest=1.0), "", "fish", 1, np.array([[0.0], [1.0]]), ())
+    assert comparison.judge(["A", "B"], [score]).chosen == 0
+    assert comparison.judge(["A", "B"], [score, other]).tied
+
+
+def test_scores_of_several_runs_are_put_together_and_so_are_costs_unless_one_has_none():
+    def run(value, paid):
+        score = goals.Score(SimpleNamespace(weight=1.0, smallest=1.0), "", "fish", 1, np.array([[value, value]]), ())
+        return [score], None if paid is None else goals.Cost("EUR", {"fish": np.array([[paid, paid]])}, ("feed",))
+
+    (score,), cost = comparison.together([run(1.0, 10.0), run(2.0, 20.0)])
+    assert score.values.tolist() == [[1.0, 1.0], [2.0, 2.0]] and cost.parts["fish"].tolist() == [[10.0, 10.0], [20.0, 20.0]]
+    assert (cost.currency, cost.unpriced) == ("EUR", ("feed",))
+    (wide,), longer = comparison.together([run(1.0, 10.0), run(2.0, 20.0)], axis=1)
+    assert wide.values.tolist() == [[1.0, 1.0, 2.0, 2.0]] and longer.total.tolist() == [[10.0, 10.0, 20.0, 20.0]]
+    assert comparison.together([run(1.0, 10.0), run(2.0, None)])[1] is None
+
+
+# --- harvests
+
+
+RULE = '[[strategies.few.harvest]]\nname="{}"\nspecies="bass"\nlength_in=[8, 12]\nseason=["{}", "{}"]\n{}\n'
+
+
+def test_of_a_season_that_the_run_cuts_so_much_is_asked_for_as_lies_within_it():
+    """Of 100 days from 1 March to 8 June a run from 1 April to 31 March holds 69 in its first year and 31 in the second."""
+    scenario = pond(extra=RULE.format("a", "03-01", "06-08", "per_acre = 10"))
+    rules = scenario.strategies["few"].harvest
+    per_ha = 10 / 0.40468564224
+    assert harvest_outcome.asked(scenario, rules, "per_ha").tolist() == pytest.approx([0.69 * per_ha, 0.31 * per_ha])
+    assert harvest_outcome.asked(scenario, rules, "kg_per_ha").tolist() == [0.0, 0.0]
+
+
+@pytest.mark.parametrize(("rules", "years"), [
+    (RULE.format("a", "05-01", "06-30", "lb_per_acre = 9"), (2026, 2027)),
+    (RULE.format("a", "03-01", "06-30", "lb_per_acre = 9"), (2027,)),  # the run holds parts of the first and of the last season
+    (RULE.format("a", "05-01", "06-30", "lb_per_acre = 9\nfrom_year = 2"), (2027,)),
+    (RULE.format("a", "05-01", "06-30", "lb_per_acre = 9\nto_year = 1"), (2026,)),
+    (RULE.format("a", "05-01", "06-30", "lb_per_acre = 9") + RULE.format("b", "07-01", "07-31", "per_acre = 9"), None),
+    (RULE.format("a", "05-01", "06-30", "share = 0.1"), None),
+])  # fmt: skip
+def test_catches_are_held_against_what_is_asked_for_in_whole_seasons(rules, years):
+    scenario = pond(years=2, extra=rules)
+    read = readings(scenario)
+    read["few"]["harvest_biomass"][:, [1, 2, 13, 14], 0] = 1.0  # May and June
+    found = harvest_outcome.catches(dataset(scenario, read), scenario)
+    assert [one.years for one in found] == ([years] if years else [])
+    assert all((one.caught == 2.0).all() and one.falls_short for one in found)
+
+
+def test_fish_are_kept_in_the_months_of_their_rule_and_in_the_window_of_any():
+    scenario = pond(extra=RULE.format("a", "05-01", "06-01", "per_acre = 9")
+                    + RULE.format("b", "06-01", "07-31", "per_acre = 9").replace("[8, 12]", "[11, 13.5]"))  # fmt: skip
+    dates = [scenario.run.start + dt.timedelta(days=k) for k in range(365)]
+    kept = harvest_outcome._kept(scenario.strategies["few"].harvest, dates, 16)
+    assert kept.shape == (12, 16) and np.flatnonzero(kept.any(axis=1)).tolist() == [1, 2, 3]
+    assert np.flatnonzero(kept[1]).tolist() == [8, 9, 10, 11] and kept[3] == pytest.approx([0.0] * 11 + [1, 1, 0.5, 0, 0])
+    assert kept[2] == pytest.approx(np.maximum(kept[1], kept[3]))  # both on 1 June
+
+
+# --- details
+
+
+@pytest.mark.parametrize(("few", "many", "cv", "said"), [
+    (0.5, 0.7, 0.0, "0.5 lb lighter [0.5–0.5]; 20 points more survive [20–20] at 24 months (survivors 50 % and 70 %, weight 3 "
+     "and 2.5 lb)."),
+    (0.7, 0.5, 0.2, "20 points fewer survive [20–20] at 24 months (survivors 70 % and 50 %, of a number that is itself in doubt"),
+])  # fmt: skip
+def test_a_group_that_both_stock_is_told_two_years_on(few, many, cv, said):
+    scenario = pond(members=4, years=3)
+    changed = {
+        name: one._replace(stocking=tuple(e if e.resident else e._replace(number_cv=cv) for e in one.stocking))
+        for name, one in scenario.strategies.items()
+    }
+    read = readings(scenario)
+    for (name, one), share, pounds in zip(changed.items(), (few, many), (3.0, 2.5), strict=True):
+        (place,) = [k for k, event in enumerate(one.stocking) if event.name == "young_bass"]
+        read[name]["group_survivors"][..., place] = share * one.stocking[place].per_ha
+        read[name]["group_weight"][..., place] = pounds * 453.59237
+    told = teller(dataset(scenario, read), "us")
+    stocked = [one.stocking[-1] for one in changed.values()]
+    lead = "“many” instead of “few”"
+    (found,) = details._group_difference(told, *stocked, 0, 1, lead)
+    assert found.words.startswith(f"{lead}: “young_bass” ") and said in found.words
+
+
+def test_a_group_that_does_not_differ_is_told_so():
+    scenario = pond(members=4, years=3)
+    told = teller(dataset(scenario, readings(scenario, 1.0)), "us")
+    event = scenario.strategies["few"].stocking[-1]
+    (found,) = details._group_difference(told, event, event, 0, 1, "x")
+    assert "“young_bass” no clear difference in weight or survival at 24 months" in found.words
+
+
+# --- a terminal
+
+
+def test_lines_of_a_terminal_are_counted_with_those_that_run_over():
+    assert [console.height(text) for text in ("", "a", "a\n\nb", "x" * 80, "x" * 81, f"{'x' * 160}\ny")] == [0, 1, 3, 1, 2, 3]
+
+
+def answers(values, members=10, units="us", **more):
+    """The table of strategies of which each has so many bass above 5 lb."""
+    scenario = pond(members=members, extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n")
+    read = readings(scenario)
+    for one, fish in zip(read.values(), values, strict=True):
+        one["bass_above"][..., 0] = fish / scenario.pond.area_ha
+        one["number"][..., 0, 9], one["number"][..., 0, 13] = 50.0, 50.0
+        one["number"][..., 1, 4], one["number"][..., 1, 7] = 60.0, 40.0
+    read["few"]["number"][..., 1, 7] = 0.0
+    return console._strategies(teller(dataset(scenario, read), units), more.get("against"), 20)
+
+
+def test_strategies_stand_below_one_another_the_best_first_with_how_often_they_win():
+    assert answers((2.0, 9.0)).splitlines() == [
+        "          bass over 5 lb  better; worse  in balanced ranges",
+        "  “many”               9              –   more than 9 of 10",
+        "  “few”                2         <1; >9   less than 1 of 10",
+        "[…] holds 8 of 10 futures; “better; worse”: in how many of 10 futures than",
+        "“many”",
+    ]
+    assert [line.split()[2] for line in answers((2.0, 9.0), against=0).splitlines()[1:3]] == [">9;", "–"]
+    assert answers((2.0, 9.0), members=1).splitlines() == [
+        "          bass over 5 lb  better; worse  in balanced ranges",
+        "  “many”               9              –                 yes",
+        "  “few”                2          worse                  no",
+        "“better; worse”: than “many”",
+    ]
+    assert "better" in answers((2.0, 9.0), members=1, against=0) and "neither" in answers((9.0, 9.0), members=1)
+
+
+# --- what a survey shows, and how much of one is enough
+
+
+@pytest.mark.parametrize(("gains", "error", "enough"), [
+    ((0.0, 0.5, 0.9, 1.0), 0.1, 2), ((0.0, 0.5, 0.89, 1.0), 0.1, 3), ((0.0, 0.5, 0.9, 1.0), 0.5, None),
+    ((0.0, 0.5, 0.9, 1.0), 0.499, 2), ((-1.0, -0.5), 0.1, None),
+])  # fmt: skip
+def test_an_effort_is_enough_from_nine_tenths_of_the_largest_gain_that_is_sure(gains, error, enough):
+    survey = Survey("seine", 2.0, dt.date(2026, 6, 1))
+    found = SurveyValue(survey, tuple(range(len(gains))), gains, error, 1.0, 2, ())
+    assert found.enough == enough
+
+
+@pytest.mark.parametrize(("effort", "read"), [("0.05", True), ("0.04", False), ("1000", True), ("1000.1", False)])
+def test_a_survey_takes_from_three_minutes_to_a_thousand_hours(effort, read):
+    if read:
+        assert survey_value.read_survey(f"angling:{effort}h@2028-10-15").effort == float(effort)
+    else:
+        with pytest.raises(InputError, match="--survey"):
+            survey_value.read_survey(f"angling:{effort}h@2028-10-15")
+
+
+def test_a_survey_shows_how_many_fish_of_what_size_and_weight_where_three_were_measured(monkeypatch):
+    """Bass: 8 of which 2 of 12 in in one pond, 2 in the other; their Wr is 90 in all classes."""
+    catch = np.zeros((2, 5, 40))
+    catch[0, 0, 5], catch[0, 0, 9], catch[0, 0, 13], catch[1, 0, 9] = 1.0, 6.0, 2.0, 2.0
+    monkeypatch.setattr(survey_value, "expected_catch", lambda number, *more: number)
+    monkeypatch.setattr(survey_value, "scatter", lambda mean, used, rng: mean)
+    monkeypatch.setattr(survey_value, "draw_wr", lambda wr, rng: wr + np.arange(wr.size))
+    used = SimpleNamespace(takes=lambda species: species == "bass")
+    seen = {"number": catch, "relative_weight": np.full(catch.shape, 90.0)}
+    found = survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
+    nan = np.nan
+    assert found[:, :4] == pytest.approx(np.array([[np.log(10.0), 25.0, 92.5, nan], [np.log(3.0), nan, nan, nan]]), nan_ok=True)
+
+
+# --- limits, searches, steps
+
+
+def test_limits_of_a_goal_that_is_due_in_a_year_say_so():
+    scenario = pond(years=2, extra="[[goals]]\nkind='balanced'\nby_year=1\n[[goals]]\nkind='bass_above'\nabove_lb=5\nby_year=2\n")
+    made = dataset(scenario, readings(scenario)).isel(strategy=[0])
+    assert [one.name for one in limits.limits(made, scenario)] == [
+        "bass PSD in year 1 40–70", "bluegill PSD in year 1 20–60", "at least one bass above 5 lb in year 2",
+    ]  # fmt: skip
+
+
+def test_terms_of_a_surface_are_scaled_to_the_grid():
+    found = plan_search._terms(np.array([[0.0, 0.0], [4.0, 0.0], [1.0, 1.0]]), (5, 2))
+    assert found.tolist() == [
+        [1, -1, -1, 1, 1, 1], [1, 1, -1, 1, -1, 1], [1, -0.5, 1, 0.25, -0.5, 1],
+    ]  # 1, x, y, x², xy, y²  # fmt: skip
+    assert plan_search._terms(np.array([[0.0]]), (1,)).tolist() == [[1, -1, 1]]
+
+
+def test_the_first_steps_are_told_and_those_of_the_same_day_counted(monkeypatch):
+    """Four things to do on one day, of which two are told; another day is not counted."""
+    step = [SimpleNamespace(when=when, what=what) for when, what in (("1 May", "A"), ("1 May", "B"), ("1 May", "C"),
+                                                                    ("1 May", "D"), ("2 May", "E"))]  # fmt: skip
+    monkeypatch.setattr("pondpop.decide.phrases.first_steps", lambda some, most: some[:most])
+    told = SimpleNamespace(decision=SimpleNamespace(followed=0, equals=(0,)), actions_of=lambda k: step, short=("few",))
+    assert Teller.next_steps(told, 2) == "1 May: A; 1 May: B; and 2 more at that time. Then follow the calendar."
+    assert Teller.next_steps(told, 4) == "1 May: A; 1 May: B; 1 May: C; 1 May: D. Then follow the calendar."
+    told.actions_of = lambda k: []
+    assert Teller.next_steps(told) == "nothing but to survey, as the calendar says."
+    others = SimpleNamespace(decision=SimpleNamespace(followed=1, equals=(0, 1)), actions_of=lambda k: step[k:], short=("a", "b"))
+    assert Teller.next_steps(others, 1) == "1 May: B; and 2 more at that time (with b). Then follow the calendar."
+
+
+@pytest.mark.parametrize(("count", "said"), [(2, "With “x”: choose A. With “x”: choose A. Up."), (3, "Up.")])
+def test_events_are_told_one_by_one_where_they_are_few(count, said):
+    events = [SimpleNamespace(title="x")] * count
+    some = SimpleNamespace(events=events)
+    told = SimpleNamespace(befalling=some, chosen_with=lambda event: "choose A", stands_up=lambda: "Up.")
+    assert Teller.if_something_befalls(told) == said
+    assert Teller.if_something_befalls(SimpleNamespace(befalling=None)) == ""
+
+
+def test_a_group_of_a_sweep_is_told_once_for_each_row_and_left_out_where_it_is_not_known():
+    """A point is a line of the table: fish that live in per cent; a dash where none were stocked."""
+    scenario = pond(members=2)
+    bands = {"bass_psd": ("percent", "%", np.array([[40.0, 50.0, 60.0]])), "crop": ("crop", "", np.array([[1.0, 2.0, 3.0]]))}
+    goal = SimpleNamespace(kind="bass_above", weight=1.0, smallest=1.0, above_g=2267.96185, by_year=None)
+
+    def row(value, alive, **more):
+        score = goals.Score(goal, "", "fish", 1, np.array([[3.0, 5.0]]), ())
+        made = {"dates": ("2026-09-15",), "in_range": 0.5} | more
+        return sweep.Row((value,), "few", bands=bands, scores=[score], survivors=alive, **made)
+
+    some = [row(1, np.array([0.5, 0.7])), row(2, None)]
+    axes = (SimpleNamespace(path="pond.cover"),)
+    main = (("bass_psd", "PSD"), ("crop", "crop"))
+    about, head, first, second, *_ = sweep.table(some, axes, scenario, "young", main).split("\n")
+    assert about == "Survey of 2026-09-15, median [8 of 10 futures]; alive: of young, 12 months after their stocking"
+    assert head.split("  ")[1:2] == ["pond.cover"] and "PSD, %" in head and "crop, " not in head and "both PSDs in range" in head
+    assert first.split()[:6] == ["1", "few", "50", "[40–60]", "2", "[1–3]"] and first.endswith("60 [52–68]")
+    assert second.endswith("–") and "50 %" in second
+    others = [row(1, None), row(2, None, dates=("2027-09-15",), in_range=0.5)]
+    told = sweep.table(others, axes, scenario, None, main)
+    assert told.startswith("Last survey of every point, median") and "survey" in told.split("\n")[1] and "2027-09-15" in told
+    assert "alive" not in told

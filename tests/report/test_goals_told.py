@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from small import dataset, pond, readings
 
+from pondpop.ensemble import results
 from pondpop.report import comparisons
 from pondpop.report.answer import answer
 from pondpop.report.strategies import gather
@@ -89,3 +90,101 @@ def test_members_without_a_value_are_left_out_of_its_band(verdicts):
     assert comparisons._quantiles(one, verdict, verdict.cases[0]) == [0.0] * 3
     none = replace(score, values=np.full_like(values, np.nan))
     assert np.isnan(comparisons._quantiles(none, verdict, verdict.cases[0])).all()
+
+
+# --- if something befalls the pond
+
+EVENTS = """
+[[goals]]
+kind = 'bass_above'
+above_lb = 5
+weight = 2
+[[goals]]
+kind = 'pounds_harvested'
+matters_lb_per_acre = 5
+[what_if.cold]
+title = "a cold winter"
+[[what_if.cold.spell]]
+from = 2026-12-01
+to = 2027-02-01
+at_most_f = 38
+[what_if.kill]
+title = "a kill"
+[[what_if.kill.die_off]]
+species = "bass"
+date = 2026-08-01
+share = 0.5
+"""
+LB_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha
+
+
+def befallen():
+    """Bass above 5 lb of “few” and “many”, 5 and 9, in a cold winter 9 and 2, after a kill 4 and 8; “few” gives 20 lb/acre, 10
+    after the kill, “many” none."""
+    scenario = pond(members=10, extra=EVENTS)
+
+    def read(few, many, caught):
+        found = readings(scenario)
+        for name, fish in (("few", few), ("many", many)):
+            found[name]["bass_above"][..., 0] = fish / scenario.pond.area_ha
+        found["few"]["harvest_biomass"][:, 3, 0] = caught * LB_PER_ACRE
+        return found
+
+    events = {"cold": read(9, 2, 20), "kill": read(4, 8, 10)}
+    return answer(gather([results.with_events(dataset(scenario, read(5, 9, 20)), scenario, events)], "us")).verdicts
+
+
+def test_every_goal_stands_beside_each_event_with_what_is_to_be_chosen_then():
+    verdicts = befallen()
+    (table,) = comparisons.what_if_tables(verdicts)
+    assert table.caption == "If something befalls the pond: each strategy with it, under the same luck"
+    assert table.header == ["If", "Goal", "A: few", "B: many"]
+    plain, cold, kill = ("nothing befalls the pond", "as above"), ("a cold winter", "choose A"), ("a kill", "still B")
+    assert table.rows == [
+        [plain, "bass over 5 lb", ("5", ""), ("9", "")], [plain, "harvest, lb/acre", ("20", ""), ("0", "")],
+        [cold, "bass over 5 lb", ("9", ""), ("2", "")], [cold, "harvest, lb/acre", ("20", ""), ("0", "")],
+        [kill, "bass over 5 lb", ("4", ""), ("8", "")], [kill, "harvest, lb/acre", ("10", ""), ("0", "")],
+    ]  # fmt: skip
+    rows = {(row[0], row[3], row[5]): row for row in table.csv_rows}
+    assert len(rows) == len(table.csv_rows) == 3 * 2 * 2
+    caught = rows["kill", "A", "weight harvested in all"]
+    assert caught[1:3] == ["a kill", "still B"] and caught[6] == "lb/acre"
+    assert caught[7:] == pytest.approx([10.0] * 3 + [-10.0] * 3)
+    assert rows["cold", "B", "bass above 5 lb (2.27 kg)"][6:] == ["fish", *[2.0] * 3, *[-7.0] * 3]
+    assert rows["", "A", "weight harvested in all"][7:] == pytest.approx([20.0] * 3 + [0.0] * 3)
+    both = comparisons.what_if_tables(verdicts * 2)
+    assert [one.caption for one in both] == [f"{table.caption} (small pond)"] * 2
+    assert comparisons.what_if_tables(answer(gather([made()], "us")).verdicts) == []
+
+
+def test_five_strategies_stand_in_two_tables_each_under_its_own_heading():
+    """A to E hold 1 to 5 bass above 5 lb: E is better than each of the others, and of ten pairs the better comes first."""
+    stocked = '[[strategies.{0}.stocking]]\nname = "young"\nspecies = "bass"\ndate = 2026-04-10\nper_acre = 9\nlength_in = 6\n'
+    more = "".join(f"[strategies.{name}]\n{stocked.format(name)}" for name in "cde")
+    scenario = pond(members=10, extra=EVENTS + more)
+
+    def read(times):
+        found = readings(scenario)
+        for k, one in enumerate(found.values()):
+            one["bass_above"][..., 0] = times * (k + 1) / scenario.pond.area_ha
+        return found
+
+    made = results.with_events(dataset(scenario, read(1)), scenario, {"cold": read(2), "kill": read(3)})
+    verdicts = answer(gather([made], "us")).verdicts
+    first, second, pairs = comparisons.goal_tables(verdicts)
+    assert (first.header, second.header) == (["Goal", "A: few", "B: many", "C: c"], ["Goal", "D: d", "E: e"])
+    assert first.rows[0][1:] == [("1", ""), ("2", ""), ("3", "")] and second.rows[0][1:] == [("4", ""), ("5", "")]
+    assert first.rows[-1][0] == "All goals, against E: futures in which better; worse"
+    assert second.rows[-1][1:] == ["less than 1 of 10; more than 9 of 10", "–"]
+    told = [(row[0], row[2]) for row in pairs.csv_rows if row[4] == "all, by weight"]
+    assert told == [(a, b) for a in "EDCBA" for b in "EDCBA" if a > b]
+    one, two = comparisons.what_if_tables(verdicts)
+    assert (one.header[2:], two.header[2:]) == (first.header[1:], second.header[1:])
+    assert [row[2:] for row in two.rows[::2]] == [[("4", ""), ("5", "")], [("8", ""), ("10", "")], [("12", ""), ("15", "")]]
+    assert len(one.csv_rows) == 3 * 2 * 5
+
+
+def test_goals_of_several_ponds_say_whose_they_are():
+    verdicts = answer(gather([made(), made()], "us")).verdicts
+    captions = [table.caption for table in comparisons.goal_tables(verdicts)[:-1]]
+    assert captions == ["The goals: the middle (median) and the range of 8 of 10 futures (small pond)"] * 2

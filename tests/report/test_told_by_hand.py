@@ -1,5 +1,6 @@
 """What a page says of crowded bass, of the calendar with a quota, of figures and tables, with every value made by hand."""
 
+import datetime as dt
 import importlib
 from types import SimpleNamespace
 
@@ -9,11 +10,21 @@ from small import dataset, pond, readings
 
 from pondpop.assess.findings import Finding
 from pondpop.decide.quota_phrases import TAKE_NONE
-from pondpop.report import calendar, figures, forage_supply, pond_state, posterior_charts, strategies, time_series
+from pondpop.report import (
+    calendar,
+    figures,
+    forage_supply,
+    page,
+    pond_state,
+    posterior_charts,
+    strategies,
+    tables,
+    time_series,
+)
 from pondpop.report.drawing import look
 from pondpop.report.strategies import gather
 from pondpop.report.tables import Table
-from pondpop.scenario import FERTILITIES
+from pondpop.scenario import FERTILITIES, SPECIES
 
 assessment_page = importlib.import_module("pondpop.report.assessment_page")  # the function has its name
 CROWDED = SimpleNamespace(state="bass crowded", chance=0.9, sure=True)
@@ -215,3 +226,291 @@ def test_lengths_are_drawn_from_stock_to_trophy_and_of_large_fish_an_inch_beyond
         for axes in kept[0].axes:
             edges = [patch.get_data()[1] for patch in axes.patches]
             assert edges and all((one[0], one[-1]) == ends for one in edges)
+
+
+# --- what a page says of records
+
+SEINED = dt.date(2026, 6, 15)
+
+
+def survey(findings=(), **more):
+    made = {"first": SEINED, "disagreements": (), "seining": None, "changes": (), "length_frequency": {}, "compared_with": {}}
+    return SimpleNamespace(findings=findings, **(made | more))
+
+
+def caught(species, value, what="caught_per_haul", gear="seine", **more):
+    return Finding(f"{species}_{what}", "per haul", value, gear=gear, species=species, date=SEINED, **more)
+
+
+def test_species_that_were_sought_and_not_caught_are_named_together_and_have_no_row():
+    first = survey((
+        caught("bass", 3.0, low=1.0, high=9.0), caught("bluegill", 0.0), caught("shad", 0.0), caught("redear", 0.0, gear="trap"),
+        caught("bass", 0.0, "stock_caught_per_haul"), caught("bass", 40.0, "psd"), caught("bass", 90.0, "wr_8_12in"),
+        caught("bass", 0.0, "young_share"),
+    ), disagreements=("outings differ",), seining=SimpleNamespace(words="many young"))  # fmt: skip
+    found = SimpleNamespace(surveys=(first, survey(first=dt.date(2027, 6, 1))))
+    shown = assessment_page._rates(found, "us")
+    assert "None caught: 2026-06-15, seine: bluegill and shad; 2026-06-15, trap: redear." in shown
+    assert shown.count("<tr>") == 3  # the heading, three bass a haul, and a share of nought, which is no catch
+    assert "caught per haul" in shown and "young share" in shown and "psd" not in shown and "of stock length" not in shown
+    assert "<li>outings differ.</li>" in shown and "<li>2026-06-15: many young (seine).</li>" in shown
+    assert "None caught" not in assessment_page._rates(SimpleNamespace(surveys=(survey((caught("bass", 3.0),)),)), "us")
+
+
+def test_a_change_is_one_where_chance_makes_it_in_fewer_than_one_of_twenty():
+    def change(p):
+        return SimpleNamespace(gear="boat", quantity="bass_psd", p_all=p, counts=(30, 41), before=40.2, now=54.6, unit="%")
+
+    one = survey(changes=(change(0.0499), change(0.05)), compared_with={"boat": "2025-06-01"})
+    shown = assessment_page._changes(SimpleNamespace(surveys=(one,)))
+    told = "2025-06-01 to 2026-06-15, boat", "bass psd", "40 to 55 %", "30 and 41"
+    assert all(words in shown for words in told) and shown.index("a change") < shown.index("may be chance")
+    assert shown.count("<td>a change") == shown.count("<td>may be chance") == 1
+
+
+def test_sizes_and_condition_stand_with_how_many_fish_they_rest_on():
+    some = (
+        caught("bass", 52.4, "psd", count=1234, low=48.2, high=56.6), caught("bass", 7.6, "psd_floor"),
+        caught("bass", 11.0, "psd_p"), caught("bass", 88.6, "wr_8_12in", count=4), caught("bass", 95.0, "wr_12_15in", count=5),
+        caught("bass", 2.0, "wr_left_out"), caught("bluegill", 30.0, "psd", count=7),
+    )  # fmt: skip
+    found = SimpleNamespace(surveys=(survey(some),))
+    sizes = assessment_page._sizes(found)
+    assert "<td>1,234</td><td>52</td>" in sizes and "48–57" in sizes and "<td>±8</td>" in sizes
+    assert sizes.count("<td>–</td>") >= 3  # PSD-M of bass, and of bluegill both parts and the floor
+    condition = assessment_page._condition(found)
+    assert "<td>4 (few)</td><td>89</td>" in condition and "<td>5</td><td>95</td>" in condition and "left" not in condition
+
+
+def test_what_was_seen_is_counted_by_fish_by_trip_and_by_tag():
+    trips = [(1, "a"), (1, "a"), (1, "b"), (2, "a")]
+    records = SimpleNamespace(
+        fish=[SimpleNamespace(count=600), SimpleNamespace(count=634)],
+        catches=[SimpleNamespace(date=date, trip=trip) for date, trip in trips],
+        tags=[SimpleNamespace(tag=tag) for tag in "xyx"],
+    )
+    assert assessment_page._seen(SimpleNamespace(records=records)) == "1,234 survey fish, 3 angling trips, 2 tagged fish"
+
+
+def test_readings_of_less_than_one_in_twenty_are_not_told(monkeypatch):
+    chances = {"balanced": 0.6, "bass crowded": 0.05, "bluegill crowded": 0.049}
+    older = survey(pair=SimpleNamespace(chances={"both small": 1.0}))
+    found = SimpleNamespace(
+        surveys=(older, survey(pair=SimpleNamespace(chances=chances)), survey(pair=None)),
+        advice=lambda units, pond: SimpleNamespace(steps=("Wait",), why=("PSD 52",)),
+    )
+    monkeypatch.setattr(assessment_page, "state_words", lambda advice: "Balanced")
+    lead, more = assessment_page._answer(found, "us")
+    assert "balanced" in more and "bass crowded" in more and "bluegill crowded" not in more and "both small" not in more
+    assert "<li>PSD 52.</li>" in more and "<li>Wait</li>" in lead and "<p>Balanced.</p>" in lead
+
+
+# --- lines of a page
+
+
+def projected(years=1, members=1, units="us", **changes):
+    scenario = pond(members=max(members, 2), years=years)._replace(**changes)
+    return SimpleNamespace(scenario=scenario, units=units, members=members)
+
+
+@pytest.mark.parametrize(("made", "several", "said"), [
+    (projected(), False, "Pond of 2 acres (0.809 ha), 1 April 2026 to 1 April 2027, 1 year, one future, no doubt shown."),
+    (projected(2, 1500, "metric"), True,
+     "small pond: Pond of 0.809 ha (2 acres), 1 April 2026 to 1 April 2028, 2 years, 1,500 possible futures."),
+    (projected(2, 2), False, "Pond of 2 acres (0.809 ha), 1 April 2026 to 1 April 2028, 2 years, 2 possible futures."),
+])  # fmt: skip
+def test_a_pond_is_told_with_its_size_its_years_and_its_futures(made, several, said):
+    assert page._pond(made, several) == said
+
+
+def test_a_cover_names_each_title_note_and_author_once_and_the_pond_unless_the_title_has_it():
+    def cover(*some, **names):
+        return page._cover(SimpleNamespace(projections=some), page.For(**names))
+
+    one, other = projected(note="n", consultant="C"), projected(title="b", note="n", consultant="D")
+    both = cover(one, one, other, client="X")
+    assert both.title == "small pond / b" and both.notes == ["n"] and both.whom == page.For("", "X", "C and D")
+    assert [line.partition(":")[0] for line in both.lines] == ["small pond", "small pond", "b"]
+    alone = cover(projected(title="Small Pond"), pond="SMALL pond", consultant="Y")
+    assert alone.title == "Small Pond" and alone.whom.consultant == "Y" and not alone.lines[0].startswith("Small")
+    assert cover(one, pond="Mill").title == "Mill: small pond"
+
+
+def test_strategies_without_a_picture_are_named():
+    cases = [SimpleNamespace(letter=letter) for letter in "ABCDE"]
+    assert page._left_out(SimpleNamespace(cases=cases), cases) == ""
+    said = page._left_out(SimpleNamespace(cases=cases), cases[1:4])
+    assert said.startswith("<p>Pictures show the 3 strategies") and "; A and E stand in the tables" in said
+
+
+def test_of_several_ponds_each_is_told_by_its_name_and_only_of_one_whether_it_is_balanced():
+    points = [("Choose", "a."), ("How sure", "b."), ("Do next", "Stock.")]
+    one = page._lead(SimpleNamespace(projections=[projected()]), SimpleNamespace(lead=[points]), "many.", "Yes.", "Mind it.")
+    assert "<h3>" not in one and "<p><b>Choose:</b> a.</p><p><b>Is it balanced?</b> Yes.</p>" in one
+    assert "<p><b>How many bass to take:</b> many. Mind it.</p><p><b>How sure:</b> b.</p>" in one
+    assert f"<p><b>Do next:</b> {page.FIRST_SETTLE} By the model: stock.</p>" in one
+    plain = page._lead(SimpleNamespace(projections=[projected()]), SimpleNamespace(lead=[points]), "", "", "")
+    assert "<b>Do next:</b> Stock." in plain and "balanced" not in plain and "How many" not in plain
+    two = page._lead(SimpleNamespace(projections=[projected(), projected()]), SimpleNamespace(lead=[points] * 2), "many.", "Yes.")
+    assert two.count("<h3>small pond</h3>") == 2 and "balanced" not in two and "many." not in two
+
+
+@pytest.mark.parametrize(("harvest", "assessed", "said"), [
+    (None, False, ""), (None, True, "A takes 9 lb; B takes none; none of them is surely better; the amounts with the records"),
+    ("", False, "No harvest of bass keeps all that the goals ask for, so the search advises no amount. A takes 9 lb;"),
+    ("Take 12.", False, "Take 12. That is the quota, searched for this pond; the harvests of the strategies were only compared "
+     "with one another."),
+    ("Take 12.", True, "with one another and the amounts with the records are what agencies advise"),
+])  # fmt: skip
+def test_it_is_said_which_of_several_harvests_is_advised(harvest, assessed, said):
+    taken = {0: [SimpleNamespace(species="bass", taken="9 lb")] * 2 + [SimpleNamespace(species="shad", taken="x")], 1: []}
+    cases = [SimpleNamespace(letter=letter) for letter in "AB"]
+    verdict = SimpleNamespace(cases=cases, told=SimpleNamespace(actions_of=taken.__getitem__))
+    searches = [] if harvest is None else [SimpleNamespace(name=page.FILES["quota.json"], harvest=harvest)]
+    told = page._how_many(SimpleNamespace(equals=cases, verdicts=[verdict]), searches, SimpleNamespace() if assessed else None)
+    assert said in told and (told == "") == (said == "")
+    alone = page._how_many(SimpleNamespace(equals=cases[:1], verdicts=[verdict]), [], SimpleNamespace())
+    assert alone.startswith("A takes 9 lb; the amounts with the records")
+
+
+# --- sizes in pictures
+
+
+def shown(count, years=2, members=2, **readings_):
+    """Cases of one pond, as many as are asked for, of which every reading is 1 but for those given."""
+    scenario = pond(members=members, years=years)
+    read = readings(scenario, 1.0)
+    for one in read.values():
+        for name, value in readings_.items():
+            one[name][:] = value
+    return gather([dataset(scenario, read)] * (-(-count // 2)), "us").cases[:count]
+
+
+@pytest.fixture
+def drawn(monkeypatch):
+    """The figures that are drawn, in place of their text."""
+    kept = []
+    for module in (figures, time_series, forage_supply):
+        monkeypatch.setattr(module, "picture", lambda figure, *words: kept.append((figure, words)))
+    with look():
+        yield kept
+
+
+def heights(figure):
+    """Of each panel, in inches."""
+    return [float(axes.get_position().height) * figure.get_figheight() for axes in figure.axes]
+
+
+@pytest.mark.parametrize(("count", "pair", "lengths", "counts", "hunger"), [
+    (1, 2.2, 0.2 + 2 * 0.17, 1.1, 1.3), (2, 1.5, 0.2 + 2 * 0.17, 0.9, 1.08), (3, 1.0, 0.2 + 2 * 0.085, 0.56, 2.6 / 3 - 0.22),
+    (4, 1.0, 0.2 + 2 * 0.085, 0.56, 0.62),
+])  # fmt: skip
+def test_the_more_there_is_to_draw_the_lower_its_panels(drawn, count, pair, lengths, counts, hunger):
+    cases = shown(count)
+    figures.psd_pair(cases, "balanced", "k")
+    figures.lengths(cases, "bass", "k")
+    figures.length_frequency({f"{k}": np.ones(20) for k in range(count)}, "bass", "k", "t")
+    forage_supply.draw(cases, "us", "k")
+    for (figure, _), wanted in zip(drawn, (pair, lengths, counts, hunger), strict=True):
+        assert heights(figure) == pytest.approx([wanted] * count)
+    for figure, _ in drawn[:2]:  # what the axes are is told below the lowest panel of each column
+        assert [bool(axes.get_xlabel()) for axes in figure.axes] == [k >= count - 2 for k in range(count)]
+    assert [bool(axes.get_ylabel()) for axes in drawn[0][0].axes] == [k % 2 == 0 for k in range(count)]
+
+
+def test_a_year_stands_beside_its_mark_on_the_side_that_has_room(drawn):
+    figures.psd_pair(shown(1), "balanced", "k")
+    for text in (text for text in drawn[0][0].axes[0].texts if text.get_text() in ("2026", "2027")):
+        assert text.get_ha() == ("left" if text.xyann[0] > 0 else "right")
+        assert abs(text.xyann[0]) == (4.5 if text.get_text() == "2027" else 3)  # the last mark is larger
+    (path,) = [line for line in drawn[0][0].axes[0].lines if line.get_color() == "#a89f80"]
+    assert set(zip(*map(list, path.get_data()), strict=True)) == {(20, 40), (60, 40), (60, 70), (20, 70)}
+
+
+@pytest.mark.parametrize(("short", "height"), [(3, None), (2, 0.8), (1, 0.5)])
+def test_a_month_is_dark_where_half_of_the_futures_are_short_and_ochre_where_prey_is_tight_in_half(drawn, short, height):
+    """In July, in four futures: a tenth of the need, twice the need, and ten times it."""
+    prey = np.full((4, 12, 1), 50.0)
+    prey[:, 3] = np.array({3: [50, 50, 50, 10], 2: [0.5, 0.5, 50, 50], 1: [0.5, 10, 50, 50]}[short])[:, None]
+    forage_supply.draw(shown(1, 1, 4, edible_prey=prey, prey_need=5.0), "us", "k")
+    (axes,) = drawn[0][0].axes
+    spans = [path.get_extents() for bars in axes.collections for path in bars.get_paths()]
+    dark = sorted(round(float(one.height), 6) for one in spans if 0.05 < one.width < 0.12)
+    count = len(axes.get_yticks())
+    assert dark == sorted([0.5] * count * (height is not None) + [0.8] * count * (height == 0.8))
+    assert axes.get_xlim() == pytest.approx((2026 + 90 / 365, 2027 + 90 / 365), abs=0.01)
+
+
+def test_titles_have_more_room_above_the_lower_panels(drawn):
+    for length, told in ((34, [True, True]), (35, [False, True]), (48, [False, True]), (49, [False, False])):
+        cases = shown(2)
+        renamed = [SimpleNamespace(letter=one.letter, title="x" * length, projection=one.projection) for one in cases]
+        _, panels = time_series._time_panels(renamed, "unit")
+        assert [any("x" * length in text.get_text() for text in axes.texts) for axes in panels] == told
+
+
+def test_names_of_lines_that_end_alike_stand_one_above_the_other_and_clear_of_the_axis(drawn):
+    """7.2 points from one to the next: of species, of chances of a big bass, and of strategies in a group."""
+    cases = shown(2, bass_above=1.0, biomass=10.0)
+    time_series.crop(cases, "k")
+    time_series.big_fish(cases, "k")
+    list(time_series.growth(cases, "us"))
+    names = [set(SPECIES), {"5 lb", "8 lb", "10 lb"}, {"A", "B"}, {"A", "B"}]
+    for (figure, _), some in zip(drawn, names, strict=True):
+        for axes in figure.axes:
+            low, high = axes.get_ylim()
+            inches = axes.get_position().height * figure.get_figheight()
+            places = sorted((text.xy[1] - low) / (high - low) * inches * 72 for text in axes.texts if text.get_text() in some)
+            assert len(places) == len(some) and np.diff(places) == pytest.approx([7.2] * (len(some) - 1), rel=1e-3)
+
+
+@pytest.mark.parametrize(("chance", "lines"), [(0.0195, 0), (0.0205, 3)])
+def test_a_chance_of_a_big_bass_is_drawn_from_one_in_fifty_on(drawn, chance, lines):
+    cases = shown(1)
+    time_series.big_fish(shown(1, bass_above=-np.log(1 - chance) / cases[0].projection.scenario.pond.area_ha), "k")
+    (axes,) = drawn[0][0].axes
+    assert len([line for line in axes.lines if line.get_marker() in ("o", "s", "^")]) == lines
+    assert ("A above 5, 8 and 10 lb" in drawn[0][1][2]) == (lines == 0)
+
+
+def test_bars_of_a_harvest_take_nine_tenths_of_their_share_of_four_fifths_of_a_year(drawn):
+    time_series.harvest(shown(1, harvest_biomass=1.0), "k")
+    (axes,) = drawn[0][0].axes
+    assert [bar.get_width() for bar in axes.patches] == pytest.approx([0.9 * 0.8 / len(SPECIES)] * len(axes.patches))
+    for bar in axes.patches:
+        assert (bar.get_facecolor()[:3] == (1.0, 1.0, 1.0)) == bool(bar.get_hatch())
+
+
+# --- tables
+
+
+def test_crops_are_told_in_both_systems_and_what_has_one_unit_only_once():
+    (table,) = [one for one in tables.outcomes(gather([dataset(pond(), flat())], "us"))]
+    cells = {row[0]: row[1] for row in table.rows}
+    assert cells["Bass, lb/acre"] == ("20", "22 kg/ha") and cells["Bluegill, lb/acre"] == ("80", "90 kg/ha")
+    assert cells["Bass PSD, %"] == ("40", "") and cells["F/C"] == ("4", "")
+    (metric,) = tables.outcomes(gather([dataset(pond(), flat())], "metric"))
+    cells = {row[0]: row[1] for row in metric.rows}
+    assert cells["Bass, kg/ha"] == ("22", "20 lb/acre") and not any(name.startswith("Shad") for name in cells)
+
+
+def flat():
+    """20 lb/acre of bass of PSD 40, 80 of bluegill."""
+    read = readings(pond())
+    for one in read.values():
+        one["number"][..., 0, 9], one["number"][..., 0, 13] = 60.0, 40.0
+        one["biomass"][..., 0, 9], one["biomass"][..., 1, 4] = 20.0 * LB_PER_ACRE, 80.0 * LB_PER_ACRE
+    return read
+
+
+def test_harvests_of_more_than_four_kinds_stand_in_tables_of_four():
+    kinds = SPECIES[:5]
+    rules = "".join(f'[[strategies.few.harvest]]\nname="{s}"\nspecies="{s}"\nlength_in=[1, 9]\nlb_per_acre=9\n' for s in kinds)
+    scenario = pond(members=2, extra=rules)
+    read = readings(scenario)
+    for k in range(len(kinds)):
+        read["few"]["harvest_biomass"][:, 2 + k, k] = read["few"]["harvest_number"][:, 2 + k, k] = 10.0
+    first, second = calendar.harvest_tables(gather([dataset(scenario, read)], "us"))
+    assert [len(first.header), len(second.header)] == [5, 2] and [row[0] for row in second.rows] == ["Oct 2026", "Together"]
+    assert [row[1][0] if row[1] != "–" else "–" for row in first.rows] == ["8 fish", "–", "–", "–", "8 fish"]
+    assert [row[2:5] for row in first.csv_rows][:1] == [["bass", "1-9 in (25.4-229 mm)", "2026-06"]] and len(first.csv_rows) == 5
