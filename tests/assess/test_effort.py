@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from pondpop.assess.effort import Outings
+from pondpop.assess.findings import Finding
+from pondpop.assess.text import converted
 from pondpop.observe.limits import rate_limits
 
 
@@ -45,3 +47,21 @@ def test_longer_outings_are_not_blamed_for_catching_more():
 def test_few_fish_are_not_judged():
     assert outings([1, 4], [1.0, 1.0]).agreement() is None
     assert outings([100, 4], [10.0, 0.1]).agreement() is None  # the shortest outing should have caught one
+
+
+@pytest.mark.parametrize(("p", "said"), [
+    (None, ""), (0.05, ""), (0.0499, "(chi-square, p 0.05)"), (0.001, "p 0.001)"), (0.00099, "p under 0.001)"),
+])  # fmt: skip
+def test_outings_are_told_apart_below_one_chance_in_twenty(monkeypatch, p, said):
+    monkeypatch.setattr(Outings, "agreement", lambda self: p)
+    words = outings([10, 40], [1.0, 2.0]).disagreement("bass", "hour")
+    assert said in words and (words == "") == (said == "")
+    assert not said or words.startswith("bass: 10 to 20 per hour")
+
+
+def test_lengths_are_told_in_inches_with_the_limits_that_they_have():
+    said = converted(Finding("x", "mm a year", 50.8, low=25.4, high=None), "us")
+    assert said == ("in a year", pytest.approx(2.0), pytest.approx(1.0), None)
+    assert converted(Finding("x", "mm", 50.8, high=76.2), "us")[2:] == (None, pytest.approx(3.0))
+    assert converted(Finding("x", "mm", 50.8, high=76.2), "metric") == ("mm", 50.8, None, 76.2)
+    assert converted(Finding("x", "%", 50.8, high=76.2), "us") == ("%", 50.8, None, 76.2)

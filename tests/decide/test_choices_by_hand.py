@@ -17,6 +17,7 @@ from pondpop.decide import (
     limits,
     plan_phrases,
     plan_search,
+    quota,
     quota_phrases,
     survey_value,
     sweep,
@@ -466,3 +467,24 @@ def test_a_group_of_a_sweep_is_told_once_for_each_row_and_left_out_where_it_is_n
     told = sweep.table(others, axes, scenario, None, main)
     assert told.startswith("Last survey of every point, median") and "survey" in told.split("\n")[1] and "2027-09-15" in told
     assert "alive" not in told
+
+
+def test_chances_of_a_kill_are_told_where_feed_alone_is_varied():
+    def row(feed, kill, name="few"):
+        return SimpleNamespace(values=(feed,), strategy=name, kill=kill)
+
+    fed = SimpleNamespace(path="strategies.few.feeding.pellets.lb_per_acre_day")
+    rows = [row(20, 0.04), row(10, 0.02), row(5, None, "many")]
+    (words,) = sweep._kills(rows, (fed,))
+    assert words.startswith("few: chance a year that over a tenth of the fish die for want of oxygen 2.0 % at 10, 4.0 % at 20 ")
+    assert sweep._kills(rows, (fed, fed)) == [] == sweep._kills(rows, (SimpleNamespace(path="pond.cover"),))
+
+
+def test_the_limit_that_binds_is_of_equals_the_one_that_is_least_met_itself():
+    """Left out, either limit leaves the other met; the second is met in six of ten futures at most, the first in nine."""
+    def trial(first, second, value):
+        return SimpleNamespace(near_chances=np.array([first, second]), limits=(0, 1), value=value)
+
+    every = [trial(0.9, 0.5, 1.0), trial(0.1, 0.6, 3.0), trial(0.7, 0.1, 2.0)]
+    assert quota._binds(every, 0.5) == (1, every[2])  # of what meets the first, the one of most worth
+    assert quota._binds(every, 0.95) == (1, every[0])  # nothing does: what comes nearest

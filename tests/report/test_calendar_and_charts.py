@@ -89,6 +89,10 @@ def test_squares_tell_in_how_many_futures_the_row_is_better(kept):
     assert told == {(1, 0): ("7", "bold"), (0, 1): ("2", "normal")}  # column and row; the first is the heading
     assert "A is better than B on bass above 5 lb (2.27 kg) in 7 of 10 futures" in words[-1]
     assert (axes.get_xlim(), axes.get_ylim()) == ((-0.5, 1.5), (1.5, -0.5))
+    for axis in (axes.xaxis, axes.yaxis):
+        assert [(place, text.get_text()) for place, text in zip(axis.get_ticklocs(), axis.get_ticklabels(), strict=True)] == [
+            (0, "A"), (1, "B"),
+        ]  # fmt: skip
     for square, (column, row) in zip(axes.collections, ((1, 0), (0, 1)), strict=True):
         low, high = square.get_paths()[0].vertices.min(axis=0), square.get_paths()[0].vertices.max(axis=0)
         np.testing.assert_allclose((low + high) / 2, (column, row), atol=1e-9)

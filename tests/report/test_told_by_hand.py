@@ -12,6 +12,7 @@ from pondpop.assess.findings import Finding
 from pondpop.decide.quota_phrases import TAKE_NONE
 from pondpop.report import (
     calendar,
+    drawing,
     figures,
     forage_supply,
     page,
@@ -355,6 +356,18 @@ def test_of_several_ponds_each_is_told_by_its_name_and_only_of_one_whether_it_is
     assert two.count("<h3>small pond</h3>") == 2 and "balanced" not in two and "many." not in two
 
 
+def test_what_else_is_told_of_several_ponds_stands_under_their_names(monkeypatch):
+    monkeypatch.setattr(page, "_key", lambda material: "KEY")
+    goals = [SimpleNamespace(to_html=lambda: "TABLE")]
+
+    def more(count):
+        made = SimpleNamespace(projections=[projected()] * count)
+        return page._more(made, SimpleNamespace(more=[[("Mind", "a < b.")]] * count), goals)
+
+    assert more(1) == "KEYTABLE<p><b>Mind:</b> a &lt; b.</p>"
+    assert more(2) == "KEYTABLE" + "<h3>small pond</h3><p><b>Mind:</b> a &lt; b.</p>" * 2
+
+
 @pytest.mark.parametrize(("harvest", "assessed", "said"), [
     (None, False, ""), (None, True, "A takes 9 lb; B takes none; none of them is surely better; the amounts with the records"),
     ("", False, "No harvest of bass keeps all that the goals ask for, so the search advises no amount. A takes 9 lb;"),
@@ -464,11 +477,29 @@ def test_names_of_lines_that_end_alike_stand_one_above_the_other_and_clear_of_th
             assert len(places) == len(some) and np.diff(places) == pytest.approx([7.2] * (len(some) - 1), rel=1e-3)
 
 
+def test_letters_of_groups_that_are_gone_stand_clear_of_the_axis(drawn):
+    """The lowest 0.4 of 7.2 points above it."""
+    list(time_series.growth(shown(1, group_weight=np.arange(5.0, -1.0, -1.0)[:, None]), "us"))
+    axes = drawn[0][0].axes[0]
+    (place,) = [text.xy[1] for text in axes.texts if text.get_text() == "A"]
+    inches = axes.get_position().height * drawn[0][0].get_figheight()
+    assert place / axes.get_ylim()[1] * inches * 72 == pytest.approx(0.4 * 7.2)
+
+
+def test_pictures_have_no_frame_and_words_are_drawn_as_they_are_written():
+    with look():
+        figure, (axes,) = drawing.stacked(1, 1.0)
+        assert [axes.spines[side].get_visible() for side in ("top", "right", "left", "bottom")] == [False, False, True, True]
+        drawing.heading(axes, "", "bass for $2 or $x_1$")
+        assert "bass for $2 or $x_1$" in drawing.picture(figure, "k", "t", "c", "w").svg
+
+
 @pytest.mark.parametrize(("chance", "lines"), [(0.0195, 0), (0.0205, 3)])
 def test_a_chance_of_a_big_bass_is_drawn_from_one_in_fifty_on(drawn, chance, lines):
     cases = shown(1)
     time_series.big_fish(shown(1, bass_above=-np.log(1 - chance) / cases[0].projection.scenario.pond.area_ha), "k")
     (axes,) = drawn[0][0].axes
+    assert list(axes.get_yticks()) == [0, 5, 10]
     assert len([line for line in axes.lines if line.get_marker() in ("o", "s", "^")]) == lines
     assert ("A above 5, 8 and 10 lb" in drawn[0][1][2]) == (lines == 0)
 
