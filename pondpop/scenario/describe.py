@@ -35,7 +35,7 @@ from pondpop.scenario.schema import (
     Trigger,
 )
 from pondpop.scenario.unusual import unusual
-from pondpop.species.registry import KINDS
+from pondpop.species.registry import KINDS, place_of
 from pondpop.units import (
     AREA,
     CROP,
@@ -204,7 +204,7 @@ class _Words:
     def strategy(self, strategy: Strategy) -> Iterable[str]:
         yield f"  fertility {brief(strategy.fertility)} (renewal of food, a fertilized pond being 1)"
         dated: list[Stocking | Removal] = [*strategy.stocking, *strategy.removals]
-        for event in sorted(dated, key=lambda e: (e.date, e.name)):
+        for event in sorted(dated, key=_by_day_and_fish):
             yield self.stocking(event) if isinstance(event, Stocking) else self.removal(event)
         for rule in strategy.harvest:
             yield self.harvest(rule)
@@ -374,6 +374,13 @@ def weight_of(goal: Goal, scenario: Scenario, units: Units) -> str:
     """The weight above which a goal counts bass, in words that tell it from those of the scenario's other goals."""
     others = (one.above_g for one in scenario.goals if one.above_g is not None)
     return told_apart(goal.above_g or 0.0, others, "weight", units)
+
+
+def _by_day_and_fish(event: Stocking | Removal) -> tuple[dt.date, bool, int, float, str]:
+    """As people list fish: of one day those that come first, as in the pond's day, by species, the small first."""
+    comes = isinstance(event, Stocking)
+    length = event.length_mm if isinstance(event, Stocking) else event.length_mm[0]
+    return event.date, not comes, place_of(event.species), length, event.name
 
 
 def _cost(event: Liming | Plants | Drawdown | GrassCarp) -> str:

@@ -39,8 +39,8 @@ def test_a_pond_is_told_with_its_run_its_surveys_and_its_strategies():
     common, few, many = (lines.index(head) for head in ("In every strategy:", "Strategy few: few", "Strategy many: many"))
     assert lines[common + 1 : few - 1] == [
         "  fertility 1 (renewal of food, a fertilized pond being 1)",
-        "  2026-04-01  bluegill: living there: bluegill 4 in (102 mm) long; 600 per acre (1,480 per ha), 1,200 in the pond",
         "  2026-04-01  old_bass: living there: bass 13 in (330 mm) long; 20 per acre (49.4 per ha), 40 in the pond",
+        "  2026-04-01  bluegill: living there: bluegill 4 in (102 mm) long; 600 per acre (1,480 per ha), 1,200 in the pond",
         "  no harvest",
     ]
     assert lines[few + 1 : many - 1] == [
@@ -227,6 +227,18 @@ cost = 80
 )  # fmt: skip
 def test_what_is_done_to_a_pond_is_told(name, said):
     assert line(name, OTHERS) == said
+
+
+def test_fish_of_a_day_are_told_by_species_and_length_and_not_by_the_letters_of_their_names():
+    bluegill = [("a2", "bluegill", 2.5), ("a10", "bluegill", 10), ("a6", "bluegill", 6)]
+    lots = [("b9", "bass", 9), ("b10", "bass", 10), *bluegill]
+    there = "".join(
+        f'[[stocking]]\nname = "{name}"\nspecies = "{species}"\nlength_in = {length}\nper_acre = 9\nresident = true\n'
+        for name, species, length in lots
+    )
+    out = '[[removal]]\nname = "all_out"\nspecies = "bass"\ndate = 2026-04-01\nshare = 0.1\n'
+    names = [one.split()[1] for one in told(there + out) if one.startswith("  2026-04-01  ")]
+    assert names == ["b9:", "b10:", "old_bass:", "a2:", "bluegill:", "a6:", "a10:", "all_out:"]
 
 
 def test_a_removal_is_told_in_the_order_of_days():
