@@ -235,7 +235,7 @@ class Events:
                 raise InputError(table.at(key), table.raw[key], "a date, or a chance in each year", "remove date or this")
         date = self._date(table) if by_date else None
         day = None if by_date else table.get("day", month_day, DEFAULT_ARRIVAL)
-        event = Arrival(
+        return Arrival(
             name=self._name(table, f"{species}_arrival" if date is None else f"{species}_arrival_{date}"),
             species=species,
             per_ha=table.quantity("", self.density, 0, 1e6),
@@ -245,9 +245,6 @@ class Events:
             chance=None if by_date else table.number("chance", 0, 1),
             strain=self._strain(table, species),
         )
-        if not event.dates(self.run):
-            raise InputError(table.at("day"), table.raw.get("day", "05-15"), "a day of the year that the run holds")
-        return event
 
     def _truck(self, table: Table, resident: bool) -> dict[str, Any]:
         """How the fish come, where hours in a truck are given; nothing else says that there is one."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import tomllib
 
 import numpy as np
@@ -15,6 +16,7 @@ from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.ensemble.results import under
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve
+from pondpop.scenario.schema import Arrival, Run
 from pondpop.species import SPECIES
 
 BASS, BLUEGILL, REDEAR = (SPECIES.index(name) for name in ("bass", "bluegill", "redear"))
@@ -114,6 +116,16 @@ def test_what_they_cannot_be_is_refused_in_one_line(more, says):
     with pytest.raises(InputError, match=says) as refused:
         pond(2, 1, arrival(more))
     assert "\n" not in str(refused.value)
+
+
+def test_every_day_of_a_year_comes_once_in_each_year_of_a_run():
+    """So no day on which fish may come in can lie beside the run."""
+    days = [dt.date(2001, 1, 1) + dt.timedelta(days=k) for k in range(365)]
+    wild = [Arrival("wild", "redear", 1.0, 100.0, day=(day.month, day.day), chance=0.5) for day in days]
+    for start in (dt.date(2027, 3, 1), dt.date(2028, 2, 28), dt.date(2028, 2, 29), dt.date(2028, 3, 1), dt.date(2031, 12, 31)):
+        for years in (1, 4):
+            run = Run(start, years, ())
+            assert {len(one.dates(run)) for one in wild} == {years}, (start, years)
 
 
 def test_what_if_asks_for_a_date():
