@@ -170,6 +170,11 @@ def _meant(word: str) -> str:
     return f'did you mean "{word}"?' if word else ""
 
 
+def entry(path: str, place: int) -> str:
+    """The path of an entry of a list, told as people count: from 1, as in the paths of a sweep (`length_in.1`)."""
+    return f"{path}[{place + 1}]"
+
+
 def number(path: str, value: object, low: float, high: float, unit: str = "") -> float:
     """A finite number from low to high (both allowed). Raises InputError."""
     allowed = f"a number from {brief(low)} to {brief(high)}{' ' + unit if unit else ''}"

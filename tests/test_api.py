@@ -171,15 +171,15 @@ def test_a_take_of_nothing_is_no_take():
 @pytest.mark.parametrize(
     ("take", "says"),
     [
-        (pondpop.Take("bas", share=0.1), 'harvest[0].species: got "bas"'),
-        (pondpop.Take("bass"), "harvest[0]: got no amount"),
-        (pondpop.Take("bass", share=0.1, per_ha=1), "harvest[0]: got share and per_ha"),
-        (pondpop.Take("bass", share=1.1), "harvest[0].share: got 1.1"),
-        (pondpop.Take("bass", per_ha=-1), "harvest[0].per_ha: got -1"),
-        (pondpop.Take("bass", per_ha=float("nan")), "harvest[0].per_ha"),
+        (pondpop.Take("bas", share=0.1), 'take 1 of the harvest rule, species: got "bas"'),
+        (pondpop.Take("bass"), "take 1 of the harvest rule: got no amount"),
+        (pondpop.Take("bass", share=0.1, per_ha=1), "take 1 of the harvest rule: got share and per_ha"),
+        (pondpop.Take("bass", share=1.1), "take 1 of the harvest rule, share: got 1.1"),
+        (pondpop.Take("bass", per_ha=-1), "take 1 of the harvest rule, per_ha: got -1"),
+        (pondpop.Take("bass", per_ha=float("nan")), "take 1 of the harvest rule, per_ha"),
         (pondpop.Take("bass", per_ha=np.ones(3)), "one for each of the 2 members"),
-        (pondpop.Take("bass", (300, 200), share=0.1), "harvest[0].length_mm"),
-        ("bass", "harvest[0]: got"),
+        (pondpop.Take("bass", (300, 200), share=0.1), "take 1 of the harvest rule, length_mm"),
+        ("bass", "take 1 of the harvest rule: got"),
     ],
 )  # fmt: skip
 def test_a_rule_that_makes_no_sense_is_refused_before_the_day(take, says):

@@ -181,7 +181,7 @@ class Simulation:
 
     def _removal(self, k: int, take: Take) -> RemovalInput:
         """What the harvest rule says, for the engine. Raises InputError."""
-        path = f"harvest[{k}]"
+        path = f"take {k + 1} of the harvest rule"
         if not isinstance(take, Take):
             raise InputError(path, take, "a pondpop.Take", 'such as Take("bass", (203, 305), share=0.1)')
         amounts = {name: getattr(take, name) for name in ("share", "per_ha", "kg_per_ha")}
@@ -193,14 +193,14 @@ class Simulation:
         most = 1.0 if kind == "share" else np.inf
         if amount.shape not in ((), (self.members,)):
             shape = Fact(f"an array of the shape {amount.shape}")
-            raise InputError(f"{path}.{kind}", shape, f"one number, or one for each of the {self.members} members")
+            raise InputError(f"{path}, {kind}", shape, f"one number, or one for each of the {self.members} members")
         if not ((amount >= 0.0) & (amount <= most) & np.isfinite(amount)).all():
             allowed = "numbers from 0 to 1" if kind == "share" else "numbers of 0 or more"
-            raise InputError(f"{path}.{kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
-        shortest, longest = _window(take.length_mm, f"{path}.length_mm")
+            raise InputError(f"{path}, {kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
+        shortest, longest = _window(take.length_mm, f"{path}, length_mm")
         return RemovalInput(
             day=self._engine.day,
-            species=_place(take.species, f"{path}.species"),
+            species=_place(take.species, f"{path}, species"),
             shortest_mm=shortest,
             longest_mm=longest,
             kind=kind,

@@ -390,7 +390,7 @@ class Events:
 def _hours(path: str, value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
         raise InputError(path, value, "two hours of the 24-hour clock, like [22, 7]")
-    first, last = (checks.number(f"{path}[{i}]", v, 0, 24) for i, v in enumerate(value))
+    first, last = (checks.number(checks.entry(path, i), v, 0, 24) for i, v in enumerate(value))
     if first == last:
         raise InputError(path, value, "two hours that differ", "[0, 24] is all day")
     return first, last
@@ -431,7 +431,7 @@ def _trigger(table: Table) -> Trigger:
         raise InputError(table.at(needs), items, allowed)
     conditions = []
     for i, item in enumerate(items):
-        condition = Table(item, f"{table.at(needs)}[{i}]", "conditions")
+        condition = Table(item, checks.entry(table.at(needs), i), "conditions")
         side = condition.one_of("", ("below", "above"))
         limit = condition.number(side or "", 0, 200)
         conditions.append(Condition(condition.choice("quantity", CONDITION_QUANTITIES), **{str(side): limit}))

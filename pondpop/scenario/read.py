@@ -191,7 +191,7 @@ class Table:
             raise InputError(self.at(key), Fact(f"{len(items):,} entries"), f"at most {MOST_EVENTS}")
         tables = []
         for i, item in enumerate(items):
-            path = f"{self.at(key)}[{i}]"
+            path = checks.entry(self.at(key), i)
             with naming(path, item):
                 tables.append(Table(item, path, key))
         return tables
@@ -220,7 +220,7 @@ class Table:
         value = self.raw[key]
         if not isinstance(value, list) or len(value) != 2:
             raise InputError(self.at(key), value, "two numbers, [from, to]")
-        first, last = (si(f"{self.at(key)}[{i}]", v, unit, low, high) for i, v in enumerate(value))
+        first, last = (si(checks.entry(self.at(key), i), v, unit, low, high) for i, v in enumerate(value))
         if first >= last:
             raise InputError(self.at(key), value, "[from, to] with from below to")
         return first, last
@@ -300,7 +300,7 @@ def month_day(path: str, value: object) -> MonthDay:
 def season(path: str, value: object) -> Season:
     if not isinstance(value, list) or len(value) != 2:
         raise InputError(path, value, 'a first and a last day, like ["03-01", "10-31"]')
-    first, last = (month_day(f"{path}[{i}]", v) for i, v in enumerate(value))
+    first, last = (month_day(checks.entry(path, i), v) for i, v in enumerate(value))
     if first > last:
         raise InputError(path, value, "a season within one calendar year", "write two rules, one for each year's part")
     return first, last

@@ -150,7 +150,7 @@ def _run(table: Table, water: Temperature) -> Run:
     items = table.get("surveys", _survey_items, list(DEFAULT_SURVEYS))
     dates: set[dt.date] = set()
     for i, item in enumerate(items):
-        path = f"{table.at('surveys')}[{i}]"
+        path = checks.entry(table.at("surveys"), i)
         if isinstance(item, dict):
             month, day = day_passing(Table(item, path, "surveys"), water)
         elif isinstance(item, str):

@@ -41,7 +41,7 @@ def temperature(top: Table, folder: str | Path | None) -> Temperature:
     items = water.raw[way]
     if not isinstance(items, list) or not all(isinstance(item, list) and len(item) == 2 for item in items):
         raise InputError(path, items, "a list of [date, temperature]")
-    rows = ((f"{path}[{i}]", item[0], item[1], unit) for i, item in enumerate(items))
+    rows = ((checks.entry(path, i), item[0], item[1], unit) for i, item in enumerate(items))
     return Temperature("readings", origin or "readings given in the scenario", readings=_readings(path, rows))
 
 
@@ -54,7 +54,7 @@ def _monthly(water: Table, key: str) -> tuple[float, ...]:
     items, unit = water.raw[key], TEMPERATURE[key.removeprefix("monthly_")]
     if not isinstance(items, list) or len(items) != 12:
         raise InputError(water.at(key), items, "twelve monthly means, January first")
-    return tuple(si(f"{water.at(key)}[{i}]", v, unit, 0, 40) for i, v in enumerate(items))
+    return tuple(si(checks.entry(water.at(key), i), v, unit, 0, 40) for i, v in enumerate(items))
 
 
 def inside(path: str, value: object, folder: str | Path | None, what: str = "a file") -> Path:
