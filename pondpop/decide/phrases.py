@@ -5,6 +5,7 @@ Every sentence is made of a `Decision` and the Dataset behind it, none of anothe
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -230,14 +231,16 @@ class Wording:
         """Calendar year by which a goal is due."""
         return self.scenario.run.start.year + (score.goal.by_year or self.scenario.run.last_year) - 1
 
-    def heading(self, score: Score) -> str:
-        """A goal as the heading of a narrow column, with its unit."""
+    def heading(self, score: Score, narrow: bool = True) -> str:
+        """A goal as the heading of a column, with its unit; of one that is not narrow, over which time weight counts."""
         goal = score.goal
         if goal.kind in indices.TARGET_OPTIONS:
             return f"points off {option_words(goal.kind)}"
         if goal.kind == "bass_above":
             return f"bass over {weight_of(goal, self.scenario, self.units)}"
-        return f"harvest, {unit_of('crop', self.units)}" if goal.kind == "pounds_harvested" else f"cost, {self.currency}"
+        if goal.kind == "pounds_harvested":
+            return f"{'harvest' if narrow else 'harvest in all'}, {unit_of('crop', self.units)}"
+        return f"cost, {self.currency}"
 
     def amount(self, value: float, score: Score, unit: bool = True) -> str:
         """A value of a score with its unit: 32 points, USD 1,200, 25 lb/acre."""
@@ -490,7 +493,12 @@ def teller(dataset: xr.Dataset, units: Units, short: Sequence[str] | None = None
     scenario = goals.scenario_of(dataset)
     if short is None:
         titles = {name: strategy.title for name, strategy in scenario.strategies.items()}
-        long = {name: f"{name} (“{shortened(title, 60)}”)" for name, title in titles.items() if len(title) > LONGEST_NAME}
+        several = Counter(titles.values())
+        long = {
+            name: f"{name} (“{shortened(title, 60)}”)"
+            for name, title in titles.items()
+            if len(title) > LONGEST_NAME or several[title] > 1
+        }
         short = [name if name in long else f"“{title}”" for name, title in titles.items()]
         full = [long.get(name, f"“{title}”") for name, title in titles.items()]
     return Teller(scenario, decide(dataset), tuple(short), tuple(full or short), units, dataset)

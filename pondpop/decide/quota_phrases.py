@@ -342,12 +342,13 @@ def _effects(found: Found, trial: Trial) -> list[Effect]:
     named = {q.name: q for q in quantities(ds)}
     unit = _unit(found)
     told = _wording(found, ["quota"], [trial])
-    effects = [Effect(f"caught, {unit}", f"caught_{_suffix(found)}_a_year", _in_unit(_mean_taken(trial), found))]
+    effects = [Effect(f"caught a year, {unit}", f"caught_{_suffix(found)}_a_year", _in_unit(_mean_taken(trial), found))]
     if trial.limits:
         effects.append(Effect("all limits, %", "all_limits_percent", 100.0 * trial.all_at_once))
     for score in sorted(trial.scores, key=lambda score: score.kind == "points"):
         values = converted(score.values[0], score.kind, units)
-        effects.append(Effect(told.heading(score), _ascii(f"goal {told.heading(score)}"), values))
+        head = told.heading(score, narrow=False)
+        effects.append(Effect(head, _ascii(f"goal {head}"), values))
     for name, head in QUANTITIES.items():
         effects.append(Effect(head, name, goals.at_end(named[name].values, ds)[0]))
     for name, chance in trial.chances.items():

@@ -72,7 +72,7 @@ def goal_tables(verdicts: list[Verdict]) -> list[Table]:
             for case in v.cases:
                 csv_rows.append([case.letter, case.title, goal, unit, better, _in_units(score.goal.smallest, score, v),
                                  *_quantiles(score, v, case)])  # fmt: skip
-            rows.append([f"{v.told.heading(score)}; {better}", *(_goal_cell(score, v, case) for case in v.cases)])
+            rows.append([f"{v.told.heading(score, narrow=False)}; {better}", *(_goal_cell(score, v, case) for case in v.cases)])
             if score.goal.kind == "bass_above" and v.decision.cost is not None:
                 each = np.quantile(cost_per_fish(v.decision.cost, score), QUANTILES, axis=1, method="inverted_cdf").T
                 words = f"cost for each of them, {v.told.currency}"
@@ -113,7 +113,7 @@ def what_if_tables(verdicts: list[Verdict]) -> list[Table]:
         rows: list[list[Cell]] = []
         for place, (name, title, decision, choice) in enumerate(worlds):
             for g, score in enumerate(decision.scores):
-                rows.append([(title, choice), v.told.heading(score), *(_goal_cell(score, v, case) for case in v.cases)])
+                rows.append([(title, choice), v.told.heading(score, narrow=False), *(_goal_cell(score, v, case) for case in v.cases)])
                 for case in v.cases:
                     change = found.events[place - 1].hurts[case.index][g].difference if place else (0.0, 0.0, 0.0)
                     csv_rows.append([name, title, choice, case.letter, case.title, v.told.goal(score), _unit(score, v),

@@ -705,6 +705,13 @@ def test_amounts_stand_with_whole_fish_by_window_and_period(answered):
     assert not any("15–25 in to take" in line for line in lines)  # of which there are none
 
 
+def test_headings_say_which_weight_is_of_a_year_and_which_of_all_years():
+    best, asked, _ = trial(extra="[[goals]]\nkind = 'pounds_harvested'\n")
+    found = quota.Found(asked, best, {}, None, [best], 1, pond(members=4, years=3))
+    assert "caught a year, lb/acre  harvest in all, lb/acre" in quota_text(found)
+    assert "caught_lb_per_acre_a_year,goal_harvest_in_all_lb_acre," in quota_csv(found)
+
+
 def test_effects_of_amounts_stand_side_by_side(answered):
     lines = quota_text(answered).splitlines()
     k = next(k for k, line in enumerate(lines) if line.startswith("What it does, and half and double of it (4 futures"))
@@ -713,8 +720,8 @@ def test_effects_of_amounts_stand_side_by_side(answered):
     ]  # fmt: skip
     # balanced: PSD-P of bass is 10 points off and that of bluegill 5, of five indices; F/C 80 over 20
     assert lines[k + 4].split()[4:] == ["3", "50", "40", "95", "4", "100", "100", "0"]
-    heads = ["caught,", "lb/acre", "all", "limits,", "%", "bass", "over", "5", "lb", "points", "off", "balanced"]
-    assert lines[k + 1].split()[:12] == heads
+    heads = ["caught", "a", "year,", "lb/acre", "all", "limits,", "%", "bass", "over", "5", "lb", "points", "off", "balanced"]
+    assert lines[k + 1].split()[:14] == heads
     k = next(k for k, line in enumerate(lines) if line.startswith("The scan (4 futures of the search; amounts in lb/acre"))
     assert [line.split()[:4] for line in lines[k + 2 : k + 4]] == [["0", "+", "0", "0"], ["8.9", "+", "0", "8.9"]]
 

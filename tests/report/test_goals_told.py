@@ -57,7 +57,7 @@ def test_each_goal_stands_with_its_unit_its_direction_and_what_matters(verdicts)
     assert table.rows == [
         ["bass over 5 lb; more is better", ("4", "3.6–4"), ("9", "")],
         ["cost for each of them, USD; less is better", ("30", ""), ("27", "")],
-        ["harvest, lb/acre; more is better", ("20", ""), ("0", "")],
+        ["harvest in all, lb/acre; more is better", ("20", ""), ("0", "")],
         ["All goals, against A: futures in which better; worse", "–", "less than 1 of 10; more than 9 of 10"],
     ]
 
