@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import takewhile
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
@@ -282,6 +283,27 @@ def months_in_words(numbers: Iterable[int]) -> str:
         names = [f"{dt.date(2001, m, 1):%B}" for m in (first, last)]
         runs.append(names[0] if first == last else "–".join(names))
     return joined(runs)
+
+
+def told_short(names: Sequence[str], most: int) -> list[str]:
+    """Names cut to so many characters, 8 or more; where two would look alike, their middle goes, or they get numbers."""
+    cut = {name: shortened(name, most) for name in names}
+    for alike in _alike(cut):
+        parts = len([*takewhile(lambda letters: len({*letters}) == 1, zip(*alike, strict=False))])
+        begin = max(alike[0].rfind(" ", 0, parts) + 1, parts - most // 4)  # with the word in which they part, if it is short
+        for name in alike:
+            cut[name] = shortened(f"{name[: most // 2].rstrip()}…{name[begin:]}", most)
+    for k, name in enumerate([name for alike in _alike(cut) for name in alike], 1):
+        cut[name] = f"{name[: most - 1 - len(str(k))].rstrip()}…{k}"
+    return [cut[name] for name in names]
+
+
+def _alike(cut: Mapping[str, str]) -> list[list[str]]:
+    """Names that are cut to the same text."""
+    of: dict[str, list[str]] = {}
+    for name, text in cut.items():
+        of.setdefault(text, []).append(name)
+    return [some for some in of.values() if len(some) > 1]
 
 
 def shortened(text: str, most: int) -> str:

@@ -34,6 +34,7 @@ from pondpop.units import (
     months_in_words,
     shortened,
     tenths,
+    told_short,
     window,
     with_band,
     with_unit,
@@ -247,3 +248,17 @@ def test_months_in_words(months, told):
 
 def test_what_is_shortened_ends_with_an_ellipsis_and_fits():
     assert shortened("a  b\n c", 5) == "a b c" and shortened("a b cd", 5) == "a b…" and shortened("abcdef", 5) == "abcd…"
+
+
+def test_names_that_would_be_cut_to_the_same_text_stay_apart():
+    long = ["restructure with a heavy harvest in spring", "restructure with a heavy harvest in autumn", "leave it"]
+    assert told_short(long, 26) == ["restructure w…spring", "restructure w…autumn", "leave it"]
+    assert told_short(["a" * 30 + "1" + "a" * 30, "a" * 30 + "2" + "a" * 30], 10) == ["aaaaa…aa1…", "aaaaa…aa2…"]
+    assert told_short([long[0]] * 2, 10) == ["restructu…"] * 2  # one name twice is one name
+
+
+@given(st.lists(st.text("ab ", min_size=1, max_size=40).filter(str.strip), max_size=12), st.integers(8, 30))
+def test_short_names_are_short_and_as_many_as_the_names(names, most):
+    names = [" ".join(name.split()) for name in names]
+    told = told_short(names, most)
+    assert len(set(told)) == len(set(names)) == len({*zip(names, told, strict=True)}) and all(len(one) <= most for one in told)

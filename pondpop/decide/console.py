@@ -15,7 +15,7 @@ from pondpop.decide.comparison import Decision, Pair
 from pondpop.decide.details import details
 from pondpop.decide.phrases import FUTURES, Teller, of_members, option_words
 from pondpop.ensemble.quantities import Quantity, quantiles, quantities
-from pondpop.units import NONE, Units, brief, converted, in_ten, joined, tenths
+from pondpop.units import NONE, Units, brief, converted, in_ten, joined, tenths, told_short
 
 # name of the quantity, heading of its column
 MAIN = (
@@ -29,6 +29,7 @@ MAIN = (
 
 
 WIDE, HIGH = 80, 24  # characters and lines of a plain terminal
+LONGEST_SHOWN = 26  # characters of a strategy's name in a table
 FEWEST_ROWS = 2  # of the table, however long the sentences are
 
 
@@ -72,7 +73,7 @@ def fitted(rows: Sequence[Sequence[str]]) -> str:
     """The rows in columns no wider than a plain terminal, their first cells cut where they must be."""
     over = len(columns(rows).partition("\n")[0]) - WIDE
     longest = max(len(row[0]) for row in rows)
-    return columns(rows if over <= 0 else [[_cut(row[0], max(12, longest - over)), *row[1:]] for row in rows])
+    return columns(rows if over <= 0 else _with_short_names(rows, max(12, longest - over)))
 
 
 def pond_line(name: str, told: Teller) -> str:
@@ -122,9 +123,10 @@ def _strategies(told: Teller, against: int | None, most: int) -> str:
     for k, row in zip(order, cells, strict=True):
         share = float(told.in_range[k])
         row.append(in_ten(share, d.members) if d.members > 1 else "yes" if share else "no")
-    rows = [["", *heads], *([_cut(told.short[k]), *row] for k, row in zip(order, cells, strict=True))]
+    whole = [["", *heads], *([told.short[k], *row] for k, row in zip(order, cells, strict=True))]
+    rows = _with_short_names(whole, LONGEST_SHOWN)
     if len(columns(rows).partition("\n")[0]) > WIDE:
-        rows = [[_cut(row[0], 18), *row[1:]] for row in rows]
+        rows = _with_short_names(whole, 18)
     while len(rows[0]) > 3 and len(columns(rows).partition("\n")[0]) > WIDE:
         rows = [row[:-1] for row in rows]
     if gone := [head for head in map(told.heading, d.scores) if head not in rows[0]]:
@@ -143,11 +145,13 @@ def _events(told: Teller) -> list[str]:
     if found is None:
         return []
     place = max(range(len(told.decision.scores)), key=lambda g: told.decision.scores[g].goal.weight)
-    rows = [[f"What if: {told.heading(told.decision.scores[place])}", "nothing", *(_cut(e.title, 20) for e in found.events)]]
+    titles = told_short([e.title for e in found.events], 20)
+    rows = [[f"What if: {told.heading(told.decision.scores[place])}", "nothing", *titles]]
+    names = told_short(told.short, LONGEST_SHOWN)
     for k in found.overall.ranked[:FEWEST_ROWS]:
         scores = [decision.scores[place] for decision in (told.decision, *(e.decision for e in found.events))]
         cells = [of_members(converted(score.values[k], score.kind, told.units), score.kind) for score in scores]
-        rows.append([_cut(told.short[k]), *cells])
+        rows.append([names[k], *cells])
     if len(told.decision.names) > 1:
         chosen = [_choice(told, decision) for decision in (told.decision, *(e.decision for e in found.events))]
         rows.append(["choose", *chosen])
@@ -160,7 +164,7 @@ def _events(told: Teller) -> list[str]:
 
 
 def _choice(told: Teller, decision: Decision) -> str:
-    return "none surely" if decision.chosen is None else _cut(told.short[decision.chosen], 16)
+    return "none surely" if decision.chosen is None else told_short(told.short, 16)[decision.chosen]
 
 
 def _won_and_lost(pair: Pair, members: int) -> str:
@@ -185,8 +189,10 @@ def wrapped(words: str) -> list[str]:
     return wrap(words, WIDE - 1, break_on_hyphens=False, break_long_words=False)
 
 
-def _cut(name: str, most: int = 26) -> str:
-    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
+def _with_short_names(rows: Sequence[Sequence[str]], most: int) -> list[list[str]]:
+    """The rows, the first cell of each cut to so many characters."""
+    names = told_short([row[0] for row in rows], most)
+    return [[name, *row[1:]] for name, row in zip(names, rows, strict=True)]
 
 
 def balance_table(dataset: xr.Dataset, units: Units) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pondpop.decide.phrases import Teller
 from pondpop.scenario import Scenario
-from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, unit_of
+from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, told_short, unit_of
 
 Array = NDArray[np.float64]
 
@@ -154,7 +154,7 @@ def short_words(told: Teller, wide: int = 79) -> str:
         if room < 8 and shown > 1:
             continue
         names = [told.short[k] for k in told.decision.ranked[:shown]]
-        cut = [name if len(name) <= room else f"{name[: max(1, room - 1)].rstrip()}…" for name in names]
+        cut = told_short(names, max(8, room))
         said = [f"{name} {_chance(told, every[k].partial)}" for name, k in zip(cut, told.decision.ranked, strict=False)]
         return head + ", ".join(said)
     return ""

@@ -17,7 +17,7 @@ from pondpop.decide.plan import AS_IN_FILE, FILES_OWN, Change, Plan
 from pondpop.decide.survey_value import SurveyValue
 from pondpop.decide.sweep_paths import csv_cell, labels
 from pondpop.ensemble.quantities import QUANTILES
-from pondpop.units import brief, converted, figure_of, in_csv, in_ten, joined, shortened
+from pondpop.units import brief, converted, figure_of, in_csv, in_ten, joined, shortened, told_short
 
 CAUTION = "Ask the state agency and a certified fisheries professional before you stock, move or harvest fish."
 NARROW = 28  # characters of a cell on one screen
@@ -53,7 +53,8 @@ def plan_answer(found: Plan) -> str:
 
 
 def _columns_of(table: Sequence[Sequence[str]], shown: Sequence[int]) -> list[list[str]]:
-    return [[shortened(row[0], NARROW), *(shortened(row[k], NARROW) for k in shown)] for row in table]
+    names = told_short([row[0] for row in table], NARROW)
+    return [[name, *(shortened(row[k], NARROW) for k in shown)] for name, row in zip(names, table, strict=True)]
 
 
 def plan_text(found: Plan) -> str:

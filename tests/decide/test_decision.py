@@ -357,6 +357,19 @@ def test_an_event_heads_its_column_with_up_to_twenty_letters(letters):
     assert heads.split()[-1] == (title if letters <= 20 else f"{title[:19]}…") and len(heads) <= WIDE
 
 
+@pytest.mark.parametrize(("titles", "shown"), [
+    (("keep small bass all the year round", "keep small bass all the year but March"),
+     ("“keep sma…round”", "“keep sma…but Mar…")),
+    (("as before", "as before"), ("few", "many")),  # one title for both: they are called by their keys
+])  # fmt: skip
+def test_strategies_with_names_alike_are_told_apart(titles, shown):
+    scenario = pond(members=2)
+    pairs = zip(scenario.strategies.items(), titles, strict=True)
+    scenario = scenario._replace(strategies={name: one._replace(title=title) for (name, one), title in pairs})
+    rows = answer_text(teller(dataset(scenario, readings(scenario)), "us")).splitlines()
+    assert all(sum(row.startswith(f"  {name} ") for row in rows) == 1 for name in shown), "\n".join(rows)
+
+
 @pytest.mark.parametrize(("count", "more"), [(9, ""), (20, ""), (20, "Everything is in " + "a_long_name/" * 12)])
 def test_a_screen_that_leaves_strategies_out_is_full_and_counts_them(count, more):
     scenario = pond(members=2)

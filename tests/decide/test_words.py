@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small import dataset, pond, readings
 
-from pondpop.decide import console, details, goals
+from pondpop.decide import details, goals
 from pondpop.decide.comparison import judge
 from pondpop.decide.console import WIDE, autumn_surveys, band, columns, fitted, wrapped
 from pondpop.decide.goals import Cost, Score
@@ -204,7 +204,6 @@ def test_words_are_wrapped_below_the_width_and_a_path_stays_whole():
     lines = wrapped(f"Everything is in {path}; " + "some words " * 40)
     assert max(len(line) for line in lines if path not in line) <= WIDE - 1 and f"{path};" in lines
     assert max(map(len, wrapped("a " * 200))) == WIDE - 1
-    assert console._cut("abcdef", 6) == "abcdef" and console._cut("abc efgh", 5) == "abc…"
 
 
 @pytest.mark.parametrize(
