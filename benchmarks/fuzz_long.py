@@ -56,6 +56,8 @@ class Tally:
 
     def try_all(self, kind: str, number: int, seed_number: int, strategy: st.SearchStrategy[Any], judge: Case) -> None:
         """Judge so many drawn cases; a failure is kept, and the others go on."""
+        if not number:
+            return
         started = time.monotonic()
 
         @seed(seed_number)
@@ -180,13 +182,15 @@ def main() -> int:
         "runs",
     )
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--read", type=int, default=13_000, help="cases that are only read")
+    parser.add_argument("--read", type=int, default=13_000, help="cases that are only read; of this and the others 0 for none")
     parser.add_argument("--ask", type=int, default=6_600, help="command lines")
     parser.add_argument("--run", type=int, default=400, help="scenarios that are run")
     parser.add_argument("--only", choices=kinds, action="append", help="one kind of cases alone, or several")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    tally, part = Tally(), max(1, asked.read // 13)
+    if min(asked.read, asked.ask, asked.run) < 0:
+        parser.error("numbers of cases are 0 or more")
+    tally, part = Tally(), -(-asked.read // 13)
     as_bytes = status(lambda raw: fuzz.check_bytes(ponds.toml(raw).encode("utf-8", "surrogatepass")))
     damaged = st.tuples(ponds.records(broken=True), st.booleans())
     strictly = status(lambda case: fuzz.assess_files(case[0], *(["--strict"] if case[1] else [])))

@@ -10,6 +10,7 @@ members the error of the mean is (linear kinds), and how many the update says.
 
 from __future__ import annotations
 
+import argparse
 import sys
 import time
 from pathlib import Path
@@ -50,7 +51,11 @@ def row(related: int, records: int, members: int, bend: float, problems: int) ->
 
 
 def main() -> None:
-    problems = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("problems", type=int, nargs="?", default=200, help="of each kind, 2 or more (default: 200)")
+    problems = parser.parse_args().problems
+    if problems < 2:
+        parser.error(f"problems: got {problems}, needs 2 or more")
     began, lines = time.process_time(), []
     for kind in KINDS:
         lines.append(row(*kind, problems))

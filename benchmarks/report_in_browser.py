@@ -6,6 +6,7 @@ For each page: text beyond the width of the window, text outside its picture, la
 on the console, and the number of printed pages. Exit status 1 if anything is wrong; 0, saying so, without a browser.
 """
 
+import argparse
 import html
 import json
 import re
@@ -98,14 +99,13 @@ def check(program: str, path: Path) -> list[str]:
     return wrong
 
 
-def main(paths: list[str]) -> int:
-    program = browser()
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("paths", metavar="page.html", nargs="+")
+    paths, program = parser.parse_args().paths, browser()
     if program is None:
         print(f"skipped: no browser here (looked for {', '.join(BROWSERS)})")
         return 0
-    if not paths:
-        print(__doc__)
-        return 2
     found = {path: check(program, Path(path)) for path in paths}
     for path, wrong in found.items():
         for words in wrong:
@@ -114,4 +114,4 @@ def main(paths: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

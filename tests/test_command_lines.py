@@ -6,6 +6,9 @@ A few hundred here, the same ones each time; benchmarks/fuzz_long.py tries thous
 from __future__ import annotations
 
 import collections
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from command_lines import command_lines, judged, laid_out
@@ -52,3 +55,18 @@ def test_long_words_and_missing_values_are_one_line(projection, tmp_path, words,
     """Each of these was a line of thousands of letters or an internal fault."""
     laid_out(tmp_path, projection)
     assert judged(words, tmp_path) == became
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "says"),
+    [
+        (["known_posterior.py", "--help"], 0, "usage: known_posterior.py"),
+        (["report_in_browser.py", "--help"], 0, "usage: report_in_browser.py"),
+        (["fuzz_long.py", "--only", "runs", "--run", "0"], 0, "0 cases, 0 failures"),
+        (["fuzz_long.py", "--run", "-1"], 2, "numbers of cases are 0 or more"),
+    ],
+)
+def test_scripts_say_what_they_take_and_none_is_none(words, status, says):
+    script = Path(__file__).parent.parent / "benchmarks" / words[0]
+    done = subprocess.run([sys.executable, script, *words[1:]], capture_output=True, text=True, timeout=300)
+    assert done.returncode == status and says in done.stdout + done.stderr and "Traceback" not in done.stderr
