@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from pondpop.checks import Fact, InputError, reason
+from pondpop.checks import RunError
 from pondpop.decide.console import columns
 
 LARGEST = 1_000_000  # bytes of such a file
@@ -45,7 +45,7 @@ def to_json(title: str, passages: Iterable[Passage], harvest: str = "") -> str:
 
 
 def read(path: Path) -> tuple[str, str, list[Passage]]:
-    """Title, advice on harvest and passages of a file that `to_json` made. Raises InputError."""
+    """Title, advice on harvest and passages of a file that `to_json` made. Raises OSError, RunError if it is damaged."""
     try:
         if path.stat().st_size > LARGEST:
             raise ValueError
@@ -53,11 +53,8 @@ def read(path: Path) -> tuple[str, str, list[Passage]]:
         if content.pop("content_hash") != _hash(content):  # a page is not made of words that were changed since
             raise ValueError
         return _text(content["title"]), _text(content["harvest"]), [_passage(one) for one in content["passages"]]
-    except OSError as error:
-        raise InputError("", Fact(reason(error)), "a file that can be read", file=str(path)) from None
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
-        allowed = f"a {path.name} as pondpop wrote it"
-        raise InputError("", Fact("a damaged file"), allowed, "run it again", file=str(path)) from None
+        raise RunError(f"{path}: the file is damaged, or pondpop did not write it; make it again") from None
 
 
 def _hash(content: dict[str, object]) -> str:

@@ -20,7 +20,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from pondpop.arrays import Axis, Variable, names_axis
-from pondpop.checks import RunError, ordinary_file
+from pondpop.checks import Fact, InputError, RunError, ordinary_file
 from pondpop.observe import indices, observers
 from pondpop.observe.observers import LENGTH_CLASSES_IN, SURVEYED, VARIABLES
 from pondpop.scenario import Scenario, befallen, dump, resolve
@@ -29,6 +29,7 @@ from pondpop.species import MEASURED, of_species
 Array = NDArray[np.float64]
 SCHEMA_VERSION = 3
 EPOCH = "days since 1970-01-01"
+MAGIC = b"CDF"  # with which netCDF 3 begins
 AXES: dict[str, Axis] = observers.AXES | {"length_category": names_axis(indices.CATEGORIES, "length category (Gabelhouse 1984)")}
 
 # What is made of them in `to_dataset`, in the same form
@@ -214,25 +215,25 @@ def write(dataset: xr.Dataset, path: Path) -> None:
 def read(path: Path, kind: str = "projection") -> xr.Dataset:
     """Read a file that `write` made; kind is its attribute of that name, if it has one.
 
-    Raises InputError if there is no such file, OSError if it cannot be read, RunError if it is damaged, altered, or of
-    another schema version.
+    Raises InputError if there is no such file or one of another kind, OSError if it cannot be read, RunError if it is
+    damaged, altered, or of another schema version.
     """
-    ordinary_file(path, f"a file that holds a{'n' * (kind[0] in 'aeiou')} {kind}", "check the path")
+    wanted = f"a file that holds {_one(kind)}"
+    ordinary_file(path, wanted, "check the path")
     try:
         with open(path, "rb") as file:
-            if file.read(3) != b"CDF":
-                raise RunError(f"{path}: not a projection file of pondpop")
+            if not MAGIC.startswith(file.read(len(MAGIC))):
+                allowed = f"{wanted}, as pondpop writes it"
+                raise InputError("", Fact("a file of another kind"), allowed, "check the path", str(path))
         with xr.open_dataset(path, engine="scipy", decode_times=False, mask_and_scale=False) as opened:
             plain = opened.load()
-    except (OSError, RunError):
+    except (OSError, InputError):
         raise
     except Exception as error:
         raise RunError(f"{path}: the file is damaged ({type(error).__name__}); make it again") from error
     version = plain.attrs.get("schema_version")
     if not isinstance(version, int | np.integer) or version != SCHEMA_VERSION:
         raise RunError(f"{path}: schema version {version}, this pondpop reads version {SCHEMA_VERSION}; make it again")
-    if plain.attrs.get("kind", "projection") != kind:
-        raise RunError(f"{path}: holds no {kind} but one of another kind: {plain.attrs.get('kind', 'projection')}")
     try:
         for name in list(plain.coords):
             attrs = dict(plain[name].attrs)
@@ -250,7 +251,13 @@ def read(path: Path, kind: str = "projection") -> xr.Dataset:
         raise RunError(
             f"{path}: the contents do not match the file's own hash; it was altered or damaged, make it again"
         )
+    if (found := str(plain.attrs.get("kind", "projection"))) != kind:
+        raise InputError("", Fact(f"a file that holds {_one(found)}"), wanted, "check the path", str(path))
     return plain
+
+
+def _one(kind: str) -> str:
+    return f"a{'n' * (kind[:1] in 'aeiou')} {kind}"
 
 
 def content_hash(dataset: xr.Dataset) -> str:

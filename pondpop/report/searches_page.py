@@ -30,12 +30,12 @@ class Search(NamedTuple):
 
 
 def read_searches(found: Sequence[Path]) -> list[Search]:
-    """What files of `passages.FILES` hold. Raises InputError."""
+    """What files of `passages.FILES` hold. Raises OSError, RunError."""
     return [Search(FILES[one.name], *passages.read(one)) for one in found]
 
 
 def write_searches(found: Sequence[Path], path: str | Path, replace: bool = False, whom: For = NOBODY) -> None:
-    """Write a page of such files alone. Raises InputError where something is in the way, OSError."""
+    """Write a page of such files alone. Raises InputError where something is in the way, OSError, RunError."""
     path = Path(path)
     page_place(path, found, replace)
     write_page_files(path, searches_page(read_searches(found), whom), {})

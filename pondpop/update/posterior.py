@@ -136,7 +136,7 @@ def write_ensemble(posterior: Posterior, path: Path) -> None:
 
 
 def read_ensemble(path: Path) -> Posterior:
-    """The ensemble in a file. Raises OSError; RunError if the file is damaged or is none."""
+    """The ensemble in a file. Raises InputError if it holds none, OSError, RunError if it is damaged."""
     dataset = results.read(path, KIND)
     known = {"schema_version", "kind", "until", "history"}
     try:

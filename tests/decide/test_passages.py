@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from commands import asked
 
-from pondpop.checks import InputError
+from pondpop.checks import RunError
 from pondpop.decide.passages import Passage, read, to_json
 
 FOUND = [
@@ -18,8 +18,8 @@ def damaged(path, data: bytes) -> bool:
     path.write_bytes(data)
     try:
         return read(path) != ("An invented pond", "12 lb a year", FOUND)
-    except InputError as error:
-        assert "got a damaged file, needs a quota.json as pondpop wrote it; run it again" in str(error)
+    except RunError as error:
+        assert str(error) == f"{path}: the file is damaged, or pondpop did not write it; make it again"
         return False
 
 
@@ -37,5 +37,5 @@ def test_half_a_character_is_refused(tmp_path, words):
     path = tmp_path / "quota.json"
     path.write_text(to_json("An invented pond", FOUND, "12 lb a year").replace("12 lb of", ascii(words)[1:-1]), "utf-8")
     status, out, err = asked("report", path, "--out", tmp_path / "page.html")
-    assert (status, out, err.count("\n")) == (2, "", 1) and "got a damaged file" in err
+    assert (status, out, err.count("\n")) == (1, "", 1) and "the file is damaged" in err
     assert list(tmp_path.iterdir()) == [path]

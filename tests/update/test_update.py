@@ -367,10 +367,10 @@ def test_a_projection_is_no_ensemble_and_the_reverse(tmp_path):
     from pondpop.ensemble import results
 
     write_ensemble(some_posterior(pond(only="few")), tmp_path / "posterior.nc")
-    with pytest.raises(RunError, match="holds no projection"):
+    with pytest.raises(InputError, match="got a file that holds an ensemble, needs a file that holds a projection"):
         results.read(tmp_path / "posterior.nc")
     results.write(compare(pond(members=1, only="few")), tmp_path / "projection.nc")
-    with pytest.raises(RunError, match="holds no ensemble"):
+    with pytest.raises(InputError, match="got a file that holds a projection, needs a file that holds an ensemble"):
         read_ensemble(tmp_path / "projection.nc")
 
 
