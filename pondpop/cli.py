@@ -199,6 +199,7 @@ def _parser() -> argparse.ArgumentParser:
         action="append",
         help="length window in inches, up to three times (default: 8..12 and 15..25)",
     )
+    quota.add_argument("--window-mm", metavar="FROM..TO", action="append", help="the same in mm")
     quota.add_argument("--from-year", metavar="N", type=_whole, help="calendar year of the run in which harvest begins")
     quota.add_argument("--wr-floor", metavar="WR", type=_real, help="least Wr of bass of 8–12 in, beside the goals of the file")
     quota.add_argument(

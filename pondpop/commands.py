@@ -172,18 +172,16 @@ def sweep(given: argparse.Namespace) -> None:
 
 
 def quota(given: argparse.Namespace) -> None:
-    from pondpop.decide.sweep_paths import read_pair
     from pondpop.scenario import dump
-    from pondpop.units import MM_PER_IN
 
     scenario = _load(given)
-    windows = [read_pair("--window-in", text, 0.2, 35) for text in given.window_in or ("8..12", "15..25")]
+    windows = _windows(given)
     search_members = checks.integer("--search-members", given.search_members, 1, 1000)
     tries = checks.integer("--tries", given.tries, 0, 500)
     asked = {
         "wr_floor": None if given.wr_floor is None else checks.number("--wr-floor", given.wr_floor, 50, 130),
         "probability": checks.number("--with-probability", given.with_probability, 0, 1),
-        "windows": [(low * MM_PER_IN, high * MM_PER_IN) for low, high in windows],
+        "windows": windows,
         "strategy": given.strategy,
         "from_year": given.from_year,
     }
@@ -223,6 +221,19 @@ def quota(given: argparse.Namespace) -> None:
     more = "" if given.details else "; --details tells the rest"
     tried = f"{found.tried} sets of amounts tried{_without_events(scenario)}"
     _close(f"Seed {scenario.ensemble.seed}, {tried}; everything is in {out.absolute()}{more}.")
+
+
+def _windows(given: argparse.Namespace) -> list[tuple[float, float]]:
+    """The length windows of a quota in mm, from the one option of the two that is given. Raises InputError."""
+    from pondpop.decide.sweep_paths import read_pair
+    from pondpop.units import MM_PER_IN
+
+    if given.window_mm and given.window_in:
+        raise checks.InputError("--window-mm", given.window_mm[0], "windows in one unit", "--window-in is given too, remove one")
+    if given.window_mm:
+        return [read_pair("--window-mm", text, 5, 889) for text in given.window_mm]
+    inches = [read_pair("--window-in", text, 0.2, 35) for text in given.window_in or ("8..12", "15..25")]
+    return [(low * MM_PER_IN, high * MM_PER_IN) for low, high in inches]
 
 
 def plan(given: argparse.Namespace) -> None:

@@ -96,7 +96,7 @@ class Began(BaseException):
 
 def _values(action: argparse.Action) -> tuple[str, ...]:
     kinds = {"_path": PLACES, "_whole": NUMBERS, "_real": NUMBERS, "_day": DATES}
-    known = {"--vary": PATHS, "--window-in": WINDOWS, "--survey": SURVEYS, "file": PLACES}
+    known = {"--vary": PATHS, "--window-in": WINDOWS, "--window-mm": WINDOWS, "--survey": SURVEYS, "file": PLACES}
     name = action.option_strings[0] if action.option_strings else action.dest
     return known.get(name) or kinds.get(getattr(action.type, "__name__", ""), NAMES)
 

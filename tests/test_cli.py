@@ -292,9 +292,9 @@ EVERY_OPTION = {
         "file": "a.toml", "vary": ["p=1", "q=2"], "survivors": "g", "keep_share": 0.4, "with_probability": 0.7, "out": Path("o"),
         "members": 3, "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
     },
-    "quota a.toml --strategy s --window-in 8..12 --window-in 15..20 --from-year 2 --wr-floor 90 --with-probability .7 "
-    "--search-members 5 --tries 6 --out o --members 3 --workers 2 --resume --replace --ensemble e --details --units us": {
-        "file": "a.toml", "strategy": "s", "window_in": ["8..12", "15..20"], "from_year": 2, "wr_floor": 90.0,
+    "quota a.toml --strategy s --window-in 8..12 --window-in 15..20 --window-mm 9..90 --from-year 2 --wr-floor 90 "
+    "--with-probability .7 --search-members 5 --tries 6 --out o --members 3 --workers 2 --resume --replace --ensemble e --details --units us": {
+        "file": "a.toml", "strategy": "s", "window_in": ["8..12", "15..20"], "window_mm": ["9..90"], "from_year": 2, "wr_floor": 90.0,
         "with_probability": 0.7, "search_members": 5, "tries": 6, "out": Path("o"), "members": 3, "workers": 2, "resume": True,
         "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
     },
@@ -375,6 +375,9 @@ def test_what_a_command_cannot_do_without_is_asked_for(line, capsys):
         ("quota {} --wr-floor 49", "a number from 50 to 130"),
         ("quota {} --window-in 0.1..5", "0.2"),
         ("quota {} --window-in 5..36", "35"),
+        ("quota {} --window-mm 4..200", "both from 5 to 889"),
+        ("quota {} --window-mm 200..300 --window-in 8..12", "--window-in is given too"),
+        ("quota {} --units metric --window-mm 200..300 --window-mm 250..400", "got 200..300 and 250..400 mm, which overlap"),
         ("plan {} --vary a=1 --search-members 0", "a whole number from 1 to 1,000"),
     ],
 )

@@ -32,7 +32,7 @@ from pondpop.ensemble.prepare import season_effort
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Harvest, Scenario, Season, as_scenario, checked
 from pondpop.scenario.events import DEFAULT_SEASON
-from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, MM_PER_IN, brief
+from pondpop.units import KG_PER_HA_IN_LB_PER_ACRE, LENGTH, brief
 
 Array = NDArray[np.float64]
 
@@ -242,13 +242,13 @@ def ask(
     if not 1 <= first <= last - 1:
         raise InputError("--from-year", first, f"a calendar year of the run from 1 to {last - 1}", "lengthen the run")
     if not 1 <= len(windows) <= 3:
-        raise InputError("--window-in", Fact(f"{len(windows)} windows"), "1 to 3 length windows")
+        raise InputError("windows", Fact(f"{len(windows)} of them"), "1 to 3 length windows")
     for one, other in itertools.combinations(sorted(windows), 2):
         if other[0] < one[1]:
-            words = " and ".join(f"{brief(low / MM_PER_IN)}..{brief(high / MM_PER_IN)}" for low, high in (one, other))
-            raise InputError(
-                "--window-in", Fact(f"{words} in, which overlap"), "windows apart", "let one end where the next begins"
-            )
+            unit = LENGTH["in" if scenario.units == "us" else "mm"]
+            words = " and ".join("..".join(brief(unit.from_si(end)) for end in ends) for ends in (one, other))
+            given = Fact(f"{words} {unit.words}, which overlap")
+            raise InputError("windows", given, "windows apart", "let one end where the next begins")
     build_up = min(first + 1, last - 1)  # the first two years of harvest apart from those that follow
     periods = ((first, build_up), (build_up + 1, last))
     return Question(name, tuple(windows), periods, wr_floor, probability)

@@ -113,7 +113,8 @@ def what_if_tables(verdicts: list[Verdict]) -> list[Table]:
         rows: list[list[Cell]] = []
         for place, (name, title, decision, choice) in enumerate(worlds):
             for g, score in enumerate(decision.scores):
-                rows.append([(title, choice), v.told.heading(score, narrow=False), *(_goal_cell(score, v, case) for case in v.cases)])
+                head = v.told.heading(score, narrow=False)
+                rows.append([(title, choice), head, *(_goal_cell(score, v, case) for case in v.cases)])
                 for case in v.cases:
                     change = found.events[place - 1].hurts[case.index][g].difference if place else (0.0, 0.0, 0.0)
                     csv_rows.append([name, title, choice, case.letter, case.title, v.told.goal(score), _unit(score, v),
