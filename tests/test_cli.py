@@ -293,10 +293,11 @@ EVERY_OPTION = {
         "members": 3, "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
     },
     "quota a.toml --strategy s --window-in 8..12 --window-in 15..20 --window-mm 9..90 --from-year 2 --wr-floor 90 "
-    "--with-probability .7 --search-members 5 --tries 6 --out o --members 3 --workers 2 --resume --replace --ensemble e --details --units us": {
-        "file": "a.toml", "strategy": "s", "window_in": ["8..12", "15..20"], "window_mm": ["9..90"], "from_year": 2, "wr_floor": 90.0,
-        "with_probability": 0.7, "search_members": 5, "tries": 6, "out": Path("o"), "members": 3, "workers": 2, "resume": True,
-        "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
+    "--with-probability .7 --search-members 5 --tries 6 --out o --members 3 --workers 2 --resume --replace --ensemble e "
+    "--details --units us": {
+        "file": "a.toml", "strategy": "s", "window_in": ["8..12", "15..20"], "window_mm": ["9..90"], "from_year": 2,
+        "wr_floor": 90.0, "with_probability": 0.7, "search_members": 5, "tries": 6, "out": Path("o"), "members": 3,
+        "workers": 2, "resume": True, "replace": True, "ensemble": Path("e"), "details": True, "units": "us",
     },
     "plan a.toml --vary p=1 --vary q=2 --strategy s --budget 9.5 --survey v --search-members 5 --out o --members 3 --workers 2 "
     "--resume --replace --ensemble e --details --units us": {
