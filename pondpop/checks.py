@@ -185,14 +185,16 @@ def number(path: str, value: object, low: float, high: float, unit: str = "") ->
     except OverflowError:
         result = math.inf
     if not low <= result <= high:  # nor is any NaN
-        raise InputError(path, value, allowed)
+        percent = high <= 1.0 and low <= result / 100.0 <= high
+        raise InputError(path, value, allowed, f"write {brief(result / 100.0)} for {brief(result)} %" if percent else "")
     return result
 
 
 def integer(path: str, value: object, low: int, high: int, remedy: str = "") -> int:
     """A whole number from low to high (both allowed). Raises InputError."""
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise InputError(path, value, f"a whole number from {low:,} to {high:,}", remedy)
+        quoted = isinstance(value, str) and "write it as a number, without quotes or units"
+        raise InputError(path, value, f"a whole number from {low:,} to {high:,}", remedy or quoted or "")
     return value
 
 

@@ -28,15 +28,20 @@ _BY_NUMBER = dict.fromkeys(
 _PRICE = dict.fromkeys(("price", "cost", "each", "price_each", "cost_per_fish"), "write cost_each, the price of one fish")
 _SIZE = dict.fromkeys(("size", "size_in", "inches", "length_inches"), "write length_in or length_mm")
 _WINDOW = dict.fromkeys(
-    ("size", "size_in", "slot", "slot_in", "min_length_in", "max_length_in", "minimum_in", "maximum_in", "from_in", "to_in"),
+    ("size", "size_in", "slot", "slot_in", "min_length_in", "max_length_in", "minimum_in", "maximum_in", "from_in", "to_in",
+     "min_in", "max_in", "min_mm", "max_mm", "min_length", "max_length", "slot_limit"),
     "write length_in = [from, to]",
+)  # fmt: skip
+_BAG = dict.fromkeys(
+    ("bag", "bag_limit", "creel_limit", "daily_limit", "limit", "per_day"),
+    "write lb_per_acre, kg_per_ha, per_acre, count or share, what is taken in a year: no bag limits are known here",
 )
 _DAY = dict.fromkeys(("day", "when", "on", "stocked"), "write date = 2027-06-05")
 _MEANT: Mapping[str, Mapping[str, str]] = {
     "stocking": {**_HOW_MANY, **_BY_NUMBER, **_PRICE, **_SIZE, **_DAY, "age": "write age_years"},
     "grass_carp": {**_HOW_MANY, **_DAY, "price": "write cost, the price of all"},
     "harvest": {
-        **_HOW_MUCH, **_WINDOW, "months": 'write season = ["03-01", "10-31"]', "cost": "prices stand in [costs], per_hour"
+        **_HOW_MUCH, **_WINDOW, **_BAG, "months": 'write season = ["03-01", "10-31"]', "cost": "prices stand in [costs], per_hour"
     },
     "removal": {**_HOW_MUCH, **_WINDOW, **_DAY, "price": "write cost, the price of the whole removal"},
     "die_off": {**_HOW_MUCH, **_WINDOW, **_DAY},

@@ -16,6 +16,7 @@ from pondpop.scenario.schema import (
     DEFAULT_SEED,
     FERTILITIES,
     GOALS,
+    GOALS_BY_OTHER_NAMES,
     MATTERS,
     PROCESSES,
     SPREADS,
@@ -219,7 +220,7 @@ def _ensemble(table: Table) -> Ensemble:
 
 
 def _goal(table: Table, run: Run) -> Goal:
-    kind = table.choice("kind", GOALS)
+    kind = table.get("kind", lambda p, v: checks.choice(p, v, GOALS, GOALS_BY_OTHER_NAMES))
     above = table.quantity("above", WEIGHT, 100, 15_000, needed=kind == "bass_above")
     if above is not None and kind != "bass_above":
         raise InputError(table.path, Fact(f"a weight for {kind}"), "a weight for bass_above only")

@@ -30,6 +30,11 @@ AERATORS = ("paddlewheel", "propeller_aspirator", "vertical_pump", "pump_sprayer
 DEFAULT_AERATION_BELOW_MG_L = 3.0  # assumed: what emergency aeration is switched on at
 PROCESSES = ("growth", "survival", "spawning")
 GOALS = ("balanced", "big_bass", "panfish", "pounds_harvested", "bass_above", "cost")
+GOALS_BY_OTHER_NAMES = {
+    "balance": "balanced", "all purpose": "balanced", "trophy": "big_bass", "trophy bass": "big_bass", "lunker": "big_bass",
+    "large bass": "big_bass", "bluegill": "panfish", "bream": "panfish", "harvest": "pounds_harvested",
+    "yield": "pounds_harvested", "pounds": "pounds_harvested", "money": "cost", "low cost": "cost",
+}  # fmt: skip
 MATTERS = {
     "balanced": 3.0, "big_bass": 3.0, "panfish": 3.0,  # PSD points, mean over the indices of the ranges
     "pounds_harvested": 10 * KG_PER_HA_IN_LB_PER_ACRE, "bass_above": 1.0, "cost": 100.0,  # kg/ha in all, fish in the pond, money

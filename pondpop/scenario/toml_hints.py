@@ -17,6 +17,8 @@ _BY_LINE = (
     (r"=\s*(true|false|yes|no)\s*$", "write true or false in small letters"),
     (r"=\s*\$", "write the number alone, without $"),
     (r"\b\d{1,3}(,\d{3})+\b", "write numbers without thousands commas, 1000 for 1,000"),
+    (r"=\s*\[?\s*\d+[ -]\d+/\d", "write fractions as decimals, 2.5 for 2 1/2"),
+    (r"^\[+[\w.-]+ +[\w. -]+\]+$", "write the names of headings without blanks, 75_per_acre for 75 per acre"),
     (r"=\s*\[?\s*\d\d-\d\d\b", 'write days of every year in quotes, "04-15"'),
     (r"=\s*[+-]?\.\d", "begin numbers with a digit, 0.5 for .5"),
     (r"=\s*0\d", "write numbers without a zero before them, 5 for 05"),

@@ -51,6 +51,10 @@ def unusual(scenario: Scenario) -> list[Odd]:
         for odd in _of_strategy(strategy, scenario.pond.area_ha):
             found.setdefault(odd, []).append(strategy.name)
     every = len(scenario.strategies)
+    without = [strategy.name for strategy in scenario.strategies.values() if "bass" not in strategy.species]
+    if len(without) < every:
+        remedy = "is a name in [[strategies.NAME.…]] another than was meant?"
+        found |= {Odd("no bass are stocked or live there, as in other strategies", remedy): without} if without else {}
     told = [
         odd if len(names) == every else odd._replace(what=f"{', '.join(names)}: {odd.what}") for odd, names in found.items()
     ]

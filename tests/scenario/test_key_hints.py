@@ -62,6 +62,26 @@ def test_a_key_that_is_not_known_is_led_to_its_place(table, key, says):
     assert says in str(refused.value)
 
 
+@pytest.mark.parametrize("word", ["min_in", "max_length", "Slot-limit", "bag_limit", "per_day"])
+def test_a_limit_of_anglers_is_led_to_a_window_or_to_what_is_taken_in_a_year(word):
+    wanted = "write lb_per_acre, kg_per_ha, per_acre, count or share, what is taken in a year: no bag limits are known here"
+    assert remedy("harvest", word) == (wanted if word in ("bag_limit", "per_day") else "write length_in = [from, to]")
+
+
+def test_a_strategy_without_bass_beside_others_is_told_as_a_name_that_may_be_wrong():
+    raw = dated(raw_pond())
+    raw["strategies"] = {"fwe": {"stocking": raw.pop("stocking")}, "few": {}, "none": {}}
+    other = [{**raw["strategies"]["fwe"]["stocking"][0], "species": "bluegill"}]
+    raw["strategies"]["few"]["stocking"] = raw["strategies"]["none"]["stocking"] = other
+    told = [str(odd) for odd in unusual(resolve(raw))]
+    assert [one for one in told if "no bass" in one] == [
+        "few, none: no bass are stocked or live there, as in other strategies; is a name in [[strategies.NAME.…]] another "
+        "than was meant?"
+    ]
+    raw["strategies"].pop("fwe")
+    assert not [odd for odd in unusual(resolve(raw)) if "no bass" in str(odd)]  # a pond of bluegill is meant
+
+
 def test_no_remedy_names_a_table_or_key_that_is_not_there():
     words = {word for some in KEYS.values() for word in some}
     for kind in KEYS:
