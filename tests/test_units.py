@@ -178,6 +178,7 @@ def test_known_figures_in_either_system(kind, si, us):
         ("crop", 123.4, "120"), ("crop", 0.1, "0.1"), ("crop", 0.099, "<0.1"), ("crop", 0.00101, "<0.1"),
         ("crop", 0.000995, "0"), ("weight", 0.011, "0.011"), ("weight", 0.0099, "<0.01"), ("ratio", 0.0099, "<0.01"),
         ("ratio", 0.000099, "0"), ("fish", -0.5, "-0.5"), ("fish", math.nan, "–"), ("percent", math.inf, "–"),
+        ("points", 0.05, "0.05"), ("points", 0.0499, "0"),
     ],
 )  # fmt: skip
 def test_a_figure_has_the_digits_it_deserves(kind, value, told):

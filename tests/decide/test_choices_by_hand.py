@@ -488,3 +488,12 @@ def test_the_limit_that_binds_is_of_equals_the_one_that_is_least_met_itself():
     every = [trial(0.9, 0.5, 1.0), trial(0.1, 0.6, 3.0), trial(0.7, 0.1, 2.0)]
     assert quota._binds(every, 0.5) == (1, every[2])  # of what meets the first, the one of most worth
     assert quota._binds(every, 0.95) == (1, every[0])  # nothing does: what comes nearest
+
+
+def test_of_those_that_do_as_well_and_are_caught_the_one_of_most_worth_is_offered(monkeypatch):
+    every = [SimpleNamespace(value=value, asked=np.array([asked])) for value, asked in ((1.0, 9.0), (3.0, 8.0), (2.0, 1.0))]
+    monkeypatch.setattr(quota, "as_good", lambda best, others, probability: list(others)[:2])
+    assert quota.instead_of(every[2], every, 0.8) is every[1]
+    monkeypatch.setattr(quota, "as_good", lambda best, others, probability: [])
+    monkeypatch.setattr(quota, "keeps_as_well", lambda one, best, probability: one is not every[2])
+    assert quota.instead_of(every[1], every, 0.8) is every[1]  # the others are worth less by what matters

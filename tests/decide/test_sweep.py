@@ -339,7 +339,7 @@ def test_a_number_in_doubt_is_no_survival():
 @pytest.mark.parametrize(
     ("paths", "said"),
     [
-        ((PER_ACRE,), ["young_bass.per_acre"]),
+        ((PER_ACRE,), ["young_bass.per_acre"]), (("strategies.few.fertility",), ["fertility"]),
         (("pond.cover", "run.start"), ["pond.cover", "run.start"]),
         (("harvest.t.length_in.1", "harvest.t.length_in.2"), ["t.length_in.1", "t.length_in.2"]),
         ((PER_ACRE, PER_ACRE.replace("few", "many")), [PER_ACRE, PER_ACRE.replace("few", "many")]),

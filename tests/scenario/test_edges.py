@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from types import SimpleNamespace
 
 import pytest
 from small import raw
@@ -14,6 +15,7 @@ from pondpop.scenario.schema import Arrival, Feeding, Temperature
 from pondpop.scenario.toml_hints import syntax_error
 from pondpop.scenario.unusual import _at_one_time, unusual
 from pondpop.scenario.water import expected_on
+from pondpop.scenario.what_if import begins
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share, warmth
 
@@ -387,3 +389,22 @@ def test_the_file_of_a_scenario_is_told_where_it_is_of_one():
     scenario = resolve(raw())
     assert describe(scenario._replace(source_file="pond.toml")).splitlines()[:3] == ["small pond", "from pond.toml", ""]
     assert describe(scenario).splitlines()[:2] == ["small pond", ""]
+
+
+def test_a_file_may_compare_twenty_strategies():
+    content = raw()
+    content["strategies"] = {f"s{k}": content["strategies"]["few"] for k in range(20)}
+    assert len(resolve(content).strategies) == 20
+    content["strategies"]["one_more"] = content["strategies"]["s0"]
+    with pytest.raises(InputError, match="20"):
+        resolve(content)
+
+
+def test_an_event_begins_with_the_first_day_that_it_names_and_fish_that_come_every_year_name_none():
+    days = [dt.date(2026, month, 1) for month in range(1, 7)]
+    kinds = ("spells", "fertility_losses", "droughts", "die_offs", "plants", "arrivals")
+    for k, kind in enumerate(kinds):
+        events = {name: [SimpleNamespace(first=day, date=day)] for name, day in zip(kinds, days, strict=True)}
+        events[kind] = [SimpleNamespace(first=dt.date(2025, 5, k + 1), date=dt.date(2025, 5, k + 1))]
+        events["arrivals"] = [*events["arrivals"], SimpleNamespace(date=None)]
+        assert begins(SimpleNamespace(**events)) == dt.date(2025, 5, k + 1)

@@ -347,3 +347,9 @@ def test_the_command_writes_a_folder(tmp_path, records, capsys):
     assert len(told[1].rows) > 2 and not told[1].detail and told[2].detail
     assert cli.main(["verify", str(tmp_path / "nothing.nc"), "--records", str(records)]) in (1, 2)
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_what_a_forecast_assumes_is_named_by_species_and_bought_fish_apart():
+    scenario = resolve(tomllib.loads(TEXT))
+    species = [f"{what} of {s}" for s in ("bass", "bluegill") for what in ("growth", "young", "natural deaths")]
+    assert list(assumptions(scenario, "few"))[:8] == ["food of the pond", *species, "survival of stocked fish"]
