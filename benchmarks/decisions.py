@@ -651,9 +651,11 @@ def _version() -> str:
 
 
 def _put(file: Path, title: str, found: str, titles: list[str]) -> None:
-    """One section of the page anew; the others stay."""
+    """One section of the page anew; the others stay, and so does what stands in it under a heading of its own."""
     head, *parts = file.read_text(encoding="utf-8").split("\n## ")
-    old = {part.partition("\n")[0]: part.partition("\n")[2].strip("\n") for part in parts} | {title: found.strip("\n")}
+    old = {part.partition("\n")[0]: part.partition("\n")[2].strip("\n") for part in parts}
+    _, heading, by_hand = old.get(title, "").partition("\n### ")
+    old[title] = found.strip("\n") + (f"\n{heading}{by_hand}" if heading else "")
     text = head.rstrip("\n") + "".join(f"\n\n## {one}\n\n{old[one]}" for one in titles if one in old)
     file.write_text(text + "\n", encoding="utf-8")
 
