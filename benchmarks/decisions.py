@@ -538,11 +538,26 @@ def _caught(own: View, hours: float) -> list[np.ndarray]:
 # Fish so long that each limit holds in some members and not in others.
 A_YEAR = POND.replace("years = 2", "years = 1")
 A_YEAR = A_YEAR.replace("length_in = 4\n", "length_in = 5\n").replace("length_in = 11", "length_in = 9")
+MOST_HARVEST = A_YEAR.replace("above_lb = 2", "above_lb = 1.75").replace('kind = "balanced"', 'kind = "pounds_harvested"')
+QUESTIONS = {"a balanced pond with a bass above 2 lb": A_YEAR, "most harvest that leaves a bass above 1.75 lb": MOST_HARVEST}
 WINDOWS = ((203.2, 304.8),)
 
 
 def quotas(seeds: int, truth: int, search_members: int, confirm: int, executor) -> list[str]:
-    scenario = resolve(tomllib.loads(A_YEAR))
+    lines = [
+        f"{seeds} seeds of each question, bass of 8–12 in, from the amounts of the scan on {search_members} members, "
+        f"confirmed on {confirm}; each quota found is held against {truth} members that no search has seen. Chance among "
+        f"{confirm} members alone makes a share of one half off by {100 * np.sqrt(0.5 / np.pi / confirm):.1f} points in size.",
+    ]
+    for asked_for, pond in QUESTIONS.items():
+        told = _quotas_told(resolve(tomllib.loads(pond)), asked_for, seeds, truth, search_members, confirm, executor)
+        lines += ["", f"*{asked_for[0].upper()}{asked_for[1:]}*: {told}"]
+    return [*lines, ""]
+
+
+def _quotas_told(
+    scenario: Scenario, asked_for: str, seeds: int, truth: int, search_members: int, confirm: int, executor
+) -> str:
     known: dict[bytes, dict[str, float]] = {}
 
     def held(question: quota.Question, amounts: np.ndarray) -> dict[str, float]:
@@ -567,18 +582,14 @@ def quotas(seeds: int, truth: int, search_members: int, confirm: int, executor) 
         if found.met:
             kept.append(min(true.values()) >= found.question.probability)
         told = ", ".join(f"{name} said {chance:.2f} true {true[name]:.2f}" for name, chance in found.best.chances.items())
-        print(f"seed {seed}: {found.best.amounts.ravel()} kg/ha, {told}", flush=True)
+        print(f"{asked_for}, seed {seed}: {found.best.amounts.ravel()} kg/ha, {told}", flush=True)
     each = "; ".join(f"{name} {np.mean(some):+.1f} ({np.abs(some).mean():.1f} in size)" for name, some in off.items())
     every = np.concatenate([np.array(some) for some in off.values()])
     met = f"{sum(kept)} of the {len(kept)} quotas said to keep every limit do" if kept else "none was said to keep every limit"
-    return [
-        f"{seeds} seeds, bass of 8–12 in, from the amounts of the scan on {search_members} members, confirmed on {confirm}; "
-        f"{len(known)} different quotas were found, each held against {truth} members that no search has seen.",
-        f"What was told of a limit is off by {every.mean():+.1f} points on average, {np.abs(every).mean():.1f} in size "
-        f"(chance among {confirm} members alone makes up to {100 * np.sqrt(0.5 / np.pi / confirm):.1f}): {each}.",
-        f"On those members {met}.",
-        "",
-    ]  # fmt: skip
+    return (
+        f"{len(known)} different quotas were found. What was told of a limit is off by {every.mean():+.1f} points on average, "
+        f"{np.abs(every).mean():.1f} in size: {each}. On those members {met}."
+    )
 
 
 # ---------------------------------------------------------------------- what a survey is worth
