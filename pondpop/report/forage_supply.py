@@ -18,6 +18,7 @@ from pondpop.units import MM_PER_IN, NONE, Units, figure_of, in_ten, joined, mon
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
 PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours
 THIN_WR = 90.0  # below the range wanted, 95–105 (Anderson 1980, from memory), by more than a few points; a choice of ours
+LARGE_IN = 15  # from which bass are large here: preferred length (Gabelhouse 1984)
 YEARS = 2  # the coming years, and the last whole years of the run, which are told as the usual year
 
 
@@ -32,8 +33,8 @@ YOUNG = (
     "want more of them, cover and small forage (minnows, a late spawn of bluegill) help."
 )
 LARGE = (
-    "Large bass are short of large prey: threadfin shad, where winters and the state allow them, or fewer large bass, "
-    "are the usual help."
+    "Large bass that are short of large prey, or thin: threadfin shad, where winters and the state allow them, or fewer large "
+    "bass, are the usual help."
 )
 
 
@@ -152,7 +153,9 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
     """
     found, names, members = hunger(case), class_words(case, units), case.projection.members
     places = _places(case, coming)
-    thin = "" if coming else _thin(case, units)
+    lean = [] if coming else _thin(case)
+    thin = _thin_in_words(lean, units)
+    of_thin = list(dict.fromkeys(CROWDED if low < LARGE_IN else LARGE for low, _, _ in lean))
     if not np.isfinite(found.share_short[[k for some in places.values() for k in some]]).any():
         return "too few bass to go hungry.", []
     short = _months(found.share_short, found, coming)
@@ -160,30 +163,30 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
         tight = _months(found.share_tight, found, coming)
         told = joined(f"{names[c]} in {months_in_words(months)}" for c, months in tight.items())
         more = f" (tightest: {told})" if told else ""
-        return f"no class is likely to run short of prey of its size{more}.{thin}", [CROWDED if thin else WATCH]
+        return f"no class is likely to run short of prey of its size{more}.{thin}", of_thin or [WATCH]
     parts = []
     for c, months in short.items():
         sure = float(np.nanmean([np.nanmean(_some(found.share_short[places[m], c])) for m in months]))
         chance = f" ({in_ten(sure, members)})" if members > 1 else ""
         parts.append(f"bass of {names[c]}, {months_in_words(months)}{chance}")
     lower = case.projection.dataset["bass_class"].values
-    small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, 15), (15, 99)))
+    small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, LARGE_IN), (LARGE_IN, 99)))
     helps = [words for words, wanted in ((CROWDED, medium), (YOUNG, small and not medium), (LARGE, large)) if wanted]
-    if thin and CROWDED not in helps:
-        helps.append(CROWDED)
+    helps += [words for words in of_thin if words not in helps]
     return f"short of prey of their size: {'; '.join(parts)}.{thin}", helps
 
 
-def _thin(case: Case, units: Units) -> str:
-    """Lengths of bass that are thin at the last survey, whatever stands in the pond for them."""
-    factor, unit = (1.0, "in") if units == "us" else (MM_PER_IN, "mm")
-    told = []
-    for low, high in TRAITS["bass"].wr_classes_in:
-        wr = float(case.band(f"bass_wr_{low}_{high}in")[-1, 1])
-        if wr < THIN_WR:
-            told.append(f"{low * factor:.0f}–{high * factor:.0f} {unit} (Wr {wr:.0f})")
-    if not told:
+def _thin(case: Case) -> list[tuple[int, int, float]]:
+    """Lengths of bass, in inches, that are thin at the last survey, whatever stands in the pond for them, and their Wr."""
+    every = [(low, high, float(case.band(f"bass_wr_{low}_{high}in")[-1, 1])) for low, high in TRAITS["bass"].wr_classes_in]
+    return [one for one in every if one[2] < THIN_WR]
+
+
+def _thin_in_words(thin: list[tuple[int, int, float]], units: Units) -> str:
+    if not thin:
         return ""
+    factor, unit = (1.0, "in") if units == "us" else (MM_PER_IN, "mm")
+    told = [f"{low * factor:.0f}–{high * factor:.0f} {unit} (Wr {wr:.0f})" for low, high, wr in thin]
     return (
         f" Yet bass of {joined(told)} are thin at the last survey: prey is there, but in cover, or too many bass share it."
     )

@@ -365,6 +365,19 @@ def test_thin_bass_are_told_though_prey_of_their_size_is_there():
     assert "thin" not in advice(material.cases[0], "us", coming=True)[0]
 
 
+@pytest.mark.parametrize(("inches", "helps"), [((8,), ["crowded"]), ((15,), ["shad"]), ((8, 15), ["crowded", "shad"])])
+def test_thin_large_bass_are_no_mark_of_a_crowd(inches, helps):
+    def thin(ds):
+        ds["edible_prey"].values[:], ds["prey_need"].values[:] = 50.0, 5.0
+        ds["relative_weight"].values[:, :, :, 0] = 95.0
+        for inch in inches:
+            ds["relative_weight"].values[0, :, -1, 0, inch : inch + 4] = 78.0
+
+    (case, _) = gather([dataset_of(raw_scenario(), change=thin)], "us").cases
+    told = advice(case, "us")[1]
+    assert [[word for word in ("crowded", "shad") if word in one] for one in told] == [[word] for word in helps]
+
+
 def expectation(raw, change) -> str:
     """What the page expects of the best strategy."""
     (more,) = answer(gather([dataset_of(raw, change=change)], "us")).more
