@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pondpop.scenario.schema import Pond, Stocking
 from pondpop.scenario.water import expected_on
-from pondpop.species.catalogue import find
 from pondpop.units import TEMPERATURE, Units, both
 
 UP_F, DOWN_F, MINUTES = 8.0, 5.0, 30.0  # at most so many °F up, or down, in so many minutes (LSU AgCenter, seen in a summary)
@@ -24,6 +23,8 @@ def tempering_minutes(from_c: float, to_c: float) -> float:
 
 def is_fragile(species: str) -> bool:
     """Whether handling kills many of a species."""
+    from pondpop.species.catalogue import find  # only fish that are moved have use for it
+
     return find(f"{species}.handling_deaths").value >= FRAGILE_FROM
 
 

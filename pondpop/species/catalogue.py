@@ -5,8 +5,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
 from functools import cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
+from pathlib import Path
 from textwrap import fill
 from typing import Any, Final
 
@@ -14,6 +13,7 @@ from pondpop.checks import MISSING as NOTHING
 from pondpop.checks import InputError, nearest, only_known
 from pondpop.species.registry import FORMS, HABITS, KINDS, STRAIN_PARAMETERS, TRAITS
 
+HERE: Final = Path(__file__).parent
 POND: Final = "pond"
 PLACES: Final = (*KINDS, POND)
 ORIGINS: Final = ("published", "from memory", "assumed", "calibrated")
@@ -81,8 +81,8 @@ def entries() -> Mapping[str, Mapping[str, Entry]]:
 @cache
 def gears() -> Mapping[str, Mapping[str, Entry]]:
     """Every value of the gears, by gear and key. Raises InputError."""
-    found = sorted((file.name, file.read_text("utf-8")) for file in _files_of("pondpop.species.gears"))
-    return {name.removesuffix(".toml"): read_entries(text, name, works()) for name, text in found}
+    files = sorted((HERE / "gears").glob("*.toml"))
+    return {file.stem: read_entries(file.read_text("utf-8"), file.name, works()) for file in files}
 
 
 @cache
@@ -247,12 +247,8 @@ def _nearest_path(path: str) -> str:
     return remedy if remedy.startswith("did you mean") else "`pondpop sources` lists them"
 
 
-def _files_of(package: str) -> list[Traversable]:
-    return [file for file in files(package).iterdir() if file.name.endswith(".toml")]
-
-
 def _text(file: str) -> str:
-    return files("pondpop.species").joinpath(file).read_text("utf-8")
+    return (HERE / file).read_text("utf-8")
 
 
 def _parse(text: str, file: str) -> dict[str, Any]:

@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from pondpop.checks import MISSING, InputError, nearest, only_known
@@ -234,7 +234,7 @@ def traits_of(name: str, text: str) -> dict[str, Any]:
 
 def text_of(name: str) -> str:
     """The text of a file of this folder."""
-    return files("pondpop.species").joinpath(f"{name}.toml").read_text("utf-8")
+    return (Path(__file__).parent / f"{name}.toml").read_text("utf-8")
 
 
 def _only(file: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
