@@ -29,7 +29,7 @@ def temperature(top: Table, folder: str | Path | None) -> Temperature:
     if way == "climate":
         if origin is not None:
             raise InputError(water.at("origin"), origin, "no origin beside a planning climate", "it has its own")
-        return _climate(water.choice("climate", CLIMATES), "")
+        return _climate(water.get("climate", _one_of_the_climates), "")
     if way in keys("monthly", TEMPERATURE):
         return Temperature("monthly", origin or "monthly means given in the scenario", _monthly(water, way))
     if way == "readings_csv":
@@ -43,6 +43,16 @@ def temperature(top: Table, folder: str | Path | None) -> Temperature:
         raise InputError(path, items, "a list of [date, temperature]")
     rows = ((checks.entry(path, i), item[0], item[1], unit) for i, item in enumerate(items))
     return Temperature("readings", origin or "readings given in the scenario", readings=_readings(path, rows))
+
+
+def _one_of_the_climates(path: str, value: object) -> str:
+    try:
+        return checks.choice(path, value, CLIMATES)
+    except InputError as error:
+        if error.remedy:
+            raise
+        elsewhere = "for a place of another kind write monthly_f or monthly_c, the twelve monthly means of its water"
+        raise InputError(path, value, error.allowed, elsewhere) from None
 
 
 def _climate(name: str, before: str) -> Temperature:

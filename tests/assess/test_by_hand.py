@@ -411,3 +411,11 @@ def test_fish_trips_days_and_tags_are_counted():
 def test_a_note_that_figures_share_is_told_once():
     shared = [Finding(name, "x", 1.0, note=note) for name, note in (("a", "n"), ("b", ""), ("c", "m"), ("d", "n"))]
     assert list(text._notes(shared)) == ["  a, d: n", "  c: m"]
+
+
+def test_notes_on_tags_stand_under_their_table_and_those_on_catches_do_not():
+    found = assess.assess_records(records([fish(DAY)]))
+    kept, tagged = (Finding(name, "x", 1.0, note=f"why of {name}") for name in ("share_kept", "tag_returns"))
+    told = text.assessment_text(replace(found, anglers=(kept,), tags=(tagged,)))
+    catches, tags_told = told.split("\nCatch records\n")[1].split("\nTags\n")
+    assert "tag_returns: why of tag_returns" in tags_told and "why of share_kept" not in catches + tags_told

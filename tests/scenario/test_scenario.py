@@ -403,6 +403,8 @@ WRONG = [
     ({"run__surveys": [{"passes_f": 40, "rising": True}]}, "run.surveys[1]", "passes, 48.2 to 86 °F"),
     ({"run__surveys": [{"passes_f": 64.4, "rising": "yes"}]}, "run.surveys[1].rising", "true or false"),
     ({"water": {"climate": "alaska"}}, "water.climate", "deep_south, upper_south, southern_plains"),
+    ({"water": {"climate": "Georgia"}}, "water.climate", "write monthly_f or monthly_c, the twelve monthly means of its water"),
+    ({"water": {"climate": "deep_soth"}}, "water.climate", 'did you mean "deep_south"?'),
     ({"water": {"monthly_f": [50] * 11}}, "water.monthly_f", "twelve"),
     ({"water": {"monthly_f": [50] * 11 + [INF]}}, "water.monthly_f[12]", "got inf"),
     ({"water": {"monthly_f": [50] * 12, "monthly_c": [10] * 12}}, "water.monthly_f", "one unit"),
