@@ -127,6 +127,11 @@ def test_what_there_is_can_be_asked():
         survey["number"].sel(species="bass", length_class=slice(8, 11)).sum("length_class"),
     )
     np.testing.assert_array_equal(one.psd("bass"), survey["psd"].sel(species="bass", length_category="quality"))
+    small = survey.sel(species="bass", length_class=slice(8, 11))
+    there = small["number"].where(small["relative_weight"].notnull(), 0.0)
+    wanted = (small["relative_weight"].fillna(0.0) * there).sum("length_class") / there.sum("length_class")
+    np.testing.assert_allclose(one.relative_weight("bass", (8, 12)), wanted, rtol=1e-12)
+    assert (wanted > 60).all() and (wanted < 140).all()
     assert one.members == 3 and one.water_c.shape == (3,) and not one.finished
 
 
@@ -179,6 +184,8 @@ def test_a_take_of_nothing_is_no_take():
         (pondpop.Take("bass", per_ha=float("nan")), "take 1 of the harvest rule, per_ha"),
         (pondpop.Take("bass", per_ha=np.ones(3)), "one for each of the 2 members"),
         (pondpop.Take("bass", (300, 200), share=0.1), "take 1 of the harvest rule, length_mm"),
+        (pondpop.Take("bass", (8, 12), share=0.1), "lengths are in mm: 8 to 12 in are (203, 305)"),
+        (pondpop.Take("bass", share=np.array([True, False])), "take 1 of the harvest rule, share: got truth values"),
         ("bass", "take 1 of the harvest rule: got"),
     ],
 )  # fmt: skip
@@ -203,10 +210,17 @@ def test_a_step_past_the_end_and_wrong_questions_are_refused():
         lambda: pondpop.Simulation(pond(members=1)).run(until="2026-05-01"),
         lambda: pondpop.Simulation(pond(members=1)).run(until=dt.datetime(2026, 5, 1)),
         lambda: pondpop.Simulation(pond(members=1), harvest=lambda p: pondpop.Take("bass", share=0.1)).step(),
+        lambda: pondpop.Simulation(pond(members=1), harvest=3),
+        lambda: pondpop.Simulation(pond(members=1), observers=print),
+        lambda: pondpop.Simulation(pond(members=1), observers=[print, 3]),
         lambda: pondpop.Simulation(pond(), "nobody"),
         lambda: pondpop.Simulation(pond(), members=0),
         lambda: one.number("trout"),
         lambda: one.psd("shad"),
+        lambda: one.relative_weight("shad", (8, 12)),
+        lambda: one.relative_weight("bass", (12, 8)),
+        lambda: one.relative_weight("bass", (8, 12.5)),
+        lambda: one.relative_weight("bass", (203, 305)),
         lambda: pondpop.sweep(pond(), {"pond.cover": [1, 1]}),
         lambda: pondpop.sweep(pond(), {"pond.title": [1, 2]}),
     ):

@@ -19,7 +19,7 @@ from pondpop.model import harvest
 from pondpop.model.day import Engine
 from pondpop.model.inputs import RemovalInput
 from pondpop.observe import indices
-from pondpop.observe.observers import Surveys, read_survey
+from pondpop.observe.observers import LENGTH_CLASSES_IN, Surveys, read_survey
 from pondpop.scenario import Scenario, as_scenario, befallen
 from pondpop.species import MEASURED, SPECIES, place_of
 
@@ -27,6 +27,7 @@ __all__ = ["Simulation", "Take"]
 
 ANY_LENGTH = (0.0, np.inf)
 SHORTEST = 1e-3  # mm, whose logarithm is finite; no fish is shorter
+LEAST_ENDS_MM = 40.0  # a window that ends below is one in inches by mistake: no bass is longer than 40 in, nor fry taken
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,10 @@ class Simulation:
             strategies={name: whole.strategies[name]}, ensemble=whole.ensemble._replace(members=count)
         )
         self.strategy = name
+        if callable(observers) or not all(callable(one) for one in observers):
+            raise InputError("observers", observers, "a list of functions of the simulation", "put them between [ and ]")
+        if harvest is not None and not callable(harvest):
+            raise InputError("harvest", harvest, "a function of the simulation that returns a list of pondpop.Take, or None")
         self.observers = tuple(observers)
         self.harvest = harvest
         parameters, luck = (source or Prior()).draw(self.scenario, whole.strategies[name], 0, count)
@@ -162,9 +167,30 @@ class Simulation:
         choice("species", species, MEASURED)
         return indices.psd(read_survey(self._engine)["number"], species, category)
 
+    def relative_weight(self, species: str, length_in: tuple[int, int]) -> Array:
+        """Mean relative weight (Wr) of the fish of a species between two whole inches, in per cent [member].
+
+        Weight over the standard weight of a fish of that length, by the inch classes of a survey, since Wr is told so;
+        NaN where there are no such fish. Raises InputError for a species that has no
+        standard weight, or for what are no two whole inches.
+        """
+        choice("species", species, MEASURED)
+        if not (
+            isinstance(length_in, tuple | list) and len(length_in) == 2
+            and all(type(end) is int for end in length_in) and 0 <= length_in[0] < length_in[1] <= LENGTH_CLASSES_IN.size
+        ):  # fmt: skip
+            allowed = f"two whole inches up to {LENGTH_CLASSES_IN.size}, the shorter one first, such as (8, 12)"
+            raise InputError("length_in", length_in, allowed)
+        read = read_survey(self._engine)
+        return indices.class_mean(read["relative_weight"], read["number"], species, *length_in)
+
     def survey(self) -> xr.Dataset:
         """All that a survey without error finds on this day: the variables of `compare`'s Dataset that have a
-        `survey_date`, with the dimensions member, species, length_class and so on, in SI."""
+        `survey_date`, with the dimensions member, species, length_class and so on, in SI.
+
+        Length classes are those of surveys, an inch each. Fish that live in the pond when a run starts come in the
+        course of its first day.
+        """
         return results.survey_dataset(self.scenario, self.strategy, self.date, read_survey(self._engine))
 
     @property
@@ -189,6 +215,9 @@ class Simulation:
         if len(given) != 1:
             raise InputError(path, Fact(" and ".join(given) or "no amount"), "one of share, per_ha, kg_per_ha")
         kind = given[0]
+        if np.asarray(amounts[kind]).dtype == bool:
+            remedy = "np.where(these, 0.1, 0.0) takes a tenth of these"
+            raise InputError(f"{path}, {kind}", Fact("truth values"), "numbers", remedy)
         amount = np.asarray(amounts[kind], dtype=float)
         most = 1.0 if kind == "share" else np.inf
         if amount.shape not in ((), (self.members,)):
@@ -198,6 +227,9 @@ class Simulation:
             allowed = "numbers from 0 to 1" if kind == "share" else "numbers of 0 or more"
             raise InputError(f"{path}, {kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
         shortest, longest = _window(take.length_mm, f"{path}, length_mm")
+        if longest < LEAST_ENDS_MM:
+            allowed = f"a window that ends at {LEAST_ENDS_MM:.0f} mm or more"
+            raise InputError(f"{path}, length_mm", take.length_mm, allowed, "lengths are in mm: 8 to 12 in are (203, 305)")
         return RemovalInput(
             day=self._engine.day,
             species=_place(take.species, f"{path}, species"),
