@@ -141,9 +141,9 @@ def test_every_goal_stands_beside_each_event_with_what_is_to_be_chosen_then():
     assert table.header == ["If", "Goal", "A: few", "B: many"]
     plain, cold, kill = ("nothing befalls the pond", "as above"), ("a cold winter", "choose A"), ("a kill", "still B")
     assert table.rows == [
-        [plain, "bass over 5 lb", ("5", ""), ("9", "")], [plain, "harvest, lb/acre", ("20", ""), ("0", "")],
-        [cold, "bass over 5 lb", ("9", ""), ("2", "")], [cold, "harvest, lb/acre", ("20", ""), ("0", "")],
-        [kill, "bass over 5 lb", ("4", ""), ("8", "")], [kill, "harvest, lb/acre", ("10", ""), ("0", "")],
+        [plain, "bass over 5 lb", ("5", ""), ("9", "")], [plain, "harvest in all, lb/acre", ("20", ""), ("0", "")],
+        [cold, "bass over 5 lb", ("9", ""), ("2", "")], [cold, "harvest in all, lb/acre", ("20", ""), ("0", "")],
+        [kill, "bass over 5 lb", ("4", ""), ("8", "")], [kill, "harvest in all, lb/acre", ("10", ""), ("0", "")],
     ]  # fmt: skip
     rows = {(row[0], row[3], row[5]): row for row in table.csv_rows}
     assert len(rows) == len(table.csv_rows) == 3 * 2 * 2
