@@ -97,7 +97,7 @@ class Table:
         )
         body = []
         for first, *rest in self.rows:
-            cells = "".join(_cells(cell, wide) for cell, wide in zip(rest, ranged[1:], strict=True))
+            cells = "".join(_cells(cell, wide, self.look == "bands") for cell, wide in zip(rest, ranged[1:], strict=True))
             body.append(f'<tr><th scope="row">{_cell(first)}</th>{cells}</tr>')
         long = " long" if len(self.rows) > LONG else ""  # may be broken between pages
         return (
@@ -132,9 +132,14 @@ def _cell(cell: Cell) -> str:
     return html(cell if isinstance(cell, str) else ": ".join(filter(None, cell)))
 
 
-def _cells(cell: Cell, wide: bool) -> str:
-    """A value, and where its column has ranges its range in a column of its own, so that copying gives numbers."""
+def _cells(cell: Cell, wide: bool, spans: bool = False) -> str:
+    """A value, and where its column has ranges its range in a column of its own, so that copying gives numbers.
+
+    spans: what has no range takes both columns, so that a long one does not squeeze the ranges above it.
+    """
     value, beside = (cell, "") if isinstance(cell, str) else cell
+    if wide and spans and not beside:
+        return f"<td colspan=2>{html(value)}</td>"
     return f"<td>{html(value)}</td>" + (f'<td class="range">{html(beside)}</td>' if wide else "")
 
 

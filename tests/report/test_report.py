@@ -1043,3 +1043,11 @@ def test_text_has_contrast_and_lines_differ_without_colour(page):
         assert contrast(colour, named["paper"]) >= 4.5, colour
     dashes, markers = [str(look[1]) for look in LOOKS], [look[2] for look in LOOKS]
     assert len(set(dashes)) == len(set(markers)) == len(LOOKS)
+
+
+def test_words_without_a_range_take_the_column_of_ranges_too():
+    rows = [["Wr", ("94", "91–101"), "90"], ["won", ("in 3 of 10; lost in 2 of 10", ""), "80"]]
+    wide, narrow = (tables.Table("x", "", ["", "A", "B"], rows, [], look=look).to_html() for look in ("bands", "numbers"))
+    assert '<td>94</td><td class="range">91–101</td><td>90</td>' in wide
+    assert "<td colspan=2>in 3 of 10; lost in 2 of 10</td><td>80</td>" in wide
+    assert '<td>in 3 of 10; lost in 2 of 10</td><td class="range"></td><td>80</td>' in narrow
