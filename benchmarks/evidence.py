@@ -107,6 +107,23 @@ def out_of_fold(rows: dict[str, Row], fit: dict[str, object], executor: Executor
     return {name: verdicts[name] for name in rows if name in verdicts}
 
 
+def refitted(fit: dict[str, object]) -> set[str]:
+    """Ponds of the folds in whose refit some value moved: in the others nothing was left out in effect."""
+    values = [(table["value"], table["folds"]) for table in estimates(fit).values()]
+    folds: list[list[str]] = fit["folds"]  # type: ignore[assignment]
+    return {pond for k, ponds in enumerate(folds) if any(of_fold[k] != value for value, of_fold in values) for pond in ponds}
+
+
+def how_far_left_out(verdicts: dict[str, Verdict], ponds: set[str]) -> str:
+    """What holds where a refit moved, and where it found nothing better than the values of all rows."""
+    there = {name: v for name, v in verdicts.items() if v.row["pond"] in ponds}
+    others = {name: v for name, v in verdicts.items() if name not in there}
+    return (
+        f"Of ponds whose refit found other values {shares(there)}. Of the rest, whose refit found none better than those of "
+        f"all rows, so that what was left out had its part in them, {shares(others)}."
+    )
+
+
 def pond_to_pond(verdicts: dict[str, Verdict], without: str = "") -> dict[str, float]:
     """How many times as wide the range of each kind of reading must be for what ponds showed, but for one pond; 1 or more.
 
@@ -343,6 +360,7 @@ def page(rows: dict[str, Row], inside: dict[str, Verdict], raw: dict[str, Verdic
         "",
         f"**Documented ponds, out of fold** (refitted without the pond, in {len(folds_of(rows))} folds): {shares(outside)}",
         f"({before}).",
+        *([how_far_left_out(outside, refitted(fit))] if fit else []),
         f"Documented ponds, in sample: {shares(within['documented'])}.",
         f"Expectations, all in sample: {shares(within['expectation'])}.",
         f"Physiology: {shares(within['physiology'])}; formulas {sum(ok for _, ok in formulas)} of {len(formulas)}.",
