@@ -27,7 +27,7 @@ __all__ = ["Simulation", "Take"]
 
 ANY_LENGTH = (0.0, np.inf)
 SHORTEST = 1e-3  # mm, whose logarithm is finite; no fish is shorter
-LEAST_ENDS_MM = 40.0  # a window that ends below is one in inches by mistake: no bass is longer than 40 in, nor fry taken
+LEAST_ENDS_MM = 40.0  # a window that ends below is one in inches by mistake: nobody takes fry (a choice of ours)
 
 
 @dataclass(frozen=True)
