@@ -24,7 +24,7 @@ HOME = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(HOME), str(HOME / "benchmarks"), str(HOME / "tests")]
 
 import numpy as np
-from fit import MEMBERS, RESULT, Row, distance, folds_of, holds, load_rows, scaled, spread_of
+from fit import MEMBERS, RESULT, Row, distance, folds_of, holds, load_priors, load_rows, scaled, spread_of
 from measures import Chance, evaluate
 
 from pondpop.ensemble.workers import processes
@@ -107,20 +107,20 @@ def out_of_fold(rows: dict[str, Row], fit: dict[str, object], executor: Executor
     return {name: verdicts[name] for name in rows if name in verdicts}
 
 
-def refitted(fit: dict[str, object]) -> set[str]:
-    """Ponds of the folds in whose refit some value moved: in the others nothing was left out in effect."""
-    values = [(table["value"], table["folds"]) for table in estimates(fit).values()]
-    folds: list[list[str]] = fit["folds"]  # type: ignore[assignment]
-    return {pond for k, ponds in enumerate(folds) if any(of_fold[k] != value for value, of_fold in values) for pond in ponds}
-
-
-def how_far_left_out(verdicts: dict[str, Verdict], ponds: set[str]) -> str:
-    """What holds where a refit moved, and where it found nothing better than the values of all rows."""
-    there = {name: v for name, v in verdicts.items() if v.row["pond"] in ponds}
-    others = {name: v for name, v in verdicts.items() if name not in there}
+def told_refits(fit: dict[str, object]) -> str:
+    """How far each fold's refit came: what its own rows cost at the values of all rows and at its own, and the farthest
+    that a value moved."""
+    costs: list[list[float]] = fit["fold_costs"]  # type: ignore[assignment]
+    moves = [
+        [prior.place(of_fold) - prior.place(table["value"]) for of_fold in table["folds"]]
+        for prior in load_priors()
+        if (table := estimates(fit).get(prior.path))
+    ]
+    farthest = np.abs(np.array(moves)).max(axis=0)
+    each = ", ".join(f"{a:g} to {b:g} ({far:.2f})" for (a, b), far in zip(costs, farthest, strict=True))
     return (
-        f"Of ponds whose refit found other values {shares(there)}. Of the rest, whose refit found none better than those of "
-        f"all rows, so that what was left out had its part in them, {shares(others)}."
+        f"The refits brought what is left without a fold from a cost of {each}; in brackets the farthest that a value moved, in "
+        "standard deviations of its prior."
     )
 
 
@@ -360,7 +360,7 @@ def page(rows: dict[str, Row], inside: dict[str, Verdict], raw: dict[str, Verdic
         "",
         f"**Documented ponds, out of fold** (refitted without the pond, in {len(folds_of(rows))} folds): {shares(outside)}",
         f"({before}).",
-        *([how_far_left_out(outside, refitted(fit))] if fit else []),
+        *([told_refits(fit)] if fit else []),
         f"Documented ponds, in sample: {shares(within['documented'])}.",
         f"Expectations, all in sample: {shares(within['expectation'])}.",
         f"Physiology: {shares(within['physiology'])}; formulas {sum(ok for _, ok in formulas)} of {len(formulas)}.",

@@ -134,23 +134,21 @@ def test_last_line_tells_out_of_fold_first(rows):
     assert int(match[4]) == len(counted.intersection(HELD.read_text(encoding="utf-8").split()))
 
 
-def test_ponds_whose_refit_moved_nothing_are_told_apart(rows):
+def test_every_fold_was_refitted():
+    """A refit that finds nothing better than the values of all rows would leave nothing out in effect."""
     evidence = script("evidence")
-    fit = {"folds": [["P1", "4.1"], ["P3"]], "bass.a": {"value": 2.0, "folds": [2.0, 2.0]}}
-    assert evidence.refitted(fit) == set()
-    fit["bass.b"] = {"value": 1.0, "folds": [1.0, 1.5]}
-    assert evidence.refitted(fit) == {"P3"}
-    row = {"scale": "linear", "value": 10.0, "error": 1.0, "low": 9.0, "high": 11.0}
-    verdicts = {
-        str(k): evidence.judge(row | {"pond": pond}, np.full(8, found))
-        for k, (pond, found) in enumerate([("P3", 10.0), ("P3", 20.0), ("P1", 10.0)])
-    }
-    told = evidence.how_far_left_out(verdicts, {"P3"})
-    assert "other values 1 of 2 tests hold, coverage 50 %" in told and "part in them, 1 of 1 tests hold, coverage 100 %" in told
+    fit = evidence.load_fit()
+    costs = fit["fold_costs"]
+    assert len(costs) == len(fit["folds"]) and all(after < before for before, after in costs)
+    for number in range(len(costs)):
+        assert any(table["folds"][number] != table["value"] for table in evidence.estimates(fit).values())
     page = (HOME / "benchmarks" / "EVIDENCE.md").read_text(encoding="utf-8")
-    moved = evidence.refitted(evidence.load_fit())
-    of_moved = sum(row["kind"] == "documented" and row["pond"] in moved for row in rows.values())
-    assert re.search(rf"whose refit found other values \d+ of {of_moved} tests hold", page)
+    assert evidence.told_refits(fit) in page
+    prior = evidence.load_priors()[0]
+    two = {"value": prior.value(0.0), "folds": [prior.value(0.5), prior.value(-0.25)]}
+    assert "from a cost of 10 to 9.5 (0.50), 8 to 8 (0.25);" in evidence.told_refits(
+        {"fold_costs": [[10.0, 9.5], [8.0, 8.0]], prior.path: two}
+    )
 
 
 def test_error_from_pond_to_pond_comes_of_other_ponds_and_covers_eight_in_ten():
