@@ -16,7 +16,7 @@ from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import Stocking
-from pondpop.units import G_PER_LB, brief, converted, in_hundred, unit_of
+from pondpop.units import G_PER_LB, brief, converted, in_hundred, joined, unit_of
 
 Array = NDArray[np.float64]
 
@@ -160,11 +160,18 @@ def _group_difference(
     doubt = ", of a number that is itself in doubt" if event.number_cv or twin.number_cv else ""
     yield Detail(
         "stocked group",
-        f"{lead}: “{event.name}” {words} at {months} months (survivors {of_members(share[a], 'percent')} % and "
+        f"{lead}: {_called(event)} {words} at {months} months (survivors {of_members(share[a], 'percent')} % and "
         f"{of_members(share[b], 'percent')} %{doubt}, weight {of_members(weight[a], 'weight')} and "
         f"{of_members(weight[b], 'weight')}{unit}).",
         ("group_weight", "group_survivors"),
     )
+
+
+def _called(group: Stocking) -> str:
+    """Words for a stocked group: by its name where that says more than the species and the day do."""
+    came = "living there at the start" if group.resident else f"stocked {group.date}"
+    told = group.name in (group.species, f"{group.species}_{group.date}")
+    return f"{group.species} {came}" + ("" if told else f" (“{group.name}”)")
 
 
 def _difference(difference: Array, unit: str, more: str, less: str) -> str:
@@ -221,8 +228,10 @@ def _costs(told: Teller) -> Iterator[Detail]:
         words = f"{name} {cost.currency} {of_members(cost.total[s], 'money')}"
         said.append(words + (f" ({', '.join(parts)})" if len(parts) > 1 else ""))
     made_of = ("pellets_given", "harvest_number", "catch_rate", "aeration_kwh")
-    yield Detail("cost", f"Cost over the run: {'; '.join(said)}.", made_of)
+    rest = f", without {joined(cost.unpriced)}, for which no price was given" if cost.unpriced else ""
+    yield Detail("cost", f"Cost over the run{rest}: {'; '.join(said)}.", made_of)
+    priced = ", of what has a price" if cost.unpriced else ""
     for score in told.decision.scores:
         if score.goal.kind == "bass_above":
             each = "; ".join(f"{name} {told.currency} {told.cost_per_fish(score, s)}" for s, name in enumerate(told.short))
-            yield Detail("cost", f"Cost for each of the {told.goal(score)}: {each}.", (*made_of, *score.made_of))
+            yield Detail("cost", f"Cost for each of the {told.goal(score)}{priced}: {each}.", (*made_of, *score.made_of))

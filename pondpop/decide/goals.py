@@ -241,10 +241,12 @@ def costs(dataset: xr.Dataset) -> Cost:
             price = stocking.cost_each
             if price is None:
                 price = prices.per_fish.get(stocking.species) if prices else None
-            if price is None:
+            if price is None and stocking.per_ha:
                 unpriced.add(stocking.species)
             fish[s] += (price or 0.0) * stocking.per_ha * area
         for removal in strategy.removals:
+            if not (removal.share or removal.kg_per_ha or removal.per_ha):
+                continue  # of nothing, as a sweep or a plan may try it, which nobody is paid for
             events[s] += removal.cost or 0.0
             if removal.cost is None and removal.reason == "removal":
                 unpriced.add("some removals")

@@ -102,9 +102,10 @@ class Wording:
         text = f"{own} over {_years(self.scenario.run.years)}"
         rivals = [k for k in (d.ranked if len(d.equals) == 1 else d.equals) if k != d.best][:most]
         parts = [part for k in rivals if (part := self._price(self._best_against(k)))]
-        text += f"; {self.short[d.best]} costs {joined(parts)}." if parts else "."
         missing = joined(words.replace("_", " ") for words in d.cost.unpriced)
-        return f"{text} Without a price: {missing}." if missing else text
+        text += f", without {missing}, for which no price was given" if missing else ""
+        so_far = "of the rest " if missing else ""
+        return f"{text}; {so_far}{self.short[d.best]} costs {joined(parts)}." if parts else f"{text}."
 
     def each(self) -> str:
         """What each big bass costs under the best strategies, where there are prices and big bass are wanted."""
@@ -115,7 +116,8 @@ class Wording:
         for score in (score for score in d.scores if score.goal.kind == "bass_above"):
             prices = (f"{self.short[k]} {self.currency} {self.cost_per_fish(score, k)}" for k in d.ranked[:MOST_PRICED])
             told.append(f"{self.goal(score)}: {joined(prices)}")
-        return f"for each of the {'; '.join(told)}." if told else ""
+        rest = " (of what has a price)" if d.cost.unpriced else ""
+        return f"for each of the {'; '.join(told)}{rest}." if told else ""
 
     def listed(self, some: Sequence[int], most: int = 4, last: str = "or") -> str:
         """Strategies by their full names; no more than so many."""
@@ -197,10 +199,11 @@ class Wording:
             gain = wanted.gain[1]
             more, less = _MORE[wanted.score.kind]
             goal = f"{'of ' if wanted.score.kind == 'crop' else ''}{self.goal(wanted.score, short=True)}"
-            way, change = ("for", more) if gain >= 0 else ("with", less)
             amount = self.amount(abs(gain), wanted.score)
             nothing = self.amount(0.0, wanted.score) == amount
-            for_what = f", {way} {amount} {change} {goal}" if not nothing else f", for no difference in {self.goal(wanted.score)}"
+            way = "for" if middle > 0 and (gain >= 0 or nothing) else "with"  # money that is saved buys nothing
+            what = f"no difference in {self.goal(wanted.score)}" if nothing else f"{amount} {more if gain >= 0 else less} {goal}"
+            for_what = f", {way} {what}"
         return f"{currency} {said} {'more' if middle > 0 else 'less'} than {other}{for_what}"
 
     def _cost(self, strategy: int) -> str:

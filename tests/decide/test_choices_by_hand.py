@@ -318,7 +318,7 @@ def test_a_group_that_both_stock_is_told_two_years_on(few, many, cv, said):
     stocked = [one.stocking[-1] for one in changed.values()]
     lead = "“many” instead of “few”"
     (found,) = details._group_difference(told, *stocked, 0, 1, lead)
-    assert found.words.startswith(f"{lead}: “young_bass” ") and said in found.words
+    assert found.words.startswith(f"{lead}: bass stocked 2026-04-10 (“young_bass”) ") and said in found.words
 
 
 def test_a_group_that_does_not_differ_is_told_so():
@@ -326,7 +326,7 @@ def test_a_group_that_does_not_differ_is_told_so():
     told = teller(dataset(scenario, readings(scenario, 1.0)), "us")
     event = scenario.strategies["few"].stocking[-1]
     (found,) = details._group_difference(told, event, event, 0, 1, "x")
-    assert "“young_bass” no clear difference in weight or survival at 24 months" in found.words
+    assert "bass stocked 2026-04-10 (“young_bass”) no clear difference in weight or survival at 24 months" in found.words
 
 
 # --- a terminal

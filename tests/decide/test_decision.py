@@ -11,7 +11,7 @@ from small import dataset, pond, readings
 
 from pondpop.decide.comparison import judge, verdicts
 from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text, height
-from pondpop.decide.details import details
+from pondpop.decide.details import _called, details
 from pondpop.decide.goals import SURE, Cost, Score
 from pondpop.decide.phrases import teller
 from pondpop.ensemble import results
@@ -420,7 +420,14 @@ def young_bass(few, many) -> str:
 def test_a_difference_is_told_with_its_sign_and_band():
     luck = np.linspace(300.0, 900.0, 10)[:, None]
     words = young_bass(luck + 136.077711, luck)  # 0.3 lb
-    assert "“many” instead of “few”: “young_bass” 0.3 lb lighter" in words
+    assert "“many” instead of “few”: bass stocked 2026-04-10 (“young_bass”) 0.3 lb lighter" in words
+
+
+def test_a_group_that_is_called_as_its_species_is_told_by_its_day():
+    (group,) = [one for one in pond().strategies["few"].stocking if one.name == "young_bass"]
+    assert _called(group._replace(name="bass")) == "bass stocked 2026-04-10"
+    assert _called(group._replace(name="bass_2026-04-10")) == "bass stocked 2026-04-10"
+    assert _called(group._replace(name="large", resident=True)) == "bass living there at the start (“large”)"
 
 
 def test_a_difference_of_unclear_sign_is_not_claimed():

@@ -271,6 +271,14 @@ def test_what_has_no_price_is_named():
     assert goals.costs(dataset(scenario, read)).unpriced == ("bass", "feed")
 
 
+@pytest.mark.parametrize(("share", "paid"), [(0.0, 0.0), (0.5, 900.0)])
+def test_a_removal_of_nothing_costs_nothing(share, paid):
+    """As a sweep or a plan tries it, whose first value is often 0."""
+    removal = "[[strategies.few.removal]]\nspecies='bass'\ndate=2026-07-01\nshare={}\ncost=900\n"
+    scenario, read = two_ponds("[[goals]]\nkind='cost'\n[costs]\nper_bass=1\n" + removal.format(share))
+    assert goals.costs(dataset(scenario, read)).parts["removals"].tolist() == [[paid, paid], [0.0, 0.0]]
+
+
 # --- repairs
 
 

@@ -131,7 +131,17 @@ def test_what_more_money_buys():
     assert priced(120.0, 3.0) == f"USD 120 more than B, for 3 more {goal}"
     assert priced(-120.0, -3.0) == f"USD 120 less than B, with 3 fewer {goal}"
     assert priced(120.0, 0.0) == f"USD 120 more than B, for no difference in {goal}"
+    assert priced(-120.0, 3.0) == f"USD 120 less than B, with 3 more {goal}"
+    assert priced(-120.0, 0.0) == f"USD 120 less than B, with no difference in {goal}"
     assert priced(0.0, 3.0) == "as much as B"
+
+
+def test_strategies_with_parts_that_have_no_price_are_compared_by_the_rest_only():
+    cost = Cost("USD", {"fish": np.full((2, 5), 100.0)}, ("grass_carp", "shad"))
+    told = wording(np.repeat([[3.0], [0.0]], 5, axis=1), cost=cost)
+    without = ", without grass carp and shad, for which no price was given; of the rest A costs as much as B."
+    assert told.money() == f"A USD 100 over 1 year{without}"
+    assert told.each().endswith("(of what has a price).")
 
 
 def test_a_goal_that_is_due_in_a_year_says_which():
