@@ -231,7 +231,12 @@ def _windows(given: argparse.Namespace) -> list[tuple[float, float]]:
     if given.window_mm and given.window_in:
         raise checks.InputError("--window-mm", given.window_mm[0], "windows in one unit", "--window-in is given too, remove one")
     if given.window_mm:
-        return [read_pair("--window-mm", text, 5, 889) for text in given.window_mm]
+        windows = [read_pair("--window-mm", text, 5, 889) for text in given.window_mm]
+        for text, (_, high) in zip(given.window_mm, windows, strict=True):
+            if high <= 35:  # the longest length in inches; of such fry nobody takes any
+                remedy = f"for inches write --window-in {text}"
+                raise checks.InputError("--window-mm", text, "lengths of bass that can be caught, in mm", remedy)
+        return windows
     inches = [read_pair("--window-in", text, 0.2, 35) for text in given.window_in or ("8..12", "15..25")]
     return [(low * MM_PER_IN, high * MM_PER_IN) for low, high in inches]
 

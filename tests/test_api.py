@@ -199,6 +199,16 @@ def test_a_rule_that_makes_no_sense_is_refused_before_the_day(take, says):
     np.testing.assert_array_equal(one.number("bluegill"), before)
 
 
+@pytest.mark.parametrize(
+    ("until", "remedy"),
+    [(dt.datetime(2026, 5, 1), "; give its day, until.date()"), ("2026-05-01", "; give datetime.date(year, month, day)")],
+)
+def test_a_day_to_stop_at_that_is_no_date_is_refused_with_what_to_give(until, remedy):
+    with pytest.raises(InputError) as refused:
+        pondpop.Simulation(pond(members=1)).run(until=until)
+    assert str(refused.value).endswith(f"needs a date from 2026-04-01 to 2027-04-01{remedy}")
+
+
 def test_a_step_past_the_end_and_wrong_questions_are_refused():
     one = pondpop.Simulation(pond(members=1))
     one.run()

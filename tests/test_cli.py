@@ -110,6 +110,12 @@ VARY = "strategies.bass_75.stocking.bass"
         (["quota", SCENARIO, "--window-in", "８..12"], "FROM..TO"),
         (["compare", SCENARIO, "--members", "５"], "--members: got \"５\", needs a whole number"),
         (["compare", SCENARIO, "--members", "1_0"], "--members: got \"1_0\", needs a whole number"),
+        (["quota", SCENARIO, "--window-mm", "8..12"], "for inches write --window-in 8..12"),
+        (["quota", SCENARIO, "--strategy", "nobody"], '--strategy: got "nobody", needs one of bass_75, bass_100'),
+        (["quota", SCENARIO, "--from-year", "2029"], "years count from 1, which is 2026; 2029 is year 4"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.per_acre=50..100"], "a range with a step, such as 75..100/5"),
+        (["sweep", SCENARIO, "--vary", f"{VARY}.date=2026-06-01..2026-08-01"], "a range with a step"),
+        (["plan", SCENARIO, "--vary", f"{VARY}.per_acre=75"], "got 1 plan, needs 2 to 1,000,000 plans; give several values"),
         (["quota", SCENARIO, "--wr-floor", "９0"], "--wr-floor: got \"９0\", needs a number"),
         (["report", "."], ".: got a folder with nothing of the kind, needs a result of compare, quota, plan or verify"),
         (["report", ""], 'RESULT: got "", needs a path'),  # not the folder one stands in

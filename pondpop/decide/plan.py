@@ -222,7 +222,8 @@ def ask(
             raise InputError(axis.path, list(axis.values), "at least one value, and each once")
     count = math.prod(len(axis.values) for axis in axes)
     if not 2 <= count <= MOST_PLACES:
-        raise InputError("--vary", Fact(f"{count} plans"), f"2 to {MOST_PLACES:,} plans")
+        remedy = "give several values, such as 75,100 or 75..100/5" if count < 2 else ""
+        raise InputError("--vary", Fact(f"{count:,} {'plan' if count == 1 else 'plans'}"), f"2 to {MOST_PLACES:,} plans", remedy)
     named = {axis.path.split(".")[1] for axis in axes if axis.path.startswith("strategies.")}
     if len(named) > 1:
         raise InputError("--vary", Fact(f"paths of {' and '.join(sorted(named))}"), "paths of one strategy, the planned one")

@@ -22,7 +22,7 @@ import scipy  # its modules are imported when they are first used: `scipy.stats`
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop.checks import Fact, InputError, nearest
+from pondpop.checks import Fact, InputError, choice
 from pondpop.decide import comparison, goals, harvest_outcome
 from pondpop.decide.goals import Cost, Score
 from pondpop.decide.limits import Limit, limits
@@ -234,13 +234,16 @@ def ask(
     """
     checked(scenario)
     name = next(iter(scenario.strategies)) if strategy is None else strategy
-    if name not in scenario.strategies:
-        raise InputError("--strategy", name, "a strategy of the scenario", nearest(name, scenario.strategies))
+    choice("--strategy", name, scenario.strategies)
     stocked = [e.date.year for e in scenario.strategies[name].stocking if e.species == "bass" and not e.resident]
     start, last = scenario.run.start.year, scenario.run.last_year
     first = from_year if from_year is not None else max([year - start + 2 for year in stocked], default=1)
     if not 1 <= first <= last - 1:
-        raise InputError("--from-year", first, f"a calendar year of the run from 1 to {last - 1}", "lengthen the run")
+        counted = f"years count from 1, which is {start}"
+        if start <= first <= start + last - 1:
+            counted += f"; {first} is year {first - start + 1}"
+        remedy = "lengthen the run" if from_year is None else counted
+        raise InputError("--from-year", first, f"a year of the run from 1 to {last - 1}", remedy)
     if not 1 <= len(windows) <= 3:
         raise InputError("windows", Fact(f"{len(windows)} of them"), "1 to 3 length windows")
     for one, other in itertools.combinations(sorted(windows), 2):

@@ -60,6 +60,7 @@ def labels(axes: Sequence[Axis]) -> list[str]:
 def _values(given: str) -> list[Value]:
     match = re.fullmatch(r"(.+?)\.\.(.+?)/(.+)", given)
     if not match:
+        _refuse_stepless(given)
         values = [_value(part.strip()) for part in given.split(",")]
     else:
         first, last = _value(match[1]), _value(match[2])
@@ -73,6 +74,13 @@ def _values(given: str) -> list[Value]:
     if twice is not None:
         raise InputError("--vary", Fact(f"{twice} more than once"), "every value once")
     return values
+
+
+def _refuse_stepless(given: str) -> None:
+    """A range of numbers or dates without a step would be read as a word."""
+    first, dots, last = given.partition("..")
+    if dots and all(isinstance(_value(end), int | float | dt.date) for end in (first, last or first)):
+        raise InputError("--vary", given, "a range with a step, such as 75..100/5", "or a list, such as 75,85,100")
 
 
 def _step(text: str) -> Decimal:

@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 
 from pondpop.arrays import Array
-from pondpop.checks import Fact, InputError, RunError, choice, integer, nearest
+from pondpop.checks import Fact, InputError, RunError, choice, integer
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior, Source
 from pondpop.ensemble.prepare import prepare
@@ -76,8 +76,7 @@ class Simulation:
         whole = as_scenario(scenario)
         whole = whole._replace(what_if=()) if what_if is None else befallen(whole, what_if)
         name = next(iter(whole.strategies)) if strategy is None else strategy
-        if name not in whole.strategies:
-            raise InputError("strategy", name, "a strategy of the scenario", nearest(name, whole.strategies))
+        choice("strategy", name, whole.strategies)
         count = whole.ensemble.members if members is None else integer("members", members, 1, 10_000)
         self.scenario = whole._replace(
             strategies={name: whole.strategies[name]}, ensemble=whole.ensemble._replace(members=count)
@@ -132,7 +131,9 @@ class Simulation:
         """
         end = self.scenario.run.end
         if until is not None and (type(until) is not dt.date or not self.date <= until <= end):
-            raise InputError("until", until, f"a date from {self.date} to {end}")
+            remedy = "give its day, until.date()" if isinstance(until, dt.datetime) else ""
+            remedy = remedy or ("" if isinstance(until, dt.date) else "give datetime.date(year, month, day)")
+            raise InputError("until", until, f"a date from {self.date} to {end}", remedy)
         while self.date < (until or end):
             self.step()
         return self

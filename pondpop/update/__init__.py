@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pondpop.checks import Fact, InputError, nearest
+from pondpop.checks import Fact, InputError, choice
 from pondpop.ensemble.draws import draw_luck, draw_parameters, streams
 from pondpop.ensemble.run import Store
 from pondpop.ensemble.store import package_versions
@@ -180,9 +180,7 @@ def _nothing_seen(scenario: Scenario, records: Records, name: str, seen: Evidenc
 def _followed(scenario: Scenario, strategy: str | None, until: dt.date | None) -> str:
     names = list(scenario.strategies)
     if strategy is not None:
-        if strategy not in names:
-            raise InputError("--strategy", strategy, "a strategy of the scenario", nearest(strategy, names))
-        return strategy
+        return choice("--strategy", strategy, names)
     if until and len({history(scenario, scenario.strategies[name], until) for name in names}) > 1:
         raise InputError(
             "--strategy", Fact(f"strategies that differ before the last record, {until}"),

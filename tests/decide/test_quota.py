@@ -821,7 +821,7 @@ def test_what_is_as_good_is_caught_and_asks_for_less_and_keeps_the_limits():
 def test_the_last_year_stands_apart_also_in_the_shortest_run():
     assert ask(pond(years=1), from_year=1).periods == ((1, 1), (2, 2))
     assert [ask(pond(years=2), from_year=first).periods for first in (1, 2)] == [((1, 2), (3, 3)), ((2, 2), (3, 3))]
-    with pytest.raises(InputError, match="a calendar year of the run from 1 to 1"):
+    with pytest.raises(InputError, match="a year of the run from 1 to 1"):
         ask(pond(years=1), from_year=2)
 
 
