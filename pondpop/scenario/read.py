@@ -105,7 +105,7 @@ def _quantities(known: list[str]) -> list[checks.Quantity]:
 
 
 def read(path: str | Path) -> dict[str, Any]:
-    """What the TOML file says, unchecked. Raises InputError if it cannot be read or is no TOML."""
+    """What the TOML file says, unchecked. Raises InputError if it is no TOML, OSError if it cannot be read."""
     content = file_text(Path(path), LARGEST_FILE)
     # Python's TOML reader takes quadratic time for long dotted keys and recurses into nested lists.
     if re.search(r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){20}""", content):
@@ -124,7 +124,7 @@ def read(path: str | Path) -> dict[str, Any]:
 
 
 def file_text(path: Path, largest: int) -> str:
-    """The text of a regular file that is not too large. Raises InputError."""
+    """The text of a regular file that is not too large. Raises InputError for what is none, OSError if it cannot be read."""
     name = str(path)
     try:
         if not path.exists():
@@ -140,11 +140,10 @@ def file_text(path: Path, largest: int) -> str:
         raise InputError(
             "", Fact(f"a byte that is no UTF-8 (number {error.start:,})"), "text in UTF-8", file=name
         ) from None
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        why = Fact(checks.reason(OSError(error.errno, error.strerror)) if isinstance(error, OSError) else error)
-        raise InputError("", why, "a file that can be read", file=name) from None
+    except InputError:
+        raise
+    except ValueError as error:  # a name that no file can have
+        raise InputError("", Fact(error), "a file that can be read", file=name) from None
 
 
 @contextmanager

@@ -42,7 +42,7 @@ DEFAULT_SURVEYS = ("04-15", "10-15")
 
 
 def load(path: str | Path) -> Scenario:
-    """The scenario of a file, checked and in SI: a frozen tuple of tuples. Raises InputError.
+    """The scenario of a file, checked and in SI: a frozen tuple of tuples. Raises InputError; OSError if it cannot be read.
 
     >>> import pondpop
     >>> scenario = pondpop.load("pond.toml")

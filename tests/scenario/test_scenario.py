@@ -2,6 +2,7 @@
 
 import copy
 import datetime as dt
+import errno
 import os
 import time
 import tomllib
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.scenario import (
     CLIMATES,
@@ -614,6 +616,24 @@ def test_what_is_no_file_is_refused(tmp_path):
     for name, says in [("nothing", "no such file"), (".", "a folder"), ("pipe", "no ordinary file"), ("a\0b", "needs")]:
         with pytest.raises(InputError, match=says):
             read(f"{tmp_path}/{name}")
+
+
+@pytest.mark.parametrize("command", ["check", "compare"])
+def test_a_file_that_may_not_be_read_is_no_fault_of_the_input(tmp_path, monkeypatch, command, capsys):
+    """Status 1, as wherever a file cannot be read or written."""
+    file = tmp_path / "pond.toml"
+    file.write_text(SMALL)
+    opened = Path.open
+
+    def refuse(self, *given, **more):
+        if self == file:
+            raise PermissionError(errno.EACCES, "Permission denied", str(file))
+        return opened(self, *given, **more)
+
+    monkeypatch.setattr(Path, "open", refuse)
+    monkeypatch.chdir(tmp_path)
+    assert cli.main([command, str(file)]) == 1
+    assert capsys.readouterr().err == f"pondpop: {file}: you may not read or write there\n"
 
 
 def test_a_byte_order_mark_is_no_harm(tmp_path):
