@@ -6,6 +6,7 @@ power of aerators (15 to 20 kW/ha for shrimp, Boyd 1998, seen in an abstract), l
 seen in summaries) and grass carp (5 to 15 an acre, from memory; 20, Hill 1970, seen in a summary).
 """
 
+import itertools
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
@@ -24,6 +25,9 @@ from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
+MOST_FORAGE_PER_ACRE = {"bluegill": 5000, "redear": 2500, "shad": 10_000, "minnow": 20_000}
+SHORTEST_STOCKED_MM = 15.0
+LONGEST_STOCKED_MM = {"bass": 700.0, "bluegill": 320.0, "redear": 380.0, "shad": 220.0, "minnow": 105.0}
 LONGEST_FINGERLING_MM = 150.0
 MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
 MOST_AERATION_KW_PER_HA = 20.0
@@ -69,6 +73,7 @@ def unusual(scenario: Scenario) -> list[Odd]:
             for event in strategy.removals
             if event.reason == "die_off" and event not in common
         ]
+    told += [*_winter_in_july(scenario), *_goals_apart(scenario)]
     here = {name for strategy in scenario.strategies.values() for name in strategy.species}
     told += [
         Odd(f"what_if.{one.name}: {event.name}, a die-off of {event.species}, which no strategy has")
@@ -77,6 +82,43 @@ def unusual(scenario: Scenario) -> list[Odd]:
         if event.species not in here
     ]
     return told
+
+
+def _winter_in_july(scenario: Scenario) -> Iterator[Odd]:
+    """Monthly means that begin with another month than January."""
+    means = scenario.pond.temperature.monthly_c
+    if means and sum(means[:2]) > sum(means[6:8]):
+        yield Odd("water that is warmer in January and February than in July and August", "the first mean is January's")
+
+
+def _goals_apart(scenario: Scenario) -> Iterator[Odd]:
+    """Goals for one time of which no pond can meet both, as their ranges lie apart."""
+    from pondpop.species.catalogue import standards  # only goals of two options pay for reading it
+
+    targets = standards()["targets"] if len(scenario.goals) > 1 else {}
+    wanted = [goal for goal in scenario.goals if isinstance(targets.get(goal.kind), dict)]
+    for one, other in itertools.combinations(wanted, 2):
+        ranges = [(name, targets[one.kind][name]["psd"], targets[other.kind][name]["psd"]) for name in ("bass", "bluegill")]
+        apart = [(name, a, b) for name, a, b in ranges if max(a[0], b[0]) >= min(a[1], b[1])]
+        if apart and one.by_year == other.by_year:
+            name, (low, high), (least, most) = apart[0]
+            yield Odd(
+                f"goals {one.kind} and {other.kind}, which no pond meets at one time ({name} PSD {low}–{high} and {least}–{most})",
+                "leave one out, or let weight say which counts more",
+            )
+
+
+def _sizes_and_numbers(strategy: Strategy) -> Iterator[Odd]:
+    """Fish of lengths that are hardly ever stocked, or reached; and forage in numbers that are hardly ever stocked."""
+    for event in strategy.stocking:
+        longest = LONGEST_STOCKED_MM.get(event.species)
+        if event.length_mm < SHORTEST_STOCKED_MM:
+            yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)}", "cm or inches may be meant")
+        if longest is not None and event.length_mm > longest:
+            yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)}, longer than they ever become")
+        most = MOST_FORAGE_PER_ACRE.get(event.species)
+        if most is not None and not event.resident and DENSITY["per_acre"].from_si(event.per_ha) > most * (1 + 1e-9):
+            yield Odd(f"{event.name}, {_both(event.per_ha, DENSITY)} {event.species}, far more than are stocked")
 
 
 def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
@@ -141,6 +183,7 @@ def _fed_without_air(strategy: Strategy) -> Iterable[tuple[Feeding, float]]:
 def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
     bass = [event for event in strategy.stocking if event.species == "bass"]
     yield from _far_too_few(strategy, area_ha)
+    yield from _sizes_and_numbers(strategy)
     yield from _little_forage(strategy)
     forage = [event.date for event in strategy.stocking if event.species != "bass"]
     for event in bass:

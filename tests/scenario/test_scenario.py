@@ -768,6 +768,12 @@ RESIDENT = {"resident": True, "per_acre": 100}
 FED = {"lb_per_acre_day": 12}
 UNLIKELY = [
     ({LIGHT + "stocking__0__per_acre": 7500}, "bass, 7,500 per acre (18,500 per ha)"),
+    ({"stocking__0__per_acre": 150_000}, "150,000 per acre (371,000 per ha) bluegill, far more than are stocked"),
+    ({"stocking__0__length_in": None, "stocking__0__length_mm": 5}, "bluegill of 0.197 in (5 mm); cm or inches may be meant"),
+    ({"stocking__0__length_in": 20}, "bluegill of 20 in (508 mm), longer than they ever become"),
+    ({"water": {"monthly_c": [28, 28, 25, 20, 15, 11, 9, 10, 14, 19, 23, 26]}}, "warmer in January and February than in July"),
+    ({"goals": [{"kind": "big_bass"}, {"kind": "panfish"}]},
+     "goals big_bass and panfish, which no pond meets at one time (bass PSD 50–80 and 20–40); leave one out"),
     ({LIGHT + "feeding": [{"lb_per_acre_day": 30}]}, "feeding, feed of 30 lb/acre a day"),
     ({LIGHT + "feeding": [FED | {"season": ["03-01", "10-31"]}, FED | {"season": ["05-01", "06-30"]}]}, "feed of 24 lb/acre"),
     ({LIGHT + "feeding": [FED | {"lb_per_acre_day": 30, "season": ["05-01", "08-31"]}],
@@ -797,6 +803,15 @@ def test_what_is_unlikely_is_told_in_one_line_and_not_refused(changes, says):
     assert says in str(odd) and f"unusual: {odd}" in describe(scenario).splitlines()
 
 
+@pytest.mark.parametrize("goals", [
+    [{"kind": "big_bass"}, {"kind": "balanced"}],  # bass PSD 50–70 and bluegill PSD 20–50 are in both
+    [{"kind": "big_bass", "by_year": 2}, {"kind": "panfish"}],
+    [{"kind": "big_bass"}, {"kind": "cost"}],
+])  # fmt: skip
+def test_goals_that_one_pond_can_meet_or_that_are_due_in_other_years_are_usual(goals):
+    assert unusual(resolve(small(goals=goals))) == []
+
+
 def later(**said):
     return [{"date": dt.date(2027, 1, 1)} | said]
 
@@ -805,6 +820,9 @@ OF_BASS = {"species": "bass", "per_acre": 100, "length_mm": 300, "weight_g": 400
 OF_BLUEGILL = OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 100}
 MOST = [  # what may be written, and a word of what is said of more (or, of the last two, of less): our choices, but for feed
     (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
+    (lambda x: {"stocking__0__per_acre": x}, 5000.0, "far more than are stocked"),
+    (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 320.0, "longer than they ever become"),
+    (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 15.0, "cm or inches may be meant"),
     (lambda x: {LIGHT + "feeding": [{"lb_per_acre_day": x}]}, 20.0, "20 lb/acre are a limit"),
     (lambda x: {LIGHT + "liming": later(tons_per_acre=x), "pond__alkalinity_mg_l": 9}, 5.0, "1 to 2 tons/acre"),
     (lambda x: {LIGHT + "grass_carp": later(per_acre=x)}, 30.0, "5 to 20 per acre"),
@@ -818,7 +836,7 @@ MOST = [  # what may be written, and a word of what is said of more (or, of the 
 
 @pytest.mark.parametrize(("written", "limit", "says"), MOST, ids=[one[2] for one in MOST])
 def test_what_is_unlikely_is_told_just_past_its_limit_and_not_at_it(written, limit, says):
-    less = says in ("inches may be meant", "of what they eat")
+    less = says in ("inches may be meant", "cm or inches may be meant", "of what they eat")
     past = limit * (1 - 1e-6 if less else 1 + 1e-6)
     at, beyond = (unusual(resolve(small(**written(number)))) for number in (limit, past))
     assert at == [] and len(beyond) == 1 and says in str(beyond[0])
