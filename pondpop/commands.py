@@ -38,9 +38,12 @@ def begin(given: argparse.Namespace) -> None:
 
 def check(given: argparse.Namespace) -> None:
     from pondpop.scenario import describe
-    from pondpop.scenario.initial import lost_rows
+    from pondpop.scenario.initial import begun_with, lost_rows
 
-    print(describe(_load(given)), end="")
+    scenario = _load(given)
+    print(describe(scenario), end="")
+    if told := begun_with(given.file, scenario.run.start):
+        print(f"{told}.")
     for line in lost_rows(given.file):
         print(line)
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,9 +20,10 @@ from pondpop.scenario.read import Table, read
 from pondpop.scenario.schema import LONGEST_MM, SHORTEST_MM, Run, Stocking, Temperature
 from pondpop.scenario.water import expected_on, inside
 from pondpop.species.gears import setting, taken_share, warmth
-from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE
+from pondpop.units import LENGTH, MM_PER_IN, TEMPERATURE, joined
 
 if TYPE_CHECKING:
+    from pondpop.records import Records
     from pondpop.records.surveys import LastCatch
     from pondpop.species.catalogue import Entry
 
@@ -65,6 +66,28 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature, folder
     return list(found.values())
 
 
+def begun_with(path: str | Path, start: dt.date) -> str:
+    """The survey with which a scenario begins where its records say it, in words, and what of its catch is left out."""
+    from pondpop.records import read_records
+
+    begun = read(path).get("start_from_survey", {})
+    if "records" not in begun:
+        return ""
+    records = read_records(Path(path).parent / begun["records"])
+    found = _begun_with(records, (begun["gear"],) if "gear" in begun else GEARS, start)
+    if found is None:
+        return ""
+    unit = "haul" if found.gear == "seine" else "hour"
+    effort = f"{found.amount:g} {unit}{'' if found.amount == 1 else 's'}"
+    caught, taken = Counter[str](), _taken(found)
+    for (species, _), count in found.fish.items():
+        caught[species] += count
+    fish = joined(f"{count} {species}" for species, count in caught.items())
+    text = f"The fish that live there are told by the survey of {_days(found)}, {effort} of {found.gear}: {fish}"
+    few = [f"{n} {species} of {inch} to {inch + 1} in" for (species, inch), n in found.fish.items() if (species, inch) not in taken]
+    return f"{text}; left out, as {found.gear} hardly takes them: {joined(few)}" if few else text
+
+
 def lost_rows(path: str | Path) -> list[str]:
     """What was left out of the records from which a scenario begins, and why; nothing where it begins otherwise."""
     from pondpop.records import read_records
@@ -99,10 +122,8 @@ def share_of_class(used: Mapping[str, Entry], species: str, inch: int) -> float:
 
 
 def _of_records(table: Table, run: Run, folder: str | Path | None) -> Table:
-    """The table as its records fill it: the last survey of known effort, without what the gear hardly takes."""
+    """The table as its records fill it: the last survey of known effort before the start, without what the gear hardly takes."""
     from pondpop.records import read_records
-    from pondpop.records.surveys import last_catches
-    from pondpop.species.catalogue import gears
 
     for key in table.raw:
         if key not in ("records", "gear"):
@@ -114,28 +135,47 @@ def _of_records(table: Table, run: Run, folder: str | Path | None) -> Table:
         records = read_records(place)
     except InputError as error:
         raise InputError(path, Fact(str(error)), "a folder of records that can be read", "mend them first") from None
-    for found in last_catches(records, wanted):
-        fish = {
-            key: count for key, count in found.fish.items() if share_of_class(gears()[found.gear], *key) >= LEAST_TAKEN
-        }
-        if not fish:
-            continue
-        if not found.first <= run.start <= found.last + dt.timedelta(days=MOST_DAYS_AFTER):
-            days = f"{found.first}" if found.first == found.last else f"{found.first} to {found.last}"
-            allowed = f"a start on the days of the survey or at most {MOST_DAYS_AFTER} days after it"
-            raise InputError("run.start", run.start, allowed, f"the last survey is of {days}: write start = {found.last}")
-        raw = {
-            "gear": found.gear,
-            "hauls" if found.gear == "seine" else "hours": found.amount,
-            "catch": [
-                {"species": species, "length_in": list(class_in(inch)), "count": count}
-                | ({"weight_g": weight} if (weight := weight_in(found, species, inch)) else {})
-                for (species, inch), count in fish.items()
-            ],
-        }  # fmt: skip
-        return Table(raw if found.water_c is None else raw | {"water_c": found.water_c}, table.path, "start_from_survey")
-    needed = "a survey by electrofishing or seine with its effort in effort.csv"
-    raise InputError(path, Fact("records without one"), needed, "add the hours or hauls of the survey")
+    found = _begun_with(records, wanted, run.start)
+    if found is None:
+        needed = "a survey by electrofishing or seine with its effort in effort.csv"
+        raise InputError(path, Fact("records without one"), needed, "add the hours or hauls of the survey")
+    if not _fits(found, run.start):
+        allowed = f"a start on the days of a survey or at most {MOST_DAYS_AFTER} days after it"
+        raise InputError("run.start", run.start, allowed, f"the last survey is of {_days(found)}: write start = {found.last}")
+    raw = {
+        "gear": found.gear,
+        "hauls" if found.gear == "seine" else "hours": found.amount,
+        "catch": [
+            {"species": species, "length_in": list(class_in(inch)), "count": count}
+            | ({"weight_g": weight} if (weight := weight_in(found, species, inch)) else {})
+            for (species, inch), count in _taken(found).items()
+        ],
+    }  # fmt: skip
+    return Table(raw if found.water_c is None else raw | {"water_c": found.water_c}, table.path, "start_from_survey")
+
+
+def _begun_with(records: Records, wanted: Sequence[str], start: dt.date) -> LastCatch | None:
+    """The last survey that fits the start, of the first gear that has one; if none fits, the last there is."""
+    from pondpop.records.surveys import last_catches
+
+    every = [found for found in last_catches(records, wanted) if _taken(found)]
+    return next((found for found in every if _fits(found, start)), every[0] if every else None)
+
+
+def _fits(found: LastCatch, start: dt.date) -> bool:
+    return found.first <= start <= found.last + dt.timedelta(days=MOST_DAYS_AFTER)
+
+
+def _taken(found: LastCatch) -> dict[tuple[str, int], int]:
+    """The fish of a catch by species and inch class, without the classes that the gear hardly takes."""
+    from pondpop.species.catalogue import gears
+
+    used = gears()[found.gear]
+    return {key: count for key, count in found.fish.items() if share_of_class(used, *key) >= LEAST_TAKEN}
+
+
+def _days(found: LastCatch) -> str:
+    return f"{found.first}" if found.first == found.last else f"{found.first} to {found.last}"
 
 
 def _resident(

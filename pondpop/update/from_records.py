@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise, product
 
 import numpy as np
@@ -51,7 +51,8 @@ class Evidence:
 def evidence(records: Records, scenario: Scenario) -> Evidence:
     """What the records say of the days of a run; what lies outside it, or tells nothing, is named.
 
-    That none was caught of a species of which the scenario has no fish tells nothing, and is left out.
+    That none was caught of a species of which the scenario has no fish tells nothing, and is left out. Nor does what was
+    seen on the first day, in the course of which the fish that live there come: the pond is held to be empty until then.
     """
     here = {species for strategy in scenario.strategies.values() for species in strategy.species}
     start, end = scenario.run.start, scenario.run.end
@@ -64,6 +65,9 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     if outside:
         days = f"{len(outside)} day{'s' * (len(outside) > 1)} of records, {outside[0]} to {outside[-1]}"
         unused.append(f"{days}, lie outside the run, {start} to {end - dt.timedelta(days=1)}")
+    whole, records = records, _after(records, start)
+    if start in _dates(whole):
+        unused.append(f"what was seen on {start} tells nothing, as the run begins on that day with its fish as they are stated")
     found: list[Observation] = []
     for survey in surveys(records):
         if day_of(survey.first) is None or day_of(survey.last) is None:
@@ -75,7 +79,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
     asked, grown = _growth(records, start, end)
     marked, recaptured = _recaptured(records, start, end)
     hatched, aged = _aged(records, start, end)
-    keeping, kept = _kept(records, scenario, unused)
+    keeping, kept = _kept(whole, scenario, unused)
     tagged, returned = _returned(records, start, end)
     found += [*grown, *recaptured, *aged, *kept, *returned]
     looked = {one.day for one in found} | {one.day for o in found if isinstance(o, Haul) for one in o.outings}
@@ -83,6 +87,18 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
         tuple(sorted(looked)), tuple(asked), tuple(marked), tuple(hatched), tuple(keeping), tuple(tagged)
     )
     return Evidence(tuple(found), watched, tuple(unused))
+
+
+def _after(records: Records, day: dt.date) -> Records:
+    """The records without those of a day."""
+
+    return replace(
+        records,
+        fish=tuple(row for row in records.fish if row.date != day),
+        effort=tuple(row for row in records.effort if row.date != day),
+        catches=tuple(row for row in records.catches if row.date != day),
+        tags=tuple(row for row in records.tags if row.date != day),
+    )
 
 
 def _dates(records: Records) -> list[dt.date]:

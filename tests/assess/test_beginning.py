@@ -14,6 +14,7 @@ from pondpop.checks import InputError
 from pondpop.cli import main
 from pondpop.records import read_records
 from pondpop.scenario import resolve
+from pondpop.scenario.initial import begun_with
 from pondpop.species.catalogue import standard_weight_g
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "records"
@@ -115,6 +116,30 @@ def test_a_survey_that_cannot_be_begun_from_is_refused_with_what_to_write(tmp_pa
     with pytest.raises(InputError) as refused:
         begun_from(tmp_path / "pond", dt.date.fromisoformat(start), **table)
     assert says in str(refused.value)
+
+
+def test_a_pond_begins_from_the_survey_before_its_start_whatever_was_seen_since(tmp_path):
+    shutil.copytree(SHIPPED, tmp_path / "records")
+    early = {one.name: one.per_ha for one in begun_from(tmp_path, dt.date(2023, 4, 24)).strategies["few"].stocking}
+    for sheet in ("survey", "effort"):
+        rows = (SHIPPED / f"{sheet}.csv").read_text("utf-8").splitlines(keepends=True)
+        (tmp_path / "records" / f"{sheet}.csv").write_text("".join(row for row in rows if row[:4] in ("date", "2023")), "utf-8")
+    alone = {one.name: one.per_ha for one in begun_from(tmp_path, dt.date(2023, 4, 24)).strategies["few"].stocking}
+    assert early == alone and len(early) > 15
+
+
+def test_check_names_the_survey_with_which_a_pond_begins_and_what_its_gear_hardly_takes(tmp_path):
+    (tmp_path / "seen").mkdir()
+    fish = "".join(f"{day},electrofishing,bass,{12 + k},\n" for day in ("2026-04-01", "2027-04-01") for k in range(3))
+    small = "2026-04-01,electrofishing,bluegill,1.5,\n2026-04-01,electrofishing,bluegill,6,\n"
+    (tmp_path / "seen" / "survey.csv").write_text(f"date,gear,species,length_in,weight_lb\n{fish}{small}")
+    (tmp_path / "seen" / "effort.csv").write_text("date,gear,hours\n2026-04-01,electrofishing,1.5\n2027-04-01,electrofishing,1\n")
+    (file := tmp_path / "pond.toml").write_text('[start_from_survey]\nrecords = "seen"\n')
+    said = "The fish that live there are told by the survey of 2026-04-01, 1.5 hours of electrofishing: 3 bass and 2 bluegill"
+    assert begun_with(file, dt.date(2026, 4, 20)) == (
+        f"{said}; left out, as electrofishing hardly takes them: 1 bluegill of 1 to 2 in"
+    )
+    assert begun_with(file, dt.date(2027, 4, 20)).endswith("of 2027-04-01, 1 hour of electrofishing: 3 bass")
 
 
 def test_check_tells_what_was_left_out_of_the_records(tmp_path, capsys):

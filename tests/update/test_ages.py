@@ -165,3 +165,16 @@ def test_ages_raise_suspicion_of_deaths_that_lengths_do_not_show():
     found, alarms = ([estimates([replace(one, data=data)], members, off)[0] for data in some] for some in (truth, right))
     assert np.mean([it.suspected and it.more for it in found]) > 0.5
     assert np.mean([it.suspected for it in alarms]) < 0.2
+
+
+def test_what_was_seen_on_the_first_day_tells_nothing_as_the_pond_holds_its_fish_only_after_it(tmp_path):
+    """A pond that begins from its survey was held against the survey while it was still empty."""
+    sheet = "date,gear,species,length_in,weight_lb,tag\n"
+    fish = [f"{day},electrofishing,bass,{9 + k},,{day[5:7]}{k}\n" for day in ("2026-04-01", "2026-09-15") for k in range(4)]
+    (tmp_path / "survey.csv").write_text(sheet + "".join(fish))
+    (tmp_path / "effort.csv").write_text("date,gear,hours\n2026-04-01,electrofishing,1\n2026-09-15,electrofishing,1\n")
+    seen = evidence(read_records(tmp_path), pond(only="few"))
+    assert seen.watched.days == (167,) and seen.observations
+    assert not any("2026-04-01" in one.title for one in seen.observations)
+    (said,) = [line for line in seen.unused if "2026-04-01" in line]
+    assert said.startswith("what was seen on 2026-04-01 tells nothing")
