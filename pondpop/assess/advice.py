@@ -40,7 +40,7 @@ BASS_LB = {"fertile": (25.0, 35.0), "infertile": (10.0, 10.0)}
 BLUEGILL_LB = {"fertile": 200.0, "infertile": 100.0}
 EXTENSION, AGENCIES = "Alabama Extension ANR-577", "advice of state agencies"
 MONTHS = "From April to October, most of it in spring while bass are in shallow water (common practice, no source)."
-_NOT = {"bass crowded": "bass so thin are not taken out too hard", "bass fished hard": "bass so well fed are not crowded"}
+_NOT = {"bass crowded": "thin bass are crowded, not overfished", "bass fished hard": "well-fed bass are overfished, not crowded"}
 """What the condition of bass rules out, of what their PSD alone leaves open."""
 LEAST_SAID = 0.05
 """Chance of a reading of the two PSD values from which it is worth a word (a choice of ours)."""

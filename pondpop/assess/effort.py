@@ -57,7 +57,8 @@ class Outings:
 
     def words(self, unit: str) -> str:
         """How many outings were pooled, and what the limits rest on."""
-        worked = f"{brief(float(self.effort.sum()))} {unit}s"
+        amount = brief(float(self.effort.sum()))
+        worked = f"{amount} {unit}{'' if amount == '1' else 's'}"
         if self.count == 1:
             return f"one outing of {worked}; limits rest on how far days usually differ (assumed); more outings narrow them"
         return f"{worked} on {self.count} outings pooled; limits from their scatter and how far days usually differ (assumed)"

@@ -29,6 +29,9 @@ MOST_YEARS_APART = 30
 FEWEST_DATED = 5
 """Rows of which one can be told to be of another time (a choice)."""
 
+MOST_HOURS_A_DAY = 12.0
+"""Of electrofishing, beyond which minutes may be meant (a choice)."""
+
 STRETCHES = ((5, 5, True), (12, 8, False))
 """Rows, unlike rows, and whether any must be weighed, for a stretch that comes again to be worth a word."""
 
@@ -234,6 +237,12 @@ def notes(
             idle = [one for one in idle if one not in mine]
     if idle and sheets["effort.csv"]:
         yield "no effort is recorded for " + some(f"{d} {g}" for d, g in idle) + ": no catch rates for these"
+    caught = {(f.date, f.gear) for f in fish}
+    if sheets["survey.csv"] and (empty := sorted({(e.date, e.gear) for e in effort} - caught)):
+        yield "effort without a fish in survey.csv, " + some(f"{d} {g}" for d, g in empty) + ": taken as nothing caught"
+    if long := [e for e in effort if e.gear == "electrofishing" and e.amount > MOST_HOURS_A_DAY]:
+        hours = some(f"{e.amount:g} hours on {e.date}" for e in long)
+        yield f"more electrofishing than a day has room for, {hours}: are these minutes?"
     if not sheets["tags.csv"] and any(f.tag for f in fish):
         yield "survey.csv names tags, but there is no tags.csv: nothing is learned from them"
     held = {(f.tag, f.date) for f in fish if f.tag}

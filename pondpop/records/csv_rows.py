@@ -138,6 +138,11 @@ class Lines:
                 yield line, cells
 
 
+def _is_remark(cells: Sequence[str]) -> bool:
+    """Whether a line is a word of whoever keeps the sheet, as they stand above its headings; a tag like #12 alone is none."""
+    return cells[0].startswith("#") and " " in cells[0] and not any(cells[1:])
+
+
 class Sheet:
     """One record file: its cells by column name, how it was read, and the rows found bad."""
 
@@ -157,7 +162,8 @@ class Sheet:
         if self.name != kind:
             self.reading.say("file", f"as {kind}", "")
         self._header(*lines.cells[at], *columns)
-        self._cells, self.last_line = lines.cells[at + 1 :], lines.cells[-1][0]
+        self._cells = [(line, cells) for line, cells in lines.cells[at + 1 :] if not _is_remark(cells)]
+        self.last_line = lines.cells[-1][0]
         if "date" in self.header:
             self.reading.find_order(self._column("date"))
         self._below: dict[str, str] = {}

@@ -76,8 +76,8 @@ def test_bass_taken_out_and_put_back_are_of_different_lengths(judged, bluegill, 
 
 
 @pytest.mark.parametrize(("bluegill", "wr", "says"), [
-    (0.4, 84, "PSD and Wr together: bass so thin are not taken out too hard"),
-    (0.4, 104, "PSD and Wr together: bass so well fed are not crowded"),
+    (0.4, 84, "PSD and Wr together: thin bass are crowded, not overfished"),
+    (0.4, 104, "PSD and Wr together: well-fed bass are overfished, not crowded"),
     (0.4, 95, ""), (0.4, None, ""), (0.85, 84, ""),
 ])  # fmt: skip
 def test_the_headline_says_where_condition_decides_what_psd_leaves_open(judged, bluegill, wr, says):

@@ -229,6 +229,7 @@ def test_outings_agree_or_not_from_three_fish_expected_on_each():
         ": 10 to 400 per hour from outing" in (words := apart.disagreement("bass", "hour"))
         and "p under 0.001)" in words
     )
+    assert Outings(np.array([4.0]), np.array([1.0]), 0.35).words("hour").startswith("one outing of 1 hour;")
     assert apart.words("hour").startswith("2 hours on 2 outings pooled; limits from their scatter")
     assert (
         Outings(np.array([4.0]), np.array([65 / 60]), 0.35).words("hour").startswith("one outing of 1.08 hours;")

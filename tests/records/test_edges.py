@@ -166,9 +166,27 @@ def test_fish_that_a_gear_hardly_takes_are_told_from_the_shortest_on_with_the_fi
 def test_effort_that_is_missing_is_told_for_days_with_fish_only(folder):
     seen = "2025-05-03,seine,bass,40,,,,\n2025-05-04,seine,bass,42,,,,\n"
     told = notes(folder(survey=SURVEY + seen, effort=EFFORT + "2025-05-03,seine,,1,,\n2025-05-09,seine,,1,,\n"))
-    assert told == ("no effort is recorded for 2025-05-04 seine: no catch rates for these",)
+    assert told == (
+        "no effort is recorded for 2025-05-04 seine: no catch rates for these",
+        "effort without a fish in survey.csv, 2025-05-09 seine: taken as nothing caught",
+    )
     (folder() / "effort.csv").unlink()
     assert notes(folder()) == ()  # nobody said that effort was written down
+
+
+@pytest.mark.parametrize(("hours", "odd"), [("60", True), ("12", False)])
+def test_minutes_of_electrofishing_under_hours_are_asked_about(folder, hours, odd):
+    seen = SURVEY + "2025-05-03,electrofishing,bass,300,,,,\n"
+    told = notes(folder(survey=seen, effort=f"{EFFORT}2025-05-03,electrofishing,{hours},,,\n"))
+    said = f"more electrofishing than a day has room for, {hours} hours on 2025-05-03: are these minutes?"
+    assert told == ((said,) if odd else ())
+
+
+def test_a_word_of_the_keeper_between_rows_is_no_row(folder):
+    rows = "# after the rain\n2025-05-03,angling,bass,300,,,,\n# the rest are of the cove,,,,,,,\n# cloudy, then rain\n"
+    read = read_records(folder(survey=SURVEY + rows, tags=TAGS + "#12,,,,,\n"))
+    assert [one.length_mm for one in read.fish] == [300.0]
+    assert [(one.file, one.line) for one in read.left_out] == [("survey.csv", 5), ("tags.csv", 2)]  # two cells; a tag alone
 
 
 def test_effort_that_was_left_out_is_that_of_the_day_and_gear_that_can_be_read(folder):

@@ -45,7 +45,8 @@ def test_reads_all_four_in_si(folder):
         ),
         strict=True,
     )
-    assert not records.left_out and not records.notes
+    assert not records.left_out
+    assert records.notes == ("effort without a fish in survey.csv, 2024-06-20 seine: taken as nothing caught",)
     bass, bluegill = records.fish
     assert bass.length_mm == pytest.approx(304.8) and bass.weight_g == pytest.approx(0.9 * 453.59237)
     assert (bass.tag, bass.sex, bass.count, bluegill.count, bluegill.weight_g) == ("B1", "female", 1, 7, None)
