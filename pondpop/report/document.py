@@ -113,6 +113,18 @@ def as_list(lines: Iterable[str]) -> str:
     return f"<ul>{items}</ul>" if items else ""
 
 
+def as_tree(lines: Iterable[str]) -> str:
+    """A list in which indented lines stand under the line before them that is not."""
+    parts: list[tuple[str, list[str]]] = []
+    for line in lines:
+        if line.startswith(" ") and parts:
+            parts[-1][1].append(line.strip())
+        else:
+            parts.append((line.strip(), []))
+    items = "".join(f"<li>{html(head)}{as_list(under)}</li>" for head, under in parts)
+    return f"<ul>{items}</ul>" if items else ""
+
+
 def plots(drawn: Iterable[object]) -> str:
     """Pictures beside each other."""
     figures = "".join(

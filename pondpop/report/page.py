@@ -24,6 +24,7 @@ from pondpop.report.document import (
     For,
     Section,
     as_list,
+    as_tree,
     document,
     plots,
     under,
@@ -312,7 +313,7 @@ def _assumptions(projection: Projection) -> str:
     ]
     known = [line for line in lines if not any(line.strip().startswith(f"{name}:") for name in SPREADS)]
     doubts = f"<p>Doubts that make the futures differ:</p>{as_list(spreads)}" if projection.members > 1 else ""
-    return f'<h4>{html(scenario.title)}</h4><div class="fine columns">{as_list([k.strip() for k in known])}{doubts}</div>'
+    return f'<h4>{html(scenario.title)}</h4><div class="fine columns">{as_tree(known)}{doubts}</div>'
 
 
 def _again(material: Material) -> str:

@@ -84,7 +84,7 @@ def begun_with(path: str | Path, start: dt.date) -> str:
         caught[species] += count
     fish = joined(f"{count} {species}" for species, count in caught.items())
     text = f"The fish that live there are told by the survey of {_days(found)}, {effort} of {found.gear}: {fish}"
-    few = [f"{n} {species} of {inch} to {inch + 1} in" for (species, inch), n in found.fish.items() if (species, inch) not in taken]
+    few = [f"{n} {key[0]} of {key[1]} to {key[1] + 1} in" for key, n in found.fish.items() if key not in taken]
     return f"{text}; left out, as {found.gear} hardly takes them: {joined(few)}" if few else text
 
 

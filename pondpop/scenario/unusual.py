@@ -103,7 +103,8 @@ def _goals_apart(scenario: Scenario) -> Iterator[Odd]:
         if apart and one.by_year == other.by_year:
             name, (low, high), (least, most) = apart[0]
             yield Odd(
-                f"goals {one.kind} and {other.kind}, which no pond meets at one time ({name} PSD {low}–{high} and {least}–{most})",
+                f"goals {one.kind} and {other.kind}, which no pond meets at one time "
+                f"({name} PSD {low}–{high} and {least}–{most})",
                 "leave one out, or let weight say which counts more",
             )
 

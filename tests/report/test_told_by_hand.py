@@ -22,6 +22,7 @@ from pondpop.report import (
     tables,
     time_series,
 )
+from pondpop.report.document import as_tree
 from pondpop.report.drawing import look
 from pondpop.report.strategies import gather
 from pondpop.report.tables import Table
@@ -545,3 +546,15 @@ def test_harvests_of_more_than_four_kinds_stand_in_tables_of_four():
     assert [len(first.header), len(second.header)] == [5, 2] and [row[0] for row in second.rows] == ["Oct 2026", "Together"]
     assert [row[1][0] if row[1] != "–" else "–" for row in first.rows] == ["8 fish", "–", "–", "–", "8 fish"]
     assert [row[2:5] for row in first.csv_rows][:1] == [["bass", "1-9 in (25.4-229 mm)", "2026-06"]] and len(first.csv_rows) == 5
+
+
+def test_what_belongs_to_a_line_of_the_assumptions_stands_under_it():
+    told = as_tree(["Pond: 2 acres", "  mean depth 5 ft", "Strategy few: <few>", "  no harvest", "  fed", "Goal: balance"])
+    assert told == (
+        "<ul><li>Pond: 2 acres<ul><li>mean depth 5 ft</li></ul></li>"
+        "<li>Strategy few: &lt;few&gt;<ul><li>no harvest</li><li>fed</li></ul></li><li>Goal: balance</li></ul>"
+    )
+    scenario = pond(members=2)
+    (projection,) = gather([dataset(scenario, readings(scenario))], "us").projections
+    shown = page._assumptions(projection)
+    assert "<li>In every strategy:<ul><li>fertility" in shown and "<li>  " not in shown
