@@ -64,7 +64,7 @@ def _answer(told: Teller, against: int | None, last: list[str], below: list[str]
     if len(said) + len(below) > most:
         said = _said(told, against, 1, 1, rivals=0)
     room = high - len(said) - len(below)
-    foot = wrapped(f"Mind: {short[0]}") if (short := told.shortfalls()) and room > 12 else []
+    foot = wrapped(f"Mind: {short[0]}") if (short := [*told.unthinned(), *told.shortfalls()]) and room > 12 else []
     foot = [*below, *foot, *last]
     return "\n".join([*said, "", _strategies(told, against, high - len(said) - 1 - len(foot)), *foot]) + "\n"
 

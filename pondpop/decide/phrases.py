@@ -22,6 +22,7 @@ from pondpop.decide.what_if import Event, WhatIf, what_if
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.observe import indices
 from pondpop.scenario import SPECIES, Scenario, unusual, weight_of
+from pondpop.scenario.schema import Harvest, Removal, is_nothing
 from pondpop.units import (
     NONE,
     Units,
@@ -411,7 +412,7 @@ class Teller(Wording):
         """What the goals do not count: harvest that is not caught; what the best does badly, as few bass left or out of
         range more often."""
         d = self.decision
-        texts = self.shortfalls()
+        texts = [*self.unthinned(), *self.shortfalls()]
         crop = np.median(self._quantities["bass_standing_crop"][..., -1], axis=1)
         most, best = int(np.argmax(crop)), d.followed
         if crop[best] < MUCH_LESS * crop[most]:
@@ -422,6 +423,19 @@ class Teller(Wording):
         if self.in_range[likely] - self.in_range[best] > MORE_OFTEN:
             texts.append(f"{self.full[likely]} is in the {option_words(self.option)} ranges more often")
         return "; ".join(texts) + "." if texts else ""
+
+    def unthinned(self) -> list[str]:
+        """What the model is known to miss, where it is to leave bass alone that another strategy would thin."""
+        takes = []
+        for one in self.scenario.strategies.values():
+            events: list[Harvest | Removal] = [*one.harvest, *(r for r in one.removals if r.reason == "removal")]
+            takes.append(any(event.species == "bass" and not is_nothing(event) for event in events))
+        if not goals.is_repair(self.scenario) or takes[self.decision.followed] or not any(takes):
+            return []
+        return [
+            f"{self.short[self.decision.followed]} takes out no bass, and of thinning crowded bass the model makes too little: "
+            "where a survey finds them crowded, this says little against it"
+        ]
 
     def shortfalls(self) -> list[str]:
         """What harvest rules ask for and anglers do not catch."""
