@@ -5,10 +5,11 @@
 Makes small changes of the code, one at a time, in a copy of the package in a temporary folder: signs, products,
 exponents, bounds, constants and units, the order of statements and statements left out, an even share of each, drawn
 by a seed among all places of all rooms. Each is tried against the tests of its room that are not slow, first those that
-name its module, until one fails; a test that fails on the code as it is catches nothing. With one of the rooms
-that make a Dataset which passes them two small ponds are projected, and it is told whether their Datasets stay the same to
-1e-12: many such changes change nothing at all, others only what the two ponds have not. Both count as survivors, but for
-those of which REASONS tells why nothing could notice them. Prints each change with its fate, and the share that was caught;
+name the function or one that leads to it, of these the quick ones first, until one fails; a test that fails on the code as
+it is catches nothing. With one of the rooms that make a Dataset which passes them two small ponds are projected, and it is
+told whether their Datasets stay the same to 1e-12: many such changes change nothing at all, others only what the two ponds
+have not. Both count as survivors, but for those of which REASONS tells why nothing could notice them. Prints each change
+with its fate, and the share that was caught;
 status 1 if that is below 95 %. Needs a system that can fork.
 """
 
@@ -18,9 +19,11 @@ import argparse
 import ast
 import contextlib
 import hashlib
+import inspect
 import io
 import os
 import random
+import re
 import resource
 import shutil
 import sys
@@ -30,6 +33,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parent.parent
 LAWS = (
@@ -231,24 +235,60 @@ def in_child(work: Callable[[], int], seconds: float = LONGEST_SECONDS) -> int:
     return 99 if os.WIFSIGNALED(ended) else os.waitstatus_to_exitcode(ended)
 
 
-def tests_of(folder: Path, module: str) -> list[str]:
-    """The tests of a module's room, first the files that name the module."""
-    room, _, name = module.rpartition("/")
-    named = (f"pondpop.{module.replace('/', '.').removesuffix('.__init__')}", f"pondpop.{room} import {name}\n")
-    files: list[str] = []
-    for test in ROOMS[room_of(module)]:
-        path = folder / test
-        files += [str(p.relative_to(folder)) for p in sorted(path.glob("test_*.py"))] if path.is_dir() else [test]
-    files = list(dict.fromkeys(files))
+def names_that_lead_to(text: str, line: int) -> frozenset[str]:
+    """The function, class or constant of a module that a line is in, and the functions of the module that use it, in any
+    number of steps."""
+    parts = [part for part in ast.parse(text).body if isinstance(part, ast.FunctionDef | ast.ClassDef | ast.Assign)]
+    uses: dict[str, set[str]] = {}
+    found: set[str] = set()
+    for part in parts:
+        functions = [n for n in ast.walk(part) if isinstance(n, ast.FunctionDef | ast.ClassDef)]
+        for function in functions:
+            words = (node for node in ast.walk(function) if isinstance(node, ast.Name | ast.Attribute))
+            uses.setdefault(function.name, set()).update(n.id if isinstance(n, ast.Name) else n.attr for n in words)
+        here = part.lineno <= line <= (part.end_lineno or part.lineno)
+        if here and isinstance(part, ast.Assign):
+            found = {n.id for n in ast.walk(part) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Store)}
+        elif here:
+            found = {f.name for f in functions if f.lineno <= line <= (f.end_lineno or f.lineno)}
+    while more := {name for name, ids in uses.items() if ids & found} - found:
+        found |= more
+    return frozenset(name for name in found if not name.startswith("__"))
 
-    def names(test: str) -> bool:
-        text = (folder / test.partition("::")[0]).read_text("utf-8")
-        return any(name in text for name in named)
 
-    return sorted(files, key=lambda test: not names(test))
+class NearestFirst:
+    """Orders tests: first those whose text has one of some names, then those of files that do; of each, quick ones first.
+
+    took: a file with what tests took so far, seconds; what this run's tests take is added.
+    """
+
+    def __init__(self, names: frozenset[str], took: Path) -> None:
+        self.words = re.compile(rf"\b({'|'.join(map(re.escape, names))})\b") if names else None
+        self.took = took
+        lines = took.read_text("utf-8").splitlines() if took.exists() else []
+        self.seconds = {name: float(seconds) for seconds, _, name in (line.partition(" ") for line in lines)}
+        self.texts: dict[Path, str] = {}
+
+    def pytest_collection_modifyitems(self, items: list[Any]) -> None:
+        items.sort(key=self.rank)
+
+    def rank(self, item: Any) -> tuple[int, int, str]:
+        if item.path not in self.texts:
+            self.texts[item.path] = item.path.read_text("utf-8")
+        texts = inspect.getsource(item.function), self.texts[item.path]
+        distance = next((k for k, text in enumerate(texts) if self.words and self.words.search(text)), len(texts))
+        seconds = self.seconds.get(item.nodeid, 1.0)
+        return distance, sum(seconds > limit for limit in (0.2, 1.0, 4.0)), str(item.path)
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        if report.when == "call" and report.passed:
+            with self.took.open("a", encoding="utf-8") as file:
+                file.write(f"{report.duration:.3f} {report.nodeid}\n")
 
 
-def tests_in(folder: Path, tests: list[str], left_out: set[str], told: Path) -> Callable[[], int]:
+def tests_in(
+    folder: Path, tests: list[str], left_out: set[str], told: Path, names: frozenset[str] = frozenset()
+) -> Callable[[], int]:
     def work() -> int:
         import pytest
 
@@ -257,7 +297,7 @@ def tests_in(folder: Path, tests: list[str], left_out: set[str], told: Path) -> 
         with told.open("w") as file, contextlib.redirect_stdout(file), contextlib.redirect_stderr(file):
             skip = [f"--deselect={name}" for name in left_out]
             options = ["-x", "-m", "not slow", "-q", "-p", "no:cacheprovider", "--tb=no"]
-            return int(pytest.main([*options, *skip, *tests]))
+            return int(pytest.main([*options, *skip, *tests], plugins=[NearestFirst(names, folder / "took.txt")]))
 
     return work
 
@@ -310,10 +350,11 @@ class Judge:
         path = self.folder / "pondpop" / f"{change.module}.py"
         mutant = original[: change.start] + change.new.encode() + original[change.end :]
         ast.parse(mutant)
-        tests = tests_of(self.folder, change.module)
+        tests = list(ROOMS[room_of(change.module)])
+        names = names_that_lead_to(original.decode(), change.line)
         while True:
             path.write_bytes(mutant)
-            status = in_child(tests_in(self.folder, tests, self.left_out, self.told))
+            status = in_child(tests_in(self.folder, tests, self.left_out, self.told, names))
             path.write_bytes(original)
             if status == 4 and "ERROR " in self.told.read_text("utf-8"):
                 status = 2  # a file of which one test is named could not be imported
