@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from laws import inputs
+from scipy.special import expit
 from small import pond
 
 from pondpop.ensemble.prepare import prepare, run_days
@@ -262,3 +263,20 @@ def test_threadfin_alone_live_on_algae_and_small_bluegill_alone_on_the_shore():
         assert use[LITTORAL, 0, species].any() == (species == BLUEGILL)
     shore = use[LITTORAL, 0, BLUEGILL]
     assert (np.diff(shore) < 0.0).all() and shore[0] > 0.9 and shore[-1] < 1e-6
+
+
+def test_bass_shorter_than_take_the_largest_bluegill_for_their_length_take_no_larger_ones_still():
+    p = load_parameters()
+    kernel = predation.prey_size_kernel(p)[0, BLUEGILL]  # [prey, bass]
+    short, long = p.young_gape_full_at_mm[0, BASS] > grid.GRID_MM, p.young_gape_none_at_mm[0, BASS] < grid.GRID_MM
+    ratio, least, gain = grid.GRID_MM[:, None] / grid.GRID_MM, p.prey_length_ratio_min[0, BASS], p.young_gape_gain[0, BLUEGILL]
+
+    def rising(x: np.ndarray, width: np.ndarray) -> np.ndarray:
+        return np.asarray(expit(x / width))
+
+    eats = rising(grid.GRID_MM - p.fish_eating_from_mm[0, BASS], p.fish_eating_width_mm[0, BASS])
+    eats = eats * rising(ratio - least, p.prey_length_ratio_min_width[0, BASS])
+    for of_bass, most in ((short, gain), (long, 0.0)):
+        small = rising(p.prey_length_ratio_max[0, BLUEGILL] + most - ratio, p.prey_length_ratio_max_width[0, BASS])
+        assert of_bass.sum() > 3
+        np.testing.assert_allclose(kernel[:, of_bass], (eats * small)[:, of_bass], rtol=1e-9, atol=1e-12)

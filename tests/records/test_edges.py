@@ -479,6 +479,13 @@ def test_twelve_rows_of_which_eight_are_unlike_are_told_again_from_the_first_row
     assert notes(folder(survey=SURVEY + eleven)) == ()
 
 
+@pytest.mark.parametrize(("weights", "told"), [(",700,,,", True), (",,,,", False)])
+def test_five_unlike_rows_that_come_again_are_told_where_any_is_weighed(folder, weights, told):
+    rows = plain(10, 11, 12, 13) + f"2025-05-03,angling,bass,355.6{weights}\n"
+    found = notes(folder(survey=SURVEY + rows + plain(30) + rows))
+    assert len(found) == told and all("the rows from line 8 are those from line 2 again" in note for note in found)
+
+
 def test_headings_of_no_record_file_may_be_moved_away_and_those_of_two_may_not(folder):
     with pytest.raises(InputError) as refused:
         read(folder(other="a,b\n1,2\n"))

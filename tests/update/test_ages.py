@@ -130,6 +130,14 @@ def test_an_update_holds_ages_against_its_members(tmp_path):
     assert any(name.startswith("offset ages") for name in found.prior.uniforms)
 
 
+def test_a_pond_is_run_for_the_whole_years_that_hold_the_last_record():
+    scenario = pond(members=2, years=3, only="few")
+    ends = [scenario.run.start.replace(year=scenario.run.start.year + n) for n in (1, 2)]
+    day = dt.timedelta(days=1)
+    years = [up_to(scenario, "few", until).run.years for until in (ends[0] - day, ends[0], ends[1] - day, ends[1])]
+    assert years == [1, 2, 2, 3]
+
+
 def test_year_classes_are_the_fish_of_a_survey_and_only_spawning_adds_to_them():
     scenario = pond(members=2, years=2, only="few")
     last = dt.date(2027, 10, 15)
