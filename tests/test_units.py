@@ -111,6 +111,7 @@ def test_numbers_of_a_csv_have_four_digits_and_no_powers(value, told):
 def test_small_parameters_are_kept_where_asked():
     assert in_csv(2.5e-7, 0.0) == "0.00000025" and in_csv(0.0, 0.0) == "0"
     assert in_csv(5.1e-7) == "0.00000051" and in_csv(4.9e-7) == "0" and in_csv(0.0051, 0.01) == "0.0051"
+    assert in_csv(5e-7) == "0.0000005"  # half of it is not below half of it
 
 
 def test_in_words():

@@ -274,7 +274,7 @@ def test_tags_are_handed_in_within_a_year_of_the_survey(tmp_path):
     assert (one.title, one.tagged, one.data.tolist()) == ("2026-05-01 tags bass", 4, [1.0])
     (asked,) = seen.watched.returned
     assert (asked.first, asked.last) == (30, 344) and len(asked.lengths_mm) == 4  # the records end on 10 March
-    tags += "T2,2027-05-02,bass,kept,\n"  # more than a year on
+    tags += "T2,2027-05-01,bass,kept,\n"  # a year on
     later = evidence(folder(tmp_path / "later", survey=fish, tags=tags), scenario)
     (one,) = (o for o in later.observations if isinstance(o, Returned))
     assert one.data.tolist() == [1.0] and later.watched.returned[0].last == 30 + 365
