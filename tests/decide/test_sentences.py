@@ -4,6 +4,8 @@
 are no bass of 12 in) and in 10 of those of “many”; it holds 4 bass above 5 lb, “many” 9, and 10 kg/ha of bass for 25.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from small import dataset, pond, raw, readings
@@ -99,6 +101,19 @@ def test_what_the_goals_do_not_count_is_told(told):
     (catch,) = harvest_outcome.catches(told.dataset, told.scenario)
     assert (catch.years, catch.asked.tolist()) == ((2027,), [pytest.approx(11.2085, rel=1e-4)]) and catch.falls_short
     assert catch.share == pytest.approx(np.full(40, 5 / 11.2085), rel=1e-4)
+
+
+def test_thinning_that_the_model_makes_too_little_of_is_told_where_bass_are_left_alone(told):
+    def said(few, many):
+        scenario = told.scenario._replace(strategies={"few": few, "many": many})
+        return type(told).unthinned(SimpleNamespace(scenario=scenario, decision=told.decision, short=told.short))
+
+    thins, leaves = told.scenario.strategies["few"], told.scenario.strategies["many"]
+    assert told.decision.followed == 1 and len(said(thins, leaves)) == 1
+    assert said(leaves, leaves) == said(thins, thins) == said(leaves, thins) == []
+    of_bluegill = thins._replace(harvest=tuple(rule._replace(species="bluegill") for rule in thins.harvest))
+    new = [one._replace(stocking=tuple(event._replace(resident=False) for event in one.stocking)) for one in (thins, leaves)]
+    assert said(of_bluegill, leaves) == said(*new) == []
 
 
 def test_a_repair_is_told_with_fish_out_and_in(told):
