@@ -127,6 +127,10 @@ def test_bars_of_an_update_hold_the_band_before_and_after(kept):
     assert hollow == ["#c2571a", "white"]
     caught = kept[1][0].axes[0]
     assert len(caught.get_yticks()) == 1 and "bluegill" in kept[1][1][-1] and "bass" not in kept[1][1][-1].partition(". ")[2]
+    times = kept[0][0].axes[0]
+    low, high = times.get_xlim()
+    assert low < 0.5 < 2.0 < high
+    assert list(times.get_xticks()) == [x for x in (0.1, 0.2, 0.5, 1, 2, 5, 10) if low <= x <= high]
 
 
 def test_lines_are_told_in_the_units_that_are_asked_for():
