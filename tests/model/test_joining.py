@@ -71,6 +71,17 @@ def test_joining_keeps_fish_weight_mean_and_variance_of_length_and_age(unjoined,
         np.testing.assert_allclose(amount, before[name], rtol=1e-12, atol=1e-12, err_msg=name)
 
 
+@pytest.mark.parametrize("within", [0.3, 1.0, 3.0])
+def test_what_has_joined_has_no_more_to_join(unjoined, within):
+    """Groups join on until none are alike; those that join one after another are placed where their fish are."""
+    unjoined.parameters = unjoined.parameters.replace("pond.join_within", within)
+    first = joining.alike(unjoined)
+    assert np.unique(first[first >= 0], return_counts=True)[1].max() > 2
+    unjoined.state.join(first)
+    then = joining.alike(unjoined)
+    assert np.unique(then[then >= 0]).size == (then >= 0).sum() > 0
+
+
 def test_stocked_fish_stay_by_themselves_and_year_classes_apart(unjoined):
     s = unjoined.state
     stocked = (s.columns.origin >= 0) & (s.number > 0.0)
