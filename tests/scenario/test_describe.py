@@ -101,6 +101,15 @@ length_in = 5
 """
 
 
+def test_doubts_of_a_number_and_of_a_share_of_it_are_told_as_one():
+    scenario = resolve(tomllib.loads(TEXT + STOCKED.format(species="bass", more="")))
+    few = scenario.strategies["few"]
+    for number_cv, share_cv, said in ((None, 0.3, "30 %"), (0.3, None, "30 %"), (0.3, 0.4, "50 %")):
+        events = tuple(event._replace(number_cv=number_cv, share_cv=share_cv) for event in few.stocking if event.name == "more")
+        told_ = describe(scenario._replace(strategies={"few": few._replace(stocking=events)}))
+        assert f"their number in doubt by {said}" in told_
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [
