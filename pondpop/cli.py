@@ -15,7 +15,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from io import TextIOWrapper
-from threading import Timer, main_thread
+from threading import Event, Thread, get_ident
 
 from pondpop import __version__
 
@@ -74,10 +74,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _stopped_alike() -> Iterator[None]:
     """Being asked to end (SIGTERM) is like an interrupt from the keyboard; after the first one, more are ignored.
 
-    Python loses what is raised while something is finalised, as happens at the end of every import: it is raised again.
+    Python loses what is raised while something is finalised, as happens at the end of every import: it is raised again, and
+    again until it is heard, however long the machine takes over what was finalised.
     """
 
-    def stop(*_: object) -> NoReturn:
+    def stop(*_: object) -> None:
+        if deaf.is_set():
+            return
         for sign in ours:
             signal.signal(sign, signal.SIG_IGN)
         before.clear()
@@ -86,14 +89,20 @@ def _stopped_alike() -> Iterator[None]:
     def again(lost: sys.UnraisableHookArgs) -> None:
         if lost.exc_type is not KeyboardInterrupt:
             return told(lost)
+        deaf.set()  # what is raised here would be lost too, and for good
         signal.signal(ours[0], stop)
-        soon.append(Timer(0.01, signal.pthread_kill, (main_thread().ident, ours[0])))  # when this is over: it finalises too
-        soon[-1].start()
+        if not asks.ident:
+            asks.start()
+        deaf.clear()
+
+    def ask() -> None:
+        while not over.wait(0.01):
+            signal.pthread_kill(first, ours[0])
 
     before = {sign: signal.getsignal(sign) for sign in (signal.SIGINT, signal.SIGTERM)}
     before = {sign: how for sign, how in before.items() if how in (signal.SIG_DFL, signal.default_int_handler)}
-    ours, told = list(before), sys.unraisablehook
-    soon: list[Timer] = []
+    ours, told, first = list(before), sys.unraisablehook, get_ident()
+    deaf, over, asks = Event(), Event(), Thread(target=ask, daemon=True)
     try:
         for sign in ours:
             signal.signal(sign, stop)
@@ -105,8 +114,10 @@ def _stopped_alike() -> Iterator[None]:
         yield
     finally:
         sys.unraisablehook = told
-        for timer in soon:
-            timer.cancel()
+        deaf.set()
+        over.set()
+        if asks.ident:
+            asks.join()
         for sign in ours:
             signal.signal(sign, before.get(sign, signal.SIG_IGN))
 

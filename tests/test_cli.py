@@ -5,6 +5,7 @@ import re
 import signal
 import subprocess
 import sys
+import threading
 import time
 from datetime import date
 from pathlib import Path
@@ -225,7 +226,12 @@ def test_once_asked_to_end_a_command_leaves_everything_in_order_undisturbed(monk
             signal.signal(sign, how)
 
 
-def test_to_be_asked_to_end_while_something_is_finalised_is_not_forgotten(monkeypatch, capsys):
+@pytest.mark.parametrize("slow", [0.0, 0.2])
+def test_to_be_asked_to_end_while_something_is_finalised_is_not_forgotten(slow, monkeypatch, capsys):
+    """Nor where the machine takes long to begin a thread, as a busy one does."""
+    start = threading.Thread.start
+    monkeypatch.setattr(threading.Thread, "start", lambda thread: (start(thread), time.sleep(slow)))
+
     class Finalised:
         def __del__(self):
             signal.raise_signal(signal.SIGTERM)  # Python loses what is raised here
