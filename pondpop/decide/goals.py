@@ -21,6 +21,7 @@ from pondpop.ensemble.draws import at_least_one
 from pondpop.ensemble.quantities import PSD_CATEGORIES
 from pondpop.observe import indices
 from pondpop.scenario import FERTILITIES, SPECIES, Drawdown, Goal, GrassCarp, Plants, Scenario, resolve
+from pondpop.scenario.schema import is_nothing
 from pondpop.species import MEASURED, place_of
 
 Array = NDArray[np.float64]
@@ -245,8 +246,8 @@ def costs(dataset: xr.Dataset) -> Cost:
                 unpriced.add(stocking.species)
             fish[s] += (price or 0.0) * stocking.per_ha * area
         for removal in strategy.removals:
-            if not (removal.share or removal.kg_per_ha or removal.per_ha):
-                continue  # of nothing, as a sweep or a plan may try it, which nobody is paid for
+            if is_nothing(removal):  # as a sweep or a plan may try it; nobody is paid for it
+                continue
             events[s] += removal.cost or 0.0
             if removal.cost is None and removal.reason == "removal":
                 unpriced.add("some removals")
@@ -255,12 +256,15 @@ def costs(dataset: xr.Dataset) -> Cost:
             if rule.cost is None and rule.level > FERTILITIES["unfertilized"]:
                 unpriced.add("fertilizer")
         for liming in strategy.liming:
+            if is_nothing(liming):
+                continue
             water[s] += liming.cost or 0.0
             if liming.cost is None:
                 unpriced.add("lime")
-        worked: list[Plants | Drawdown | GrassCarp] = [*strategy.plants, *strategy.drawdown, *strategy.grass_carp]
+        carp = [event for event in strategy.grass_carp if not is_nothing(event)]
+        worked: list[Plants | Drawdown | GrassCarp] = [*strategy.plants, *strategy.drawdown, *carp]
         level[s] = sum(event.cost or 0.0 for event in worked)
-        if any(carp.cost is None for carp in strategy.grass_carp):
+        if any(event.cost is None for event in carp):
             unpriced.add("grass carp")
     per_kg = prices.per_kg_feed if prices else None
     per_hour = prices.per_hour if prices else None

@@ -1,5 +1,6 @@
 """Goals, costs and repairs against Datasets made by hand."""
 
+import datetime as dt
 import re
 import tomllib
 from itertools import pairwise
@@ -16,6 +17,7 @@ from pondpop.decide.console import answer_text, balance_table
 from pondpop.decide.details import details
 from pondpop.decide.phrases import teller
 from pondpop.scenario import resolve
+from pondpop.scenario.schema import Liming
 from pondpop.species import load_parameters
 
 ALL_GOALS = """
@@ -271,12 +273,25 @@ def test_what_has_no_price_is_named():
     assert goals.costs(dataset(scenario, read)).unpriced == ("bass", "feed")
 
 
-@pytest.mark.parametrize(("share", "paid"), [(0.0, 0.0), (0.5, 900.0)])
-def test_a_removal_of_nothing_costs_nothing(share, paid):
-    """As a sweep or a plan tries it, whose first value is often 0."""
-    removal = "[[strategies.few.removal]]\nspecies='bass'\ndate=2026-07-01\nshare={}\ncost=900\n"
-    scenario, read = two_ponds("[[goals]]\nkind='cost'\n[costs]\nper_bass=1\n" + removal.format(share))
-    assert goals.costs(dataset(scenario, read)).parts["removals"].tolist() == [[paid, paid], [0.0, 0.0]]
+@pytest.mark.parametrize(("amount", "paid"), [(0.0, 0.0), (0.5, 900.0)])
+@pytest.mark.parametrize(
+    ("part", "event"),
+    [("removals", "removal]]\nspecies='bass'\nshare"), ("plants and level", "grass_carp]]\nper_acre"),
+     ("fertilizer and lime", "")],
+)  # fmt: skip
+def test_what_is_done_to_an_amount_of_nothing_costs_nothing(part, event, amount, paid):
+    """As a sweep or a plan tries it, whose first value is often 0; nor does it lack a price."""
+    for cost in (900.0, None):
+        done = f"[[strategies.few.{event}={amount}\ndate=2026-07-01\n" + (f"cost={cost}\n" if cost else "") if event else ""
+        scenario, read = two_ponds("[[goals]]\nkind='cost'\n[costs]\nper_bass=1\n" + done)
+        if not event:
+            few, many = scenario.strategies.values()
+            few = few._replace(liming=(Liming("lime", dt.date(2026, 7, 1), amount, cost),))
+            soft = scenario.pond._replace(alkalinity_mg_l=9.0)
+            scenario = scenario._replace(pond=soft, strategies={"few": few, "many": many})
+        found = goals.costs(dataset(scenario, read))
+        assert found.parts[part].tolist() == ([[paid, paid], [0.0, 0.0]] if cost else [[0.0, 0.0]] * 2)
+        assert bool(set(found.unpriced) - {"feed", "bluegill"}) == (cost is None and amount > 0)
 
 
 # --- repairs
