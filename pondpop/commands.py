@@ -38,13 +38,11 @@ def begin(given: argparse.Namespace) -> None:
 
 def check(given: argparse.Namespace) -> None:
     from pondpop.scenario import describe
-    from pondpop.scenario.initial import begun_with, lost_rows
+    from pondpop.scenario.initial import begun_with
 
     scenario = _load(given)
     print(describe(scenario), end="")
-    if told := begun_with(given.file, scenario.run.start):
-        print(f"{told}.")
-    for line in lost_rows(given.file):
+    for line in begun_with(given.file, scenario.run.start):
         print(line)
 
 

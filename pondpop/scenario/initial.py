@@ -66,17 +66,25 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature, folder
     return list(found.values())
 
 
-def begun_with(path: str | Path, start: dt.date) -> str:
-    """The survey with which a scenario begins where its records say it, in words, and what of its catch is left out."""
+def begun_with(path: str | Path, start: dt.date) -> list[str]:
+    """The survey with which a scenario begins where its records say it, in lines, with what of its catch, and which rows of
+    the records, are left out; nothing where it begins otherwise."""
     from pondpop.records import read_records
+    from pondpop.records.told import left_out, slips_of
 
     begun = read(path).get("start_from_survey", {})
     if "records" not in begun:
-        return ""
+        return []
     records = read_records(Path(path).parent / begun["records"])
     found = _begun_with(records, (begun["gear"],) if "gear" in begun else GEARS, start)
-    if found is None:
-        return ""
+    lines = [] if found is None else [_in_words(found)]
+    if records.left_out:
+        lines += [f"{left_out(records)} of {begun['records']}:", *(f"  {slip}" for slip in slips_of(records))]
+    return lines
+
+
+def _in_words(found: LastCatch) -> str:
+    """The survey with which a pond begins, and of its catch what its gear hardly takes."""
     unit = "haul" if found.gear == "seine" else "hour"
     effort = f"{found.amount:g} {unit}{'' if found.amount == 1 else 's'}"
     caught, taken = Counter[str](), _taken(found)
@@ -85,21 +93,7 @@ def begun_with(path: str | Path, start: dt.date) -> str:
     fish = joined(f"{count} {species}" for species, count in caught.items())
     text = f"The fish that live there are told by the survey of {_days(found)}, {effort} of {found.gear}: {fish}"
     few = [f"{n} {key[0]} of {key[1]} to {key[1] + 1} in" for key, n in found.fish.items() if key not in taken]
-    return f"{text}; left out, as {found.gear} hardly takes them: {joined(few)}" if few else text
-
-
-def lost_rows(path: str | Path) -> list[str]:
-    """What was left out of the records from which a scenario begins, and why; nothing where it begins otherwise."""
-    from pondpop.records import read_records
-    from pondpop.records.told import left_out, slips_of
-
-    begun = read(path).get("start_from_survey", {})
-    if "records" not in begun:
-        return []
-    records = read_records(Path(path).parent / begun["records"])
-    if not records.left_out:
-        return []
-    return [f"{left_out(records)} of {begun['records']}:", *(f"  {slip}" for slip in slips_of(records))]
+    return f"{text}; left out, as {found.gear} hardly takes them: {joined(few)}." if few else f"{text}."
 
 
 def class_in(inch: int) -> tuple[float, float]:

@@ -21,13 +21,13 @@ from pondpop.scenario.schema import (
     Strategy,
     is_nothing,
 )
+from pondpop.species.registry import TRAITS
 from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
 MOST_FORAGE_PER_ACRE = {"bluegill": 5000, "redear": 2500, "shad": 10_000, "minnow": 20_000}
 SHORTEST_STOCKED_MM = 15.0
-LONGEST_STOCKED_MM = {"bass": 700.0, "bluegill": 320.0, "redear": 380.0, "shad": 220.0, "minnow": 105.0}
 LONGEST_FINGERLING_MM = 150.0
 MOST_FEED_KG_PER_HA = 20 * FEED["lb_per_acre_day"].factor
 MOST_AERATION_KW_PER_HA = 20.0
@@ -112,10 +112,9 @@ def _goals_apart(scenario: Scenario) -> Iterator[Odd]:
 def _sizes_and_numbers(strategy: Strategy) -> Iterator[Odd]:
     """Fish of lengths that are hardly ever stocked, or reached; and forage in numbers that are hardly ever stocked."""
     for event in strategy.stocking:
-        longest = LONGEST_STOCKED_MM.get(event.species)
         if event.length_mm < SHORTEST_STOCKED_MM:
             yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)}", "cm or inches may be meant")
-        if longest is not None and event.length_mm > longest:
+        if event.length_mm > TRAITS[event.species].records_mm[1]:
             yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)}, longer than they ever become")
         most = MOST_FORAGE_PER_ACRE.get(event.species)
         if most is not None and not event.resident and DENSITY["per_acre"].from_si(event.per_ha) > most * (1 + 1e-9):

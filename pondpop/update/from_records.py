@@ -91,7 +91,6 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
 
 def _after(records: Records, day: dt.date) -> Records:
     """The records without those of a day."""
-
     return replace(
         records,
         fish=tuple(row for row in records.fish if row.date != day),

@@ -9,7 +9,7 @@ from small import raw
 
 from pondpop.checks import InputError
 from pondpop.scenario import describe, resolve
-from pondpop.scenario.initial import class_in, lost_rows, share_of_class
+from pondpop.scenario.initial import begun_with, class_in, share_of_class
 from pondpop.scenario.questions import _aligned, _assigned, _converted, _in_words, first_year, question_text
 from pondpop.scenario.schema import Arrival, Feeding, Temperature
 from pondpop.scenario.toml_hints import syntax_error
@@ -124,13 +124,14 @@ def test_a_run_begins_at_most_thirty_days_after_the_survey(tmp_path, day, good):
 def test_rows_lost_of_the_records_that_a_pond_begins_from_are_told(tmp_path):
     survey(tmp_path, extra="2026-04-01,electrofishing,carp,14,\n")
     (file := tmp_path / "pond.toml").write_text('[start_from_survey]\nrecords = "seen"\n')
-    told = lost_rows(file)
+    start = dt.date(2026, 4, 1)
+    survey_, *told = begun_with(file, start)
     assert told[0] == "Left out, 1 row of seen:" and len(told) == 2
     assert told[1].startswith('  survey.csv, line 5: species: got "carp"')
     survey(tmp_path)
-    assert lost_rows(file) == []
+    assert begun_with(file, start) == [survey_]
     file.write_text("[start_from_survey]\nhours = 2\n")
-    assert lost_rows(file) == []
+    assert begun_with(file, start) == []
 
 
 def test_classes_are_whole_inches_and_none_begins_at_nought():

@@ -821,7 +821,7 @@ OF_BLUEGILL = OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 10
 MOST = [  # what may be written, and a word of what is said of more (or, of the last two, of less): our choices, but for feed
     (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
     (lambda x: {"stocking__0__per_acre": x}, 5000.0, "far more than are stocked"),
-    (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 320.0, "longer than they ever become"),
+    (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 360.0, "longer than they ever become"),
     (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 15.0, "cm or inches may be meant"),
     (lambda x: {LIGHT + "feeding": [{"lb_per_acre_day": x}]}, 20.0, "20 lb/acre are a limit"),
     (lambda x: {LIGHT + "liming": later(tons_per_acre=x), "pond__alkalinity_mg_l": 9}, 5.0, "1 to 2 tons/acre"),
