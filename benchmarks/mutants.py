@@ -9,8 +9,7 @@ name the function or one that leads to it, of these the quick ones first, until 
 it is catches nothing. With one of the rooms that make a Dataset which passes them two small ponds are projected, and it is
 told whether their Datasets stay the same to 1e-12: many such changes change nothing at all, others only what the two ponds
 have not. Both count as survivors, but for those of which REASONS tells why nothing could notice them. Prints each change
-with its fate, and the share that was caught;
-status 1 if that is below 95 %. Needs a system that can fork.
+with its fate, and the share that was caught; status 1 if that is below 95 %. Needs a system that can fork.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 cases in this suite: the same ones on every run, and a failing one is told as it was drawn.
 
 The random search for rare cases belongs in benchmarks/fuzz_long.py, and a failure of the suite is told at
-once and not after minutes of shrinking.
+once and not after minutes of shrinking. Last, how several runs share the files of tests (`tests/__main__.py`).
 """
 
 from __future__ import annotations
