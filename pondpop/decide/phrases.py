@@ -433,8 +433,8 @@ class Teller(Wording):
         if not goals.is_repair(self.scenario) or takes[self.decision.followed] or not any(takes):
             return []
         return [
-            f"{self.short[self.decision.followed]} takes out no bass, and of thinning crowded bass the model makes too little: "
-            "where a survey finds them crowded, this says little against it"
+            f"{self.short[self.decision.followed]} takes out no bass, and the model makes too little of thinning "
+            "crowded bass: where a survey finds them, this says little against thinning"
         ]
 
     def shortfalls(self) -> list[str]:

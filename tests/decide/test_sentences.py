@@ -92,11 +92,9 @@ def test_sureness_is_told_goal_by_goal(told):
 def test_what_the_goals_do_not_count_is_told(told):
     """Of a whole season within the run, that of 2027, 10 lb/acre are asked for; 5 kg/ha are 4.5 lb/acre."""
     assert told.mind() == (
-        "“many” takes out no bass, and of thinning crowded bass the model makes too little: where a survey finds them crowded, "
-        "this says little against it; “few” asks for 10 lb/acre of bass a year in 2027, and 4.5 are caught: its harvest is a "
-        "ceiling, not a catch (too "
-        "few such "
-        "fish, or too few hours and bites); “few” is in the balanced ranges more often."
+        "“many” takes out no bass, and the model makes too little of thinning crowded bass: where a survey finds them, "
+        "this says little against thinning; “few” asks for 10 lb/acre of bass a year in 2027, and 4.5 are caught: its harvest "
+        "is a ceiling, not a catch (too few such fish, or too few hours and bites); “few” is in the balanced ranges more often."
     )
     (catch,) = harvest_outcome.catches(told.dataset, told.scenario)
     assert (catch.years, catch.asked.tolist()) == ((2027,), [pytest.approx(11.2085, rel=1e-4)]) and catch.falls_short
@@ -156,8 +154,8 @@ def test_the_answer_is_one_screen_with_a_table(told):
         "  “many”            11 [3–11]           5; 5               9                 0",
         "[…] holds 8 of 10 futures; “better; worse”: in how many of 10 futures than",
         "“few”; cost, USD: --details",
-        "Mind: “many” takes out no bass, and of thinning crowded bass the model makes",
-        "too little: where a survey finds them crowded, this says little against it",
+        "Mind: “many” takes out no bass, and the model makes too little of thinning",
+        "crowded bass: where a survey finds them, this says little against thinning",
     ]
 
 
