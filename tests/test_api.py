@@ -173,6 +173,15 @@ def test_a_take_of_nothing_is_no_take():
     assert not one.harvested["number"].any()
 
 
+def test_a_rule_may_take_all_fish_and_those_of_a_window_that_ends_at_forty_mm():
+    takes = [pondpop.Take("bluegill", share=1.0), pondpop.Take("shad", (10.0, 40.0), share=0.1)]
+    one = pondpop.Simulation(pond(members=2), harvest=lambda p: takes if p.date == dt.date(2026, 6, 1) else [])
+    one.run(until=dt.date(2026, 6, 1))
+    assert (one.number("bluegill") > 0.0).all()
+    one.step()
+    assert (one.number("bluegill") < 1e-6).all()
+
+
 @pytest.mark.parametrize(
     ("take", "says"),
     [

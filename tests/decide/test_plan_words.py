@@ -83,6 +83,8 @@ def test_what_a_survey_is_worth_and_how_much_of_it_is_enough():
     )
     assert valued((0.89, 0.5, 1.0, 1.0, 1.0)).enough == 2 and valued((0.9, 0.5, 1.0, 1.0, 1.0)).enough == 0
     assert valued((0.2,) * 5).enough is None and valued((0.21,) * 5).enough == 0
+    answers = [plan_phrases.plan_answer(found(survey=survey)) for survey in (some, None)]
+    assert ["The survey of 2026-06-15 (electrofishing, 2 h) gains" in answer for answer in answers] == [True, False]
     unsure = plan_phrases.survey_worth(found(survey=valued((0.1, 0.2, 0.2, 0.9, 0.9))))
     assert "gains nothing sure by what it shows: 4 plans" in unsure and "(to know all would gain 6 fish)" in unsure
     assert "can change nothing here" in plan_phrases.survey_worth(found(survey=valued((0.0,) * 5, plans=1)))

@@ -368,3 +368,14 @@ def test_a_page_below_a_file_is_refused_with_the_file_and_one_in_a_folder_to_be_
             page_place(page)
     page_place(tmp_path / "new" / "deeper" / "page.html")
     assert list(tmp_path.iterdir()) == [note]
+
+
+def test_of_a_folder_that_is_removed_its_marker_goes_last(tmp_path, monkeypatch):
+    """So that what is left, where something stops it, is still known as ours."""
+    (folder := tmp_path / "out").mkdir()
+    for name in ("a.txt", MARKER, "z.txt"):
+        (folder / name).write_text("")
+    gone, unlink = [], Path.unlink
+    monkeypatch.setattr(Path, "unlink", lambda path: (gone.append(path.name), unlink(path)))
+    store._remove(folder)
+    assert gone[-1] == MARKER and len(gone) == 3 and not folder.exists()
