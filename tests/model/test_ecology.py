@@ -280,3 +280,15 @@ def test_bass_shorter_than_take_the_largest_bluegill_for_their_length_take_no_la
         small = rising(p.prey_length_ratio_max[0, BLUEGILL] + most - ratio, p.prey_length_ratio_max_width[0, BASS])
         assert of_bass.sum() > 3
         np.testing.assert_allclose(kernel[:, of_bass], (eats * small)[:, of_bass], rtol=1e-9, atol=1e-12)
+
+
+def test_the_ration_of_a_condition_is_that_which_sets_it():
+    """Back and forth: condition without food and its gain at full food, of a ration that saturates (Wr of 70 to 95)."""
+    p = load_parameters()
+    for condition in (0.7, 0.8, 0.9, 0.95):
+        ration = bioenergetics.ration_of_condition(p, condition)
+        assert (0.0 < ration).all() and (ration < 1.0).all()
+        set_at = bioenergetics.set_point_ration(ration, p.condition_ration_limit)
+        np.testing.assert_allclose(p.condition_at_no_food + p.condition_gain_at_full_food * set_at, condition, rtol=1e-6)
+    none, all_food = (bioenergetics.ration_of_condition(p, condition) for condition in (0.3, 2.0))
+    assert (none == 0.0).all() and (all_food == 1.0).all()
