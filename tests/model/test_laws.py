@@ -154,6 +154,20 @@ def test_halving_the_step_changes_little():
     assert np.abs(change).max() < 0.03, change
 
 
+def test_pellets_of_a_day_are_the_same_in_halves():
+    moved = []
+    for steps in (1, 2):
+        engine = Engine(inputs(EVERYTHING, members=1, steps=steps))
+        days = []
+        for _ in range(150):
+            engine.run_day()
+            days.append([engine.flows.pellets_given[0], engine.flows.pellets_eaten[0]])
+        moved.append(np.sum(days, axis=0))
+    (given, eaten), (given_in_halves, eaten_in_halves) = moved
+    assert 0.0 < eaten < given and given_in_halves == pytest.approx(given, rel=1e-12)
+    assert eaten_in_halves == pytest.approx(eaten, rel=0.03)
+
+
 def test_more_fishing_leaves_fewer_fish_of_that_cohort_that_day():
     def left(share: float) -> np.ndarray:
         engine = Engine(inputs(EVERYTHING.replace("share = 0.5", f"share = {share}"), members=1))
