@@ -187,6 +187,18 @@ def test_the_poorest_dawn_is_of_the_years_of_which_the_run_holds_half_or_more():
     assert oxygen_risk.risks(dataset(scenario, read), scenario)[0].lowest == 4.0
 
 
+@pytest.mark.parametrize(("first", "lowest"), [(4, 3.0), (7, 4.0), (8, 4.5)])
+def test_half_a_calendar_year_is_enough_for_its_poorest_dawn(first, lowest):
+    """Of 24 months from April the third calendar year has three, from July the first and the third have six, from August the
+    first has five. Their poorest dawns have 1, 5 and 4 mg/L."""
+    scenario, read = quiet(years=2)
+    made = dataset(scenario, read)
+    month = np.arange(24) + np.datetime64(f"2026-{first:02d}")
+    made = made.assign_coords(month=month.astype(made["month"].dtype))
+    made["dawn_oxygen"].values[:] = np.array([1.0, 5.0, 4.0])[month.astype("datetime64[Y]").astype(int) - 56]
+    assert oxygen_risk.risks(made, scenario)[0].lowest == lowest
+
+
 def test_oxygen_that_is_left_out_has_no_risk():
     scenario, read = quiet()
     without = scenario._replace(pond=scenario.pond._replace(oxygen_risk=False))

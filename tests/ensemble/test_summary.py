@@ -65,6 +65,9 @@ def test_so_many_members_as_are_asked_for(scenario):
     progress = []
     assert summarise(pond(members=1, only="few"), members=3, progress=lambda *done: progress.append(done)).sizes["member"] == 3
     assert progress[0] == (0, 3) and progress[-1] == (3, 3) and progress == sorted(progress)
+    progress.clear()
+    summarise(pond(members=3), progress=lambda *done: progress.append(done))
+    assert progress == [(0, 6), (6, 6)]  # members of both strategies, which differ in numbers only and run side by side
     with pytest.raises(InputError):
         summarise(scenario, members=0)
 

@@ -79,6 +79,20 @@ def test_a_pond_gives_no_more_fish_than_it_has():
     assert set(np.unique(np.round(seen["bass_psd"], 6))) <= set(np.arange(0.0, 101.0, 10.0))
 
 
+def test_where_every_fish_of_quality_length_is_of_preferred_length_a_sample_has_as_many_of_both():
+    u = uniform(5, "survey", range(100), 7)
+    for n in (50, 1000):
+        seen = signs(*fish(100, bass=(60.0, 0.0, 40.0)), area_ha=5000.0, fish_sampled=n, uniforms=u)
+        assert np.array_equal(seen["bass_psd_p"], seen["bass_psd"]) and seen["bass_psd"].std() > 0
+
+
+@pytest.mark.parametrize(("bass", "weighed"), [((60.0, 0.0, 0.0), 1), ((1.0, 0.0, 60.0), 0)])
+def test_one_fish_tells_a_mean_wr_with_its_error_and_none_tells_none(bass, weighed):
+    one_sd = np.full((1, 7), 0.8413447460685429)  # of the normal law
+    seen = signs(*fish(bass=bass), area_ha=2.0, fish_sampled=1, uniforms=one_sd)["bass_wr_8_12in"][0]
+    assert seen == pytest.approx(88.0 + float(mean_wr_error(1))) if weighed else np.isnan(seen)
+
+
 def test_an_empty_pond_shows_no_sign_and_no_condition_holds():
     number, wr = fish()
     seen = signs(number * 0.0, wr * np.nan, 2.0, 50, np.full((1, 7), 0.5))

@@ -558,3 +558,14 @@ def test_what_belongs_to_a_line_of_the_assumptions_stands_under_it():
     (projection,) = gather([dataset(scenario, readings(scenario))], "us").projections
     shown = page._assumptions(projection)
     assert "<li>In every strategy:<ul><li>fertility" in shown and "<li>  " not in shown
+
+
+def test_a_year_is_told_by_the_last_survey_in_it():
+    """Of three surveys in each of two years."""
+    scenario = pond(members=2, years=2)
+    (projection,) = gather([dataset(scenario, readings(scenario))], "us").projections
+    latest = {}
+    for day in sorted(scenario.run.survey_dates):
+        latest[day.year] = day
+    assert len(latest) == 2 and [year for year, _ in projection.yearly] == [*latest]
+    assert [projection.survey_dates[i].astype(object) for _, i in projection.yearly] == [*latest.values()]

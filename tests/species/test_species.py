@@ -12,7 +12,7 @@ import pondpop
 from pondpop.checks import InputError
 from pondpop.model.community import FOODS
 from pondpop.scenario.schema import AERATORS
-from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, registry
+from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, parameters, registry
 from pondpop.species.parameters import NAMES, SHARED
 from pondpop.species.registry import STRAIN_PARAMETERS
 
@@ -133,6 +133,24 @@ def test_a_strain_differs_only_in_what_strains_can_differ_in(monkeypatch):
 def test_a_parameter_that_no_trait_asks_for_is_refused_with_the_trait(monkeypatch):
     says = refused(monkeypatch, "minnow", "[recruits_cap_per_ha]", "[respiration_per_c]")
     assert says.startswith("minnow.toml: respiration_per_c: ") and 'respiration = "exponential"' in says
+
+
+@pytest.mark.parametrize(("always", "pond", "says"), [
+    ((*registry.ALWAYS, "haul_hour"), {}, 'registry: haul_hour: got "haul_hour", needs the name of a parameter; did you mean'),
+    ((*registry.ALWAYS, SHARED[0]), {SHARED[0]: None}, f"registry: {SHARED[0]}: "),
+    (registry.ALWAYS, {"haul_hour": 1}, 'pond.toml: haul_hour: got "haul_hour", needs the name of a parameter'),
+    (registry.ALWAYS, {SHARED[0]: None}, f"pond.toml: {SHARED[0]}: got nothing, needs an entry; add [{SHARED[0]}]"),
+    (registry.ALWAYS[:-1], {}, f"registry: {registry.ALWAYS[-1]}: got nothing, needs a trait that asks for it; name it in"),
+])  # fmt: skip
+def test_parameters_stand_in_the_files_as_in_the_code(monkeypatch, always, pond, says):
+    """always: the parameters of every species; pond: what is added to pond.toml, or taken from it (None)."""
+    tables = dict(catalogue.entries())
+    tables["pond"] = {key: entry for key, entry in (tables["pond"] | pond).items() if entry is not None}
+    monkeypatch.setattr(parameters, "entries", lambda: tables)
+    monkeypatch.setattr(parameters, "ALWAYS", always)
+    with pytest.raises(InputError) as error:
+        load_parameters()
+    assert str(error.value).startswith(says) and "\n" not in str(error.value)
 
 
 @pytest.mark.parametrize(
