@@ -74,7 +74,7 @@ def evidence(records: Records, scenario: Scenario) -> Evidence:
             continue
         found += _hauls(survey, start, records.left_out, unused)
         found += _conditions(survey, start)
-    found += _angling(records, scenario, unused)
+    found += _angling(whole, scenario, unused)
     found = [o for o in found if not isinstance(o, Haul) or o.species in here or o.data.any()]
     asked, grown = _growth(records, start, end)
     marked, recaptured = _recaptured(records, start, end)
@@ -160,11 +160,13 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
     """What anglers caught in each calendar year: all fish over all hours; those of each month held against the day in its middle.
 
     Fish are as wary then as the fishing that the scenario states (`[[angling]]`) makes them; that of the trips recorded does
-    not count.
+    not count. Trips do not say what was sought: a species that none of them lists, be it with 0 fish, is left out.
     """
     start, end = scenario.run.start, scenario.run.end
-    for year in sorted({c.date.year for c in records.catches}):
-        rows = [c for c in records.catches if c.date.year == year and start <= c.date < end]
+    of_run = [c for c in records.catches if start < c.date < end]
+    listed = {row.species for row in (*records.catches, *(bad for bad in records.left_out if bad.kind == "catches.csv"))}
+    for year in sorted({c.date.year for c in of_run}):
+        rows = [c for c in of_run if c.date.year == year]
         broken = {(bad.date, bad.trip) for bad in records.left_out if bad.kind == "catches.csv"}
         halves = sorted({(c.date, c.trip) for c in rows} & broken)
         if halves:
@@ -184,7 +186,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             if bad.kind == "catches.csv" and (None in (bad.date, bad.trip)) and (bad.date is None or bad.date.year == year)
         ]
         for species in SPECIES:
-            if not gear("angling").takes(species):
+            if not gear("angling").takes(species) or species not in listed:
                 continue
             classes: dict[tuple[float, float], float] = defaultdict(float)
             unsized = 0.0
@@ -209,6 +211,13 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
             if known or data[:-1].any():
                 outings = tuple(_of_month(some, known) for some in months.values())
                 yield Haul(f"{year} angling {species}", species, "angling", outings, data, bins)
+    here = {species for strategy in scenario.strategies.values() for species in strategy.species}
+    for species in SPECIES if of_run else ():
+        if gear("angling").takes(species) and species in here - listed:
+            unused.append(
+                f"angling {species}: no trip lists any and none says what was sought, so that none was caught tells nothing "
+                "(a row with 0 kept and 0 released says that it was sought)"
+            )
 
 
 def _of_month(trips: Sequence[tuple[int, float]], known: bool) -> Outing:

@@ -729,6 +729,19 @@ def test_a_trip_of_which_a_row_was_left_out_is_left_out_whole(tmp_path):
     assert [(o.title, o.counts) for o in lost.observations] == [("2026 angling bass", False)]
 
 
+def test_a_species_that_no_trip_lists_is_not_taken_for_none_caught(tmp_path):
+    bass, none = ["2026-05-20,1,4,bass,8,12,2,3", "2026-05-28,2,3,,,,0,0"], "2026-04-01,3,2,bluegill,,,0,0"
+    found, (unused,) = hauls(tmp_path, catches=bass)
+    assert found == {("2026 angling bass", True): 5}
+    assert unused.startswith("angling bluegill: no trip lists any and none says what was sought")
+    for row in (none, none.replace("04-01", "05-28")):  # a row that says so counts for every trip, be it of the first day
+        found, unused = hauls(tmp_path, catches=[*bass, row])
+        assert found == {("2026 angling bass", True): 5, ("2026 angling bluegill", True): 0}
+        assert not any("no trip lists" in line for line in unused)
+    _, unused = hauls(tmp_path, catches=[row.replace("2026", "2031") for row in bass])
+    assert not any("no trip lists" in line for line in unused)  # none of them is on the run
+
+
 def test_an_update_says_what_looks_odd(tmp_path):
     pasted = [f"2026-06-15,electrofishing,bass,{x},{w},1,," for x, w in ((10, 0.5), (11, 0.7), (13, 1.1), (13, 1.2), (9, 0.4))]
     told = update_text(learning.update_ensemble(pond(members=4, only="few"), records(tmp_path, survey=pasted * 2)), "us")
