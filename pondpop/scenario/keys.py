@@ -12,6 +12,7 @@ from typing import NamedTuple
 from pondpop import checks
 
 WIDTH = 78
+HEADINGS = 21  # width of the column of headings, where all tables are told
 ALL = "all"
 
 
@@ -70,11 +71,16 @@ def keys_text(table: str = "") -> str:
         return _told(tables[checks.choice("TABLE", name, tables)])
     # entries of lists in a table, and the tables within them
     inside = [name for name, one in tables.items() if one.heading == name != "top" or one.heading.endswith(f".{name}]]")]
-    outer = [one for name, one in tables.items() if name not in (*inside, "top")]
-    wide = max(len(one.heading) for one in outer)
-    lines = [f"{one.heading:{wide}}  {one.about}" for one in outer]
-    head = "`pondpop keys TABLE` tells the keys of one of these, `pondpop keys all` those inside too."
-    return "\n".join([head, *lines, ""])
+    lines: list[tuple[str, str]] = []
+    for one in (one for name, one in tables.items() if name not in (*inside, "top")):
+        beside, about = lines[-1] if lines else ("[[", "")
+        single = not (beside + one.heading).count("[[")
+        if single and len(both := f"{about}; {one.about}") < WIDTH - HEADINGS:  # two share a line, so that all fit a screen
+            lines[-1] = f"{beside}, {one.heading}", both
+        else:
+            lines.append((one.heading, one.about))
+    head = "`pondpop keys TABLE` tells the keys of one, `pondpop keys all` those inside too."
+    return "\n".join([head, *(f"{heading:{HEADINGS}}{about}" for heading, about in lines), ""])
 
 
 def _told(table: KeyTable) -> str:

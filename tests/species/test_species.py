@@ -266,6 +266,7 @@ def test_the_sources_tell_every_parameter_with_unit_range_and_works():
     assert "bass: 8 / 12 / 15 / 20 / 25" in text
     assert "(there 32)" in text
     assert max(map(len, text.splitlines())) <= 110
+    assert {len(line) - len(line.lstrip()) for line in text.splitlines()} == {0, 4, 8}  # what belongs to a line stands under it
 
 
 def test_the_sources_need_the_standard_library_only():
