@@ -248,7 +248,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     update.add_argument("file", metavar="FILE", help="a scenario (TOML)")
     update.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
-    update.add_argument("--strategy", metavar="NAME", help="the strategy that was followed so far (default: the first)")
+    update.add_argument(
+        "--strategy", metavar="NAME", help="the strategy that was followed so far (needed if they differ before the last record)"
+    )
     update.add_argument("--strict", action="store_true", help="refuse a file with a bad row instead of leaving it out")
     update.add_argument("--details", action="store_true", help="print all that was learned, not the answer only")
     update.add_argument("--seed", metavar="N", type=_whole, help="of all chance (default: the scenario's)")

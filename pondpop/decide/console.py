@@ -38,8 +38,8 @@ def answer_text(told: Teller, against: int | None = None, more: str = "") -> str
 
     against: the strategy with which the others are compared, by default the best one.
     """
-    events, oxygen = _events(told), wrapped(oxygen_risk.short_words(told))
-    for below, odd in (([*events, *oxygen], told.odd(220)), (events, told.odd(220)), (events, told.odd(60))):
+    events, oxygen = _events(told), [wrapped(oxygen_risk.short_words(told, lines)) for lines in (2, 1)]
+    for below, odd in (*(([*events, *some], told.odd(220)) for some in (*oxygen, [])), (events, told.odd(60))):
         whole = _answer(told, against, [*wrapped(odd), *wrapped(more)], below)
         if height(whole) <= HIGH:
             break

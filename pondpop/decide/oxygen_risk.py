@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
+from textwrap import wrap
 
 import numpy as np
 import xarray as xr
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.decide.phrases import Teller
 from pondpop.scenario import Scenario
-from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, told_short, unit_of
+from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, unit_of
 
 Array = NDArray[np.float64]
 
@@ -141,23 +142,19 @@ def _feed(lb_per_acre_day: float) -> str:
     return f"{brief(lb_per_acre_day, 2)} {us.words} ({brief(metric.from_si(lb_per_acre_day * us.factor), 2)} {metric.words})"
 
 
-def short_words(told: Teller, wide: int = 79) -> str:
-    """One line for a terminal, where `matters` says so; of many strategies that differ in it those that do best."""
+def short_words(told: Teller, lines: int = 2, wide: int = 79) -> str:
+    """A sentence for a terminal, of so many lines, where `matters` says so: of many strategies that differ in it those that do
+    best, called by their whole names; one of them, however long its name is."""
     every = risks(told.dataset, told.scenario)
     if not matters(told, every):
         return ""
     head = "Oxygen, kills a year (assumed): "
     if len(alike := {_chance(told, risk.partial) for risk in every}) == 1:
         return f"{head}{alike.pop()} under each strategy"
-    for shown in range(len(every), 0, -1):
-        room = (wide - len(head)) // shown - len(" under 10 %, ")
-        if room < 8 and shown > 1:
-            continue
-        names = [told.short[k] for k in told.decision.ranked[:shown]]
-        cut = told_short(names, max(8, room))
-        said = [f"{name} {_chance(told, every[k].partial)}" for name, k in zip(cut, told.decision.ranked, strict=False)]
-        return head + ", ".join(said)
-    return ""
+    said = [f"{told.short[k]} {_chance(told, every[k].partial)}" for k in told.decision.ranked]
+    texts = (head + ", ".join(said[:shown]) for shown in range(len(said), 0, -1))
+    fitting = (text for text in texts if len(wrap(text, wide, break_on_hyphens=False, break_long_words=False)) <= lines)
+    return next(fitting, head + said[0])
 
 
 def matters(told: Teller, every: list[Risk]) -> bool:

@@ -8,8 +8,8 @@ from collections.abc import Mapping
 from pondpop.checks import alternatives
 from pondpop.scenario.read import KEYS
 
-_LISTS = ("stocking", "harvest", "removal", "feeding", "angling", "fertilization", "liming", "plants", "drawdown", "grass_carp",
-          "goals", "local_knowledge")  # fmt: skip
+_LISTS = ("stocking", "harvest", "removal", "feeding", "angling", "aeration", "fertilization", "liming", "plants", "drawdown",
+          "grass_carp", "arrival", "goals", "local_knowledge")  # fmt: skip
 _TABLES = ("pond", "oxygen", "water", "run", "start_from_survey", "ensemble", "costs", "report")
 
 _HOW_MANY = dict.fromkeys(
@@ -46,6 +46,10 @@ _MEANT: Mapping[str, Mapping[str, str]] = {
     "removal": {**_HOW_MUCH, **_WINDOW, **_DAY, "price": "write cost, the price of the whole removal"},
     "die_off": {**_HOW_MUCH, **_WINDOW, **_DAY},
     "feeding": dict.fromkeys(("lb", "lb_per_day", "pounds", "lb_per_acre", "amount"), "write lb_per_acre_day or kg_per_ha_day"),
+    "liming": dict.fromkeys(
+        ("lb", "lbs", "pounds", "lb_per_acre", "lbs_per_acre", "pounds_per_acre", "kg", "kg_per_ha", "amount", "rate"),
+        "write tons_per_acre (of 2,000 lb) or tonnes_per_ha (of 1,000 kg)",
+    ),
     "angling": dict.fromkeys(("hours", "effort", "trips"), "write hours_per_acre or hours_per_ha, a year"),
     "run": dict.fromkeys(("end", "end_date", "until", "stop", "length", "duration"), "write years = 6; the run begins at start"),
     "pond": dict.fromkeys(("size", "acre", "acreage", "surface"), "write area_acres or area_ha"),

@@ -90,9 +90,9 @@ def update_ensemble(
 ) -> Update:
     """Weigh a scenario's ensemble by the records of its pond; either may be given by its path.
 
-    strategy: the one that was followed so far (default: the first). The answer's `posterior`, where something could be
-    concluded, is a `source` for `compare`, `sweep`, `find_quota` and `Simulation`. Raises InputError if the strategies
-    differ before the last record and none is named, RunError.
+    strategy: the one that was followed so far, needed if they differ before the last record. The answer's `posterior`, where
+    something could be concluded, is a `source` for `compare`, `sweep`, `find_quota` and `Simulation`. Raises InputError, also
+    where the strategies differ and none is named, and RunError.
 
     >>> import pondpop
     >>> pondpop.update_ensemble("pond.toml", "records").why.partition(":")[0]  # of another pond and time

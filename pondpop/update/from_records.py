@@ -164,7 +164,7 @@ def _angling(records: Records, scenario: Scenario, unused: list[str]) -> Iterato
     """
     start, end = scenario.run.start, scenario.run.end
     of_run = [c for c in records.catches if start < c.date < end]
-    listed = {row.species for row in (*records.catches, *(bad for bad in records.left_out if bad.kind == "catches.csv"))}
+    listed = {c.species for c in records.catches} | {bad.species for bad in records.left_out if bad.kind == "catches.csv"}
     for year in sorted({c.date.year for c in of_run}):
         rows = [c for c in of_run if c.date.year == year]
         broken = {(bad.date, bad.trip) for bad in records.left_out if bad.kind == "catches.csv"}

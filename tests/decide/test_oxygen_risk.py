@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from small import dataset, pond, readings
 
 from pondpop.decide import oxygen_risk, sweep
+from pondpop.decide.console import answer_text
 from pondpop.decide.phrases import teller
 from pondpop.decide.sweep_paths import Axis, put
 from pondpop.model.oxygen import KILLERS
@@ -229,12 +232,23 @@ def test_causes_and_months_are_named_from_a_chance_of_one_in_a_hundred():
     assert said.endswith("(0.5 % of years unfertilised, 1 to 2 fertilised, 3 to 5 fed 10 to 20 lb/acre a day, without aeration).")
 
 
-@pytest.mark.parametrize(("wide", "said"), [
-    (79, "“few” 10 %, “many” under 10 %"), (74, "“few” 10 %, “many” under 10 %"), (73, "“few” 10 %"),
+LONG = "pellets for bluegill, March to October"
+
+
+@pytest.mark.parametrize(("titles", "lines", "wide", "said"), [
+    (("few", "many"), 1, 61, "“few” 10 %, “many” under 10 %"), (("few", "many"), 1, 60, "“few” 10 %"),
+    (("few", "many"), 2, 43, "“few” 10 %, “many” under 10 %"), (("few", LONG), 2, 79, f"“few” 10 %, “{LONG}” under 10 %"),
+    ((LONG, "many"), 1, 79, f"“{LONG}” 10 %"), ((LONG, "many"), 1, 30, f"“{LONG}” 10 %"),
 ])  # fmt: skip
-def test_a_line_for_a_terminal_leaves_out_strategies_that_have_no_room(wide, said):
-    line = oxygen_risk.short_words(teller(killed_pond(0.6, 0.05)[0], "us"), wide)
-    assert line == f"Oxygen, kills a year (assumed): {said}" and len(line) <= wide
+def test_a_terminal_is_told_whole_names_and_strategies_that_have_no_room_are_left_out(titles, lines, wide, said):
+    made, scenario = killed_pond(0.6, 0.05)
+    strategies = {s.name: s._replace(title=title) for s, title in zip(scenario.strategies.values(), titles, strict=True)}
+    told = teller(dataset(scenario._replace(strategies=strategies), readings(scenario)), "us")
+    told = replace(told, dataset=made)  # the chances
+    assert oxygen_risk.short_words(told, lines, wide) == (told_of := f"Oxygen, kills a year (assumed): {said}")
+    if wide == 79:
+        screen = answer_text(told)
+        assert told_of in " ".join(screen.split()) and max(map(len, screen.splitlines())) < 80
 
 
 def test_chances_are_told_by_strategy():

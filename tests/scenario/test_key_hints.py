@@ -14,7 +14,8 @@ from pondpop.scenario.unusual import unusual
 def raw_pond(area=5, **stocking):
     fish = {"species": "bass", "date": "2027-06-05", "per_acre": 50, "length_in": 2, **stocking}
     raw = {
-        "title": "x", "pond": {"area_acres": area, "fertility": 1}, "run": {"start": "2027-03-15", "years": 2},
+        "title": "x", "pond": {"area_acres": area, "fertility": 1, "alkalinity_mg_l": 30},
+        "run": {"start": "2027-03-15", "years": 2},
         "stocking": [{key: value for key, value in fish.items() if value is not None}], "strategies": {"one": {}},
     }  # fmt: skip
     return raw
@@ -39,7 +40,7 @@ def dated(raw):
         ("stocking", "lb_per_acre", "fish are stocked by number"),
         ("stocking", "cost", "write cost_each"),  # not count
         ("stocking", "price", "write cost_each"),
-        ("stocking", "season", "it stands in [[harvest]], [[feeding]] or [[angling]]"),
+        ("stocking", "season", "it stands in [[harvest]], [[feeding]], [[angling]] or [[aeration]]"),
         ("stocking", "hours_per_acre", "it stands in [[angling]]"),
         ("stocking", "per_acres", "write per_acre, count or per_ha"),
         ("stocking", "specie", 'did you mean "species"?'),
@@ -50,12 +51,16 @@ def dated(raw):
         ("run", "growth", "it stands in [ensemble.spread]"),
         ("", "members", "it stands in [ensemble]"),
         ("goals", "weight_lb", "write above_lb or above_kg"),
+        ("liming", "lb_per_acre", "write tons_per_acre (of 2,000 lb) or tonnes_per_ha (of 1,000 kg)"),
+        ("liming", "tons", "write tons_per_acre or tonnes_per_ha"),
+        ("run", "arrival", "write it at the top of the file, under [[arrival]]"),
+        ("stocking", "power_hp", "it stands in [[aeration]]"),
     ],
 )  # fmt: skip
 def test_a_key_that_is_not_known_is_led_to_its_place(table, key, says):
     raw = dated(raw_pond())
-    raw["goals"] = [{"kind": "bass_above"}]
-    place = raw if not table else raw[table][0] if table in ("stocking", "goals") else raw[table]
+    raw["goals"], raw["liming"] = [{"kind": "bass_above"}], [{"date": raw["stocking"][0]["date"], "tons_per_acre": 1}]
+    place = raw if not table else raw[table][0] if isinstance(raw[table], list) else raw[table]
     place[key] = 3
     with pytest.raises(InputError) as refused:
         resolve(raw)
@@ -83,6 +88,7 @@ def test_a_strategy_without_bass_beside_others_is_told_as_a_name_that_may_be_wro
 
 
 def test_no_remedy_names_a_table_or_key_that_is_not_there():
+    assert {*_LISTS, *_TABLES} == {one for one in KEYS[""] if one in KEYS} - {"strategies", "what_if"}
     words = {word for some in KEYS.values() for word in some}
     for kind in KEYS:
         for word in words - set(KEYS[kind]):

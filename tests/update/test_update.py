@@ -22,7 +22,7 @@ from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
-from pondpop.update import prior_uniforms, smc, up_to
+from pondpop.update import _followed, prior_uniforms, smc, up_to
 from pondpop.update.from_records import _bins, evidence
 from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, lengths_off, view_of
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
@@ -578,12 +578,20 @@ def test_the_share_that_is_marked_is_of_those_that_the_gear_takes():
     assert every[8][0] > every[8][1]
 
 
-def test_strategies_that_differed_must_be_told(tmp_path):
+def test_strategies_that_differed_must_be_told(tmp_path, capsys):
     some = records(tmp_path, survey=survey(), effort=EFFORT)
     with pytest.raises(InputError, match=r"--strategy.*few, many"):
         learning.update_ensemble(pond(members=2), some)
     with pytest.raises(InputError, match='did you mean "few"'):
         learning.update_ensemble(pond(members=2), some, "fe")
+    later = '[[strategies.few.removal]]\nname = "x"\nspecies = "bass"\ndate = 2027-02-01\nshare = 0.5\n'
+    alike = pond(members=2, only="few", extra=later)
+    one = alike.strategies["few"]
+    alike = alike._replace(strategies={"few": one, "same": one._replace(name="same", removals=())})
+    assert _followed(alike, None, dt.date(2026, 6, 15)) == "few"
+    with pytest.raises(SystemExit):
+        cli.main(["update", "--help"])
+    assert "followed so far (needed if they differ before the last record)" in " ".join(capsys.readouterr().out.split())
 
 
 # ---------------------------------------------------------------------- the command
