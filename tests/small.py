@@ -55,6 +55,21 @@ length_in = 6
 members = 3
 """
 
+EVENTS = """
+[what_if.cold]
+title = "a cold winter"
+[[what_if.cold.spell]]
+from = 2026-12-01
+to = 2027-02-01
+at_most_f = 38
+[what_if.kill]
+title = "a kill"
+[[what_if.kill.die_off]]
+species = "bass"
+date = 2026-08-01
+share = 0.5
+"""
+
 
 def raw(members: int = 3, years: int = 1, extra: str = "", only: str | None = None) -> dict:
     """What the small pond's file says, with `extra` TOML at its end, and one strategy only if it is named."""

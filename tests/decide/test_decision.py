@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from small import dataset, pond, readings
+from small import EVENTS, dataset, pond, readings
 
 from pondpop.decide.comparison import judge, verdicts
 from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text, height
@@ -271,24 +271,12 @@ def test_one_event_has_one_chance_on_the_page():
 
 # --- what may befall the pond
 
-EVENTS = """
-[what_if.cold]
-title = "a cold winter, the coldest in memory, with ice for weeks"
-[[what_if.cold.spell]]
-from = 2026-12-01
-to = 2027-02-01
-at_most_f = 38
-[what_if.kill]
-title = "a kill"
-[[what_if.kill.die_off]]
-species = "bass"
-date = 2026-08-01
-share = 0.5
-"""
+LONG_EVENTS = EVENTS.replace("a cold winter", "a cold winter, the coldest in memory, with ice for weeks")
 
 
 def befallen_pond(
-    few: float, many: float, in_cold: tuple[float, float], in_kill: tuple[float, float], members: int = 10, events: str = EVENTS
+    few: float, many: float, in_cold: tuple[float, float], in_kill: tuple[float, float], members: int = 10,
+    events: str = LONG_EVENTS,
 ):
     """Bass above 5 lb in the pond under either strategy, without an event and with each."""
     scenario = pond(members=members, extra=events + "[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
@@ -352,7 +340,7 @@ def test_the_answer_with_events_fits_a_terminal(fish, members):
 @pytest.mark.parametrize("letters", [20, 21])
 def test_an_event_heads_its_column_with_up_to_twenty_letters(letters):
     title = "k" * letters
-    made = befallen_pond(5, 9, (9, 2), (4, 8), events=EVENTS.replace("a kill", title))
+    made = befallen_pond(5, 9, (9, 2), (4, 8), events=LONG_EVENTS.replace("a kill", title))
     (heads,) = (line for line in answer_text(teller(made, "us")).splitlines() if line.strip().startswith("What if"))
     assert heads.split()[-1] == (title if letters <= 20 else f"{title[:19]}…") and len(heads) <= WIDE
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small import dataset, pond, readings
+from small import EVENTS, dataset, pond, readings
 
 from pondpop.ensemble import results
 from pondpop.report import comparisons
@@ -94,7 +94,7 @@ def test_members_without_a_value_are_left_out_of_its_band(verdicts):
 
 # --- if something befalls the pond
 
-EVENTS = """
+WANTED = """
 [[goals]]
 kind = 'bass_above'
 above_lb = 5
@@ -102,18 +102,6 @@ weight = 2
 [[goals]]
 kind = 'pounds_harvested'
 matters_lb_per_acre = 5
-[what_if.cold]
-title = "a cold winter"
-[[what_if.cold.spell]]
-from = 2026-12-01
-to = 2027-02-01
-at_most_f = 38
-[what_if.kill]
-title = "a kill"
-[[what_if.kill.die_off]]
-species = "bass"
-date = 2026-08-01
-share = 0.5
 """
 LB_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha
 
@@ -121,7 +109,7 @@ LB_PER_ACRE = 0.45359237 / 0.40468564224  # kg/ha
 def befallen():
     """Bass above 5 lb of “few” and “many”, 5 and 9, in a cold winter 9 and 2, after a kill 4 and 8; “few” gives 20 lb/acre, 10
     after the kill, “many” none."""
-    scenario = pond(members=10, extra=EVENTS)
+    scenario = pond(members=10, extra=WANTED + EVENTS)
 
     def read(few, many, caught):
         found = readings(scenario)
@@ -161,7 +149,7 @@ def test_five_strategies_stand_in_two_tables_each_under_its_own_heading():
     """A to E hold 1 to 5 bass above 5 lb: E is better than each of the others, and of ten pairs the better comes first."""
     stocked = '[[strategies.{0}.stocking]]\nname = "young"\nspecies = "bass"\ndate = 2026-04-10\nper_acre = 9\nlength_in = 6\n'
     more = "".join(f"[strategies.{name}]\n{stocked.format(name)}" for name in "cde")
-    scenario = pond(members=10, extra=EVENTS + more)
+    scenario = pond(members=10, extra=WANTED + EVENTS + more)
 
     def read(times):
         found = readings(scenario)
