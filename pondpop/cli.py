@@ -261,7 +261,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     verify.add_argument("file", metavar="FILE", type=_path, help="projection.nc of a comparison")
     verify.add_argument("--records", metavar="FOLDER", type=_path, required=True, help="folder with record files (CSV)")
-    verify.add_argument("--strategy", metavar="NAME", help="the strategy that was followed (default: the first)")
+    verify.add_argument(
+        "--strategy", metavar="NAME", help="the strategy that was followed (needed if they differ before the last record)"
+    )
     verify.add_argument(
         "--since", metavar="DATE", type=_day, help="only later records (default: what the ensemble has not learned from)"
     )

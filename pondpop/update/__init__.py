@@ -102,9 +102,9 @@ def update_ensemble(
     records = records if isinstance(records, Records) else read_records(records)
     seen = evidence(records, scenario)
     if not seen.observations:
-        return _nothing_seen(scenario, records, _followed(scenario, strategy, None), seen)
+        return _nothing_seen(scenario, records, followed(scenario, strategy, None), seen)
     until = scenario.run.start + dt.timedelta(days=seen.last_day)
-    name = _followed(scenario, strategy, until)
+    name = followed(scenario, strategy, until)
     past = up_to(scenario, name, until)
     runs = 0
 
@@ -177,7 +177,8 @@ def _nothing_seen(scenario: Scenario, records: Records, name: str, seen: Evidenc
     return Update(scenario, records, name, None, seen, (), (), (), members, members, posterior, (), why)
 
 
-def _followed(scenario: Scenario, strategy: str | None, until: dt.date | None) -> str:
+def followed(scenario: Scenario, strategy: str | None, until: dt.date | None) -> str:
+    """The strategy that is named, or any where all are alike until a day (None: no record). Raises InputError."""
     names = list(scenario.strategies)
     if strategy is not None:
         return choice("--strategy", strategy, names)

@@ -21,7 +21,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from pondpop.checks import Fact, InputError, RunError, nearest
+from pondpop.checks import Fact, InputError, RunError
 from pondpop.decide.goals import scenario_of
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Dealer, Prior, Source, streams
@@ -31,7 +31,7 @@ from pondpop.model.inputs import Luck
 from pondpop.records import Records, read_records
 from pondpop.scenario import Scenario, Strategy
 from pondpop.species import MEASURED, SPECIES, Parameters, of_species
-from pondpop.update import figures_of, up_to
+from pondpop.update import figures_of, followed, up_to
 from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import CATCHABILITY, REPORTED, REPORTING, Haul, Observation, View, doubts, view_of
 from pondpop.update.posterior import Posterior
@@ -161,9 +161,9 @@ def verify(
     """Hold a stored projection against what was seen since.
 
     projection: a Dataset of `compare`, or the path of its projection.nc; records: as read, or their folder. strategy: the
-    one that was followed (default: the first). since: records later than this day count, by default those that the
-    projection's ensemble has not learned from. source: the ensemble, where the projection was made of one. Raises
-    InputError, where nothing is there to compare too; RunError; OSError.
+    one that was followed, needed if they differ before the last record. since: records later than this day count, by default
+    those that the projection's ensemble has not learned from. source: the ensemble, where the projection was made of one.
+    Raises InputError, where nothing is there to compare too; RunError; OSError.
 
     >>> import pondpop
     >>> pondpop.verify(pondpop.compare("pond.toml"), "records")  # of another pond and time
@@ -177,10 +177,6 @@ def verify(
     if (made_of or Prior().identity) != drawn.identity:
         given = Fact("another ensemble than the projection was made of" if source else "a projection made of an ensemble")
         raise InputError("--ensemble", given, "the posterior.nc that the projection was made with", "name it with --ensemble")
-    names = list(scenario.strategies)
-    name = names[0] if strategy is None else strategy
-    if name not in names:
-        raise InputError("--strategy", name, "a strategy of the projection", nearest(name, names))
     records = records if isinstance(records, Records) else read_records(records)
     learned = drawn.until if isinstance(drawn, Posterior) else scenario.run.start
     after = learned if since is None else since
@@ -189,10 +185,12 @@ def verify(
     later = tuple(one for one in every.observations if days[id(one)] > after)
     if not later:
         raise InputError("records", Fact(f"nothing later than {after} on this run"), "a record since the forecast")
+    until = scenario.run.start + dt.timedelta(days=every.last_day)
+    name = followed(scenario, strategy, until)
     members = int(dataset.sizes["member"])
     if members < FEWEST_MEMBERS:
         raise RunError(f"{members} members have no ranges to speak of: compare with {FEWEST_MEMBERS} or more, then verify")
-    past = up_to(scenario, name, scenario.run.start + dt.timedelta(days=every.last_day))
+    past = up_to(scenario, name, until)
     jobs = [
         Job(((past, name),), part.start, len(part), drawn, every.watched)
         for part in blocks(members, at_once(executor))

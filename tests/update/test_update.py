@@ -22,7 +22,7 @@ from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
-from pondpop.update import _followed, prior_uniforms, smc, up_to
+from pondpop.update import followed, prior_uniforms, smc, up_to
 from pondpop.update.from_records import _bins, evidence
 from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, lengths_off, view_of
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
@@ -588,10 +588,11 @@ def test_strategies_that_differed_must_be_told(tmp_path, capsys):
     alike = pond(members=2, only="few", extra=later)
     one = alike.strategies["few"]
     alike = alike._replace(strategies={"few": one, "same": one._replace(name="same", removals=())})
-    assert _followed(alike, None, dt.date(2026, 6, 15)) == "few"
-    with pytest.raises(SystemExit):
-        cli.main(["update", "--help"])
-    assert "followed so far (needed if they differ before the last record)" in " ".join(capsys.readouterr().out.split())
+    assert followed(alike, None, dt.date(2026, 6, 15)) == "few"
+    for command in ("update", "verify"):
+        with pytest.raises(SystemExit):
+            cli.main([command, "--help"])
+        assert "(needed if they differ before the last record)" in " ".join(capsys.readouterr().out.split())
 
 
 # ---------------------------------------------------------------------- the command

@@ -309,11 +309,11 @@ def projection():
 
 
 def test_a_pond_is_held_against_its_records(projection, records):
-    found = verify(projection, records)
+    found = verify(projection, records, "few")
     assert {one.name for one in found.figures} >= {"caught", "mean length"}
     assert all(one.foretold.shape == (24,) and one.day == DAY for one in found.figures)
     assert {one.assumption for one in found.estimates} >= {"food of the pond", "growth of bass"}
-    assert [verify(projection, read_records(records)).estimates] == [found.estimates]
+    assert [verify(projection, read_records(records), "few").estimates] == [found.estimates]
     text = verify_text(found, "us")
     assert f"Figures of {DAY}, those farthest out first" in text and "state agency" in text
     assert len(text.splitlines()) <= 23 and max(map(len, text.splitlines())) <= 80  # and a line on where everything is
@@ -326,19 +326,21 @@ def test_a_pond_is_held_against_its_records(projection, records):
 def test_only_what_is_later_counts(projection, records):
     with pytest.raises(InputError, match="nothing later than 2026-09-15"):
         verify(projection, records, since=DAY)
-    with pytest.raises(InputError, match="a strategy of the projection"):
+    with pytest.raises(InputError, match=r"--strategy: got \"nobody\", needs one of few, many"):
         verify(projection, records, "nobody")
+    with pytest.raises(InputError, match=r"differ before the last record, 2026-09-15, needs .* few, many"):
+        verify(projection, records)
     with pytest.raises(InputError, match=r"the posterior\.nc that the projection was made with"):
         verify(projection.assign_attrs(members_from="ensemble until 2025"), records)
     with pytest.raises(RunError, match="5 members have no ranges"):
-        verify(projection.isel(member=slice(5)), records)
+        verify(projection.isel(member=slice(5)), records, "few")
 
 
 def test_the_command_writes_a_folder(tmp_path, records, capsys):
     file = tmp_path / "pond.toml"
     file.write_text(TEXT)
     assert cli.main(["compare", str(file), "--members", "20", "--workers", "1", "--out", str(tmp_path / "out")]) == 0
-    given = ["verify", str(tmp_path / "out" / "projection.nc"), "--records", str(records), "--workers", "1"]
+    given = ["verify", str(tmp_path / "out" / "projection.nc"), "--records", str(records), "--workers", "1", "--strategy", "many"]
     assert cli.main(given) == 0
     assert "figures seen after 2026-04-01" in capsys.readouterr().out
     assert {path.name for path in (tmp_path / "out-verified").iterdir()} >= {"verify.txt", "verify.csv", "verify.json"}
