@@ -85,10 +85,9 @@ def harvest_tables(material: Material, quota: str = "") -> list[Table]:
     columns: list[tuple[Case, str, list[int]]] = []
     for case in material.cases:
         months, now = case.projection.months, today(case.projection.dataset, case.projection.scenario)
-        coming = (months >= np.datetime64(now, "M")) & (months < np.datetime64(until(case.projection), "M"))
+        yet, coming = months >= np.datetime64(now, "M"), months < np.datetime64(until(case.projection), "M")
         for species in SPECIES:
             median = np.median(case.of("harvest_number", species=species), axis=0)
-            yet = months >= np.datetime64(now, "M")
             taken = np.flatnonzero((np.median(case.of("harvest_biomass", species=species), axis=0) > 0) & yet)
             if taken.size:
                 soon = taken[coming[taken]]

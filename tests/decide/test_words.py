@@ -270,7 +270,8 @@ def test_only_where_all_bass_are_females_is_it_told_that_none_are_born(shares, t
         for name, one in scenario.strategies.items()
     }
     scenario = scenario._replace(strategies=changed)
-    found = [one.words for one in details._no_young(teller(dataset(scenario, readings(scenario)), "us"))]
+    told_of = details.details(teller(dataset(scenario, readings(scenario)), "us"))
+    found = [one.words for one in told_of if one.topic == "no young"]
     assert len(found) == (2 if told else 0) and all("only female bass are put in" in words for words in found)
 
 

@@ -67,6 +67,17 @@ def test_a_harvest_that_begins_later_is_told_for_its_first_year():
     assert (months[0], months[-2], len(months)) == ("Jun 2027", "May 2028", 13)
 
 
+def test_a_harvest_of_the_coming_twelve_months_is_told_up_to_their_end():
+    """From April 2026: in July, in March 2027 and in April 2027, within a year of the first fish but not in the coming one."""
+    rule = '[[strategies.few.harvest]]\nname = "t"\nspecies = "bass"\nlength_in = [8, 12]\nlb_per_acre = 9\n'
+    scenario = pond(members=2, years=3, extra=rule)
+    read = readings(scenario)
+    for name in ("harvest_number", "harvest_biomass"):
+        read["few"][name][:, [3, 11, 12], 0] = 5.0
+    (table,) = harvest_tables(gather([dataset(scenario, read)], "us"))
+    assert [row[0] for row in table.rows] == ["Jul 2026", "Mar 2027", "Together"]
+
+
 @pytest.fixture
 def kept(monkeypatch):
     """The figures that are drawn, in place of their text."""

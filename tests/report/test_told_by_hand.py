@@ -455,6 +455,16 @@ def test_a_month_is_dark_where_half_of_the_futures_are_short_and_ochre_where_pre
     assert axes.get_xlim() == pytest.approx((2026 + 90 / 365, 2027 + 90 / 365), abs=0.01)
 
 
+def test_runs_that_begin_a_year_apart_stand_on_one_axis_of_both(drawn):
+    scenario = pond(members=2)
+    made = dataset(scenario, readings(scenario, 1.0))
+    month = made["month"].values
+    later = made.assign_coords(month=(month.astype("datetime64[M]") + 12).astype(month.dtype))
+    forage_supply.draw(gather([later, made], "us").cases, "us", "k")
+    for axes in drawn[0][0].axes:
+        assert axes.get_xlim() == pytest.approx((2026 + 90 / 365, 2028 + 91 / 366), abs=0.01)
+
+
 def test_titles_have_more_room_above_the_lower_panels(drawn):
     for length, told in ((34, [True, True]), (35, [False, True]), (48, [False, True]), (49, [False, False])):
         cases = shown(2)
