@@ -2,6 +2,7 @@
 
     python benchmarks/fit.py                from the values in the package
     python benchmarks/fit.py --from-priors  from the centres of the priors
+    python benchmarks/fit.py --steps 1      one round from there, of all rows and of the refits; the spreads stay
     python benchmarks/fit.py --folds-only   the refits alone, from the values in the package, which stay
 
 The estimate is the posterior mode: what minimises the squares of the rows' distances, in units of their errors and with
@@ -360,14 +361,14 @@ class Refits:
     """The estimate without each fold's rows."""
 
     places: Array  # [fold, parameter]
-    costs: Array  # of what is left without the fold, at the mode of all rows and at the refit's place [fold, 2]
+    costs: Array  # of what is left without the fold, where the refit began and where it ended [fold, 2]
 
 
 def refit_without(fit: Fit, folds: list[list[str]], found: Array, slope: Array) -> Refits:
-    """The estimate without each fold's rows, from the mode of all rows and what was looked at there.
+    """The estimate without each fold's rows, and of all rows for a fold of no pond, from where the estimate stands.
 
-    The refits go on side by side until none gains half a per cent, at most STEPS steps. They need derivatives of the mode:
-    with those that a round of steps leaves behind, brought up to date along a few directions, three of five did not move.
+    They go on side by side from the same distances and derivatives, looked at there, until none gains half a per cent, at
+    most STEPS steps. With derivatives that an earlier round of steps left behind three refits of five did not move.
     """
     kept = np.array([[str(row.get("pond", "")) not in fold for row in fit.rows.values()] for fold in folds])
     copies = [np.repeat(x[None], len(folds), axis=0) for x in (fit.z, found, slope)]
@@ -417,10 +418,9 @@ def write_spreads(spreads: dict[str, float]) -> None:
 
 
 def write_result(
-    fit: Fit, mode_sd: Array, folds: list[list[str]], refits: Refits | None, spreads: dict[str, float], final_cost: float
+    fit: Fit, mode_sd: Array, folds: list[list[str]], refits: Refits, spreads: dict[str, float], final_cost: float
 ) -> None:
     """benchmarks/fit.toml: what was estimated, from which priors, and each fold's values."""
-    costs = [] if refits is None else np.round(refits.costs, 1).tolist()
     lines = [
         "# Made by `python benchmarks/fit.py`. z: distance from the prior's centre, sd: of the posterior about the mode",
         "# (Gauss-Newton), both in standard deviations of the prior. folds: values refitted without each fold.",
@@ -430,7 +430,7 @@ def write_result(
         f"cost = {final_cost:.4g}",
         f"rows = {len(fit.rows)}",
         f"folds = {str(folds).replace(chr(39), chr(34))}",
-        f"fold_costs = {costs}  # of what is left when a fold is left out, before and after its refit",
+        f"fold_costs = {np.round(refits.costs, 1).tolist()}  # without each fold, where its refit began and ended",
         "",
         "[spreads]",
         *(f"{name} = {value!r}" for name, value in spreads.items()),
@@ -444,7 +444,7 @@ def write_result(
             f"z = {fit.z[k]:.3f}",
             f"sd = {mode_sd[k]:.3f}",
         ]
-        if refits is not None:
+        if len(refits.places):
             lines.append(f"folds = {[rounded(float(prior.value(z))) for z in refits.places[:, k]]}")
     RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
@@ -453,9 +453,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--from-priors", action="store_true", help="start from the centres of the priors")
     parser.add_argument("--folds-only", action="store_true", help="the refits alone; the values stay")
-    parser.add_argument(
-        "--steps", type=int, default=12, help="most rounds of steps, the last one with the new spreads; 1: none after them"
-    )
+    rounds = "most rounds of steps, the last one beside the refits and with new spreads; 1: that alone, spreads stay"
+    parser.add_argument("--steps", type=int, default=12, help=rounds)
     parser.add_argument("--minutes", type=float, default=np.inf, help="time for the rounds before the spreads")
     parser.add_argument("--no-folds", action="store_true", help="leave the refits out")
     parser.add_argument("--workers", type=int, default=2)
@@ -469,22 +468,26 @@ def main() -> None:
     with processes(asked.workers) as executor:
         fit = Fit(rows, priors, executor, z)
         spreads = {name: SPREADS[name].default for name in SPREAD_PRIORS}
-        if not asked.folds_only:
+        if asked.steps > 1 and not asked.folds_only:
             until = time.time() + 60.0 * asked.minutes
-            fit.iterate(max(1, asked.steps - 1), lambda: write_values(priors, fit.z), until)
-            if asked.steps > 1:
-                documented = tuple(name for name, row in rows.items() if row["kind"] == "documented")
-                refits = refit_without(fit, folds, *fit.look())
-                spreads = spreads_from_misfit(fit, out_of_fold(fit, documented, folds, refits.places))
-                print("spreads", spreads, flush=True)
-                write_spreads(spreads)
-                fit.spreads = tuple(spreads.items())
-                fit.iterate(1, lambda: write_values(priors, fit.z))
+            fit.iterate(asked.steps - 1, lambda: write_values(priors, fit.z), until)
+            documented = tuple(name for name, row in rows.items() if row["kind"] == "documented")
+            refits = refit_without(fit, folds, *fit.look())
+            spreads = spreads_from_misfit(fit, out_of_fold(fit, documented, folds, refits.places))
+            print("spreads", spreads, flush=True)
+            write_spreads(spreads)
+            fit.spreads = tuple(spreads.items())
         found, slope = fit.look()
         matrix, _ = normal_matrix(found, slope)
         sd = np.sqrt(np.diag(np.linalg.inv(matrix)))
-        final = None if asked.no_folds else refit_without(fit, folds, found, slope)
-        write_result(fit, sd, folds, final, spreads, float(cost(found, fit.z)))
+        left_out = ([] if asked.folds_only else [[]]) + ([] if asked.no_folds else folds)
+        refits = refit_without(fit, left_out, found, slope)
+        final = float(cost(found, fit.z))
+        if not asked.folds_only:
+            fit.z, final = refits.places[0], float(refits.costs[0, 1])
+            refits = Refits(refits.places[1:], refits.costs[1:])
+            write_values(priors, fit.z)
+        write_result(fit, sd, folds, refits, spreads, final)
     for prior, place, doubt in zip(priors, fit.z, sd, strict=True):
         print(f"{prior.path:50s} {float(prior.value(place)):10.4g}  z {place:+.2f}  sd {doubt:.2f}")
 

@@ -115,6 +115,7 @@ class Engine(Pond):
             self.fertility = self.by_day.fertility[day] * inputs.luck.productivity[:, inputs.year[day]]
             self.richness_of_day = feeding.richness(self.parameters, self.fertility)
             self.algae_of_day = feeding.rich_in_algae(self.fertility, self.parameters.algae_light_limit)
+            self.share_of_large = feeding.share_of_large(self.parameters, self.fertility)
         share, stands = self.by_day.area_share, self.by_day.plants
         self.area_share = float(share[day])
         if self.by_day.cover_changes[day]:

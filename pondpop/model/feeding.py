@@ -17,6 +17,7 @@ from pondpop.arrays import Array, Value, logistic, power, total
 from pondpop.model.community import ALGAE, BENTHOS, community, foods_of
 from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
 from pondpop.model.state import Pond, of_foods
+from pondpop.scenario import FERTILITIES
 from pondpop.species import Parameters, kinds_with, species_with
 
 PELLET_EATERS = species_with("eats pellets")
@@ -145,6 +146,22 @@ def grazing_exponent(p: Parameters, kind: int) -> Array:
     return np.asarray(p.benthos_grazing_exponent[:, kind, None] * logistic((GRID_MM - begins) / width))
 
 
+def share_of_large(p: Parameters, fertility: Array) -> dict[int, Array]:
+    """Benthos that kinds that live on its large animals meet, over what they met were it as in a pond without fertiliser, by
+    the place of the kind [member, length], at a fertility [member].
+
+    max(1, fertility / that of a pond without fertiliser)^−e, where e rises with length from 0: fertiliser makes more midges
+    and worms, and, as is assumed, hardly more crayfish and large insects, on which grown bass live (the shape is ours).
+    """
+    beyond = np.maximum(fertility / FERTILITIES["unfertilized"], 1.0)[:, None]
+    shares = {}
+    for kind in kinds_with("lives on large bottom animals", p.kinds):
+        begins, width = p.benthos_fertility_from_mm[:, kind, None], p.benthos_fertility_width_mm[:, kind, None]
+        exponent = p.benthos_fertility_exponent[:, kind, None] * logistic((GRID_MM - begins) / width)
+        shares[kind] = power(beyond, -exponent)
+    return shares
+
+
 class Meals(NamedTuple):
     """Which kind eats which food at all: pairs of both, those of a kind together, its foods in their order."""
 
@@ -223,7 +240,7 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     use(length) · ease(temperature) · stock / half-saturation, and of bass and bluegill times ((W + W1)/W0)^−e: small
     ones forage better. Of benthos bass meet (stock / capacity)^g times as much: they take the large animals, and what
     fish leave where they graze it down is small (Crowder & Cooper 1982, from memory; the shape is ours); g rises with
-    length from 0, as the fry take small animals. What eats algae
+    length from 0, as the fry take small animals. Of richer ponds they meet less, see `share_of_large`. What eats algae
     takes animal food first: with a of it and b of algae met it eats the share a/(1 + a) of its appetite, and of what is
     left b/(1 + b); so a counts 1 + b times (threadfin pick out zooplankton and filter algae where it is scarce, from
     memory; the form is ours).
@@ -235,6 +252,8 @@ def food_met(pond: Pond, place: GridPlace, weight: Array) -> FoodMet:
     field = eaten.use * ease[:, :, None]
     for kind, exponent in eaten.grazed.items():
         field[eaten.place[BENTHOS, kind]] *= power(left[:, None], exponent)
+    for kind, share in pond.share_of_large.items():
+        field[eaten.place[BENTHOS, kind]] *= share
     for kind in kinds_with("eats algae", pond.community.kinds):
         of_algae = eaten.place[ALGAE, kind]
         algae = field[of_algae].copy()

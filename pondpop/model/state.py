@@ -345,6 +345,7 @@ class Pond:
     wary_from_day: float  # days after stocking from which a hatchery fish is as wary as a wild one
     leaving_cover: Array  # [member, kind * prey length], per day, see `predation.leaving_cover`
     fertility: Array  # [member], of the day
+    share_of_large: dict[int, Array]  # of the kinds that live on the large animals of the bottom, see `feeding.share_of_large`
     area_share: float  # share of the area under water, of the day
     richness_of_day: Array  # [food, member], renewal of food relative to fertility 1, and
     richness: Array  # [food, member], the same of late, with what uneaten pellets add

@@ -106,6 +106,9 @@ class Parameters:
     benthos_use: PerKind
     benthos_use_from_mm: PerKind
     benthos_use_from_width_mm: PerKind
+    benthos_fertility_exponent: PerKind
+    benthos_fertility_from_mm: PerKind
+    benthos_fertility_width_mm: PerKind
     benthos_grazing_exponent: PerKind
     benthos_grazing_from_mm: PerKind
     benthos_grazing_width_mm: PerKind

@@ -76,6 +76,9 @@ HABITS: Final[Mapping[str, tuple[str, ...]]] = {
     "finds little where benthos is grazed down": (
         "benthos_grazing_exponent", "benthos_grazing_from_mm", "benthos_grazing_width_mm",
     ),
+    "lives on large bottom animals": (
+        "benthos_fertility_exponent", "benthos_fertility_from_mm", "benthos_fertility_width_mm",
+    ),
     "hides little in plants": ("plants_hide",),
     "feeds by the shore when small": ("littoral_use", "littoral_use_until_mm", "littoral_use_width_mm"),
     "eats algae": ("algae_use",),

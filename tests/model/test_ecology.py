@@ -256,6 +256,38 @@ def test_fry_find_the_small_animals_of_grazed_benthos_and_grown_bass_do_not():
     assert (np.diff(ratio) <= 1e-12).all()
 
 
+def test_fertiliser_makes_no_more_of_the_large_animals_that_grown_bass_eat():
+    """With an exponent of 1 benthos three times as rich feeds grown bass no better; fry it does, and no pond is too poor."""
+    p = load_parameters().replace("bass.benthos_fertility_exponent", np.array([1.0, 0.5]))
+    fertility = np.array([0.35, 0.7, 1.05, 0.1])
+    shares = {at: feeding.share_of_large(p, np.full(2, at)) for at in fertility.tolist()}
+    assert BASS in shares[0.35] and BLUEGILL not in shares[0.35]
+    begins, width = p.benthos_fertility_from_mm[0, BASS], p.benthos_fertility_width_mm[0, BASS]
+    fry, grown = begins - 8.0 * width > grid.GRID_MM, begins + 8.0 * width < grid.GRID_MM
+    assert grown.any()
+    for at, share in ((at, found[BASS]) for at, found in shares.items()):
+        times = max(1.0, at / 0.35)
+        np.testing.assert_allclose(share[:, grown], np.repeat([[1.0 / times], [times**-0.5]], grown.sum(), axis=1), rtol=1e-3)
+        np.testing.assert_allclose(share[:, fry], 1.0, rtol=1e-3)
+        assert (np.diff(share) <= 1e-12).all()
+    half = np.interp(begins, grid.GRID_MM, np.log(shares[0.7][BASS][0]))
+    assert half == pytest.approx(-0.5 * np.log(2.0), rel=0.05)
+
+
+def test_bass_meet_the_share_of_large_animals_of_a_pond_as_rich_as_it_is_that_day():
+    met = {}
+    for exponent in (0.0, 1.0):
+        engine = engine_of(stocked(14, 10), parameters=load_parameters().replace("bass.benthos_fertility_exponent", exponent))
+        engine.run_day()
+        place = grid.place_on_grid(engine.log_length_of_weight(), engine.first_points, len(engine.community))
+        field = feeding.food_met(engine, place, engine.state.weight()).field
+        met[exponent] = field[engine.meals.place[BENTHOS, BASS]] / engine.state.food[BENTHOS][:, None]
+    assert (engine.fertility > 0.36).all()
+    at_start = met[1.0][:, -1] / met[0.0][:, -1]
+    np.testing.assert_allclose(at_start, 0.35 / engine.fertility, rtol=0.02)
+    np.testing.assert_allclose(met[1.0][:, 0], met[0.0][:, 0], rtol=0.02)
+
+
 def test_threadfin_alone_live_on_algae_and_small_bluegill_alone_on_the_shore():
     use = feeding.food_use(Engine(inputs()).parameters)
     for species in (BASS, BLUEGILL, SHAD, MINNOW):

@@ -325,6 +325,13 @@ def grazing_exponent(p, length):
     return p.benthos_grazing_exponent[BASS] * step_up((length - from_mm) / width)
 
 
+def fertility_exponent(p, length):
+    """Exponent of a pond's richness by which bass of a length meet less of its benthos: its large animals gain nothing."""
+    return p.benthos_fertility_exponent[BASS] * step_up(
+        (length - p.benthos_fertility_from_mm[BASS]) / p.benthos_fertility_width_mm[BASS]
+    )
+
+
 def prey_size(p, species, predator, prey):
     """How well bass of one length take prey of one species and length, before the ease of capture."""
     ratio = prey / predator
@@ -767,7 +774,11 @@ def set_food_met(pond, day, p, tables):
         g.food_met = {f: read(tables.food_use[f][g.species], g.place) * pond.food[f] * ease for f in FOODS}
         if g.species == BASS:  # they take large animals; where benthos is grazed down, what is left is small
             left, use = pond.food["benthos"] / p.benthos_capacity_kg_per_ha, tables.food_use["benthos"][BASS]
-            found = [u * left ** grazing_exponent(p, length) for u, length in zip(use, GRID, strict=True)]
+            richer = max(1.0, day.fertility / 0.35)
+            found = [
+                u * left ** grazing_exponent(p, length) * richer ** -fertility_exponent(p, length)
+                for u, length in zip(use, GRID, strict=True)
+            ]
             g.food_met["benthos"] = read(found, g.place) * pond.food["benthos"] * ease
         for f in FOODS:
             if f != "algae":  # animal food first; only threadfin eat algae
