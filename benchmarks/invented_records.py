@@ -1,6 +1,6 @@
 """Invents the records in scenarios/records: a pond that the model runs, seen through the project's sampling model.
 
-    python benchmarks/invented_records.py [--seed 2023] [--out scenarios/records]
+    python benchmarks/invented_records.py [--seed 2024] [--out scenarios/records]
 
 The pond is that of scenarios/managed_pond_with_records.toml with luck of its own (the seed) and with the deviations
 from ponds in general that TRUTH states, which `pondpop update` is then to find. Fish of the days' catches are drawn by
@@ -201,7 +201,7 @@ def inches(length_mm: float) -> float:
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    asked.add_argument("--seed", type=int, default=2023)
+    asked.add_argument("--seed", type=int, default=2024)
     asked.add_argument("--out", type=Path, default=HOME / "scenarios/records")
     given = asked.parse_args()
     scenario = pondpop.load(HOME / "scenarios/managed_pond_with_records.toml")
