@@ -88,7 +88,7 @@ def begun_from(folder, start, **table):
 
 def test_a_scenario_reads_its_survey_as_the_written_table_has_it(tmp_path):
     shutil.copytree(SHIPPED, tmp_path / "records")
-    start = dt.date(2025, 4, 14)
+    start = dt.date(2025, 4, 16)
     read = begun_from(tmp_path, start)
     table = tomllib.loads(beginning(read_records(SHIPPED)))["start_from_survey"]
     typed = raw(members=2, only="few") | {"start_from_survey": table}
@@ -104,11 +104,11 @@ def test_a_scenario_reads_its_survey_as_the_written_table_has_it(tmp_path):
 @pytest.mark.parametrize(
     ("start", "table", "says"),
     [
-        ("2026-04-14", {}, "the last survey is of 2025-04-14 to 2025-04-26: write start = 2025-04-26"),
-        ("2025-04-14", {"hours": 2}, "start_from_survey.hours: got 2, needs records alone, which say it"),
-        ("2025-04-14", {"records": "elsewhere"}, "no such folder"),
-        ("2025-04-14", {"records": "../records"}, "a folder of records in the scenario's folder or below it"),
-        ("2025-04-14", {"gear": "seine"}, "the last survey is of 2025-06-15"),
+        ("2026-04-14", {}, "the last survey is of 2025-04-16 to 2025-04-28: write start = 2025-04-28"),
+        ("2025-04-16", {"hours": 2}, "start_from_survey.hours: got 2, needs records alone, which say it"),
+        ("2025-04-16", {"records": "elsewhere"}, "no such folder"),
+        ("2025-04-16", {"records": "../records"}, "a folder of records in the scenario's folder or below it"),
+        ("2025-04-16", {"gear": "seine"}, "the last survey is of 2025-06-14"),
     ],
 )
 def test_a_survey_that_cannot_be_begun_from_is_refused_with_what_to_write(tmp_path, start, table, says):

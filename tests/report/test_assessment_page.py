@@ -45,7 +45,7 @@ def test_every_figure_of_psd_and_condition_stands_on_it_with_its_limits(found, p
         for f in survey.findings:
             if f.quantity.endswith("_psd") or ("_wr_" in f.quantity and "left_out" not in f.quantity):
                 assert f'<td>{f.value:.0f}</td><td class="range">{f.low:.0f}–{f.high:.0f}</td>' in page, f.quantity
-    assert page.count("<svg") >= 5 and "Lengths of bass, electrofishing" in page and "Relative weight, 2025-04-14" in page
+    assert page.count("<svg") >= 5 and "Lengths of bass, electrofishing" in page and "Relative weight, 2025-04-16" in page
     for key in ("sizes", "condition", "catch", "growth", "anglers", "changes", "read"):
         assert f'<h2 id="{key}">' in page, key
     assert "bass growth" not in page and "share that lives through a year" in page
