@@ -98,7 +98,7 @@ def out_of_fold(rows: dict[str, Row], fit: dict[str, object], executor: Executor
     if not fit:
         return verdicts
     if fit["folds"] != folds_of(rows):
-        sys.exit("benchmarks/fit.toml has refits without other folds than those of the rows: run benchmarks/fit.py first")
+        sys.exit("benchmarks/fit.toml: its refits left out other folds than those of the rows; run benchmarks/fit.py first")
     for number, ponds in enumerate(folds_of(rows)):
         parameters = load_parameters()
         for path, table in estimates(fit).items():

@@ -104,12 +104,16 @@ def test_steps_find_the_mode_of_a_known_posterior(fit):
     assert z == pytest.approx(mode, abs=1e-4)
 
 
-def test_folds_hold_every_documented_pond_once_and_whole(fit, rows):
+def test_folds_hold_every_documented_pond_once_and_whole(fit, rows, monkeypatch):
     folds = fit.folds_of(rows)
     ponds = [pond for fold in folds for pond in fold]
     assert len(folds) == 5 and min(map(len, folds)) >= 4
     assert sorted(ponds) == sorted({row["pond"] for row in rows.values() if row["kind"] == "documented"})
-    assert folds == fit.folds_of(rows) == script("evidence").load_fit()["folds"]
+    evidence = script("evidence")
+    assert folds == fit.folds_of(rows) == evidence.load_fit()["folds"]
+    monkeypatch.setattr(evidence, "evaluate", lambda *_: pytest.fail("judged by refits of other folds"))
+    with pytest.raises(SystemExit, match="other folds"):  # a pond would be judged by a refit that has it in
+        evidence.out_of_fold(rows, evidence.load_fit() | {"folds": folds[1:] + folds[:1]}, None)
 
 
 def test_package_has_the_fitted_values_and_none_at_the_end_of_its_range(fit):
