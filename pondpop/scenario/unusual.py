@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from pondpop.scenario.schema import (
     BY_AMOUNT,
+    SHORTEST_MM,
     Aeration,
     Feeding,
     Harvest,
@@ -22,7 +23,7 @@ from pondpop.scenario.schema import (
     is_nothing,
 )
 from pondpop.species.registry import TRAITS
-from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, Family, brief
+from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, MM_PER_IN, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
@@ -35,6 +36,7 @@ MOST_LIME_TONNES_PER_HA = 5 * LIME["tons_per_acre"].factor
 MOST_CARP_PER_HA = 30 * DENSITY["per_acre"].factor
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
+SHORTEST_HARVESTED_IN = {"bass": 6, "bluegill": 4}  # what anglers keep, or a boat takes, is longer (common practice, no source)
 LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
 
 
@@ -214,6 +216,14 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
         if rule.length_mm[1] < SHORTEST_TAKEN_MM:
             yield Odd(f"{rule.name}, {rule.species} shorter than {_both(rule.length_mm[1], LENGTH)}", "inches may be meant")
     for harvest in strategy.harvest:
+        least = SHORTEST_HARVESTED_IN.get(harvest.species, 0) * MM_PER_IN
+        if harvest.length_mm[0] < least * (1 - 1e-9) and harvest.length_mm[1] >= SHORTEST_TAKEN_MM:
+            short = harvest.length_mm[0]
+            shortest = f"of {_both(short, LENGTH)}" if short > SHORTEST_MM else "of any length"
+            yield Odd(
+                f"{harvest.name}, a harvest of {harvest.species} {shortest}, their young as readily as grown fish",
+                f"hardly any are kept that are shorter than {_both(least, LENGTH)}: let length begin there",
+            )
         amount = harvest.kg_per_ha or 0.0
         if amount > MOST_HARVEST_KG_PER_HA:
             yield Odd(f"{harvest.name}, a harvest of {_both(amount, CROP)} of {harvest.species} a year, more than ponds give")

@@ -818,7 +818,7 @@ def later(**said):
 
 OF_BASS = {"species": "bass", "per_acre": 100, "length_mm": 300, "weight_g": 400, "resident": True}
 OF_BLUEGILL = OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 100}
-MOST = [  # what may be written, and a word of what is said of more (or, of the last two, of less): our choices, but for feed
+MOST = [  # what may be written, and a word of what is said of more (or, of some, of less): our choices, but for feed
     (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
     (lambda x: {"stocking__0__per_acre": x}, 5000.0, "far more than are stocked"),
     (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 360.0, "longer than they ever become"),
@@ -830,13 +830,15 @@ MOST = [  # what may be written, and a word of what is said of more (or, of the 
     (lambda x: {LIGHT + "aeration": [AERATOR | {"power_kw": x}], "pond__area_acres": None, "pond__area_ha": 2.0}, 40.0,
      "20 kW a hectare"),
     (lambda x: {LIGHT + "removal": later(species="bass", share=0.1, length_mm=[8, x])}, 40.0, "inches may be meant"),
+    (lambda x: {LIGHT + "harvest": [{"species": "bass", "share": 0.1, "length_in": [x, 12]}]}, 6.0, "their young as readily"),
+    (lambda x: {LIGHT + "harvest": [{"species": "bluegill", "share": 0.1, "length_in": [x, 12]}]}, 4.0, "their young as readily"),
     (lambda x: {LIGHT + "stocking": [OF_BASS, OF_BLUEGILL | {"per_acre": x}]}, 200.0, "of what they eat"),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("written", "limit", "says"), MOST, ids=[one[2] for one in MOST])
 def test_what_is_unlikely_is_told_just_past_its_limit_and_not_at_it(written, limit, says):
-    less = says in ("inches may be meant", "cm or inches may be meant", "of what they eat")
+    less = says in ("inches may be meant", "cm or inches may be meant", "of what they eat", "their young as readily")
     past = limit * (1 - 1e-6 if less else 1 + 1e-6)
     at, beyond = (unusual(resolve(small(**written(number)))) for number in (limit, past))
     assert at == [] and len(beyond) == 1 and says in str(beyond[0])
@@ -845,7 +847,7 @@ def test_what_is_unlikely_is_told_just_past_its_limit_and_not_at_it(written, lim
 AMOUNTS_OF_0 = {
     "grass_carp": {"date": dt.date(2027, 1, 1), "per_acre": 0},
     "stocking": {"species": "bluegill", "date": dt.date(2027, 6, 1), "count": 0, "length_in": 3},
-    "harvest": {"species": "bluegill", "share": 0},
+    "harvest": {"species": "bluegill", "share": 0, "length_in": [6, 9]},
     "removal": {"species": "bluegill", "date": dt.date(2027, 6, 1), "lb_per_acre": 0},
     "liming": {"date": dt.date(2027, 1, 1), "tons_per_acre": 0},
     "feeding": {"lb_per_acre_day": 0},
@@ -861,8 +863,15 @@ def test_an_amount_of_0_is_said(kind):
 
 
 def test_a_rule_that_takes_something_otherwise_is_not_one_of_0():
-    rule = {"species": "bass", "share": 0, "otherwise_share": 0.2, "when": {"any": [{"quantity": "bass_psd", "below": 40}]}}
+    when = {"any": [{"quantity": "bass_psd", "below": 40}]}
+    rule = {"species": "bass", "length_in": [8, 12], "share": 0, "otherwise_share": 0.2, "when": when}
     assert unusual(resolve(small(**{LIGHT + "harvest": [rule]}))) == []
+
+
+def test_a_harvest_of_any_length_takes_young_too_and_one_of_prey_may():
+    any_length = [{"species": species, "share": 0.2} for species in ("bass", "minnow")]
+    (odd,) = unusual(resolve(small(**{LIGHT + "harvest": any_length})))
+    assert "a harvest of bass of any length, their young" in odd.what and "shorter than 6 in (152 mm)" in odd.remedy
 
 
 def test_feed_at_different_times_is_not_added_up():
