@@ -144,7 +144,7 @@ def _feed(lb_per_acre_day: float) -> str:
 
 def short_words(told: Teller, lines: int = 2, wide: int = 79) -> str:
     """A sentence for a terminal, of so many lines, where `matters` says so: of many strategies that differ in it those that do
-    best, called by their whole names; one of them, however long its name is."""
+    best, called by their whole names, and how many more there are; one of them, however long its name is."""
     every = risks(told.dataset, told.scenario)
     if not matters(told, every):
         return ""
@@ -152,9 +152,12 @@ def short_words(told: Teller, lines: int = 2, wide: int = 79) -> str:
     if len(alike := {_chance(told, risk.partial) for risk in every}) == 1:
         return f"{head}{alike.pop()} under each strategy"
     said = [f"{told.short[k]} {_chance(told, every[k].partial)}" for k in told.decision.ranked]
-    texts = (head + ", ".join(said[:shown]) for shown in range(len(said), 0, -1))
+    texts = [
+        head + ", ".join([*said[:shown], *([f"{len(said) - shown} more"] if shown < len(said) else [])])
+        for shown in range(len(said), 0, -1)
+    ]
     fitting = (text for text in texts if len(wrap(text, wide, break_on_hyphens=False, break_long_words=False)) <= lines)
-    return next(fitting, head + said[0])
+    return next(fitting, texts[-1])
 
 
 def matters(told: Teller, every: list[Risk]) -> bool:

@@ -236,9 +236,9 @@ LONG = "pellets for bluegill, March to October"
 
 
 @pytest.mark.parametrize(("titles", "lines", "wide", "said"), [
-    (("few", "many"), 1, 61, "“few” 10 %, “many” under 10 %"), (("few", "many"), 1, 60, "“few” 10 %"),
+    (("few", "many"), 1, 61, "“few” 10 %, “many” under 10 %"), (("few", "many"), 1, 60, "“few” 10 %, 1 more"),
     (("few", "many"), 2, 43, "“few” 10 %, “many” under 10 %"), (("few", LONG), 2, 79, f"“few” 10 %, “{LONG}” under 10 %"),
-    ((LONG, "many"), 1, 79, f"“{LONG}” 10 %"), ((LONG, "many"), 1, 30, f"“{LONG}” 10 %"),
+    ((LONG, "many"), 1, 78, f"“{LONG}” 10 %, 1 more"), ((LONG, "many"), 1, 30, f"“{LONG}” 10 %, 1 more"),
 ])  # fmt: skip
 def test_a_terminal_is_told_whole_names_and_strategies_that_have_no_room_are_left_out(titles, lines, wide, said):
     made, scenario = killed_pond(0.6, 0.05)
