@@ -354,7 +354,7 @@ def page(rows: dict[str, Row], inside: dict[str, Verdict], raw: dict[str, Verdic
         "# Evidence",
         "",
         "Made by `python benchmarks/evidence.py`. Rows, errors and sources: tests/evidence/rows.toml; ponds: tests/ponds;",
-        f"fit and refits: benchmarks/fit.py. A row is judged on the median of {MEMBERS} members with the shipped spreads; in",
+        f"fit and refits: benchmarks/fit.py. A row is judged on the median of {len(MEMBERS)} members with shipped spreads; in",
         "brackets the range of 80 %, members and the stated error of the observation together; a row is covered if the",
         "observation lies there. Out of fold each pond's ranges are widened by the error from pond to pond that the other",
         "ponds showed, by kind of reading (times, over all ponds:",

@@ -243,9 +243,9 @@ def _mean(values: list[Array]) -> Array:
 
 @dataclass(frozen=True)
 class Chance:
-    """Members as spreads deal them: how many, from which seed, and spreads that differ from the shipped ones."""
+    """Members as spreads deal them: which of a seed, and spreads that differ from the shipped ones."""
 
-    members: int = 24
+    members: tuple[int, ...]
     seed: int = SEED
     spreads: tuple[tuple[str, float], ...] = ()
 
@@ -255,8 +255,9 @@ def run_pond(
 ) -> Run:
     """One strategy of one evidence scenario, up to its last survey.
 
-    Without chance the members are those of the parameters. With it there must be one parameter set: members differ
-    from it as the spreads deal, in luck and, by the ratio to the package's values, in uncertain parameters.
+    Without chance the members are those of the parameters. With it each parameter set has the members of the chance, set
+    after set: they differ from it as the spreads deal, in luck and, by the ratio to the package's values, in uncertain
+    parameters.
     """
     scenario = load(PONDS / f"{file}.toml")
     plan = scenario.strategies[strategy]
@@ -264,15 +265,16 @@ def run_pond(
         luck = Luck.none(parameters.members, run_days(scenario), scenario.run.last_year, len(plan.stocking))
     else:
         spreads = scenario.ensemble.spreads | {"whole_fish": 0.0} | dict(chance.spreads)  # rows are of fish expected
+        members = chance.members * parameters.members
         scenario = scenario._replace(
-            ensemble=scenario.ensemble._replace(members=chance.members, seed=chance.seed, spreads=spreads)
+            ensemble=scenario.ensemble._replace(members=len(members), seed=chance.seed, spreads=spreads)
         )
-        deal = streams(chance.seed, range(chance.members))
+        deal = streams(chance.seed, members)
         luck = draw_luck(scenario, plan, deal)
         drawn, shipped = draw_parameters(scenario, deal), load_parameters()
+        parameters = parameters.take(np.repeat(np.arange(parameters.members), len(chance.members)))
         for path in uncertain():
-            ratio = drawn.value(path) / shipped.value(path)
-            parameters = parameters.replace(path, parameters.value(path)[0] * ratio)
+            parameters = parameters.replace(path, parameters.value(path) * drawn.value(path) / shipped.value(path))
     wanted = {(date - scenario.run.start).days: date for date in scenario.run.survey_dates}
     looks, moved, water = {}, Flows.zero(luck.growth.shape[0]), Water(luck.growth.shape[0])
 
@@ -323,7 +325,8 @@ def evaluate(
     chance: Chance | None = None,
     steps_per_day: int = 1,
 ) -> dict[str, Array]:
-    """Rows' values, one for each member [member]; every strategy that they need is run once."""
+    """Rows' values, one for each member [member], with chance each set's members after one another; every strategy that they
+    need is run once."""
     names = tuple(names)
     places = sorted({place for name in names for place, _ in MEASURES[name].parts}, key=_cost, reverse=True)
     arguments = (places, *([x] * len(places) for x in (names, parameters, chance, steps_per_day)))
@@ -335,12 +338,17 @@ def evaluate(
     for name in names:
         measure = MEASURES[name]
         if measure.formula is not None:
-            values[name] = np.atleast_1d(measure.formula(parameters))
+            values[name] = np.broadcast_to(measure.formula(parameters), (parameters.members,))
+            if chance is not None:
+                values[name] = np.repeat(values[name], len(chance.members))
             continue
         parts = [np.asarray(found[name, k], float) for k in range(len(measure.parts))]
         if measure.across and chance is not None:
             order = {place: k for k, place in enumerate(dict.fromkeys(place for place, _ in measure.parts))}
-            parts = [np.roll(part, order[place]) for part, (place, _) in zip(parts, measure.parts, strict=True)]
+            parts = [
+                np.roll(part.reshape(-1, len(chance.members)), order[place], axis=1).ravel()
+                for part, (place, _) in zip(parts, measure.parts, strict=True)
+            ]
         with np.errstate(all="ignore"):
             values[name] = np.asarray(measure.combine(*parts), float)
     return values

@@ -68,6 +68,68 @@ def test_distance_is_in_errors_and_an_unread_row_costs(fit):
     assert not fit.holds(row, 0.99) and not fit.holds(row, 4.01) and not fit.holds(row, np.nan) and fit.holds(row, 1.5)
 
 
+def test_middle_of_members_is_the_mean_of_their_middle_half_on_the_rows_scale(fit):
+    row = {"scale": "log", "value": 2.0, "error": 0.1}
+    members = np.array([[1e9, 2.0, 8.0, 1e-9], [np.nan, 3.0, 3.0, 3.0], [np.nan, 3.0, 3.0, np.nan]])
+    assert fit.middle(row, members) == pytest.approx([4.0, 3.0, np.nan], nan_ok=True)  # 2 and 8; of three, none is left out
+    assert fit.middle(row | {"scale": "linear"}, members[:1]) == pytest.approx([5.0])
+    assert fit.middle(row | {"scale": "linear"}, np.arange(12.0)[None])[0] == pytest.approx(5.5)
+    assert fit.middle(row | {"scale": "linear"}, np.array([[1.0, 2.0, 3.0, 4.0, 50.0, 60.0]]))[0] == pytest.approx(14.75)
+
+
+def test_members_that_stand_for_all_lie_at_the_medians_and_the_rest_is_told(fit):
+    rng = np.random.default_rng(5)
+    rows = {f"row {k}": {"scale": "linear", "value": 0.0, "error": 2.0} for k in range(8)}
+    lucky = {name: rng.normal(k, 1.0 + k, 96) for k, name in enumerate(rows)}
+    few, offsets = fit.representatives(rows, lucky)
+    again = fit.representatives(rows, lucky)
+    assert len(set(few)) == len(few) == fit.FEW and few == again[0] and list(offsets) == list(again[1])
+    for offset, (name, row) in zip(offsets, rows.items(), strict=True):
+        assert fit.middle(row, lucky[name][None, list(few)])[0] + offset == pytest.approx(np.median(lucky[name]))
+    assert (offsets**2).mean() < 0.05 * np.mean([(np.median(v) - v[:6].mean()) ** 2 for v in lucky.values()])
+
+
+def test_each_parameter_set_has_the_members_of_the_chance():
+    measures, names = script("measures"), ("p10_crop", "threadfin_winter_8c", "p9_young_alike")
+    one = measures.load_parameters()
+    path, place = "shad.recruits_cap_per_ha", float(one.value("shad.recruits_cap_per_ha")[0])
+    both, chance = one.replace(path, [place, 0.5 * place]), measures.Chance((3, 0))
+    together = measures.evaluate(names, both, chance=chance)
+    for k, factor in enumerate((1.0, 0.5)):
+        alone = measures.evaluate(names, one.replace(path, factor * place), chance=chance)
+        for name in names:
+            assert together[name][2 * k : 2 * k + 2] == pytest.approx(alone[name], rel=1e-9), name
+    first = measures.evaluate(names[:1], one, chance=measures.Chance((0,)))
+    assert together["p10_crop"][1] == pytest.approx(first["p10_crop"][0], rel=1e-9)
+
+
+def test_ponds_that_are_strangers_do_not_share_luck_and_sets_stay_apart(monkeypatch):
+    measures = script("measures")
+    ponds = (("one", "pond"), ("other", "pond"))
+    two = measures.Measure(tuple((place, lambda run: run) for place in ponds), lambda a, b: 100.0 * a + b, across=True)
+    monkeypatch.setitem(measures.MEASURES, "two", two)
+    monkeypatch.setattr(measures, "_cost", lambda place: place)
+    monkeypatch.setattr(measures, "_readings", lambda place, *_: {("two", ponds.index(place)): np.arange(4.0)})
+    sets = measures.load_parameters().replace("shad.capture_ease", [0.5, 0.6])
+    assert list(measures.evaluate(["two"], sets, chance=measures.Chance((7, 3)))["two"]) == [1.0, 100.0, 203.0, 302.0]
+    assert list(measures.evaluate(["two"], sets)["two"]) == [0.0, 101.0, 202.0, 303.0]
+
+
+def test_a_round_of_the_fit_with_luck_nears_the_rows_of_a_short_pond(fit, rows, monkeypatch):
+    monkeypatch.setattr(fit, "MEMBERS", tuple(range(8)))
+    own = {name: rows[name] | {"value": 0.9 * rows[name]["value"]} for name in ("p9_young_100", "p9_crop")}
+    priors = [prior for prior in fit.load_priors() if prior.path in ("shad.recruits_cap_per_ha", "shad.capture_ease")]
+    some = fit.Fit(own, priors, None, np.zeros(len(priors)))
+    lucky = some.with_luck()
+    found, slope = some.look()
+    medians = np.array([float(np.median(fit.distance(own[name], lucky[name]))) for name in own])
+    assert found == pytest.approx(medians, abs=1e-6) and len(some.few) == fit.FEW
+    assert slope[0, 0] > 0.1 and (slope[:, 1] == 0.0).all()  # more recruits, more young; of bass, which are not there, nothing
+    place, there, _ = some.steps(some.z[None], found[None], slope[None], np.ones((1, len(own)), bool), 1)
+    assert fit.cost(there[0], place[0]) < fit.cost(found, some.z)
+    assert there[0] == pytest.approx(some.distances(place)[0])
+
+
 def test_range_of_a_verdict_joins_members_and_error():
     evidence = script("evidence")
     row = {"scale": "linear", "value": 12.0, "error": 3.0, "low": 8.0, "high": 15.0, "fit": True}

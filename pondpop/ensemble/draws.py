@@ -92,7 +92,7 @@ class Prior:
 
 
 @lru_cache(maxsize=1)
-def streams(seed: int, members: range) -> Deal:
+def streams(seed: int, members: range | tuple[int, ...]) -> Deal:
     """What the streams of a seed deal to members; kept until others are asked for, since variants under one luck share it."""
     return cache(lambda decision, size: uniform(seed, decision, members, size))
 
@@ -242,7 +242,7 @@ def _spells(fresh: Array, memory: float) -> Array:
 # ---------------------------------------------------------------------- numbers
 
 
-def uniform(seed: int, decision: str, members: range, size: int) -> Array:
+def uniform(seed: int, decision: str, members: range | tuple[int, ...], size: int) -> Array:
     """Uniforms between 0 and 1, ends excluded [member, size], from the stream of a decision.
 
     Made of the raw output of PCG64, which numpy promises not to change; a longer draw begins with a shorter one.

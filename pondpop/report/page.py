@@ -51,8 +51,6 @@ LIMITS = (
     "All fish of a species are one stock in one well-mixed pond; nothing is said about where they are.",
     "Thinning does less for crowded bass in the model than the trade expects: little or no harvest as its answer says little "
     "against thinning bass that a survey found crowded.",
-    "The model lets fewer pounds of small bass be caught a year than the trade expects of a fertile pond: what it says "
-    "a pond gives is rather low.",
     "Big-fish figures rest on the upper tail of size and age, the least certain part.",
     "Target ranges were made for populations sampled in spring or autumn with electrofishing; your gear sees "
     "otherwise.",
