@@ -219,7 +219,7 @@ def _of_strategy(strategy: Strategy, area_ha: float) -> Iterator[Odd]:
         least = SHORTEST_HARVESTED_IN.get(harvest.species, 0) * MM_PER_IN
         if harvest.length_mm[0] < least * (1 - 1e-9) and harvest.length_mm[1] >= SHORTEST_TAKEN_MM:
             short = harvest.length_mm[0]
-            shortest = f"of {_both(short, LENGTH)}" if short > SHORTEST_MM else "of any length"
+            shortest = f"from {_both(short, LENGTH)} on" if short > SHORTEST_MM else "of any length"
             yield Odd(
                 f"{harvest.name}, a harvest of {harvest.species} {shortest}, their young as readily as grown fish",
                 f"hardly any are kept that are shorter than {_both(least, LENGTH)}: let length begin there",

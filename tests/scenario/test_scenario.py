@@ -872,6 +872,8 @@ def test_a_harvest_of_any_length_takes_young_too_and_one_of_prey_may():
     any_length = [{"species": species, "share": 0.2} for species in ("bass", "minnow")]
     (odd,) = unusual(resolve(small(**{LIGHT + "harvest": any_length})))
     assert "a harvest of bass of any length, their young" in odd.what and "shorter than 6 in (152 mm)" in odd.remedy
+    (odd,) = unusual(resolve(small(**{LIGHT + "harvest": [any_length[0] | {"length_in": [1, 14]}]})))
+    assert "a harvest of bass from 1 in (25.4 mm) on, their young" in odd.what
 
 
 def test_feed_at_different_times_is_not_added_up():
