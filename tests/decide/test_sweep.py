@@ -365,3 +365,14 @@ def test_the_command_writes_its_files(tmp_path, capsys):
     assert not (tmp_path / "new").exists() and not (tmp_path / "new.partial").exists()
 
 
+def test_survivors_are_counted_on_the_last_day_of_a_run_and_not_after_it():
+    content = raw()
+    scenario = resolve(content)
+    event = scenario.strategies["few"].stocking[0]
+    for late, refused in ((0, False), (1, True)):
+        stocked = event._replace(date=scenario.run.end - dt.timedelta(days=366 - late))
+        if refused:
+            with pytest.raises(InputError, match=f"goes on until {scenario.run.end}"):
+                sweep._counting_day(scenario, stocked)
+        else:
+            assert sweep._counting_day(scenario, stocked) == scenario.run.end - dt.timedelta(days=1)

@@ -162,3 +162,11 @@ def test_every_term_of_the_budget_says_what_happened(budget):
     assert (one["spawning_biomass"].sel(species="bluegill", year=[2026, 2027]) > 0).all()
     monthly = budget["harvest_biomass"].groupby("month.year").sum()
     np.testing.assert_allclose(budget["deaths_biomass"].sel(cause="harvest"), monthly.transpose(..., "year", "species"))
+
+
+def test_a_hash_is_of_numbers_and_attributes_but_not_of_itself():
+    made = xr.Dataset({"number": ("member", [1.0, 2.0], {"units": "1"})}, attrs={"seed": 3})
+    whole = results.content_hash(made)
+    assert results.content_hash(made.assign_attrs(content_hash=whole)) == whole
+    others = (made.assign_attrs(seed=4), made + 1.0, made.rename(number="count"), made.isel(member=[0]))
+    assert len({whole, *map(results.content_hash, others)}) == 5

@@ -603,6 +603,8 @@ def test_where_bass_are_crowded_an_answer_of_none_does_not_overrule_thinning(tmp
 def test_bass_that_are_not_crowded_leave_the_answer_as_it_is(tmp_path, unpictured):
     made = gather([dataset_of(raw_scenario())], "us")
     page = make_page(made, "t", survey(tmp_path / "records", *BALANCED), [Search("How many bass to take", "", "", [])])[0]
+    head = re.match(r'<!doctype html>\n<html lang="en"><head>.+</title>\n<meta [^>]+>\n<meta ', page)
+    assert head, page[:300]
     lead = Outline(page).text.partition("Contents")[0]
     assert "Is it balanced? Yes: the pond is in balance" in lead and "overrule" not in lead and "Settle" not in lead
     assert "Is it balanced" not in Outline(make_page(made, "t")[0]).text
