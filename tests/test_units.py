@@ -91,6 +91,7 @@ def test_brief(value, words):
 
 
 def test_thousands_are_set_apart_whatever_the_digits():
+    assert brief(1000, 4) == "1,000" and brief(100) == "100"
     assert brief(1050, 4) == "1,050" and brief(1010, 2) == "1,000" and brief(0.99996, 4) == "1" and brief(7, 1) == "7"
 
 

@@ -324,3 +324,17 @@ def test_the_ration_of_a_condition_is_that_which_sets_it():
         np.testing.assert_allclose(p.condition_at_no_food + p.condition_gain_at_full_food * set_at, condition, rtol=1e-6)
     none, all_food = (bioenergetics.ration_of_condition(p, condition) for condition in (0.3, 2.0))
     assert (none == 0.0).all() and (all_food == 1.0).all()
+
+
+def test_of_a_stocking_as_many_are_there_as_its_luck_lets_live():
+    scenario = pond(2, 1, stocked(14, 40), only="few")
+    strategy = scenario.strategies["few"]
+    luck = Luck.none(2, run_days(scenario), scenario.run.last_year, len(strategy.stocking))
+    luck.stocking_survival[:] = [[0.8], [0.5]]
+    engine = Engine(prepare(scenario, strategy, load_parameters(), luck))
+    engine.stock()
+    first = [k for k, event in enumerate(strategy.stocking) if event.date == scenario.run.start]
+    assert len(first) > 1
+    for k in first:
+        there = np.where(engine.state.columns.origin == k, engine.state.number, 0.0).sum(axis=1)
+        np.testing.assert_allclose(there, strategy.stocking[k].per_ha * np.array([0.8, 0.5]), rtol=1e-12)
