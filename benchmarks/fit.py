@@ -46,7 +46,7 @@ from pondpop.species import Parameters, find, load_parameters
 ROWS = HOME / "tests" / "evidence" / "rows.toml"
 PRIORS = HOME / "benchmarks" / "priors.toml"
 RESULT = HOME / "benchmarks" / "fit.toml"
-MEMBERS = tuple(range(96))  # with 24 the tests that hold ranged over four lots from 47 to 50 and from 67 to 76
+MEMBERS = tuple(range(96))  # over four lots of 24 the tests that hold ranged from 47 to 50 of 63 and from 67 to 76 of 89
 FEW = 6  # of them that stand for the others while steps are taken
 FOLDS = 5
 MOVE = 0.15  # a parameter's step for its derivative, in standard deviations of its prior
@@ -185,24 +185,29 @@ def representatives(rows: dict[str, Row], lucky: dict[str, Array]) -> tuple[tupl
     """
     rng = np.random.default_rng(SEED)
     errors = np.array([float(row["error"]) for row in rows.values()])
-    on_scale = np.stack([np.where(np.isfinite(lucky[name]), scaled(row, lucky[name]), np.nan) for name, row in rows.items()])
-    known = np.isfinite(on_scale).sum(axis=1) * 2 > on_scale.shape[1]
-    medians = np.full(len(rows), np.nan)
-    medians[known] = np.nanmedian(on_scale[known], axis=1)
+    medians = np.array([_median(scaled(row, lucky[name])) for name, row in rows.items()])
 
     def between(few: Array) -> Array:
         there = [float(scaled(row, middle(row, lucky[name][None, few])[0])) for name, row in rows.items()]
         gap = (medians - np.array(there)) / errors
         return np.where(np.isfinite(gap), np.clip(gap, -3.0, 3.0), 0.0)
 
-    lots = [rng.choice(on_scale.shape[1], FEW, replace=False) for _ in range(500)]
-    best = min(lots, key=lambda few: (between(few) ** 2).sum())
+    lots = [rng.choice(len(MEMBERS), FEW, replace=False) for _ in range(500)]
+    gaps = [between(few) for few in lots]
+    k = int(np.argmin([(gap**2).sum() for gap in gaps]))
+    best, least = lots[k], gaps[k]
     for _ in range(1500):
         other = best.copy()
-        other[rng.integers(FEW)] = rng.integers(on_scale.shape[1])
-        if len(set(other)) == FEW and (between(other) ** 2).sum() < (between(best) ** 2).sum():
-            best = other
-    return tuple(int(k) for k in np.sort(best)), between(best) * errors
+        other[rng.integers(FEW)] = rng.integers(len(MEMBERS))
+        if len(set(other)) == FEW and ((gap := between(other)) ** 2).sum() < (least**2).sum():
+            best, least = other, gap
+    return tuple(MEMBERS[k] for k in np.sort(best)), least * errors
+
+
+def _median(values: Array) -> float:
+    """Median of the members that could be read; NaN where at least half of them could not."""
+    there = values[np.isfinite(values)]
+    return float(np.median(there)) if 2 * there.size > values.size else np.nan
 
 
 @dataclass
@@ -213,8 +218,8 @@ class Fit:
     priors: list[Prior]
     executor: Executor | None
     z: Array
-    few: tuple[int, ...] = MEMBERS[:FEW]  # members that stand for all, and how far all lie from them on each row's scale
-    offsets: Array = field(init=False)
+    few: tuple[int, ...] = MEMBERS[:FEW]  # members that stand for all, and
+    offsets: Array = field(init=False)  # how far all lie from them, on each row's scale
     spreads: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
@@ -223,18 +228,14 @@ class Fit:
     def distances(self, z: Array) -> Array:
         """Rows' distances at parameter sets by the few members, with what lies between them and all [set, row]."""
         chance = Chance(self.few, spreads=self.spreads)
-        blocks = []
+        found = np.empty((len(z), len(self.rows)))
         for first in range(0, len(z), BLOCK):
-            sets = z[first : first + BLOCK]
-            values = evaluate(self.rows, parameters_at(self.priors, sets), self.executor, chance)
-            found = [middle(row, values[name].reshape(len(sets), -1)) for name, row in self.rows.items()]
-            blocks.append(self._distances(np.stack(found, axis=1)))
-        return np.concatenate(blocks)
-
-    def _distances(self, found: Array) -> Array:
-        """Distances of values [set, row]."""
-        told = zip(self.rows.values(), found.T, self.offsets, strict=True)
-        return np.stack([COUNTS[str(row["kind"])] ** 0.5 * distance(row, value, offset) for row, value, offset in told], axis=1)
+            block = slice(first, first + BLOCK)
+            values = evaluate(self.rows, parameters_at(self.priors, z[block]), self.executor, chance)
+            for k, (name, row) in enumerate(self.rows.items()):
+                read = middle(row, values[name].reshape(-1, len(self.few)))
+                found[block, k] = COUNTS[str(row["kind"])] ** 0.5 * distance(row, read, self.offsets[k])
+        return found
 
     def with_luck(self, names: tuple[str, ...] = (), z: Array | None = None) -> dict[str, Array]:
         """Rows' values in an ensemble around the estimate, or another place, one for each member."""
@@ -356,11 +357,11 @@ def spreads_from_misfit(fit: Fit, misfit_of: dict[str, float]) -> dict[str, floa
         values = evaluate(names, parameters, fit.executor, chance)
         alone.append([spread_of(fit.rows[name], values[name]) / float(fit.rows[name]["error"]) for name in names])
     share = np.array(alone) ** 2  # [source, row], in squared errors at the first spread
-    middle = np.array(list(misfit_of.values()))
+    missed = np.array(list(misfit_of.values()))
 
     def misfit(log_ratio: Array) -> float:
         variance = 1.0 + np.exp(2.0 * log_ratio) @ share
-        rows = 0.5 * np.log(variance) + 2.5 * np.log1p(middle**2 / variance / 4.0)  # Student, 4 degrees of freedom
+        rows = 0.5 * np.log(variance) + 2.5 * np.log1p(missed**2 / variance / 4.0)  # Student, 4 degrees of freedom
         return float(rows.sum() + 0.5 * ((log_ratio / doubt) ** 2).sum())
 
     doubt = np.array([sd for _, sd in SPREAD_PRIORS.values()])

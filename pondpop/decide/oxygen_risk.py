@@ -152,10 +152,8 @@ def short_words(told: Teller, lines: int = 2, wide: int = 79) -> str:
     if len(alike := {_chance(told, risk.partial) for risk in every}) == 1:
         return f"{head}{alike.pop()} under each strategy"
     said = [f"{told.short[k]} {_chance(told, every[k].partial)}" for k in told.decision.ranked]
-    texts = [
-        head + ", ".join([*said[:shown], *([f"{len(said) - shown} more"] if shown < len(said) else [])])
-        for shown in range(len(said), 0, -1)
-    ]
+    fewer = [[*said[:shown], f"{len(said) - shown} more"] for shown in range(len(said) - 1, 0, -1)]
+    texts = [head + ", ".join(parts) for parts in (said, *fewer)]
     fitting = (text for text in texts if len(wrap(text, wide, break_on_hyphens=False, break_long_words=False)) <= lines)
     return next(fitting, texts[-1])
 

@@ -36,7 +36,7 @@ MOST_LIME_TONNES_PER_HA = 5 * LIME["tons_per_acre"].factor
 MOST_CARP_PER_HA = 30 * DENSITY["per_acre"].factor
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
-SHORTEST_HARVESTED_IN = {"bass": 6, "bluegill": 4}  # what anglers keep, or a boat takes, is longer (common practice, no source)
+SHORTEST_HARVESTED_IN = {"bass": 6, "bluegill": 4, "redear": 4}  # what is kept is longer (common practice, no source)
 LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
 
 
