@@ -1053,3 +1053,11 @@ def test_words_without_a_range_take_the_column_of_ranges_too():
     assert '<td>94</td><td class="range">91–101</td><td>90</td>' in wide
     assert "<td colspan=2>in 3 of 10; lost in 2 of 10</td><td>80</td>" in wide
     assert '<td>in 3 of 10; lost in 2 of 10</td><td class="range"></td><td>80</td>' in narrow
+
+
+@pytest.mark.parametrize("third", [{}, {"none": {"title": "no bass of any length"}}])
+def test_an_answer_among_more_than_two_is_told_against_each_of_the_others(third, unpictured):
+    content = raw_scenario()
+    content["strategies"] |= third
+    page = make_page(gather([dataset_of(content)], "us"), "t")[0]
+    assert ("Against each of the others" in Outline(page).text) == bool(third)

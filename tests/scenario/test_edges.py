@@ -409,3 +409,16 @@ def test_an_event_begins_with_the_first_day_that_it_names_and_fish_that_come_eve
         events[kind] = [SimpleNamespace(first=dt.date(2025, 5, k + 1), date=dt.date(2025, 5, k + 1))]
         events["arrivals"] = [*events["arrivals"], SimpleNamespace(date=None)]
         assert begins(SimpleNamespace(**events)) == dt.date(2025, 5, k + 1)
+
+
+def refused(start):
+    """What is refused of the small pond, whose fish come in 2026, where its run starts on another day."""
+    with pytest.raises(InputError) as found:
+        resolve(raw() | {"run": raw()["run"] | {"start": start}})
+    return found.value.path
+
+
+def test_a_run_starts_within_the_years_that_dates_may_be_of():
+    day = dt.timedelta(days=1)
+    for first, beyond in ((dt.date(1950, 1, 1), -day), (dt.date(2100, 12, 31), day)):
+        assert refused(first) != "run.start" == refused(first + beyond)

@@ -103,3 +103,8 @@ def test_every_check_names_its_source_and_its_tolerance():
     for check in CHECKS:
         assert check.source and check.tag and check.because
         assert check.low <= check.published <= check.high or "no figure" in check.because or check.miss
+
+
+def test_a_standard_weight_is_that_of_the_relation_of_a_species_file():
+    for species, intercept, slope in (("bass", -5.528, 3.273), ("redear", -4.968, 3.119)):
+        assert catalogue.standard_weight_g(species, 100.0) == pytest.approx(10 ** (intercept + 2.0 * slope), rel=1e-12)
