@@ -14,6 +14,7 @@ from pondpop.scenario.schema import (
     BY_AMOUNT,
     SHORTEST_MM,
     Aeration,
+    Costs,
     Feeding,
     Harvest,
     MonthDay,
@@ -37,6 +38,7 @@ MOST_CARP_PER_HA = 30 * DENSITY["per_acre"].factor
 MOST_HARVEST_KG_PER_HA = 150 * CROP["lb_per_acre"].factor  # of one species and rule; fertilized ponds carry some 300 in all
 SHORTEST_TAKEN_MM = 40.0
 SHORTEST_HARVESTED_IN = {"bass": 6, "bluegill": 4, "redear": 4}  # what is kept is longer (common practice, no source)
+DEAREST_FINGERLING = 20.0  # each, in the scenario's currency
 LEAST_FORAGE = 0.5  # weight of other fish over that of bass in a pond; balanced ones have 1.4 to 10 (Swingle 1950)
 
 
@@ -54,7 +56,7 @@ def unusual(scenario: Scenario) -> list[Odd]:
     """What should be looked at again, each once."""
     found: dict[Odd, list[str]] = {}
     for strategy in scenario.strategies.values():
-        for odd in _of_strategy(strategy, scenario.pond.area_ha):
+        for odd in (*_of_strategy(strategy, scenario.pond.area_ha), *_dear_fingerlings(strategy, scenario.costs)):
             found.setdefault(odd, []).append(strategy.name)
     every = len(scenario.strategies)
     without = [strategy.name for strategy in scenario.strategies.values() if "bass" not in strategy.species]
@@ -121,6 +123,18 @@ def _sizes_and_numbers(strategy: Strategy) -> Iterator[Odd]:
         most = MOST_FORAGE_PER_ACRE.get(event.species)
         if most is not None and not event.resident and DENSITY["per_acre"].from_si(event.per_ha) > most * (1 + 1e-9):
             yield Odd(f"{event.name}, {_both(event.per_ha, DENSITY)} {event.species}, far more than are stocked")
+
+
+def _dear_fingerlings(strategy: Strategy, costs: Costs | None) -> Iterator[Odd]:
+    """Small fish at a price that is likely that of them all."""
+    for event in strategy.stocking:
+        each = event.cost_each
+        if each is None and costs is not None:
+            each = costs.per_fish.get(event.species)
+        if each is None or each <= DEAREST_FINGERLING or event.resident or event.length_mm > LONGEST_FINGERLING_MM:
+            continue
+        yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)} at a price of {brief(each)} each",
+                  "a price is that of one fish, not of all of them")
 
 
 def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[Odd]:

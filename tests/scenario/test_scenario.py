@@ -833,6 +833,8 @@ MOST = [  # what may be written, and a word of what is said of more (or, of some
     (lambda x: {LIGHT + "harvest": [{"species": "bass", "share": 0.1, "length_in": [x, 12]}]}, 6.0, "their young as readily"),
     (lambda x: {LIGHT + "harvest": [{"species": "bluegill", "share": 0.1, "length_in": [x, 12]}]}, 4.0, "their young as readily"),
     (lambda x: {LIGHT + "stocking": [OF_BASS, OF_BLUEGILL | {"per_acre": x}]}, 200.0, "of what they eat"),
+    (lambda x: {"stocking__0__cost_each": x}, 20.0, "not of all of them"),
+    (lambda x: {"costs": {"per_bluegill": x}}, 20.0, "not of all of them"),
 ]  # fmt: skip
 
 
@@ -874,6 +876,11 @@ def test_a_harvest_of_any_length_takes_young_too_and_one_of_prey_may():
     assert "a harvest of bass of any length, their young" in odd.what and "shorter than 6 in (152 mm)" in odd.remedy
     (odd,) = unusual(resolve(small(**{LIGHT + "harvest": [any_length[0] | {"length_in": [1, 14]}]})))
     assert "a harvest of bass from 1 in (25.4 mm) on, their young" in odd.what
+
+
+def test_a_price_of_grown_fish_or_of_other_kinds_is_no_price_of_small_ones():
+    grown = later(species="bass", per_acre=1, length_in=16, cost_each=80, name="grown")
+    assert unusual(resolve(small(**{LIGHT + "stocking": grown, "costs": {"per_minnow": 300}}))) == []
 
 
 def test_feed_at_different_times_is_not_added_up():
