@@ -36,6 +36,15 @@ def test_every_question_is_a_scenario_in_the_units_asked_for(tmp_path, question,
     tomllib.loads(re.sub(r"^# (\w+ = )", r"\1", text, flags=re.MULTILINE))
 
 
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_lengths_in_titles_are_those_that_are_stocked(tmp_path, units):
+    scenario = load(begin(tmp_path / "pond", "size", units, TODAY).scenario)
+    for strategy in scenario.strategies.values():
+        (bass,) = (event for event in strategy.stocking if event.species == "bass")
+        number, unit = strategy.title.replace(",", "").split()[:2]
+        assert bass.length_mm == pytest.approx(float(number) * {"in": 25.4, "mm": 1.0}[unit], rel=0.02)
+
+
 def test_metric_ponds_are_the_same_ponds_in_round_numbers(tmp_path):
     us, metric = (load(begin(tmp_path / units, "harvest", units, TODAY).scenario) for units in ("us", "metric"))
     for one, two in zip(us.strategies["moderate"].stocking, metric.strategies["moderate"].stocking, strict=True):

@@ -162,12 +162,11 @@ def _promised(record: Record, shape: Place, seed: int) -> list[Place]:
     height = np.array([record.against(place, reference).mean() for place in seen])
     weight = np.sqrt([record.worth[place].size for place in seen])
     height = np.maximum(height, np.quantile(height, 0.25))  # how bad the worst are says nothing of where the best is
-    middle = float(np.average(height, weights=weight**2))
     terms = _terms(np.array(seen, dtype=float), shape)
     penalty = STIFFNESS * float((weight**2).mean()) * len(seen) * np.eye(terms.shape[1]) / terms.shape[1]
     penalty[0, 0] = 0.0
     weighted = terms * weight[:, None]
-    surface = np.linalg.solve(weighted.T @ weighted + penalty, weighted.T @ ((height - middle) * weight))
+    surface = np.linalg.solve(weighted.T @ weighted + penalty, weighted.T @ (height * weight))
     others = _places_to_read(shape, seed)
     promise = _terms(others.astype(float), shape) @ surface
     known = record.worth.keys()

@@ -18,6 +18,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from small import SIZES
 
 from pondpop.assess import assess_records
+from pondpop.checks import InputError
 from pondpop.cli import main
 from pondpop.decide import phrases
 from pondpop.decide.actions import actions, today, water_c
@@ -35,7 +36,7 @@ from pondpop.report.drawing import INK, grid, look, picture
 from pondpop.report.figures import LABEL_HIGH, LABEL_WIDE, _labelled, length_frequency
 from pondpop.report.forage_supply import advice
 from pondpop.report.page import _how_many, make_page
-from pondpop.report.searches_page import Search, searches_page
+from pondpop.report.searches_page import Search, searches_page, write_searches
 from pondpop.report.strategies import LOOKS, gather
 from pondpop.report.style import CSS
 from pondpop.report.tables import harmless
@@ -637,6 +638,10 @@ def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
     assert main(["report", *parts]) == 0 and out.read_text("utf-8") == text
     assert main(["report", *parts, "--units", "us"]) == 2
     assert "--units: got a page without a comparison" in capsys.readouterr().err
+    out.write_text("A page of another hand", "utf-8")
+    with pytest.raises(InputError, match="which pondpop did not write"):
+        write_searches([client / "quota" / "quota.json"], out)
+    assert main(["report", *parts]) == 2 and out.read_text("utf-8") == "A page of another hand"
 
 
 def test_the_words_of_developers_stand_in_the_appendix_alone(client):

@@ -109,6 +109,9 @@ def test_no_remedy_names_a_table_or_key_that_is_not_there():
     [
         (5, {"per_acre": None, "count": 75}, "75 bass in the whole pond, 15 per acre"),
         (5, {"per_acre": None, "count": 1000, "species": "bluegill"}, "1,000 bluegill in the whole pond, 200 per acre"),
+        (3, {"per_acre": None, "count": 50}, "50 bass in the whole pond, 16.7 per acre"),
+        (3, {"per_acre": None, "count": 49}, ""),
+        (2, {"per_acre": None, "count": 50}, ""),  # half of what is usual
         (5, {"per_acre": None, "count": 375}, ""),
         (1, {"per_acre": None, "count": 75}, ""),
         (5, {"per_acre": None, "count": 50, "length_in": 14}, ""),  # grown fish are few

@@ -305,6 +305,7 @@ def test_the_sources_tell_every_yardstick_of_surveys():
                 ranges = [row["balanced"], row["best"]] if name == "balance" else [r for of in row.values() for r in of.values()]
                 assert told(f"    {option.replace('_', ' ')}: ", *(n for low_high in ranges for n in low_high))
     assert told("relative weight wanted", *known["relative_weight"]["target"])
+    assert sum(line.startswith("ranges of PSD by management option") for line in lines) == 1
 
 
 def test_a_work_of_no_known_part_is_refused_with_the_nearest(monkeypatch):
