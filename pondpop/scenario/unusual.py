@@ -133,8 +133,10 @@ def _dear_fingerlings(strategy: Strategy, costs: Costs | None) -> Iterator[Odd]:
             each = costs.per_fish.get(event.species)
         if each is None or each <= DEAREST_FINGERLING or event.resident or event.length_mm > LONGEST_FINGERLING_MM:
             continue
-        yield Odd(f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)} at a price of {brief(each)} each",
-                  "a price is that of one fish, not of all of them")
+        yield Odd(
+            f"{event.name}, {event.species} of {_both(event.length_mm, LENGTH)} at a price of {brief(each)} each",
+            "a price is that of one fish, not of all of them",
+        )
 
 
 def _far_too_few(strategy: Strategy, area_ha: float) -> Iterator[Odd]:

@@ -878,9 +878,11 @@ def test_a_harvest_of_any_length_takes_young_too_and_one_of_prey_may():
     assert "a harvest of bass from 1 in (25.4 mm) on, their young" in odd.what
 
 
-def test_a_price_of_grown_fish_or_of_other_kinds_is_no_price_of_small_ones():
+def test_a_price_of_grown_fish_of_other_kinds_or_of_what_lives_there_is_no_price_of_small_ones():
     grown = later(species="bass", per_acre=1, length_in=16, cost_each=80, name="grown")
     assert unusual(resolve(small(**{LIGHT + "stocking": grown, "costs": {"per_minnow": 300}}))) == []
+    there = [RESIDENT | {"species": "redear", "length_in": 4}]
+    assert unusual(resolve(small(**{LIGHT + "stocking": there, "costs": {"per_redear": 300}}))) == []
 
 
 def test_feed_at_different_times_is_not_added_up():
