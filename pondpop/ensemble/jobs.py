@@ -17,7 +17,7 @@ from pondpop.arrays import Array
 from pondpop.ensemble.draws import Dealer, Prior
 from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.model.inputs import Inputs
-from pondpop.observe.observers import project
+from pondpop.observe.observers import of_variant, project
 from pondpop.scenario import Scenario, dump
 
 Readings = dict[str, Array]
@@ -49,9 +49,9 @@ class Whole:
 
 @dataclass(frozen=True)
 class Job:
-    """One block: members from number `first` on of one variant, or of several that differ in numbers only, side by side.
+    """One block: members from number `first` on of one variant, or of several side by side (`prepare.side_by_side`).
 
-    variants are a scenario and the name of one of its strategies.
+    variants are a scenario and the name of one of its strategies; several are read to the end of their run (`Whole`).
     """
 
     variants: tuple[tuple[Scenario, str], ...]
@@ -78,5 +78,8 @@ def run_job(job: Job) -> list[Readings]:
         prepared.append(prepare(scenario, strategy, *job.source.draw(scenario, strategy, job.first, job.members)))
     run = job.variants[0][0].run
     read = job.look(side_by_side(prepared), [(date - run.start).days for date in run.survey_dates])
+    if len(prepared) == 1:
+        return [read]
     rows = [slice(k * job.members, (k + 1) * job.members) for k in range(len(prepared))]
-    return [{name: values[own] for name, values in read.items()} for own in rows]
+    bought = [len(scenario.strategies[name].stocking) for scenario, name in job.variants]
+    return [of_variant(read, own, count) for own, count in zip(rows, bought, strict=True)]

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol
 
 import xarray as xr
 
@@ -20,13 +20,13 @@ from pondpop.ensemble import results
 from pondpop.ensemble.draws import Dealer, Prior, Source
 from pondpop.ensemble.jobs import Job, Look, Readings, Whole, run_job
 from pondpop.ensemble.store import package_versions
-from pondpop.scenario import Harvest, Removal, Scenario, as_scenario, befallen, dump
+from pondpop.scenario import Scenario, as_scenario, befallen, dump
 
 ABOUT_RECORDS = ("assessment", "update", "update_table", "last_record")  # texts of an ensemble that its projections carry
 BLOCK_MEMBERS = 256  # twice as many take a twentieth less time a member, half as many a fifth more; memory goes with them
 LISTEN_SECONDS = 0.2  # Python answers a signal that comes just as a wait begins when that ends
 LEAST_MEMBERS = 32  # smaller blocks are ruled by calls: half of these cost three quarters
-Rule = TypeVar("Rule", Harvest, Removal)
+ABREAST = 1.5  # cost of a member side by side with other variants: it has the columns of the one with the most groups (measured)
 
 
 class Store(Protocol):
@@ -49,21 +49,24 @@ class Variant:
 def run_all(jobs: Sequence[Job], executor: Executor | None, store: Store | None) -> Iterator[tuple[int, list[Readings], bool]]:
     """Number and readings of each job as soon as it is done, in whatever order that is, and whether it was run now.
 
-    Jobs of which the store has all are not run again. A single job is run in this process.
+    What the store has is not run again. A single job is run in this process.
     """
-    waiting = []
+    waiting, known = [], {}
     for k, job in enumerate(jobs):
-        kept = [store.load(identity) for identity in job.identities] if store else [None]
-        found = [readings for readings in kept if readings is not None]
-        if len(found) == len(job.variants):
-            yield k, found, False
+        kept = [store.load(identity) if store else None for identity in job.identities]
+        lacking = tuple(variant for variant, readings in zip(job.variants, kept, strict=True) if readings is None)
+        if lacking:
+            waiting.append((k, replace(job, variants=lacking)))
+            known[k] = kept
         else:
-            waiting.append(k)
-    for k, readings in _run([(k, jobs[k]) for k in waiting], executor):
+            yield k, [readings for readings in kept if readings is not None], False
+    asked = dict(waiting)
+    for k, readings in _run(waiting, executor):
         if store:
-            for identity, one in zip(jobs[k].identities, readings, strict=True):
+            for identity, one in zip(asked[k].identities, readings, strict=True):
                 store.save(identity, one)
-        yield k, readings, True
+        fresh = iter(readings)
+        yield k, [next(fresh) if one is None else one for one in known.pop(k)], True
 
 
 def _run(waiting: Sequence[tuple[int, Job]], executor: Executor | None) -> Iterator[tuple[int, list[Readings]]]:
@@ -140,43 +143,58 @@ def at_once(executor: Executor | None) -> int:
     return 1 if executor is None else getattr(executor, "workers", 2)
 
 
-def blocks(members: int, least: int = 1, most: int | None = None) -> list[range]:
-    """Members shared out to blocks of nearly one size of at most `most`; to so many at least, unless these were tiny."""
-    count = max(-(-members // (most or BLOCK_MEMBERS)), min(least, members // LEAST_MEMBERS))
-    ends = [-(-members * k // count) for k in range(count + 1)]
+def blocks(members: int, workers: int = 1) -> list[range]:
+    """The members of one variant, shared out to blocks of nearly one size (`parts_and_sides`)."""
+    return _shared_out(members, parts_and_sides(members, 1, workers)[0])
+
+
+def _shared_out(count: int, parts: int) -> list[range]:
+    ends = [-(-count * k // parts) for k in range(parts + 1)]
     return [range(a, b) for a, b in pairwise(ends)]
 
 
-def jobs_of(
-    variants: Sequence[Variant], first: int, source: Dealer, least: int, look: Callable[[Scenario], Look] | None = None
-) -> list[tuple[tuple[int, ...], Job]]:
-    """Jobs and the places of their variants, the first members first. look makes of a scenario of one strategy what is read.
+def parts_and_sides(members: int, variants: int, workers: int) -> tuple[int, int]:
+    """Into how many parts to cut the members, and into how many the variants, so that blocks of both are soonest done.
 
-    Variants that differ in numbers only stand side by side, as many as fill a block. Together they are at least so
-    many jobs, unless these were tiny.
+    A block costs as much as its members, of all its variants, and LEAST_MEMBERS more for the calls; ABREAST times as much
+    a member where several variants stand in it. None has more than BLOCK_MEMBERS, and none is made for the sake of other
+    workers that would have less than LEAST_MEMBERS. Of two ways as good the one with fewer parts is taken, since each part
+    draws anew.
+    """
+    ways = []  # blocks, relative time, parts, sides
+    for sides in range(-(-variants // BLOCK_MEMBERS), variants + 1):
+        abreast = -(-variants // sides)
+        each = abreast * (1.0 if abreast == 1 else ABREAST)
+        fewest = -(-members // (BLOCK_MEMBERS // abreast))
+        for parts in range(fewest, min(fewest + workers, members) + 1):
+            rounds = -(-parts * sides // workers)
+            ways.append((parts * sides, rounds * (-(-members // parts) * each + LEAST_MEMBERS), parts, sides))
+    most = max(min(ways)[0], members * variants // LEAST_MEMBERS)
+    _, parts, sides = min(way[1:] for way in ways if way[0] <= most)
+    return parts, sides
+
+
+def jobs_of(
+    variants: Sequence[Variant], first: int, source: Dealer, workers: int, look: Callable[[Scenario], Look] | None = None
+) -> list[tuple[tuple[int, ...], Job]]:
+    """Jobs and the places of their variants, the first members first, shared out to so many workers.
+
+    look makes of a scenario of one strategy what is read, each by itself; else all are read whole, and variants that can
+    stand side by side do where that takes less time.
     """
     bare = [_bare(variant) for variant in variants]
-    alike: dict[tuple[str, dt.date | None], list[int]] = {}
+    alike: dict[Hashable, list[int]] = {}
     for place, (variant, own) in enumerate(zip(variants, bare, strict=True)):
-        alike.setdefault((_but_for_numbers(*own), variant.counted), []).append(place)
+        alike.setdefault(place if look else (_of_a_kind(*own), variant.counted), []).append(place)
     made = []
-    for (_, counted), places in alike.items():
+    for places in alike.values():
         members = variants[places[0]].scenario.ensemble.members
-        wanted = -(-least // len(alike))
-        parts = blocks(members)
-        abreast = max(1, BLOCK_MEMBERS // len(parts[0]))
-        sides = blocks(len(places), most=abreast)
-        if len(parts) * len(sides) < wanted:
-            split = min(wanted, members * len(places) // LEAST_MEMBERS, len(places))
-            sides = blocks(len(places), most=-(-len(places) // max(1, split)))
-        if len(parts) * len(sides) < wanted:
-            parts = blocks(members, -(-wanted // len(sides)))
-        for part, side in itertools.product(parts, sides):
+        parts, sides = parts_and_sides(members, len(places), -(-workers // len(alike)))
+        for part, side in itertools.product(_shared_out(members, parts), _shared_out(len(places), sides)):
             own_places = tuple(places[k] for k in side)
             those = tuple(bare[k] for k in own_places)
-            read = look(those[0][0]) if look else Whole(counted)
-            job = Job(those, first + part.start, len(part), source, read)
-            made.append((own_places, job))
+            read = look(those[0][0]) if look else Whole(variants[own_places[0]].counted)
+            made.append((own_places, Job(those, first + part.start, len(part), source, read)))
     return sorted(made, key=lambda one: one[1].first)
 
 
@@ -195,25 +213,18 @@ def _bare(variant: Variant) -> tuple[Scenario, str]:
     ), variant.strategy
 
 
-def _but_for_numbers(scenario: Scenario, strategy: str) -> str:
-    """A text that is the same for variants which `side_by_side` can join."""
-    own = scenario.strategies[strategy]
-    own = own._replace(
-        name="any",
-        title="any",
-        fertility=1.0,
-        stocking=tuple(event._replace(per_ha=1.0) for event in own.stocking),
-        harvest=tuple(map(_any_amount, own.harvest)),
-        removals=tuple(map(_any_amount, own.removals)),
-        feeding=tuple(rule._replace(kg_per_ha_day=1.0) for rule in own.feeding),
-    )
-    return dump(scenario._replace(strategies={"any": own}))
-
-
-def _any_amount(rule: Rule) -> Rule:
-    given = [name for name in ("kg_per_ha", "per_ha", "share") if getattr(rule, name) is not None]
-    same: dict[str, Any] = dict.fromkeys(given, 0.5)
-    return rule._replace(**same)
+def _of_a_kind(scenario: Scenario, strategy: str) -> str:
+    """A text that is the same for variants which `side_by_side` can join: those of one run and water, with the same species
+    and strains, which differ in fertility, spells of the water, and what is stocked, fed, fished or removed."""
+    own, pond = scenario.strategies[strategy], scenario.pond
+    strains = sorted({event.species for event in own.stocking if event.strain is not None})
+    strains += sorted({event.species for event in own.arrivals if event.strain is not None})
+    never = own._replace(
+        name="any", title="any", fertility=1.0, stocking=(), harvest=(), removals=(), feeding=(), angling=(), fertilization=(),
+        arrivals=(),
+    )  # fmt: skip
+    calm = pond._replace(temperature=pond.temperature._replace(spells=()), fertility_losses=())
+    return f"{own.species} {strains}\n{dump(scenario._replace(pond=calm, strategies={'any': never}))}"
 
 
 def compare(

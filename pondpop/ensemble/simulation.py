@@ -239,6 +239,7 @@ class Simulation:
             kind=kind,
             amount=np.broadcast_to(amount, (self.members,)),
             cause="harvest",
+            number=len(self._engine.inputs.removals) + k,
         )
 
 

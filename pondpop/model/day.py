@@ -71,9 +71,9 @@ class Engine(Pond):
         self.night: oxygen.Night | None = None  # the last one, where oxygen is followed, and
         self.killed_share: Array | None = None  # what share of the weight of fish it killed [member]; None: none
         self.whole = inputs.luck.whole is not None
-        self.stocked_as = np.array([event.luck for event in inputs.stockings], dtype=np.uint64)
+        self.stocked_as = whole_fish.names_of_stockings(inputs)
         self.rule_holds = [np.zeros(inputs.members, dtype=bool) for _ in inputs.fishing]
-        self.angled = bool(inputs.angling_hours_per_ha.any())
+        self.angled = any(self.by_day.angled)
         self.flows_from = None if flows_from is None else frozenset(flows_from)
         self.flows, self.ledger = Flows.zero(inputs.members), Ledger()
         self.books: list[Books] | None = [] if keep_books else None
@@ -162,20 +162,24 @@ class Engine(Pond):
         if self.whole:
             number = s.number[:, groups]
             dead = number - whole_fish.left(self, number, number - dead, whole_fish.HAUL, groups)
+            if haul.of is not None:
+                dead *= haul.of[:, None]
         self.flows.gone(haul.species, "hauling", dead, dead * np.exp(s.log_weight[:, groups]) / 1000.0)
         s.number[:, groups] -= dead
 
     def remove(self, events: Sequence[RemovalInput]) -> None:
         """Take out, or let die, what those of the events that are of this day ask for."""
         s = self.state
-        for k, event in enumerate(events):
+        for event in events:
             if event.day != self.day:
                 continue
             groups = self.slices[event.species]
             left = harvest.left_by_removal(self, event)
             fish = s.number[:, groups]
             if self.whole:
-                left = whole_fish.left_by_removal(self, left, fish, groups, k)
+                left = whole_fish.left_by_removal(self, left, fish, groups, event.number)
+            if event.of is not None:
+                left = left.where(event.of[:, None], s.low[:, groups], s.high[:, groups])
             kilograms = fish * np.exp(s.log_weight[:, groups]) / 1000.0
             self.flows.gone(event.species, event.cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
             s.number[:, groups] *= left.number

@@ -20,21 +20,21 @@ def course(p: Parameters, inputs: Inputs) -> Array:
     f' = (target − f)/τ, exact over a day, τ being `fertility_rise_days` or `fertility_fall_days`; what is lost is gone on the
     first day of a loss. It begins in equilibrium. Where nothing changes, the targets themselves, to the bit.
     """
-    kept = np.ones(inputs.days) if inputs.fertility_lost is None else 1.0 - inputs.fertility_lost
+    kept = np.ones((inputs.days, 1)) if inputs.fertility_lost is None else 1.0 - inputs.fertility_lost.reshape(inputs.days, -1)
     levels = inputs.fertility.reshape(inputs.days, -1)
     start = levels[0] if inputs.fertility_at_start is None else np.atleast_1d(inputs.fertility_at_start)
-    if inputs.alkalinity_mg_l is None and (levels * kept[:, None] == start).all():
+    if inputs.alkalinity_mg_l is None and (levels * kept == start).all():
         return np.asarray(levels)
     answer = response(p, inputs)  # [day, m]
-    target = fertilized(levels, answer) * kept[:, None]
+    target = fertilized(levels, answer) * kept
     start = fertilized(start, answer[0])
     rises, falls, start, _ = np.broadcast_arrays(p.fertility_rise_days, p.fertility_fall_days, start, target[0])
     rising, falling = -np.expm1(-1.0 / rises), -np.expm1(-1.0 / falls)
     out = np.empty((inputs.days, rising.size))
-    now, kept_before = start.copy(), 1.0
+    now, kept_before = start.copy(), np.ones(kept.shape[1])
     for day in range(inputs.days):
-        if kept[day] < kept_before:
-            now = now * (kept[day] / kept_before)
+        if (kept[day] < kept_before).any():
+            now = np.where(kept[day] < kept_before, now * (kept[day] / kept_before), now)
         kept_before = kept[day]
         if day > 0:
             now = now + (target[day] - now) * np.where(target[day] > now, rising, falling)

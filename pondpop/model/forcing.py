@@ -60,9 +60,9 @@ class DayFactors:
     """What temperature and light, and each member's luck, make of every day of the run, for the kinds of the parameters.
 
     Known from the start: water_c [member or 1, day]; fertility before luck and, or None, share of the area in plants
-    [day, m or 1]; share of it under water [day]; spawning and pulse_due [day, member, kind]; fed: whether any fish are fed, by
-    day; pulses: the kinds of which one is due in some member, by day; oxygen: what the weather makes of it, None where it is
-    left out. What is larger is made for some days at a time, `DAYS_AT_ONCE`, and asked for with `of`.
+    [day, m or 1]; share of it under water [day]; spawning and pulse_due [day, member, kind]; fed and angled: whether any
+    fish are, by day; pulses: the kinds of which one is due in some member, by day; oxygen: what the weather makes of it, None
+    where it is left out. What is larger is made for some days at a time, `DAYS_AT_ONCE`, and asked for with `of`.
     """
 
     def __init__(self, inputs: Inputs, p: Parameters) -> None:
@@ -78,6 +78,7 @@ class DayFactors:
         luck = np.moveaxis(inputs.luck.background_deaths / inputs.local_survival[:, None], 2, 0)
         self.luck_of_deaths = luck[:, :, of_kind]  # [year, member, kind]
         self.fed = [bool(np.any(of_day)) for of_day in inputs.pellets_kg_per_ha]
+        self.angled = [bool(np.any(of_day)) for of_day in inputs.angling_hours_per_ha]
         self.pulse_due = recruitment.pulse_due(p, year_day)
         due_in_some = np.asarray(self.pulse_due.any(axis=1)).tolist()
         self.pulses = [[kind for kind, due in enumerate(of_day) if due] for of_day in due_in_some]

@@ -181,7 +181,7 @@ def wariness_after(pond: Pond, length: float) -> Array:
     few or none have learnt, those that grow up have not.
     """
     after = pond.state.wariness * np.exp(-length / pond.parameters.wariness_memory_days)[:, None]
-    if pond.inputs.angling_hours_per_ha[pond.day]:
+    if pond.by_day.angled[pond.day]:
         for species in ANGLED:
             fish = total(_catchable(pond, species))
             after[:, species] += _caught_and_released(pond, species) * np.minimum(fish / FEWEST_PER_HA, 1.0) * length

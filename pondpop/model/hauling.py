@@ -51,7 +51,8 @@ def deaths_of_move(p: Parameters, truck: TruckInput, length_mm: float, water_c: 
 
 class Haul(NamedTuple):
     """What the move of one stocking costs: at_once [member], share of its fish that die on its day; later [member], deaths per
-    fish and day of the rest for `days` [member] days; until: the first day on which nobody dies of it any more."""
+    fish and day of the rest for `days` [member] days; until: the first day on which nobody dies of it any more; of [member]: the
+    ponds that it was for, None for all."""
 
     species: int
     origin: int
@@ -60,6 +61,7 @@ class Haul(NamedTuple):
     later: Array
     days: Array
     until: int
+    of: NDArray[np.bool_] | None
 
     def dead_at_once(self, origin: NDArray[np.intp]) -> Array:
         """Share of each group that dies on the day [member, group], from the origin of each [member or 1, group]."""
@@ -81,9 +83,11 @@ def hauls_of(inputs: Inputs, water_c: Array) -> tuple[Haul, ...]:
         deaths = deaths_of_move(p, event.truck, event.length_mm, water_c[:, event.day])
         if inputs.luck.truck is not None:
             deaths = deaths * inputs.luck.truck[:, event.origin]
+        if event.of is not None:
+            deaths = np.where(event.of, deaths, 0.0)
         at_once = -np.expm1(-deaths * p.move_deaths_at_once)
         days = np.broadcast_to(p.move_deaths_days, deaths.shape)
         later = deaths * (1.0 - p.move_deaths_at_once) / days
         until = event.day + int(np.ceil(days.max()))
-        found.append(Haul(event.species, event.origin, event.day, at_once, later, days, until))
+        found.append(Haul(event.species, event.origin, event.day, at_once, later, days, until, event.of))
     return tuple(found)

@@ -90,6 +90,7 @@ class StockingInput:
     truck: TruckInput | None = None
     luck: int = 0  # stands for its name in the luck of whole fish
     uninvited: bool = False  # wild fish that come in: `per_ha` is what comes, and they are no stocked group
+    of: NDArray[np.bool_] | None = None  # [member], the ponds that it is for; None for all
 
 
 @dataclass(frozen=True)
@@ -108,12 +109,12 @@ class FishingInput:
     kind: str  # "kg_per_ha" | "per_ha" | "share"
     ask: Array
     when: Trigger | None = None
-    otherwise: float = 0.0
+    otherwise: float | Array = 0.0  # or [member]
 
 
 @dataclass(frozen=True)
 class RemovalInput:
-    """Fish taken out, or dying, on one day."""
+    """Fish taken out, or dying, on one day; `number` is its place within the strategy, from which its luck comes."""
 
     day: int
     species: int
@@ -122,6 +123,8 @@ class RemovalInput:
     kind: str  # "kg_per_ha" | "per_ha" | "share"
     amount: float | Array  # of every member, or [member]
     cause: str  # "removal" | "die_off" | "harvest"
+    number: int = 0
+    of: NDArray[np.bool_] | None = None  # [member], the ponds that it is for; None for all
 
 
 @dataclass(frozen=True)
@@ -162,8 +165,8 @@ class Inputs:
     fertility: Array  # [day] or [day, member], relative renewal of the pond's food, to which the pond tends
     cover: Array  # [day], relative to the ordinary pond
     pellets_kg_per_ha: Array  # [day] or [day, member]
-    angling_hours_per_ha: Array  # [day]
-    death_after_release: Array  # [day], share
+    angling_hours_per_ha: Array  # [day] or [day, member]
+    death_after_release: Array  # [day] or [day, member], share
     stockings: tuple[StockingInput, ...] = ()
     fishing: tuple[FishingInput, ...] = ()
     removals: tuple[RemovalInput, ...] = ()
@@ -171,9 +174,9 @@ class Inputs:
     local_growth: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_survival: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
     local_spawning: Array = field(default_factory=lambda: np.ones(len(SPECIES)))
-    spell_most_c: Array | None = None  # [day], what the water of every member is at most; None for nothing of the kind
-    spell_least_c: Array | None = None  # [day], and at least
-    fertility_lost: Array | None = None  # [day], share of the fertility that the pond lacks
+    spell_most_c: Array | None = None  # [day] or [member, day], what the water is at most; None for nothing of the kind
+    spell_least_c: Array | None = None  # [day] or [member, day], and at least
+    fertility_lost: Array | None = None  # [day] or [day, member], share of the fertility that the pond lacks
     fertility_at_start: float | Array | None = None  # or [member]; None for that to which it tends on the first day
     alkalinity_mg_l: float | None = None  # of the pond itself; None where it is not short
     limings: tuple[tuple[int, float], ...] = ()  # day, t/ha

@@ -13,6 +13,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from pondpop.arrays import Array, Value
@@ -119,6 +120,11 @@ class Left(NamedTuple):
     low: Array  # cuts, in z
     high: Array
 
+    def where(self, these: NDArray[np.bool_], low: Array, high: Array) -> Left:
+        """This of some groups, and of the others all of them, whose cuts are those given."""
+        as_before: tuple[Value, ...] = (1.0, 1.0, 0.0, 1.0, low, high)
+        return Left(*(np.where(these, one, other) for one, other in zip(self, as_before, strict=True)))
+
 
 def left_by_window(groups: Shape, shortest: Value, longest: Value, share: Value, slope: Value) -> Left:
     """Take a share of the fish between two log lengths out of each group; number, weight, mean and variance are of the rest.
@@ -151,7 +157,7 @@ def left_by_window(groups: Shape, shortest: Value, longest: Value, share: Value,
         number=np.where(gone, 0.0, number_left).clip(0.0, 1.0),
         weight=np.where(gone, 0.0, weight_left).clip(0.0, 1.0),
         longer=np.where(gone, 0.0, groups.sd * (mean_left - mean)),
-        spread=np.where(gone, 1.0, np.sqrt(variance_left / variance)),
+        spread=np.where(gone | (np.asarray(share) == 0.0), 1.0, np.sqrt(variance_left / variance)),
         low=cut_low,
         high=cut_high,
     )

@@ -118,7 +118,7 @@ def deaths(pond: Pond, biomass: Array, log_condition: Array, hunt: Hunt, length:
         taken = harvest.harvested(pond, length)
         rates["harvest"], chosen["harvest"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
         longer, spread = longer + taken.longer, taken.spread
-    if pond.inputs.angling_hours_per_ha[pond.day]:
+    if pond.by_day.angled[pond.day]:
         taken = harvest.released(pond, length)
         rates["release"], chosen["release"] = (EVERY, taken.per_fish), (EVERY, taken.per_gram)
         longer, spread = longer + taken.longer, taken.spread if spread is None else spread * taken.spread
@@ -156,10 +156,10 @@ def natural_rates(pond: Pond, biomass: Array, log_condition: Array, predation: A
     for strains in pond.strains:
         if (chill := strains.chill[day]).any():
             rates[f"cold of {SPECIES[strains.species]}"] = np.s_[:, pond.slices[strains.species]], strains.of_groups(chill)
-    for haul in pond.hauls:
+    for number, haul in enumerate(pond.hauls):
         if haul.day <= day < haul.until:
             groups = pond.slices[haul.species]
-            rates[f"hauling of {haul.origin}"] = np.s_[:, groups], haul.later_on(day, pond.state.columns.origin[:, groups])
+            rates[f"hauling of {number}"] = np.s_[:, groups], haul.later_on(day, pond.state.columns.origin[:, groups])
     if day > g.first_day_of_old_age:
         (old,) = (day > g.first_day_of_old_age_of).nonzero()
         rates["old_age"] = np.s_[:, old], old_age_deaths(

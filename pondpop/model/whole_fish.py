@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pondpop.arrays import Array, total
+from pondpop.model.inputs import Inputs
 from pondpop.model.lengths import Left
 from pondpop.model.mortality import Deaths
 from pondpop.model.state import ALL, Columns, Pond
@@ -27,7 +28,7 @@ from pondpop.model.stocking import Groups
 
 Bits = NDArray[np.uint64]
 
-STEP, NIGHT, HAUL, NEW, SPAWN, WHOLE, REMOVAL = range(7)  # what is drawn; removals of a day are numbered from REMOVAL on
+STEP, NIGHT, HAUL, NEW, SPAWN, WHOLE, REMOVAL = range(7)  # what is drawn; removals are numbered from REMOVAL on
 NEAR = 1e-9  # fish within which a number counts as whole
 
 
@@ -47,15 +48,29 @@ def mix(bits: Bits) -> Bits:
     return np.asarray(bits ^ (bits >> np.uint64(31)))
 
 
-def keys(columns: Columns, stocked_as: NDArray[np.uint64]) -> Bits:
-    """A number for each group [member or 1, group] by what it is; stocked_as [origin]: that of the name of each stocking."""
-    names = np.append(stocked_as, np.uint64(0))  # fish born in the pond have the origin −1
+def names_of_stockings(inputs: Inputs) -> Bits:
+    """The number that stands for the name of each stocking [member or 1, origin], and behind them one for fish born in the
+    pond, whose origin is −1."""
+    own = any(event.of is not None for event in inputs.stockings)
+    origins = 1 + max((event.origin for event in inputs.stockings), default=-1)
+    names = np.zeros((inputs.members if own else 1, origins + 1), np.uint64)
+    for event in inputs.stockings:
+        names[slice(None) if event.of is None else event.of, event.origin] = event.luck
+    return names
+
+
+def keys(columns: Columns, stocked_as: Bits) -> Bits:
+    """A number for each group [member or 1, group] by what it is; stocked_as: `names_of_stockings`."""
+    names = stocked_as[0][columns.origin]
+    if stocked_as.shape[0] > 1:
+        origins = np.broadcast_to(columns.origin, (len(stocked_as), columns.origin.shape[1]))
+        names = np.take_along_axis(stocked_as, origins, axis=1)
     told = [
         np.broadcast_to(columns.species, columns.origin.shape).astype(np.int64),
         np.floor(columns.born).astype(np.int64),
         np.rint(2.0 * columns.growth_z).astype(np.int64),
         columns.sex.astype(np.int64),
-        names[columns.origin].astype(np.int64),
+        names.astype(np.int64),
     ]
     bits = np.zeros((1, 1), np.uint64)
     for one in told:
@@ -137,7 +152,7 @@ def deaths(
     return Whole(number_left, dead, number_left * weight_of_one, few)
 
 
-def newcomers(pond: Pond, groups: Groups, stocked_as: NDArray[np.uint64]) -> Groups:
+def newcomers(pond: Pond, groups: Groups, stocked_as: Bits) -> Groups:
     """Groups of one origin; where they are few fish in all, whole ones, each dealt its sex and growth type."""
     area = pond.inputs.area_ha
     count = total(groups.number) * area

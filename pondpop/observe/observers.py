@@ -100,6 +100,16 @@ def _of_flows(every: str) -> list[str]:
     return [name for name, told in FLOWS.items() if told.dims[0] == every]
 
 
+def of_variant(read: dict[str, Array], rows: slice, stocked_groups: int) -> dict[str, Array]:
+    """What `project` read of some members of a block in which variants stand side by side: those of one, and its own groups."""
+    own = {}
+    for name, values in read.items():
+        dims = ("stocked_group",) if name == "survivors_counted" else VARIABLES[name].dims
+        place = (rows, *(slice(stocked_groups) if dim == "stocked_group" else slice(None) for dim in dims))
+        own[name] = values[place]
+    return own
+
+
 def project(inputs: Inputs, survey_days: Sequence[int], count_day: int | None = None) -> dict[str, Array]:
     """Run a block to its end and return what was read: arrays [member, survey or month, …].
 
@@ -393,22 +403,26 @@ def largest_weight(engine: Engine, number: Array, columns: slice | NDArray[np.in
 def _stocked_groups(engine: Engine, weight: Array) -> dict[str, Array]:
     """Survivors, mean length and weight, and largest fish of each stocking event [member, stocked_group]."""
     s, bought = engine.state, [event for event in engine.inputs.stockings if not event.uninvited]
-    events = len(bought)
+    events = 1 + max((event.origin for event in bought), default=-1)
     names = ("group_survivors", "group_length", "group_weight", "group_largest_weight")
     out = {name: np.full((s.members, events), np.nan) for name in names}
     for event in bought:
-        k = event.origin
         if event.day >= engine.day:
             continue
+        k, its = event.origin, slice(None) if event.of is None else event.of
         stocked = s.columns.origin == k
         columns = np.flatnonzero(stocked.any(axis=0))
         fish = np.where(stocked[:, columns], s.number[:, columns], 0.0)
         left = _sum(fish)
-        out["group_survivors"][:, k] = left
         some = np.where(left > 0.0, left, np.nan)
-        out["group_length"][:, k] = _sum(fish * np.exp(s.log_length[:, columns])) / some
-        out["group_weight"][:, k] = _sum(fish * weight[:, columns]) / some
-        out["group_largest_weight"][:, k] = largest_weight(engine, fish, columns)
+        read = (
+            left,
+            _sum(fish * np.exp(s.log_length[:, columns])) / some,
+            _sum(fish * weight[:, columns]) / some,
+            largest_weight(engine, fish, columns),
+        )
+        for name, values in zip(names, read, strict=True):
+            out[name][its, k] = values[its]
     return out
 
 

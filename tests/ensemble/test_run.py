@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from small import TEXT, pond
+from small import TEXT, pond, raw
 
 from pondpop.checks import InputError
 from pondpop.ensemble import run
@@ -18,6 +18,7 @@ from pondpop.ensemble.jobs import Job, run_job
 from pondpop.ensemble.results import content_hash
 from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.ensemble.workers import processes
+from pondpop.scenario import resolve
 
 HARVEST = """
 [[strategies.few.harvest]]
@@ -236,33 +237,158 @@ def test_so_do_variants_that_differ_in_fertility_and_feed(monkeypatch, extra):
     assert (eaten.sel(strategy="poor") == 0).all() and (eaten.sel(strategy="many") > eaten.sel(strategy="few")).all()
 
 
-@pytest.mark.parametrize(
-    "extra",
-    [
-        "[[strategies.many.feeding]]\nlb_per_acre_day = 2\n",
-        '[[strategies.many.removal]]\nname = "cull"\nspecies = "bluegill"\ndate = 2026-05-20\nper_acre = 40\n',
-        '[[strategies.many.harvest]]\nname = "take"\nspecies = "bass"\nlength_in = [8, 14]\nlb_per_acre = 10\n',
-    ],
-)
-def test_variants_that_differ_in_more_do_not_share_a_block(extra):
-    scenario = pond(extra=extra)
-    placed = run.jobs_of([Variant(scenario, name) for name in scenario.strategies], 0, Prior(), 1)
-    assert [places for places, _ in placed] == [(0,), (1,)]
+OTHERWISE = """
+[[strategies.many.stocking]]
+name = "late_bass"
+species = "bass"
+date = 2026-04-18
+count = 6
+length_in = 12
+female_share = 0.9
+sexing_error = 0.1
+haul_hours = 20
+[[strategies.many.removal]]
+name = "some"
+species = "bass"
+date = 2026-05-20
+length_in = [6, 14]
+share = 0.4
+[[strategies.many.removal]]
+name = "all_long"
+species = "bass"
+date = 2026-05-20
+length_in = [13, 35]
+share = 1
+[[strategies.many.harvest]]
+name = "share"
+species = "bass"
+length_in = [8, 14]
+share = 0.3
+[[strategies.many.harvest]]
+name = "take"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 4
+[[strategies.many.feeding]]
+lb_per_acre_day = 3
+[[strategies.few.angling]]
+hours_per_acre = 30
+[[strategies.few.harvest]]
+name = "take"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 10
+[strategies.none]
+[[strategies.none.stocking]]
+name = "old_bluegill"
+species = "bluegill"
+date = 2026-04-02
+per_acre = 9
+length_in = 7
+[[strategies.none.stocking]]
+name = "late_bass"
+species = "bass"
+date = 2026-04-21
+count = 3
+length_in = 12
+haul_hours = 9
+[[strategies.none.removal]]
+name = "all_long"
+species = "bass"
+date = 2026-05-20
+length_in = [13, 35]
+share = 1
+[[strategies.none.removal]]
+name = "some"
+species = "bass"
+date = 2026-05-20
+length_in = [6, 14]
+share = 0.4
+[[strategies.none.angling]]
+hours_per_acre = 5
+death_after_release = 0.2
+[[strategies.none.harvest]]
+name = "react"
+species = "bass"
+length_in = [8, 14]
+lb_per_acre = 12
+otherwise_lb_per_acre = 1
+when = { any = [{ quantity = "bass_psd", below = 60 }], fish_sampled = 40 }
+[[strategies.none.fertilization]]
+level = "unfertilized"
+from = 2026-05-01
+to = 2026-06-01
+[what_if.warm]
+title = "warm water"
+[[what_if.warm.spell]]
+from = 2026-05-01
+to = 2026-05-09
+at_least_f = 88
+[[what_if.warm.fertility_loss]]
+from = 2026-05-10
+to = 2026-05-20
+share = 0.6
+[what_if.kill]
+title = "a kill"
+[[what_if.kill.die_off]]
+species = "bass"
+date = 2026-05-21
+share = 0.5
+[[what_if.kill.fertility_loss]]
+from = 2026-05-21
+to = 2026-06-01
+share = 0.3
+"""
 
 
-def test_dates_and_names_of_stockings_are_no_mere_numbers():
-    one = pond(only="few")
-    for change in ({"date": one.strategies["few"].stocking[-1].date.replace(day=12)}, {"name": "other"}, {"length_mm": 160.0}):
-        events = one.strategies["few"].stocking
-        other = one.strategies["few"]._replace(stocking=(*events[:-1], events[-1]._replace(**change)))
-        placed = run.jobs_of([Variant(one, "few"), Variant(one._replace(strategies={"few": other}), "few")], 0, Prior(), 1)
-        assert len(placed) == 2, change
+@pytest.mark.parametrize(("area", "years"), [(2.0, 1), (0.05, 1)])
+def test_so_do_variants_in_which_other_things_are_done_or_befall_the_pond(monkeypatch, area, years):
+    content = raw(2, years, OTHERWISE)
+    content["pond"]["area_acres"] = area
+    scenario, ran = resolve(content), []
+    monkeypatch.setattr(run, "run_job", lambda job: ran.append(job) or run_job(job))
+    together = compare(scenario)
+    assert [len(job.variants) for job in ran] == [9]
+    for name in scenario.strategies:
+        monkeypatch.setattr(run, "_of_a_kind", lambda scenario, strategy: f"{len(ran)} {id(scenario)}")
+        alone = compare(scenario._replace(strategies={name: scenario.strategies[name]}))
+        for variable in alone.data_vars:
+            one, other = (dataset[variable].sel(strategy=name) for dataset in (together, alone))
+            if "stocked_group" in one.dims:
+                one = one.sel(stocked_group=alone["stocked_group"])
+            np.testing.assert_array_equal(one.values, other.values, err_msg=f"{name} {variable}")
+    assert [len(job.variants) for job in ran] == [9, *[1] * 9]
+    assert np.unique(together["number"].sum(["species", "length_class"]).values[:, 0, -1]).size == 3
+
+
+def other_water(scenario):
+    return scenario._replace(pond=scenario.pond._replace(alkalinity_mg_l=10.0))
+
+
+def with_shad(scenario):
+    ((name, own),) = scenario.strategies.items()
+    more = own.stocking[0]._replace(name="shad", species="shad")
+    return scenario._replace(strategies={name: own._replace(stocking=(*own.stocking, more))})
+
+
+def of_a_strain(scenario):
+    ((name, own),) = scenario.strategies.items()
+    last = own.stocking[-1]._replace(strain="florida")
+    return scenario._replace(strategies={name: own._replace(stocking=(*own.stocking[:-1], last))})
+
+
+@pytest.mark.parametrize("change", [other_water, with_shad, of_a_strain])
+def test_variants_of_other_water_or_species_do_not_share_a_block(change):
+    scenario = pond(only="few")
+    for other, blocks in ((scenario, [(0, 1)]), (change(scenario), [(0,), (1,)])):
+        placed = run.jobs_of([Variant(scenario, "few"), Variant(other, "few")], 0, Prior(), 1)
+        assert [places for places, _ in placed] == blocks
 
 
 @pytest.mark.parametrize(
     ("variants", "members", "least", "jobs"),
     [(1, 12, 1, 1), (1, 63, 2, 1), (1, 64, 2, 2), (2, 12, 1, 1), (2, 12, 2, 1), (2, 32, 2, 2), (60, 16, 1, 4), (60, 16, 2, 4),
-     (2, 100, 1, 1), (2, 1000, 2, 8), (5, 3, 8, 1), (4, 16, 2, 2)],
+     (2, 100, 1, 2), (3, 12, 1, 1), (3, 60, 1, 3), (2, 1000, 2, 8), (5, 3, 8, 1), (4, 16, 2, 2)],
 )  # fmt: skip
 def test_small_runs_are_split_so_that_all_workers_share_them(variants, members, least, jobs):
     scenario = pond(members=members, only="few")
@@ -274,8 +400,8 @@ def test_small_runs_are_split_so_that_all_workers_share_them(variants, members, 
 
 
 def test_the_first_members_are_told_before_all_are_done(whole, monkeypatch):
-    monkeypatch.setattr(run, "BLOCK_MEMBERS", 2)
-    told = []
+    monkeypatch.setattr(run, "BLOCK_MEMBERS", 4)
+    told = []  # in blocks of two members of both strategies
     scenario = pond(members=5, extra=HARVEST)
     variants = [Variant(scenario, name) for name in scenario.strategies]
     every = list(project_all(variants, early=lambda count, readings: told.append((count, readings))))

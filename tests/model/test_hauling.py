@@ -13,7 +13,7 @@ import pondpop
 from pondpop.checks import InputError
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior
-from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.model.budget import CAUSES
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve
@@ -166,3 +166,21 @@ def test_fish_that_live_there_came_by_no_truck():
     resident = lot("haul_hours = 3").replace("date = 2026-04-10", "resident = true")
     with pytest.raises(InputError, match="no truck: these fish live there at the start"):
         pond(2, 1, resident, only="few")
+
+
+def test_a_truck_touches_no_pond_of_another_strategy():
+    """Even where a night has left a part of a fish, which only the end of the day makes whole."""
+    scenario = pond(2, 1, lot("haul_hours = 6") + "[ensemble.spread]\nwhole_fish = 40\n")
+    scenario = scenario._replace(pond=scenario.pond._replace(area_ha=0.2))
+    few = scenario.strategies["few"]
+    without = few._replace(stocking=tuple(event for event in few.stocking if event.name != "lot"))
+    engine = Engine(side_by_side([prepare(scenario, one, *Prior().draw(scenario, one, 0, 2)) for one in (few, without)]))
+    (haul,) = engine.hauls
+    while engine.day < haul.day:
+        engine.run_day()
+    engine.stock()
+    engine.state.number[engine.state.number > 0.0] = 2.4 / scenario.pond.area_ha
+    before = engine.state.number.copy()
+    engine.unload(haul)
+    np.testing.assert_array_equal(engine.state.number[2:], before[2:])
+    assert (engine.state.number[:2] != before[:2]).any()

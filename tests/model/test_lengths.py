@@ -99,6 +99,12 @@ def test_what_a_removal_leaves_is_what_is_left_of_fish_counted_one_by_one(name, 
         assert left.spread.item() * 0.065 == pytest.approx(np.sqrt(variance), rel=0.01)
 
 
+def test_to_take_nothing_changes_no_bit():
+    for high in np.linspace(-3.0, 3.0, 50):
+        left = lengths.left_by_window(shape(high=high), 5.9, 6.05, np.zeros((1, 1)), SLOPE)
+        assert [float(np.squeeze(part)) for part in left] == [1.0, 1.0, 0.0, 1.0, -lengths.UNCUT, high]
+
+
 def test_fish_that_were_all_taken_are_not_there_again():
     group, top = shape(), 6.0 + 0.065
     left = lengths.left_by_window(group, top, 9.0, np.array([[1.0]]), SLOPE)

@@ -2,6 +2,7 @@
 
 import tomllib
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ from pondpop.ensemble.prepare import prepare, side_by_side
 from pondpop.model import whole_fish
 from pondpop.model.budget import CAUSES, Flows
 from pondpop.model.day import Engine
+from pondpop.model.inputs import RemovalInput
 from pondpop.scenario import SPREADS, resolve
 from pondpop.species import SPECIES
 
+BASS = SPECIES.index("bass")
 TEN_BASS = """
 title = "ten bass"
 [pond]
@@ -168,6 +171,19 @@ def test_members_side_by_side_are_those_alone():
     for k in range(6):
         a, b = both.state.number[k], alone.state.number[k % 3]
         np.testing.assert_array_equal(a[a > 0.0], b[b > 0.0])
+
+
+def test_a_removal_touches_no_pond_of_another_strategy():
+    """Even where a removal of its own has left a part of a fish, which only the end of the day makes whole."""
+    given = inputs(3)
+    event = RemovalInput(0, BASS, 1.0, 900.0, "share", 0.3, "removal")
+    engine = Engine(side_by_side([replace(given, removals=(event,)), replace(given, removals=())]))
+    engine.stock()
+    engine.state.number[engine.state.number > 0.0] = 2.4 / given.area_ha
+    before = engine.state.number.copy()
+    engine.remove(engine.inputs.removals)
+    np.testing.assert_array_equal(engine.state.number[3:], before[3:])
+    assert (engine.state.number[:3] != before[:3]).any()
 
 
 def test_few_fish_are_dealt_their_sex():
