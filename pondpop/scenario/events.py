@@ -164,9 +164,9 @@ class Events:
         date: dt.date = table.get(key, lambda p, v: checks.day(p, v, run.start, run.end, " (within the run)"), default)
         return date
 
-    def _days(self, table: Table) -> tuple[dt.date, dt.date]:
+    def _days(self, table: Table, begin: Any = MISSING, end: Any = MISSING) -> tuple[dt.date, dt.date]:
         """The first and the last day of what goes on for some time, within the run."""
-        first, last = self._date(table, key="from"), self._date(table, key="to")
+        first, last = self._date(table, begin, "from"), self._date(table, end, "to")
         if last < first:
             raise InputError(table.at("to"), last, f"a date from {first} on", "the last day is not before the first")
         return first, last
@@ -338,7 +338,7 @@ class Events:
         if by_date and by_year:
             raise InputError(table.at(by_year[0]), table.raw[by_year[0]], "days or years, not both", f"remove {by_date[0]}")
         if by_date:
-            first, last = self._days(table)
+            first, last = self._days(table, run.start, run.end - dt.timedelta(days=1))
         else:
             begin = table.run_year("from_year", run, 1, 1)
             until = table.run_year("to_year", run, begin, run.last_year)

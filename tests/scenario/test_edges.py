@@ -274,6 +274,14 @@ def test_fertilization_by_years_is_of_the_days_of_the_run():
     ]  # fmt: skip
 
 
+def test_fertilization_from_a_day_on_lasts_to_the_end_and_one_to_a_day_from_the_start():
+    whole = raw(years=2, only="few")
+    whole["strategies"]["few"]["fertilization"] = [{"level": 1, "to": dt.date(2026, 6, 1)},
+                                                   {"level": 0.5, "from": dt.date(2026, 6, 2)}]  # fmt: skip
+    found = [(one.first, one.last) for one in resolve(whole).strategies["few"].fertilization]
+    assert found == [(dt.date(2026, 4, 1), dt.date(2026, 6, 1)), (dt.date(2026, 6, 2), dt.date(2028, 3, 31))]
+
+
 @pytest.mark.parametrize(("weight", "given", "says"), [
     ("weight_lb", 2, "give length_in = 15"), ("weight_g", 907.18474, "give length_mm ="),
     ("weight_kg", 0.90718474, "give length_mm ="),
