@@ -15,7 +15,8 @@ from typing import Protocol
 
 from pondpop.arrays import Array
 from pondpop.ensemble.draws import Dealer, Prior
-from pondpop.ensemble.prepare import prepare, side_by_side
+from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.side_by_side import side_by_side
 from pondpop.model.inputs import Inputs
 from pondpop.observe.observers import of_variant, project
 from pondpop.scenario import Scenario, dump
@@ -49,7 +50,7 @@ class Whole:
 
 @dataclass(frozen=True)
 class Job:
-    """One block: members from number `first` on of one variant, or of several side by side (`prepare.side_by_side`).
+    """One block: members from number `first` on of one variant, or of several side by side (see that module).
 
     variants are a scenario and the name of one of its strategies; several are read to the end of their run (`Whole`).
     """

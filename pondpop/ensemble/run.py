@@ -217,14 +217,14 @@ def _of_a_kind(scenario: Scenario, strategy: str) -> str:
     """A text that is the same for variants which `side_by_side` can join: those of one run and water, with the same species
     and strains, which differ in fertility, spells of the water, and what is stocked, fed, fished or removed."""
     own, pond = scenario.strategies[strategy], scenario.pond
-    strains = sorted({event.species for event in own.stocking if event.strain is not None})
-    strains += sorted({event.species for event in own.arrivals if event.strain is not None})
+    strains = {event.species for event in own.stocking if event.strain is not None}
+    strains |= {event.species for event in own.arrivals if event.strain is not None}
     never = own._replace(
         name="any", title="any", fertility=1.0, stocking=(), harvest=(), removals=(), feeding=(), angling=(), fertilization=(),
         arrivals=(),
     )  # fmt: skip
     calm = pond._replace(temperature=pond.temperature._replace(spells=()), fertility_losses=())
-    return f"{own.species} {strains}\n{dump(scenario._replace(pond=calm, strategies={'any': never}))}"
+    return f"{own.species} {sorted(strains)}\n{dump(scenario._replace(pond=calm, strategies={'any': never}))}"
 
 
 def compare(

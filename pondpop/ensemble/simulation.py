@@ -239,7 +239,6 @@ class Simulation:
             kind=kind,
             amount=np.broadcast_to(amount, (self.members,)),
             cause="harvest",
-            number=len(self._engine.inputs.removals) + k,
         )
 
 

@@ -9,6 +9,7 @@ that the books of fish, biomass and energy close. Arrays are [member, group] unl
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +93,8 @@ class Engine(Pond):
             self.flows = Flows.zero(self.inputs.members)
         self.pass_night()
         self.stock()
-        self.remove((*self.inputs.removals, *taken))
+        known = self.inputs.removals
+        self.remove((*known, *(replace(one, number=len(known) + k) for k, one in enumerate(taken))))
         for part in range(self.inputs.steps_per_day):
             self.step(part)
         self.spawn()

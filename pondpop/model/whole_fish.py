@@ -61,10 +61,7 @@ def names_of_stockings(inputs: Inputs) -> Bits:
 
 def keys(columns: Columns, stocked_as: Bits) -> Bits:
     """A number for each group [member or 1, group] by what it is; stocked_as: `names_of_stockings`."""
-    names = stocked_as[0][columns.origin]
-    if stocked_as.shape[0] > 1:
-        origins = np.broadcast_to(columns.origin, (len(stocked_as), columns.origin.shape[1]))
-        names = np.take_along_axis(stocked_as, origins, axis=1)
+    names = stocked_as[np.arange(len(stocked_as))[:, None], columns.origin]
     told = [
         np.broadcast_to(columns.species, columns.origin.shape).astype(np.int64),
         np.floor(columns.born).astype(np.int64),

@@ -12,8 +12,9 @@ from small import pond, raw
 import pondpop
 from pondpop.checks import InputError
 from pondpop.ensemble.draws import Prior
-from pondpop.ensemble.prepare import prepare, side_by_side
+from pondpop.ensemble.prepare import prepare
 from pondpop.ensemble.results import under
+from pondpop.ensemble.side_by_side import side_by_side
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve
 from pondpop.scenario.schema import Arrival, Run

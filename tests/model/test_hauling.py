@@ -13,7 +13,8 @@ import pondpop
 from pondpop.checks import InputError
 from pondpop.ensemble import results
 from pondpop.ensemble.draws import Prior
-from pondpop.ensemble.prepare import prepare, side_by_side
+from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.side_by_side import side_by_side
 from pondpop.model.budget import CAUSES
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve

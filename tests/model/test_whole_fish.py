@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from pondpop.ensemble.draws import Prior
-from pondpop.ensemble.prepare import prepare, side_by_side
+from pondpop.ensemble.prepare import prepare
+from pondpop.ensemble.side_by_side import side_by_side
 from pondpop.model import whole_fish
 from pondpop.model.budget import CAUSES, Flows
 from pondpop.model.day import Engine
