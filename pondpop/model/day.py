@@ -93,8 +93,7 @@ class Engine(Pond):
             self.flows = Flows.zero(self.inputs.members)
         self.pass_night()
         self.stock()
-        known = self.inputs.removals
-        self.remove((*known, *(replace(one, number=len(known) + k) for k, one in enumerate(taken))))
+        self.remove((*self.inputs.removals, *self.numbered(taken)))
         for part in range(self.inputs.steps_per_day):
             self.step(part)
         self.spawn()
@@ -168,6 +167,10 @@ class Engine(Pond):
                 dead *= haul.of[:, None]
         self.flows.gone(haul.species, "hauling", dead, dead * np.exp(s.log_weight[:, groups]) / 1000.0)
         s.number[:, groups] -= dead
+
+    def numbered(self, taken: Sequence[RemovalInput]) -> list[RemovalInput]:
+        """Removals beside those of the inputs, numbered behind these, so that each has luck of its own."""
+        return [replace(one, number=len(self.inputs.removals) + k) for k, one in enumerate(taken)]
 
     def remove(self, events: Sequence[RemovalInput]) -> None:
         """Take out, or let die, what those of the events that are of this day ask for."""
