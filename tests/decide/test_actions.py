@@ -206,6 +206,7 @@ def test_a_season_that_begins_when_the_run_ends_is_none_of_it():
 def test_warm_and_cold_water_are_told_where_fish_are_moved():
     hot = "Water is about 82 °F (28 °C): move at dawn, cool and aerated, temper slowly."
     assert hot in told(deed="stock", water=28.0)[0][2] and "Water" not in told(deed="stock", water=27.0)[0][2]
+    assert "Water is about 81 °F (27 °C): move at dawn" in told(deed="stock", water=27.1)[0][2]
     shad = [told(DEEDS, "stock", water=water)[1][2] for water in (8.9, 9.0)]
     assert "Water is about 48 °F (9 °C): too cold for threadfin; wait." in shad[0] and "too cold" not in shad[1]
     assert "too cold" not in told(deed="stock", water=5.0)[0][2]  # bass

@@ -293,3 +293,11 @@ cost = 365.25
         "hours of harvest": 0.0, "electricity": pytest.approx(50.0 * scenario.pond.area_ha),
     }  # fmt: skip
     assert cost.unpriced == ("grass carp",)
+
+
+def test_a_title_of_forty_letters_is_a_name_and_a_longer_one_is_said_once_beside_the_key():
+    content = raw(members=1)
+    content["strategies"]["few"]["title"], content["strategies"]["many"]["title"] = "x" * 40, "y" * 41
+    scenario = resolve(content)
+    told = teller(dataset(scenario, readings(scenario)), "us")
+    assert told.short == (f"“{'x' * 40}”", "many") and told.full == (f"“{'x' * 40}”", f"many (“{'y' * 41}”)")

@@ -7,6 +7,7 @@ import pytest
 from laws import inputs
 from scipy.special import ndtr, ndtri
 
+from pondpop.assess.size_and_condition import INCH_EDGES_MM, LENGTH_CLASSES
 from pondpop.model import bioenergetics, harvest, oxygen
 from pondpop.model.day import Engine
 from pondpop.model.grid import GRID_MM
@@ -125,6 +126,18 @@ def test_ages_and_sexes_add_up_to_all_fish(engine, survey):
         for age in AGES[:-1]:
             wanted = np.where(np.maximum(ages, 0) == age, fish, 0.0).sum(axis=1)
             np.testing.assert_allclose(at_age[..., age].sum(axis=1), wanted, atol=1e-9)
+
+
+def test_what_stands_along_the_axes_of_sizes_and_ages():
+    """The Dataset's axes, which scenarios, reports and records lean on."""
+    inches, ages = AXES["length_class"].labels, AXES["age"].labels
+    assert inches.tolist() == list(range(32)) and ages.tolist() == list(range(13))
+    assert AXES["bass_class"].labels.tolist() == [2, 5, 8, 12, 15, 20]
+    np.testing.assert_allclose(AXES["big_weight"].labels, [5 * 453.59237, 8 * 453.59237, 10 * 453.59237])
+    weights = AXES["bass_weight"].labels
+    assert weights[[0, -1]] == pytest.approx([100.0, 15_000.0]) and weights[1:] / weights[:-1] == pytest.approx(1.1, rel=0.002)
+    assert AXES["catch_size"].labels.tolist() == [8, 15]
+    assert LENGTH_CLASSES == inches.size and INCH_EDGES_MM == pytest.approx(25.4 * np.arange(33))
 
 
 def test_fish_older_than_the_last_age_stand_in_it():

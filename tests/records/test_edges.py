@@ -7,11 +7,12 @@ import pytest
 from pondpop.checks import InputError
 from pondpop.records import read_records
 from pondpop.records.consistency import some
-from pondpop.records.csv_rows import Lines, Sheet, Sheets
+from pondpop.records.csv_rows import Lines, Sheet, Sheets, measure
 from pondpop.records.field_sheets import OwnWords, Reading, in_words
 from pondpop.records.surveys import last_catches, surveys
 from pondpop.records.told import how_read
 from pondpop.species.catalogue import standard_weight_g
+from pondpop.units import AREA, CROP, LENGTH, WEIGHT
 
 TODAY = dt.date(2026, 6, 1)
 SURVEY = "date,gear,species,length_mm,weight_g,count,tag,sex\n"
@@ -528,3 +529,13 @@ def test_dates_that_are_wrong_are_not_said_to_be_missing(folder):
     with pytest.raises(InputError) as refused:
         read(folder(survey=SURVEY + "2025-05-03,angling,bass,300,,,,\n" + "2025-05-03,angling,bass,,,,,\n" * 5))
     assert "5 rows from line 3 on: length: got nothing" in str(refused.value) and "fill it down" not in str(refused.value)
+
+
+@pytest.mark.parametrize(("family", "suffix"), [(LENGTH, "in"), (WEIGHT, "lb"), (AREA, "acres"), (CROP, "lb_per_acre")])
+def test_a_bound_that_is_a_whole_number_of_the_unit_of_its_column_is_allowed_and_no_more(family, suffix):
+    for whole in (*range(1, 2000), 10**6 + 1, 0.001):
+        cells, bound = {f"x_{suffix}": f"{whole}"}, family[suffix].to_si(whole)
+        assert measure(cells, "x", family, 0.0, bound) == measure(cells, "x", family, bound, 2 * bound) == bound
+    for low, high in ((0.0, bound * (1 - 1e-8)), (bound * (1 + 1e-8), 1.0)):
+        with pytest.raises(InputError):
+            measure(cells, "x", family, low, high)

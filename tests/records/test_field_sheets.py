@@ -87,6 +87,13 @@ def test_fish_that_the_model_does_not_know_are_left_out_where_the_folder_says_so
     assert "fish that the model does not know left out: Channel Cat" in told
 
 
+def test_forty_letters_of_a_word_that_is_not_known_are_told(survey):
+    for sheet, table in (("2026-04-14,EF,{},15\n", "species"), ("2026-04-14,{},LMB,15\n", "gears")):
+        lines = "date,gear,species,length_in\n2026-04-14,EF,LMB,11\n" + sheet.format("x" * 50)
+        (line,) = (str(bad) for bad in read_records(survey(lines), today=TODAY).left_out)
+        assert f'write "{"x" * 40}" = one of these' in line and f"under [{table}]" in line
+
+
 HEAD = "date,gear,species,length_in,weight_lb,sex\n"
 
 
@@ -137,6 +144,11 @@ def test_a_row_of_another_time_than_the_others_is_left_out_and_named(survey):
     assert "date: got 2062-05-06, needs a date within 30 years of the others, of which the middle one is 2026-05-06" in told
     assert "check the year" in told and "1990-05-06" in told
     assert not read_records(survey(HEAD + "2026-05-06,EF,LMB,12,,\n" * 2 + "2062-05-06,EF,LMB,12,,\n" * 2)).left_out
+    ends = "1996-05-05,EF,LMB,12,,\n1996-05-08,EF,LMB,12,,\n2056-05-05,EF,LMB,12,,\n2056-05-07,EF,LMB,12,,\n"
+    assert [bad.line for bad in read_records(survey(HEAD + five + ends)).left_out] == [7, 10]  # 30 years and a day
+    for rows in (3, 4):  # with the odd one four or five
+        lines = "".join(f"2026-05-06,EF,LMB,{11 + k},,\n" for k in range(rows)) + "2062-05-06,EF,LMB,12,,\n"
+        assert len(read_records(survey(HEAD + lines)).left_out) == rows - 3
 
 
 def test_unknown_words_are_told_one_by_one(survey):

@@ -176,3 +176,14 @@ def test_goals_of_several_ponds_say_whose_they_are():
     verdicts = answer(gather([made(), made()], "us")).verdicts
     captions = [table.caption for table in comparisons.goal_tables(verdicts)[:-1]]
     assert captions == ["The goals: the middle (median) and the range of 8 of 10 futures (small pond)"] * 2
+
+
+def test_nine_strategies_stand_in_three_tables_each_once():
+    stocked = '[[strategies.{0}.stocking]]\nname = "young"\nspecies = "bass"\ndate = 2026-04-10\nper_acre = 9\nlength_in = 6\n'
+    more = "".join(f"[strategies.{name}]\n{stocked.format(name)}" for name in "cdefghi")
+    scenario = pond(members=2, extra=GOALS + more)
+    read = readings(scenario)
+    for k, one in enumerate(read.values()):
+        one["bass_above"][..., 0] = (k + 1) / scenario.pond.area_ha
+    *tables, _ = comparisons.goal_tables(answer(gather([dataset(scenario, read)], "us")).verdicts)
+    assert [[cell[0] for cell in table.rows[0][1:]] for table in tables] == [["1", "2", "3"], ["4", "5", "6"], ["7", "8", "9"]]

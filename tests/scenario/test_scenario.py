@@ -821,6 +821,9 @@ OF_BLUEGILL = OF_BASS | {"species": "bluegill", "length_mm": 150, "weight_g": 10
 MOST = [  # what may be written, and a word of what is said of more (or, of some, of less): our choices, but for feed
     (lambda x: {LIGHT + "stocking__0__per_ha": x, LIGHT + "stocking__0__per_acre": None}, 1235.0, "bass, where 50 to 100"),
     (lambda x: {"stocking__0__per_acre": x}, 5000.0, "far more than are stocked"),
+    (lambda x: {"stocking__0__species": "redear", "stocking__0__per_acre": x}, 2500.0, "far more than are stocked"),
+    (lambda x: {"stocking__0__species": "shad", "stocking__0__per_acre": x}, 10_000.0, "far more than are stocked"),
+    (lambda x: {"stocking__0__species": "minnow", "stocking__0__per_acre": x}, 20_000.0, "far more than are stocked"),
     (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 360.0, "longer than they ever become"),
     (lambda x: {"stocking__0__length_in": None, "stocking__0__length_mm": x}, 15.0, "cm or inches may be meant"),
     (lambda x: {LIGHT + "feeding": [{"lb_per_acre_day": x}]}, 20.0, "20 lb/acre are a limit"),
@@ -883,6 +886,10 @@ def test_a_price_of_grown_fish_of_other_kinds_or_of_what_lives_there_is_no_price
     assert unusual(resolve(small(**{LIGHT + "stocking": grown, "costs": {"per_minnow": 300}}))) == []
     there = [RESIDENT | {"species": "redear", "length_in": 4}]
     assert unusual(resolve(small(**{LIGHT + "stocking": there, "costs": {"per_redear": 300}}))) == []
+    longest = grown[0] | {"length_in": None, "length_mm": 150}
+    for length, told in ((150, 1), (150.1, 0)):
+        fish = {key: value for key, value in (longest | {"length_mm": length}).items() if value is not None}
+        assert len(unusual(resolve(small(**{LIGHT + "stocking": [fish]})))) == told
 
 
 def test_feed_at_different_times_is_not_added_up():
@@ -895,6 +902,27 @@ def test_feed_at_different_times_is_not_added_up():
 def test_feed_that_is_much_without_aeration_is_not_with_it():
     fed = small(**{LIGHT + "feeding": [{"lb_per_acre_day": 30}], LIGHT + "aeration": [AERATOR]})
     assert unusual(resolve(fed)) == []
+
+
+@pytest.mark.parametrize(("place", "longest"), [
+    ("title", 200), ("strategies__light__title", 120), ("costs__currency", 10), ("report__consultant", 200), ("report__note", 4000),
+    ("local_knowledge__0__reason", 300), ("water__origin", 300), ("what_if__cold__title", 120),
+])  # fmt: skip
+def test_texts_may_be_so_long_and_no_longer(place, longest):
+    raw = {
+        "local_knowledge": [{"species": "bass", "process": "growth", "multiplier": 2, "reason": "x"}],
+        "water": {"monthly_c": [12, 13, 16, 20, 24, 28, 29, 29, 26, 22, 17, 13]},
+        "what_if": {"cold": {"spell": [{"from": dt.date(2026, 12, 1), "to": dt.date(2027, 2, 1), "at_most_f": 38}]}},
+    }
+    resolve(small(**raw, **{place: "x" * longest}))
+    with pytest.raises(InputError, match=f"needs text of 1 to {longest:,} characters"):
+        resolve(small(**raw, **{place: "x" * (longest + 1)}))
+
+
+def test_water_of_climates_is_known_to_half_a_degree_and_warmest_in_summer():
+    for climate in CLIMATES.values():
+        assert all((2 * mean).is_integer() for mean in climate.monthly_c) and len(climate.monthly_c) == 12
+        assert climate.monthly_c[0] == min(climate.monthly_c) and max(climate.monthly_c) in climate.monthly_c[6:8]
 
 
 def test_shipped_scenarios_are_not_unusual():

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from pondpop.species import SPECIES
-from pondpop.update.likelihood import CATCHABILITY, REPORTING, Haul, KeptInBooks, Mean, Outing, View
+from pondpop.update.likelihood import CATCHABILITY, REPORTING, Haul, KeptInBooks, Mean, Outing, View, growth_of, wr_of
 from pondpop.update.shares import Recaptured, Returned, _log_chance_of_shares, _log_odds_by_year
 
 OFF = (0.0, 1.0, -2.0)  # of three ponds, in standard deviations
@@ -137,6 +137,20 @@ def test_a_mean_is_off_by_what_other_records_share_with_it():
     assert one.typical(expected)[:, 0] == pytest.approx([96.0, 90.0])
     drawn = many(one, expected)[..., 0]
     assert drawn.mean(axis=0) == pytest.approx([96, 90], abs=3.0) and drawn.std(axis=0) == pytest.approx([sd, 30], rel=0.08)
+
+
+def test_means_differ_by_what_is_assumed_of_fish_of_the_model_and_of_what_is_wrong_alike():
+    """Growth: 12 mm of the model, 30 between fish, 8 alike in all records; Wr: 4 %, 5 alike and 4 more in one survey."""
+    grown = growth_of(0, 99, "bass", "growth", 50.0, 9, "2027-04-01 tags")
+    known, none = grown.log_likelihood(np.array([[70.0], [np.nan]]), np.array([50.0]))
+    assert known == pytest.approx(stats.norm.logpdf(50, 70, np.hypot(12, 30 / 3)), rel=1e-9)
+    assert none == pytest.approx(stats.norm.logpdf(50, 60, 60), rel=1e-9)
+    assert grown.offsets == {"offset growth bass": 8.0}
+    weighed = wr_of(99, "bass", "electrofishing", 8, 12, 92.0, 10**12, "2027-04-01 electrofishing")
+    known, none = weighed.log_likelihood(np.array([[96.0], [np.nan]]), np.array([92.0]))
+    assert known == pytest.approx(stats.norm.logpdf(92, 96, 4), rel=1e-9)
+    assert none == pytest.approx(stats.norm.logpdf(92, 90, 30), rel=1e-9)
+    assert weighed.offsets == {"offset Wr bass": 5.0, "offset Wr bass 2027-04-01": 4.0}
 
 
 def haul(outings, data, bins=None, species="bass", used="electrofishing"):
