@@ -137,7 +137,8 @@ def test_what_stands_along_the_axes_of_sizes_and_ages():
     weights = AXES["bass_weight"].labels
     assert weights[[0, -1]] == pytest.approx([100.0, 15_000.0]) and weights[1:] / weights[:-1] == pytest.approx(1.1, rel=0.002)
     assert AXES["catch_size"].labels.tolist() == [8, 15]
-    assert LENGTH_CLASSES == inches.size and INCH_EDGES_MM == pytest.approx(25.4 * np.arange(33))
+    assert inches.size == LENGTH_CLASSES
+    np.testing.assert_allclose(INCH_EDGES_MM, 25.4 * np.arange(33))
 
 
 def test_fish_older_than_the_last_age_stand_in_it():

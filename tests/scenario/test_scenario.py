@@ -905,8 +905,8 @@ def test_feed_that_is_much_without_aeration_is_not_with_it():
 
 
 @pytest.mark.parametrize(("place", "longest"), [
-    ("title", 200), ("strategies__light__title", 120), ("costs__currency", 10), ("report__consultant", 200), ("report__note", 4000),
-    ("local_knowledge__0__reason", 300), ("water__origin", 300), ("what_if__cold__title", 120),
+    ("title", 200), ("strategies__light__title", 120), ("costs__currency", 10), ("report__consultant", 200),
+    ("report__note", 4000), ("local_knowledge__0__reason", 300), ("water__origin", 300), ("what_if__cold__title", 120),
 ])  # fmt: skip
 def test_texts_may_be_so_long_and_no_longer(place, longest):
     raw = {
