@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pondpop.checks import InputError
+from pondpop.model.harvest import catch_per_hour
 from pondpop.observe import indices
 from pondpop.observe.gears import (
     WR_BETWEEN_FISH,
@@ -20,7 +21,7 @@ from pondpop.observe.gears import (
     mean_wr_error,
     scatter,
 )
-from pondpop.species import SPECIES
+from pondpop.species import SPECIES, load_parameters
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import GEARS
 
@@ -97,6 +98,15 @@ def test_anglers_catch_as_in_the_published_range(per_acre, per_hour):
     bass = pond({13: per_acre * PER_ACRE})
     found = expected_catch(bass, gear("angling"), 0.01, 22, 5)[0].sum() / 0.01
     assert found == pytest.approx(per_hour, rel=0.08)
+
+
+@pytest.mark.parametrize("per_ha", [100.0, 25.0])
+def test_a_survey_of_anglers_catches_an_hour_what_anglers_of_the_model_do(per_ha):
+    p, used = load_parameters(), gear("angling")
+    bass = pond({13: per_ha / used.class_selectivity()[0, 13]})
+    found = expected_catch(bass, used, 1e-6, 22.0, 5.0)[0].sum() / 1e-6 / used.temperature_factor(22.0)
+    rate = catch_per_hour(np.array([per_ha]), p.catch_per_hour_at_100_per_ha, p.catch_density_exponent, np.zeros(1))
+    assert found == pytest.approx(rate[0], rel=1e-4)
 
 
 def test_what_each_gear_sees():
