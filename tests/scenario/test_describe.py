@@ -50,6 +50,13 @@ def test_a_pond_is_told_with_its_run_its_surveys_and_its_strategies():
     assert not any(one.startswith(("unusual", "Goal", "Costs")) for one in lines)
 
 
+def test_surveys_of_six_days_of_every_year_are_told_by_their_days_and_of_more_by_their_dates():
+    days = [f"0{month}-20" for month in range(3, 10)]
+    for count, words in ((6, "every 20 April and 20 May"), (7, "7, on 2026-04-20, 2026-05-20")):
+        text = TEXT.replace('["04-20", "06-15", "09-15"]', str(days[1 : count + 1] if count == 6 else days).replace("'", '"'))
+        assert any(line.startswith(f"Surveys: {words}") for line in told(text=text))
+
+
 def test_one_strategy_alone_has_nothing_in_common():
     text = TEXT.partition("[strategies.many]")[0]
     lines = told(text=text)

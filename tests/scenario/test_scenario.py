@@ -919,6 +919,19 @@ def test_texts_may_be_so_long_and_no_longer(place, longest):
         resolve(small(**raw, **{place: "x" * (longest + 1)}))
 
 
+def test_water_that_hardly_cools_is_not_taken_for_months_that_begin_in_summer():
+    warm = [16, 17, 19, 22, 26, 29, 30, 30, 28, 25, 20, 17]
+    assert unusual(resolve(small(water={"monthly_c": warm}))) == []
+    assert unusual(resolve(small(water={"monthly_c": [c + 14 * (k < 2) for k, c in enumerate(warm)]}))) != []
+
+
+def test_smallest_differences_that_matter_where_none_are_given():
+    kinds = {"balanced": 3, "big_bass": 3, "panfish": 3, "pounds_harvested": 10 * 1.1208511561, "bass_above": 1, "cost": 100}
+    for kind, matters in kinds.items():
+        goal = {"kind": kind} | ({"above_lb": 5} if kind == "bass_above" else {})
+        assert resolve(small(goals=[goal], costs={})).goals[0].smallest == pytest.approx(matters, rel=1e-9)
+
+
 def test_water_of_climates_is_known_to_half_a_degree_and_warmest_in_summer():
     for climate in CLIMATES.values():
         assert all((2 * mean).is_integer() for mean in climate.monthly_c) and len(climate.monthly_c) == 12
