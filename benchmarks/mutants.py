@@ -63,6 +63,8 @@ REASONS: dict[str, str] = {
     "74d18b48": "there is no thirteenth month among the wanted",
     "5769daca": "a month has its name in any year",
     "f9fd8a00": "the last of two axes is axis 1",
+    "c58e6688": "the order of two factors",
+    "d46c69e2": "a setting of one C library, of memory only",
 }
 
 

@@ -21,6 +21,7 @@ from pondpop.report.page import make_page
 from pondpop.report.strategies import gather
 from pondpop.scenario import Goal
 from pondpop.scenario.unusual import Odd
+from pondpop.units import shortened
 
 ALL_GOALS = """
 [[goals]]
@@ -377,6 +378,9 @@ def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
     assert height(text) <= HIGH and f"\n{path};\n" in text  # the path in one piece
     assert "\nUnusual (and 2 more, which check tells): so many bass" in text
     assert "so many bass" in told.unusual() and "write so" not in told.unusual()  # a client writes no scenario
+    monkeypatch.setattr("pondpop.decide.console.HIGH", height(text) - 1)
+    text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
+    assert f"tells): {shortened('so many bass ' * 40, 60)} Everything" in " ".join(text.split())  # of little room 60 letters
     assert height("x\n" + "y" * 81 + "\n\n") == 4
 
 

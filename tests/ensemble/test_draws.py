@@ -94,6 +94,22 @@ def test_no_more_fish_live_after_the_move_than_were_bought():
     assert survival[:, resident].max() > 1.5  # of fish that live there the number is in doubt both ways
 
 
+@pytest.mark.parametrize("doubt", ["number_cv", "share_cv"])
+def test_doubt_about_a_number_is_the_coefficient_of_variation_of_a_log_normal(doubt):
+    """Its logarithm has the variance log(1 + CV²), so that one deviate tells all of them, whatever the doubt."""
+
+    def logarithms(cv):
+        content = raw()
+        content["strategies"]["few"]["stocking"][0] |= {doubt: cv}
+        scenario = no_spreads(resolve(content))
+        place = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
+        return np.log(luck(scenario, members=400).stocking_survival[:, place])
+
+    deviates = [(logarithms(cv) + np.log1p(cv**2) / 2) / np.sqrt(np.log1p(cv**2)) for cv in (0.3, 1.7)]
+    np.testing.assert_allclose(*deviates, atol=1e-9)
+    assert abs(deviates[0].mean()) < 0.2 and deviates[0].std() == pytest.approx(1.0, abs=0.15)
+
+
 def test_an_event_keeps_its_luck_whatever_else_is_stocked():
     extra = (
         '[[strategies.many.stocking]]\nname = "a_first"\nspecies = "minnow"\ndate = 2026-04-02\n'

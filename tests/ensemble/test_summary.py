@@ -9,6 +9,7 @@ from pondpop.ensemble import run
 from pondpop.ensemble.quantities import QUANTILES, _since_last_year, quantiles, quantities
 from pondpop.ensemble.run import compare
 from pondpop.ensemble.summary import Gathered, summarise
+from pondpop.species import TRAITS
 
 OTHER = """
 [[strategies.many.stocking]]
@@ -37,6 +38,15 @@ def test_values_at_the_end_are_those_of_a_comparison(scenario, told):
             np.testing.assert_array_equal(kept, values[:, -1], err_msg=one.name)
             defined = told["defined"].sel(strategy=strategy, quantity=one.name)
             np.testing.assert_array_equal(defined, np.isfinite(values).sum(axis=0), err_msg=one.name)
+
+
+def test_what_each_species_eats_is_told_of_all_its_prey_and_of_pellets_where_it_takes_them():
+    dataset = compare(pond(members=1, only="few"))
+    predators, prey = ([str(name) for name in dataset[axis].values] for axis in ("predator", "prey"))
+    told = [one.name.removeprefix("eaten_by_") for one in quantities(dataset) if one.name.startswith("eaten_by_")]
+    assert told == [f"{eater}_12_months_{food}" for eater in predators for food in prey
+                    if food != "pellets" or TRAITS[eater].has("eats pellets")]  # fmt: skip
+    assert "bass_12_months_benthos" in told and "bass_12_months_pellets" not in told
 
 
 def test_blocks_in_any_order_change_no_bit(scenario, told, monkeypatch):

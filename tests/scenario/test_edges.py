@@ -2,6 +2,8 @@
 
 import datetime as dt
 import math
+import re
+import tomllib
 from types import SimpleNamespace
 
 import pytest
@@ -10,7 +12,7 @@ from small import raw
 from pondpop.checks import InputError
 from pondpop.scenario import describe, resolve
 from pondpop.scenario.initial import begun_with, class_in, share_of_class
-from pondpop.scenario.questions import _aligned, _assigned, _converted, _in_words, first_year, question_text
+from pondpop.scenario.questions import QUESTIONS, _aligned, _assigned, _converted, _in_words, first_year, question_text
 from pondpop.scenario.schema import Arrival, Feeding, Temperature
 from pondpop.scenario.toml_hints import syntax_error
 from pondpop.scenario.unusual import _at_one_time, unusual
@@ -171,6 +173,26 @@ def test_comments_of_planning_texts_stand_in_one_column():
     assert "check here.toml" in text
     short = [line for line in text.splitlines() if "  # yours" in line and len(line.split("  # ")[0].rstrip()) <= 34]
     assert {line.index("  # ") for line in short} == {34}
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_titles_of_planning_texts_say_what_their_strategies_do(question, units):
+    """Every number and month of a title is one of the tables of its strategy."""
+    strategies = tomllib.loads(question_text(question, units, 2030, "here.toml"))["strategies"]
+    entries = {name: [e for kind in ("stocking", "harvest", "feeding", "removal") for e in one.get(kind, [])]
+               for name, one in strategies.items()}  # fmt: skip
+    first = min((e["date"] for some in entries.values() for e in some if "date" in e), default=None)
+    for name, strategy in strategies.items():
+        values = [entry[key] for entry in entries[name] for key in entry]
+        values = [v for value in values for v in (value if isinstance(value, list) else [value])]
+        dates = [v for v in values if isinstance(v, dt.date)]
+        days = dates + [dt.date(2030, *map(int, v.split("-"))) for v in values if re.fullmatch(r"\d\d-\d\d", str(v))]
+        numbers = {float(v) for v in values if isinstance(v, int | float)} | {100 * e.get("share", 0.0) for e in entries[name]}
+        numbers |= {float((d.year - first.year) * 12 + d.month - first.month) for d in dates}
+        months = {f"{day:%B}" for day in days}
+        assert {float(n) for n in re.findall(r"\d+(?:\.\d+)?", strategy["title"])} <= numbers, strategy["title"]
+        assert {f"{dt.date(2030, k, 1):%B}" for k in range(1, 13)} & {*re.findall(r"\w+", strategy["title"])} <= months
 
 
 def test_the_first_year_is_one_whose_start_is_to_come():
