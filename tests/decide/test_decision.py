@@ -373,14 +373,14 @@ def test_a_screen_that_leaves_strategies_out_is_full_and_counts_them(count, more
 def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
     told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
     path = "/home/" + "a_long_name/" * 9
-    monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [Odd("so many bass " * 40, "write so")] * 3)
+    monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [Odd("so many bass, " * 40, "write so")] * 3)
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
     assert height(text) <= HIGH and f"\n{path};\n" in text  # the path in one piece
     assert "\nUnusual (and 2 more, which check tells): so many bass" in text
     assert "so many bass" in told.unusual() and "write so" not in told.unusual()  # a client writes no scenario
     monkeypatch.setattr("pondpop.decide.console.HIGH", height(text) - 1)
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
-    assert f"tells): {shortened('so many bass ' * 40, 60)} Everything" in " ".join(text.split())  # of little room 60 letters
+    assert f"tells): {shortened('so many bass, ' * 40, 60)} Everything" in " ".join(text.split())  # of little room 60 letters
     assert height("x\n" + "y" * 81 + "\n\n") == 4
 
 
