@@ -64,6 +64,8 @@ REASONS: dict[str, str] = {
     "5769daca": "a month has its name in any year",
     "f9fd8a00": "the last of two axes is axis 1",
     "c58e6688": "the order of two factors",
+    "2f3a5166": "the order of two summands",
+    "f355af75": "how far from 0 and 1 a share that is drawn keeps, at the limit of what numbers tell apart",
     "d46c69e2": "a setting of one C library, of memory only",
 }
 
