@@ -461,8 +461,8 @@ def test_a_group_of_a_sweep_is_told_once_for_each_row_and_left_out_where_it_is_n
     about, head, first, second, *_ = sweep.table(some, axes, scenario, "young", main).split("\n")
     assert about == "Survey of 2026-09-15, median [8 of 10 futures]; alive: of young, 12 months after their stocking"
     assert head.split("  ")[1:2] == ["pond.cover"] and "PSD, %" in head and "crop, " not in head and "both PSDs in range" in head
-    heads = [part for part in head.split("  ") if part.strip()]
-    assert [part.strip() for part in heads][:5] == ["pond.cover", "strategy", "PSD, %", "crop", "both PSDs in range"]
+    heads = [part.strip() for part in head.split("  ") if part]
+    assert heads[:5] == ["pond.cover", "strategy", "PSD, %", "crop", "both PSDs in range"]
     assert first.split()[:6] == ["1", "few", "50", "[40–60]", "2", "[1–3]"] and first.endswith("60 [52–68]")
     assert second.endswith("–") and "50 %" in second
     others = [row(1, None), row(2, None, dates=("2027-09-15",), in_range=0.5)]

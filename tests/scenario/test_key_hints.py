@@ -116,6 +116,7 @@ def test_no_remedy_names_a_table_or_key_that_is_not_there():
         (1, {"per_acre": None, "count": 75}, ""),
         (5, {"per_acre": None, "count": 50, "length_in": None, "length_mm": 150}, "50 bass in the whole pond, 10 per acre"),
         (5, {"per_acre": None, "count": 50, "length_in": None, "length_mm": 150.1}, ""),  # grown fish are few
+        (5, {"per_acre": None, "count": 50, "length_in": 14}, ""),
         (5, {"per_acre": None, "count": 60, "resident": True, "date": None}, ""),
     ],
 )

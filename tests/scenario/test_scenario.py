@@ -886,10 +886,9 @@ def test_a_price_of_grown_fish_of_other_kinds_or_of_what_lives_there_is_no_price
     assert unusual(resolve(small(**{LIGHT + "stocking": grown, "costs": {"per_minnow": 300}}))) == []
     there = [RESIDENT | {"species": "redear", "length_in": 4}]
     assert unusual(resolve(small(**{LIGHT + "stocking": there, "costs": {"per_redear": 300}}))) == []
-    longest = grown[0] | {"length_in": None, "length_mm": 150}
     for length, told in ((150, 1), (150.1, 0)):
-        fish = {key: value for key, value in (longest | {"length_mm": length}).items() if value is not None}
-        assert len(unusual(resolve(small(**{LIGHT + "stocking": [fish]})))) == told
+        fish = later(species="bass", per_acre=1, length_mm=length, cost_each=80, name="longest")
+        assert len(unusual(resolve(small(**{LIGHT + "stocking": fish})))) == told
 
 
 def test_feed_at_different_times_is_not_added_up():
@@ -932,7 +931,7 @@ def test_smallest_differences_that_matter_where_none_are_given():
         assert resolve(small(goals=[goal], costs={})).goals[0].smallest == pytest.approx(matters, rel=1e-9)
 
 
-def test_water_of_climates_is_known_to_half_a_degree_and_warmest_in_summer():
+def test_water_of_climates_is_written_to_half_a_degree_and_warmest_in_summer():
     for climate in CLIMATES.values():
         assert all((2 * mean).is_integer() for mean in climate.monthly_c) and len(climate.monthly_c) == 12
         assert climate.monthly_c[0] == min(climate.monthly_c) and max(climate.monthly_c) in climate.monthly_c[6:8]
