@@ -5,11 +5,17 @@ import errno
 import math
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from enum import Enum
 from typing import Final
 
 from pondpop.units import brief
 
-MISSING: Final = object()
+
+class _Nothing(Enum):  # one and the same in every process
+    MISSING = 0
+
+
+MISSING: Final = _Nothing.MISSING
 Quantity = tuple[str, Sequence[str]]
 """What the keys of one quantity begin with, and the keys, one for each unit."""
 _LONGEST_SHOWN = 60

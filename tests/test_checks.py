@@ -1,5 +1,6 @@
 import datetime as dt
 import errno
+import pickle
 
 import pytest
 from hypothesis import given
@@ -24,6 +25,12 @@ def test_an_error_says_where_what_and_how_to_go_on():
     assert str(InputError("title", MISSING, "text")) == "title: got nothing, needs text"
     empty = InputError("", Fact("an empty file"), "a scenario", file="a")
     assert str(empty) == "a: got an empty file, needs a scenario"
+
+
+def test_an_error_comes_whole_from_another_process():
+    error = InputError(path="a", given=MISSING, allowed="b", remedy="c", file="d")
+    for one, name in ((error, "a"), (error.of("a", "first"), "a (first)")):
+        assert str(pickle.loads(pickle.dumps(one))) == str(one) == f"d: {name}: got nothing, needs b; c"
 
 
 def test_a_file_that_is_known_is_not_replaced():

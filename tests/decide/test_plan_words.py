@@ -100,6 +100,12 @@ def test_what_was_looked_at_is_counted():
     assert plan_phrases.searched(found(tried=tried, axes=AXES[:1])).startswith("1 decision, 3 plans; 5 of them")
 
 
+def test_the_answer_says_what_matters_most_where_something_was_changed():
+    told = " ".join(plan_phrases.plan_answer(found(changes=(changed(0, 60, 9),))).split())
+    assert f"Matters most: {plan_phrases._most(found(changes=(changed(0, 60, 9),)))}" in told
+    assert "Matters most" not in plan_phrases.plan_answer(found())
+
+
 def test_plans_stand_side_by_side_with_the_files_own():
     heads, first, second, own = plan_phrases.plans_table(found())
     assert heads[0] == "" and heads[3:] == ["bass over 5 lb", "better than the file's own"]

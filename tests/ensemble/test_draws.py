@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 from small import pond, raw
 
-from pondpop.ensemble.draws import Prior, at_least_one, draw_luck, multiplier, normal, streams, uniform, whole_fish
+from pondpop.ensemble.draws import (
+    Prior,
+    _spells,
+    at_least_one,
+    draw_luck,
+    multiplier,
+    normal,
+    streams,
+    uniform,
+    whole_fish,
+)
 from pondpop.model.inputs import Luck
 from pondpop.scenario import SPREADS, resolve
 from pondpop.species import find, load_parameters, uncertain
@@ -199,6 +209,13 @@ def test_dark_and_still_days_come_in_spells():
         assert air.std() == pytest.approx(spread, abs=0.03)
     bloom = dealt.bloom
     assert abs(np.corrcoef(bloom[:, :-1].ravel(), bloom[:, 1:].ravel())[0, 1]) < 0.02
+
+
+def test_a_day_of_a_spell_is_what_it_remembers_and_as_much_fresh_as_keeps_the_spread():
+    fresh = np.array([[1.0, 0.5, -2.0], [0.3, 0.0, 1.0]])
+    second = 0.6 * fresh[:, 0] + 0.8 * fresh[:, 1]
+    known = [fresh[:, 0], second, 0.6 * second + 0.8 * fresh[:, 2]]
+    np.testing.assert_allclose(_spells(fresh, 0.6), np.transpose(known), rtol=1e-12)
 
 
 def test_where_oxygen_is_left_out_no_luck_of_it_is_dealt():

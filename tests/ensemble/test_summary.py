@@ -49,6 +49,16 @@ def test_what_each_species_eats_is_told_of_all_its_prey_and_of_pellets_where_it_
     assert "bass_12_months_benthos" in told and "bass_12_months_pellets" not in told
 
 
+def test_quantities_stand_in_the_order_of_their_kinds():
+    listed = [one.name for one in quantities(compare(pond(members=1, only="few")))]
+    order = ["bass_psd", "bass_psd_as_sampled", "bass_wr_8_12in", "bluegill_psd", "bass_density", "bass_standing_crop",
+             "bluegill_density", "total_standing_crop", "bass_density_8_12in", "bass_age0_density", "forage_carnivore_ratio",
+             "edible_forage_carnivore_ratio", "harvestable_share", "bass_above_5lb_density", "bass_above_5lb_in_pond",
+             "bass_largest_weight", "group_survivors:old_bass", "group_length:old_bass", "group_weight:old_bass",
+             "bass_harvest_number_12_months", "bass_harvest_biomass_12_months", "eaten_by_bass_12_months_bass"]  # fmt: skip
+    assert [name for name in listed if name in order] == order
+
+
 def test_blocks_in_any_order_change_no_bit(scenario, told, monkeypatch):
     monkeypatch.setattr(run, "BLOCK_MEMBERS", 2)
     monkeypatch.setattr("pondpop.ensemble.summary.run_all", lambda jobs, *_: reversed(list(run.run_all(jobs, None, None))))

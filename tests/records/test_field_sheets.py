@@ -194,6 +194,7 @@ WORDS = [
     ('[always]\nlength_in = "3"', "always.length_in"),
     ("columns = 3", "write [columns] above"),
     ("[columns", "a TOML file"),
+    ("[books]\ncomplete_form = 2026-04-01", 'did you mean "complete_from"?'),
 ]
 
 
@@ -359,6 +360,7 @@ def test_the_refusal_of_a_heading_shows_the_line_that_mends_it(survey):
         read_records(survey(sheet))
     line = '"Gill colour" = ""'
     assert f"write {line} under [columns] into columns.toml" in str(caught.value)
+    assert str(caught.value).endswith("which leaves it unread (the name of a column there reads it as that)")
     assert len(read_records(survey(sheet, f"[columns]\n{line}\n"), strict=True).fish) == 1
 
 

@@ -267,6 +267,15 @@ def test_a_removal_is_told_in_the_order_of_days():
     assert "young_bass" in lines[k - 1]  # stocked before
 
 
+def test_what_is_done_is_told_in_groups_fish_that_come_by_themselves_behind_the_plants():
+    arrival = '[[strategies.few.arrival]]\nname = "came"\nspecies = "bluegill"\ndate = 2026-05-20\nlength_in = 4\nper_acre = 2\n'
+    names = [one.split("  ")[2].partition(":")[0] for one in told(OTHERS + arrival) if one.startswith("  20")]
+    first = names.index("thinned")
+    assert names[first : first + 10] == [
+        "thinned", "pellets", "club", "fertilizer", "weeds", "came", "low", "carp", "night", "when_low"
+    ]  # fmt: skip
+
+
 def test_what_befalls_a_pond_is_told_by_its_title():
     extra = """
 [what_if.hard_times]

@@ -395,6 +395,15 @@ def test_of_rules_that_feed_too_much_together_the_one_is_named_that_begins_while
     assert len(told) == 1 and told[0].startswith("late, feed of 30 lb/acre a day")
 
 
+def test_numbers_of_a_whole_pond_are_told_before_other_numbers():
+    whole = raw(only="few")
+    tiny = {"species": "minnow", "date": DAY, "per_acre": 1000, "length_in": 0.2, "name": "tiny"}
+    few = {"species": "bass", "date": DAY, "count": 60, "length_in": 2, "name": "whole"}
+    whole["pond"] |= {"area_acres": 4}
+    whole["strategies"]["few"]["stocking"], whole["stocking"] = [tiny, few], []
+    assert [odd.what.partition(",")[0] for odd in unusual(resolve(whole))][:2] == ["whole", "tiny"]
+
+
 @pytest.mark.parametrize(
     ("season", "years", "together"),
     [(((4, 1), (5, 1)), (2, 3), True), (((4, 1), (4, 30)), (2, 3), False), (((5, 31), (7, 1)), (2, 3), True),
@@ -414,6 +423,18 @@ def test_no_fish_told_by_weight_alone_is_heavier_than_bass_are(weight_g, says):
     with pytest.raises(InputError) as refused:
         resolve(whole)
     assert says in str(refused.value)
+
+
+@pytest.mark.parametrize(("weight_g", "fits"), [(108, True), (107, False), (1350, True), (1351, False)])
+def test_a_fish_of_300_mm_weighs_4_to_50_millionths_of_a_gram_a_cubic_millimetre(weight_g, fits):
+    whole = raw(only="few")
+    lot = {"species": "bass", "date": DAY, "per_acre": 10, "length_mm": 300, "weight_g": weight_g}
+    whole["strategies"]["few"]["stocking"] = [lot]
+    if fits:
+        assert resolve(whole)
+    else:
+        with pytest.raises(InputError, match="a fish of 300 mm, 108 to 1,350 g"):
+            resolve(whole)
 
 
 def test_the_file_of_a_scenario_is_told_where_it_is_of_one():

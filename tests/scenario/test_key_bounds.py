@@ -247,3 +247,12 @@ def test_every_price_is_told_and_survives_being_written(price):
     scenario, other = (resolve(written("costs", price, (), value)) for value in (0.75, 0.5))
     assert resolve(tomllib.loads(dump(scenario))) == scenario != other
     assert describe(scenario) != describe(other) and "0.75 a" in describe(scenario).partition("Costs in USD: ")[2]
+
+
+def test_a_seed_is_any_number_of_63_bits():
+    said = raw(only="few")
+    said["ensemble"]["seed"] = 2**63 - 1
+    assert resolve(said).ensemble.seed == 9_223_372_036_854_775_807
+    said["ensemble"]["seed"] += 1
+    with pytest.raises(InputError, match=r"ensemble.seed: got 9,?223.*from 0 to 9,223,372,036,854,775,807"):
+        resolve(said)

@@ -217,6 +217,16 @@ def test_the_law_is_that_of_linear_ponds():
     np.testing.assert_array_equal(nothing.root, np.eye(8))
 
 
+def test_what_a_fit_leaves_of_a_figure_is_its_error_beside_chance():
+    rng = np.random.default_rng(8)
+    z = rng.normal(size=(4000, 3))
+    typical = 2.0 * z[:, :1] + 0.6 * rng.normal(size=(4000, 1))
+    law = fit([(z, typical, typical + 0.8 * rng.normal(size=(4000, 1)))], np.array([3.0]), 1.0)
+    error = 0.6**2 + 0.8**2
+    assert law.mean == pytest.approx([2.0 * 3.0 / (error + 4.0), 0.0, 0.0], abs=0.04)
+    assert np.sqrt((law.root @ law.root.T).diagonal()) == pytest.approx([np.sqrt(error / (error + 4.0)), 1.0, 1.0], rel=0.03)
+
+
 def test_copies_and_small_steps_count_as_what_they_are():
     rng = np.random.default_rng(1)
     a = rng.normal(size=(200, 30))

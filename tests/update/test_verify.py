@@ -20,7 +20,17 @@ from pondpop.records import read_records
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
 from pondpop.update.likelihood import Haul, Outing, View
-from pondpop.update.verify import Checked, Estimate, Off, Verification, _figures, assumptions, estimates, verify
+from pondpop.update.verify import (
+    Checked,
+    Discriminants,
+    Estimate,
+    Off,
+    Verification,
+    _figures,
+    assumptions,
+    estimates,
+    verify,
+)
 from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
 
 DAY = dt.date(2026, 9, 15)
@@ -191,6 +201,14 @@ def test_an_assumption_that_moves_hardly_anything_is_not_suspected_and_makes_no_
         assert [(one.assumption, one.suspected) for one in found] == [("food of the pond", a < 0.0)]
     only = {"young of bluegill": off["young of bluegill"]}
     assert estimates([Shows("b", 0.3, np.full(6, 0.2))], view(), only) == []
+
+
+def test_what_explains_the_records_two_units_of_log_likelihood_worse_than_the_best_is_suspected_no_more():
+    names = ("food of the pond", 1), ("growth of bass", 1), ("young of bass", 1)
+    told = Discriminants(names, np.zeros(3), np.ones(3), np.eye(3), 1.0)
+    two_worse = (5.0**2 - 2.0 * 2.0) ** 0.5
+    found = told.estimates([Shows("abc", 0.3, np.array([5.0, two_worse + 0.01, two_worse - 0.01]))])
+    assert [(one.assumption, one.suspected) for one in found] == [(name, k < 2) for k, (name, _) in enumerate(names)]
 
 
 def test_what_answers_only_when_it_is_far_off_is_suspected_too():
