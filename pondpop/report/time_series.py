@@ -110,7 +110,7 @@ def _scale(cases: Sequence[Case], index: Index) -> tuple[float, float, list[floa
         return low, high, [tick for tick in (0.1, 0.5, 2, 10, 50, 250, 1250) if low <= tick <= high]
     low, high = min([index.limits[0], *(every - 2)]), max([index.limits[1], *(every + 2)])
     if index.limits[0] == 0:
-        return 0.0, 100.0, [0, 50, 100]
+        return *index.limits, [0, 50, 100]
     step = 10 if high - low < 60 and len(cases) < 3 else 20
     return low, high, [float(tick) for tick in range(-(-int(low) // step) * step, int(high) + 1, step)]
 

@@ -135,7 +135,7 @@ def learn(
             dealt = uniform(seed, f"update choice {moved}", range(1), count)[0]
             taken = np.log(dealt) < np.where(np.isnan(ratio), -np.inf, ratio)
             now = now.where(taken, there)
-            left = np.where(taken, np.sqrt(1.0 - size**2), 1.0)
+            left = np.where(taken, kept_by_step(size), 1.0)
             akin = akin * left[:, None] * left
             np.fill_diagonal(akin, 1.0)
             same = max(alike(began.deviates(), now.deviates()), alike(began.typical, now.typical))
@@ -241,11 +241,16 @@ Proposal = tuple[dict[str, Array], Array]
 """What members are dealt instead, and what belongs to the logarithm of the chance that each takes it."""
 
 
+def kept_by_step(size: float) -> float:
+    """What a step of a size, 0 to 1, leaves of a deviate: √(1 - size²), so that standard deviates stay so."""
+    return float(np.sqrt(1.0 - size**2))
+
+
 def step(now: Members, law: Law, size: float, seed: int, number: int) -> Proposal:
     """Every member away from where it is in all that it was dealt, about a law; days of weather about the prior."""
     few = [decision for decision, u in now.uniforms.items() if u.shape[1] <= MANY]
     z = now.deviates()
-    count, stay = z.shape[0], np.sqrt(1.0 - size**2)
+    count, stay = z.shape[0], kept_by_step(size)
     fresh = normal(seed, f"update step {number}", range(1), z.size).reshape(z.shape)
     moved = law.mean + stay * (z - law.mean) + size * fresh @ law.root.T
     columns = np.cumsum([now.uniforms[decision].shape[1] for decision in few])[:-1]

@@ -150,6 +150,23 @@ def test_drawn_catches_have_the_mean_and_scatter_they_should():
     assert drawn[:, 0].sum(-1).var() == pytest.approx(total + (used.catch_cv * total) ** 2, rel=0.1)
 
 
+def test_the_shape_of_a_drawn_catch_is_that_of_its_coefficient_of_variation():
+    class Drawing:
+        asked = ()
+
+        def gamma(self, shape, scale=None, size=None):
+            if scale is not None:
+                self.asked = shape, scale
+            return np.ones(np.shape(shape) if size is None else size)
+
+        def poisson(self, mean):
+            return mean
+
+    used, rng = gear("electrofishing"), Drawing()
+    scatter(np.full((len(SPECIES), 32), 2.0), used, rng, outings=3)
+    assert rng.asked == pytest.approx((3 / (used.catch_cv * used.catch_cv), used.catch_cv * used.catch_cv / 3), rel=1e-12)
+
+
 def test_as_sampled_psd_is_that_of_the_expected_catch():
     for name in ("electrofishing", "angling"):
         catch = expected_catch(MANY, gear(name), 1e-6, 19, 5)

@@ -2,6 +2,7 @@
 
 
 from contextlib import contextmanager
+from dataclasses import replace
 
 import matplotlib as mpl
 import numpy as np
@@ -153,6 +154,15 @@ def test_labels_stand_on_the_paper(drawn):
             box = text.get_window_extent(paper)
             assert -slack <= box.x0 and box.x1 <= wide + slack, (key, text.get_text())
             assert -slack <= box.y0 and box.y1 <= high + slack, (key, text.get_text())
+
+
+def test_names_beside_a_panel_stand_near_it_one_below_another(drawn):
+    beside = {key: [text for axes in figure.axes for text in texts(axes) if getattr(text, "xyann", (0, 0))[0] and text.xy[0] == 1]
+              for key, (figure, _) in drawn.items() if key in ("crop", "big", "harvest", "oxygen")}  # fmt: skip
+    for key, some in beside.items():
+        assert {text.xyann[0] for text in some} == {3}, key
+    for key in ("harvest", "oxygen"):
+        assert [text.xyann[1] for text in beside[key]] == [-6 - 9 * k for k in range(len(beside[key]))]
 
 
 def test_years_stand_below_the_last_panel_only(drawn):
@@ -330,6 +340,7 @@ def test_rows_of_an_update_stand_below_one_another_with_their_scales(kept):
     assert scales == {"u-doubts": "log", "u-pond": "linear", "u-mean-wr": "linear", "u-caught": "symlog"}
     for figure, _ in kept.values():
         assert figure.axes[0].get_ylim() == (pytest.approx(0.6), -0.6)
+        assert figure.axes[0].yaxis.get_tick_params()["length"] == 0  # rows, not a scale
     assert "bass psd 40 before, 40 after." in kept["u-pond"][1][2]
     assert kept["u-mean-wr"][1][2].endswith("electrofished bass 8–12in 90 before, 92 after, 95 observed.")
     doubts = kept["u-doubts"][0].axes[0]
@@ -381,3 +392,36 @@ def test_the_title_of_the_pond_stands_beside_goals_where_there_are_several():
     two = comparisons.goal_tables(answer(gather([one, one], "us")).verdicts)
     assert alone[0].caption == "The goals: the middle (median) and the range of 8 of 10 futures"
     assert two[0].caption == alone[0].caption + " (small pond)"
+
+
+SHORT_PANELS = (  # what is drawn, and the longest title that stands above its first panel and above the others
+    (lambda cases: time_series.crop(cases, "k"), 34, 48), (lambda cases: figures.psd_pair(cases, "balanced", "k"), 24, 24),
+    (lambda cases: figures.lengths(cases, "bass", "k"), 24, 24), (lambda cases: forage_supply.draw(cases, "us", "k"), 40, 40),
+    (lambda cases: oxygen_chart.draw(cases, "k"), 34, 48),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("draw", "first", "others"), SHORT_PANELS)
+def test_a_title_stands_above_a_panel_as_long_as_it_has_room(kept, draw, first, others):
+    made = invented(extra="")
+    for most, panel in ((first, 0), (others, 1)):
+        for length in (most, most + 1):
+            (one,) = gather([made], "us").projections
+            titles = {name: told._replace(title="w" * length) for name, told in one.scenario.strategies.items()}
+            titled = replace(one, scenario=one.scenario._replace(strategies=titles))
+            draw([replace(case, projection=titled) for case in gather([made], "us").cases])
+            figure, _ = kept.pop("k")
+            (bold,) = (text.get_text() for text in figure.axes[panel].texts if text.get_fontweight() == "bold")
+            assert bold == (f"{'AB'[panel]}: {'w' * most}" if length == most else "AB"[panel])
+
+
+@pytest.mark.parametrize(("count", "of_time", "pair", "hunger"), [(1, 1.3, 2.2, 1.3), (2, 0.93, 1.5, 1.08), (4, 0.44, 1.0, 0.62)])
+def test_panels_are_as_high_as_three_pictures_on_a_page_allow(kept, count, of_time, pair, hunger):
+    cases = [*gather([invented()], "us").cases] * 2
+    time_series.crop(cases[:count], "crop")
+    figures.psd_pair(cases[:count], "balanced", "pair")
+    forage_supply.draw(cases[:count], "us", "hunger")
+    figures.length_frequency({str(k): np.arange(20) for k in range(count)}, "bass", "counts", "Bass")
+    high = {key: figure.axes[0].get_position().height * figure.get_figheight() for key, (figure, _) in kept.items()}
+    counts = {1: 1.1, 2: 0.9}.get(count, 0.56)
+    assert high == pytest.approx({"crop": of_time, "pair": pair, "hunger": hunger, "counts": counts})

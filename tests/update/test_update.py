@@ -208,6 +208,19 @@ def test_moves_keep_the_answer(count):
     assert stats.kstest(found[:, 1:].ravel()[::9], "norm").pvalue > 1e-3
 
 
+@pytest.mark.parametrize("width", [3, smc.MANY + 1])
+def test_of_where_members_are_a_step_leaves_so_much_that_standard_deviates_stay_so(width):
+    known = gaussian(4, 3, unrelated=0)
+    rng, led = np.random.default_rng(5), width if width <= smc.MANY else 0
+    law = Law(np.zeros(led), np.eye(led))
+
+    def moved(z):
+        return ndtri(step(replace(known.prior, uniforms={"a": ndtr(z)}), law, 0.6, 7, 1)[0]["a"])
+
+    z, farther = rng.normal(size=(4, width)), rng.normal(size=(4, width))
+    np.testing.assert_allclose(moved(z) - moved(farther), 0.8 * (z - farther), atol=1e-8)
+
+
 def test_the_law_is_that_of_linear_ponds():
     known = gaussian(400, 2, unrelated=0)
     law = fit([(known.prior.deviates(), known.prior.typical, known.prior.drawn)], known.observed, 1.0)
