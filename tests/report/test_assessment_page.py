@@ -127,3 +127,12 @@ def test_a_bar_of_relative_weight_reaches_from_limit_to_limit(found, monkeypatch
     bars = [sorted(map(float, line.get_ydata())) for axes in drawn[0].axes for line in axes.lines if len(line.get_ydata()) == 2]
     wanted = {**limits, one: (limits[one][0], 0.0, limits[one][2]), other: (limits[other][0],) * 3}
     assert bars == [[pytest.approx(low), pytest.approx(high)] for _, low, high in wanted.values()]
+    assert {line.get_markersize() for axes in drawn[0].axes for line in axes.lines if len(line.get_ydata()) == 1} == {4.0}
+
+
+def test_lengths_of_the_last_three_surveys_are_drawn(tmp_path):
+    days = [f"{year}-04-15" for year in range(2021, 2026)]
+    rows = [f"{day},electrofishing,bass,{length},\n" for day in days for length in range(8, 20)]
+    (tmp_path / "survey.csv").write_text(HEAD + "".join(rows))
+    page = assessment_page(assess_records(read_records(tmp_path)), "us", For("Invented pond", "", ""))
+    assert [day for day in days if f">{day}: 12 fish<" in page] == days[2:]

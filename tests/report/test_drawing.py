@@ -335,6 +335,15 @@ def test_a_scale_is_widened_for_bands_beyond_it(low, high, limits, ticks):
     assert time_series._scale([Fixed()], time_series.Index("x", "", "", (0, 100), None, "")) == (0.0, 100.0, [0, 50, 100])
 
 
+def test_scales_are_the_usual_ones_where_no_band_goes_beyond():
+    class Fixed:
+        def band(self, name):
+            return np.array([[1.0, 2.0, 3.0]] if name == "forage_carnivore_ratio" else [[85.0, 90.0, 95.0]])
+
+    scales = [time_series._scale([Fixed()], index)[:2] for index in time_series.balance_indices("balanced")]
+    assert scales == [(0, 100), (0, 100), (70, 115), (0.3, 60)]
+
+
 def test_a_scale_of_powers_ends_where_hardly_any_bass_are_left():
     class Fixed:
         def band(self, _):
@@ -350,6 +359,13 @@ def test_days_as_decimal_years():
     assert time_series._decimal(dt.date(2028, 12, 31)) == pytest.approx(2028 + 365 / 366)
     days = np.array(["2027-01-01", "2027-12-31", "2028-03-01"], dtype="datetime64[D]")
     np.testing.assert_allclose(decimal_years(days), [2027.0, 2027 + 364 / 365, 2028 + 60 / 366])
+
+
+def test_years_are_told_by_their_last_survey():
+    scenario = pond(members=1, years=2)
+    (told,) = gather([dataset(scenario, readings(scenario))], "us").projections
+    assert [int(str(told.survey_dates[k])[:4]) for _, k in told.yearly] == [year for year, _ in told.yearly] == [2026, 2027]
+    assert told.yearly[-1][1] == len(told.survey_dates) - 1
 
 
 def test_letters_go_on_after_z():

@@ -71,7 +71,10 @@ def kept():
 def drawn():
     """Every picture of an invented pond."""
     with keeping() as made:
-        return every_picture(invented(), made)
+        every_picture(invented(), made)
+        for figure, _ in made.values():
+            FigureCanvasAgg(figure).draw()  # numbers beside marks are made then
+        return made
 
 
 def every_picture(made, kept, units="us"):
@@ -108,6 +111,8 @@ def test_every_picture_has_its_headings_its_unit_and_its_axes(drawn):
     assert below["pair"] == ["bluegill PSD, %"] * 2 and below["length-bass"] == ["length, in"] * 2
     assert below["counts"] == ["total length, in"] and not any(below["crop"])
     assert [axes.get_ylabel() for axes in drawn["pair"][0].axes] == ["bass PSD, %", ""]
+    marks = {key: (list(figure.axes[0].get_xticks()), list(figure.axes[0].get_yticks())) for key, (figure, _) in drawn.items()}
+    assert marks["pair"] == ([0, 20, 40, 60, 80, 100], [0, 25, 50, 75, 100]) and marks["oxygen"][0] == list(range(1, 13))
     years = [[text for text in axes.texts if text.get_text() in ("2026", "2027")] for axes in drawn["pair"][0].axes]
     assert all(years) and {abs(text.xyann[0]) for some in years for text in some} <= {3, 4.5}
     top = max(bar.get_y() + bar.get_height() for axes in drawn["oxygen"][0].axes for bar in axes.patches)
@@ -126,6 +131,8 @@ def test_lines_are_of_few_widths_and_what_is_shaded_has_no_outline(drawn):
         for axes in figure.axes:
             widths = {line.get_linewidth() for line in axes.lines if line.get_linestyle() != "None"}
             assert widths <= {0.5, 0.6, 0.7, 1.0, 1.4, 2.6, 6.0}, key
+            marks = {line.get_markersize() for line in axes.lines if line.get_marker() not in ("None", "")}
+            assert marks <= ({3.1, 3.4, 6.5} if key.startswith("update") else {2.5, 2.6, 5.5}), key
             for fill in (c for c in axes.collections if isinstance(c, Collection) and c.get_linewidth().size):
                 assert set(fill.get_linewidth()) <= {0.0, 0.8}, key
             assert {patch.get_linewidth() for patch in axes.patches} <= {0.0, 0.4, 0.5, 0.6, 1.0}, key
