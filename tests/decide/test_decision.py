@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from small import EVENTS, dataset, pond, readings
 
+from pondpop.decide import console
 from pondpop.decide.comparison import judge, verdicts
 from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text, height
 from pondpop.decide.details import _called, details
@@ -382,6 +383,20 @@ def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
     assert f"tells): {shortened('so many bass, ' * 40, 60)} Everything" in " ".join(text.split())  # of little room 60 letters
     assert height("x\n" + "y" * 81 + "\n\n") == 4
+
+
+def test_every_goal_is_told_of_where_nine_lines_are_left_and_one_where_seven_are(monkeypatch):
+    scenario, rng = pond(members=10, extra=ALL_GOALS), np.random.default_rng(1)
+    read = readings(scenario)
+    for array in (array for one in read.values() for array in one.values()):
+        array[:] = rng.lognormal(1.0, 0.6, array.shape)
+    told = teller(dataset(scenario, read), "us")
+    every, one = (console._said(told, None, goals, 2) for goals in (None, 1))
+    assert len(every) > len(one)
+    for high, said in ((len(every) + 9, every), (len(every) + 8, one), (len(one) + 7, one), (len(one) + 6, None)):
+        monkeypatch.setattr("pondpop.decide.console.HIGH", high)
+        text = console._answer(told, None, [], [])
+        assert [lines for lines in (every, one) if "\n".join(lines) in text] == ([said] if said else [])
 
 
 # --- details

@@ -189,9 +189,11 @@ def test_fish_that_suffocate_have_a_killer_and_are_in_the_books(troubled):
     engine = Engine(troubled)
     died = np.zeros(len(oxygen.KILLERS))
     for _ in range(240):
-        before = engine.state.number.sum(axis=1)
+        before, crop = engine.state.number.sum(axis=1), engine.state.biomass().sum(axis=1)
         engine.pass_night()
         dead = engine.flows.suffocated_number
+        gone = crop - engine.state.biomass().sum(axis=1)
+        assert engine.flows.suffocated_biomass.sum(axis=(1, 2)) == pytest.approx(gone, rel=1e-9, abs=1e-9)
         assert dead.sum() == pytest.approx(engine.flows.deaths_number[..., CAUSES.index("oxygen")].sum(), rel=1e-12)
         assert dead.sum(axis=(1, 2)) == pytest.approx(before - engine.state.number.sum(axis=1), rel=1e-9, abs=1e-6)
         engine.flows = type(engine.flows).zero(2)
