@@ -10,7 +10,8 @@ from laws import inputs, plain
 from small import raw
 
 from pondpop.model.day import Engine
-from pondpop.scenario import resolve
+from pondpop.model.forcing import water_of_day
+from pondpop.scenario import COLDEST_LIQUID_C, resolve
 from pondpop.species import load_parameters
 
 DAYS = 160
@@ -104,3 +105,14 @@ def test_stocked_fish_have_the_spread_of_lengths_that_is_stated(species, length_
     variance = (share * (s.spread[0] ** 2 + (s.log_length[0] - mean) ** 2)).sum()
     assert mean == pytest.approx(np.log(60.0), abs=1e-12)
     assert np.sqrt(variance) == pytest.approx(max(length_cv, 1e-3), rel=1e-9)
+
+
+def test_water_is_that_of_the_day_and_as_much_warmer_as_a_member_has_it_but_for_spells_and_ice():
+    expected = inputs(members=3)
+    by = np.array([[2.0], [0.0], [-1.5]]) * np.ones(expected.days)
+    told = replace(expected, luck=replace(expected.luck, water_c=by), spell_most_c=None, spell_least_c=None)
+    warm = np.maximum(expected.water_c + 2.0, 0.0)
+    np.testing.assert_allclose(water_of_day(told)[0], np.broadcast_to(warm, (1, expected.days))[0])
+    np.testing.assert_allclose(water_of_day(told)[1] - water_of_day(told)[2], 1.5)
+    cold = replace(told, water_c=np.zeros_like(expected.water_c), spell_most_c=np.full(expected.days, 1.0))
+    np.testing.assert_allclose(water_of_day(cold)[:, 0], [1.0, 0.0, COLDEST_LIQUID_C])

@@ -152,6 +152,14 @@ def test_the_budget_of_oxygen_closes(troubled, depth_m):
     assert (dawns >= 0.0).all() and (dawns.min() == 0.0) == (depth_m < 1.0)
 
 
+def test_a_day_takes_no_more_oxygen_than_there_is():
+    fan = '[[strategies.few.aeration]]\nname = "night"\nkind = "diffused"\npower_hp = 20\nhours = [22, 6]\n'
+    engine, _ = nights_of(inputs(EVERYTHING + fan), 100)
+    engine.fish_kg_per_ha = np.full(engine.state.members, 1e5)  # with oxygen at dawn, which an aerator made
+    night = oxygen.night(engine)
+    assert (night.dawn > 5.0).all() and (night.dusk == 0.0).all()
+
+
 def test_a_night_is_what_its_rates_give_when_stepped_by_the_minute(troubled):
     """Dawn and dusk, and what air gave, from the fluxes of a night and a day stepped in small steps."""
     engine, nights = nights_of(troubled, 90)
