@@ -427,6 +427,7 @@ def test_hungry_months_are_drawn_where_they_are(kept):
     figure, _ = kept[-1]
     axes = figure.axes[0]
     assert axes.get_xlim()[1] == pytest.approx(2027 + (31 + 28 + 31) / 365, abs=0.004)  # the end of the last month
+    assert axes.get_ylim() == (-0.5, len(axes.get_yticks()) - 0.5)  # a row for each class
     bars = []
     for bar in axes.collections:
         for path in bar.get_paths():

@@ -126,6 +126,12 @@ def test_letters_are_of_few_sizes(drawn):
     assert {mpl.rcParamsDefault["font.size"]} == {10.0}  # the user's own settings stay as they are
 
 
+@pytest.mark.parametrize("key", ["crop", "weight", "survivors", "harvest", "oxygen", "counts"])
+def test_an_upright_axis_has_at_most_five_numbers(drawn, key):
+    for axes in drawn[key][0].axes:
+        assert len(axes.yaxis.get_major_locator().tick_values(0, 5)) <= 5
+
+
 def test_lines_are_of_few_widths_and_what_is_shaded_has_no_outline(drawn):
     for key, (figure, _) in drawn.items():
         for axes in figure.axes:

@@ -1,5 +1,6 @@
 """The species files and their reader."""
 
+import math
 import re
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from pondpop.checks import InputError
 from pondpop.model.community import FOODS
 from pondpop.scenario.schema import AERATORS
 from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, parameters, registry
+from pondpop.species.gears import warmth
 from pondpop.species.parameters import NAMES, SHARED
 from pondpop.species.registry import STRAIN_PARAMETERS
 
@@ -339,3 +341,12 @@ def test_the_sources_tell_every_name_and_note_in_full():
         for entry in table.values():
             assert " ".join(f"{entry.name}; {entry.note}".split() if entry.note else entry.name.split()) in told
     assert "Works to cite -------------" in told
+
+
+@pytest.mark.parametrize("water_c", [2.0, 10.0, 19.0, 26.0, 33.0])
+def test_catch_by_temperature_is_a_step_up_and_a_step_down_over_what_both_leave_half_way(water_c):
+    def step(z):
+        return 1.0 / (1.0 + math.exp(-z))
+
+    known = step((water_c - 10.0) / 3.0) * step((28.0 - water_c) / 3.0) / step(9.0 / 3.0) ** 2
+    assert warmth(water_c, 10.0, 28.0, 3.0) == pytest.approx(known, rel=1e-12)

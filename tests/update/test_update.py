@@ -240,6 +240,19 @@ def test_what_a_fit_leaves_of_a_figure_is_its_error_beside_chance():
     assert np.sqrt((law.root @ law.root.T).diagonal()) == pytest.approx([np.sqrt(error / (error + 4.0)), 1.0, 1.0], rel=0.03)
 
 
+def test_what_members_show_without_error_or_chance_is_known_to_two_hundredths():
+    z = np.random.default_rng(8).normal(size=(400, 1))
+    law = fit([(z, z, z)], np.array([0.5]), 1.0)
+    assert law.mean == pytest.approx([0.5], abs=0.002) and law.root.ravel() == pytest.approx([0.02], rel=0.02)
+
+
+def test_numbers_of_fish_are_held_against_those_of_members_by_their_logarithm():
+    values = np.concatenate([np.full(20, 10.0), np.full(20, 200.0)])  # sd of the logarithm 1.5, from 1.1 and 6.0 on far out
+    assert not learning._outside("fish", 8.0, values) and not learning._outside("fish", 15_000.0, values)
+    assert learning._outside("mm", 15_000.0, values) and not learning._outside("mm", 440.0, values)
+    assert learning._outside("fish", 80_000.0, values) and not learning._outside("fish", 100.0, values)
+
+
 def test_copies_and_small_steps_count_as_what_they_are():
     rng = np.random.default_rng(1)
     a = rng.normal(size=(200, 30))
