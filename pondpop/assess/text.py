@@ -266,7 +266,7 @@ def _with_limits(f: Finding, count: int | None = None) -> str:
 
 
 def _number(x: float | None) -> str:
-    return "" if x is None else brief(x, 3)
+    return "" if x is None else brief(x)
 
 
 def _table(findings: Iterable[Finding], units: str) -> Iterator[str]:

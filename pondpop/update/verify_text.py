@@ -124,10 +124,10 @@ def _more(one: Estimate) -> str:
 def _row(one: Checked, units: Units, dated: bool) -> list[str]:
     low, middle, high = (_in(value, one, units) for value in one.band)
     unit = _unit(one, units)
-    seen = f"{brief(_in(one.seen, one, units), 3)} {unit}"
+    seen = f"{brief(_in(one.seen, one, units))} {unit}"
     where = "" if one.inside else "below" if one.rank < 0.5 else "above"
-    band = f"{brief(middle, 3)} [{brief(low, 3)}–{brief(high, 3)}]"
-    before = brief(_in(one.before, one, units), 3) if np.isfinite(one.before) else NONE
+    band = f"{brief(middle)} [{brief(low)}–{brief(high)}]"
+    before = brief(_in(one.before, one, units)) if np.isfinite(one.before) else NONE
     return [f"{one.day} {one.title}" if dated else one.title, _figure(one.name), band, seen, where, before]
 
 

@@ -272,6 +272,16 @@ def test_a_figure_outside_is_told_with_its_side(seen, told):
     assert [word for word in row.split() if word in ("below", "above")] == told
 
 
+def test_figures_fill_the_screen_but_are_no_more_than_twelve_and_no_fewer_than_three(monkeypatch):
+    found = replace(_verification([replace(checked(99.0 + k, range(11)), name=f"f{k}") for k in range(40)]), unused=())
+    for high, shown in ((60, 12), (24, 11), (20, 7), (10, 3)):
+        monkeypatch.setattr("pondpop.update.verify_text.HIGH", high)
+        lines = verify_text(found, "us").splitlines()
+        assert sum(" f" in line and "above" in line for line in lines) == shown
+        assert f" first ({40 - shown} more in verify.csv):" in "\n".join(lines)
+        assert high in (60, 10) or len(lines) == high - 2  # for what the command says besides
+
+
 def test_the_verdict_knows_few_and_many():
     inside, outside = checked(5.0, range(11)), checked(99.0, range(11))
     assert "as well as could be expected" in verdict(_verification([inside] * 8 + [outside] * 2))
@@ -288,6 +298,7 @@ def test_the_score_is_against_no_change():
     assert _verification([better]).gain_on_no_change > 0.9 and "nearer to" in score(_verification([better]))
     assert _verification([worse]).gain_on_no_change < 0.0 and "farther from" in score(_verification([worse]))
     near, far = checked(5.0, [4.0], before=8.0), checked(50.0, [30.0], before=20.0, unit="in")  # misses 1 of 3, and 20 of 30
+    assert f"was {-100 * _verification([worse]).gain_on_no_change:.0f} % farther from" in score(_verification([worse]))
     assert _verification([near, far]).gain_on_no_change == pytest.approx(1.0 - (0.5 + 0.8) / (1.5 + 1.2))
     assert "Nothing was seen twice" in score(_verification([checked(5.0, range(11))]))
 

@@ -96,8 +96,19 @@ def test_the_screen_tells_what_was_narrowed_most_first(told, monkeypatch):
     lines = update_answer(found(), "us").splitlines()
     k = lines.index("Narrowed most (median [p10–p90]):")
     assert [line.split()[0] for line in lines[k + 2 : k + 5]] == ["m1", "m2", "m3"] and lines[k + 5] == "The pond on 2026-06-15:"
-    assert len(lines) <= 22
+    assert len(lines) == 22
     assert lines[-1].split() == ["bass,", "lb/acre", "100", "[100–100]", "50", "[42–58]"]
+
+
+def test_words_are_broken_at_80_letters_on_the_screen_and_at_100_in_the_file_and_the_screen_has_ten_lines_of_them(told):
+    refused = found(why="ab " * 2000, contradictory=("x" * 200,))
+    screen, file = (words(refused, "us").splitlines() for words in (update_answer, update_text))
+    assert next(len(line) for line in screen if set(line) == set("ab ")) == 77  # with one word more it were of 80
+    assert next(len(line) for line in file if set(line) == set("ab ")) == 98  # of 101
+    unused = update_text(found(unused=("ab " * 99,)), "us").splitlines()
+    assert next(len(line) for line in unused if set(line) == set("ab ")) == 98
+    assert len(screen) == 10 and len(file) > 60
+    assert f":{'x' * 99}…." in "".join("".join(screen).split())
 
 
 def test_no_quantity_of_the_pond_is_cut_off_on_the_screen(told, monkeypatch):
