@@ -381,12 +381,25 @@ def test_four_reasons_for_lost_rows_are_shown_and_the_others_counted(number, res
     assert (rest in told) if rest else ("other reason" not in told)
 
 
+def test_of_a_long_reason_that_is_not_the_first_120_letters_are_told():
+    lost = slips('species: got "a"', 'species: got "a"', "x" * 300)
+    told = "".join(text.assessment_answer(assess.assess_records(records([fish(DAY)], left_out=lost))).split())
+    assert f"alsosurvey.csv,line4:{'x' * 99}…" in told
+
+
 @pytest.mark.parametrize("notes", [0, 1, 2, 3])
 def test_what_is_odd_is_named_once_and_counted(notes):
     found = assess.assess_records(records([fish(DAY)], notes=[f"note {k}" for k in range(notes)]))
     told = " ".join(text.assessment_answer(found).split())
     assert ("Odd" in told) == (notes > 0) and (f"Odd ({notes - 1} more: --details): note 0." in told) == (notes > 1)
     assert ("Odd: note 0." in told) == (notes == 1) and "note 1" not in told
+
+
+def test_words_are_broken_at_80_letters_on_the_screen_of_24_lines_and_at_100_in_the_text():
+    found = assess.assess_records(records([fish(DAY)], notes=["abc " * 2000]))
+    screen, whole = (words(found).splitlines() for words in (text.assessment_answer, text.assessment_text))
+    broken = [max(len(line) for line in lines if set(line) == set("abc ")) for lines in (screen, whole)]
+    assert broken == [77, 97] and len(screen) == 24  # with one word more they were of 81 and of 101
 
 
 def test_fish_trips_days_and_tags_are_counted():

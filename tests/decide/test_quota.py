@@ -192,6 +192,11 @@ def test_the_indicator_falls_smoothly_across_the_edge():
     assert soft == sorted(soft)
     assert soft[2] == pytest.approx(0.5)
     assert max(np.diff(soft)) < 0.4
+    assert soft[1] == pytest.approx(1.0 / (1.0 + np.exp(2.0 / 1.5)))  # over one and a half points of Wr, three of PSD
+    psd = trial(fill=lambda one: one["number"].__setitem__((..., 0, 13), 40.0))[0]
+    (limit,) = (limit for limit in psd.limits if limit.quantity == "bass PSD")
+    away = replace(limit, values=limit.low - np.array([0.0, 3.0, 6.0]))
+    np.testing.assert_allclose(away.nearly, 1.0 / (1.0 + np.exp([0.0, 1.0, 2.0])), rtol=1e-3)
 
 
 def test_a_limit_is_widened_at_the_end_that_is_missed_more():
