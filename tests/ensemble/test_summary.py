@@ -49,6 +49,13 @@ def test_what_each_species_eats_is_told_of_all_its_prey_and_of_pellets_where_it_
     assert "bass_12_months_benthos" in told and "bass_12_months_pellets" not in told
 
 
+def test_the_share_of_a_strain_is_told_in_per_cent():
+    made = compare(pond(members=1, only="few"))
+    made["other_blood"][:] = 0.25
+    (share,) = (one for one in quantities(made) if one.name == "bass_florida_share")
+    assert share.kind == "percent" and (share.values == 25.0).all()
+
+
 def test_quantities_stand_in_the_order_of_their_kinds():
     listed = [one.name for one in quantities(compare(pond(members=1, only="few")))]
     order = ["bass_psd", "bass_psd_as_sampled", "bass_wr_8_12in", "bluegill_psd", "bass_density", "bass_standing_crop",

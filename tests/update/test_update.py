@@ -253,6 +253,23 @@ def test_numbers_of_fish_are_held_against_those_of_members_by_their_logarithm():
     assert learning._outside("fish", 80_000.0, values) and not learning._outside("fish", 100.0, values)
 
 
+def test_stages_and_moves_end_and_the_law_is_that_of_the_last_moves(monkeypatch):
+    known, seen, whole = gaussian(30, 3), [], smc.fit
+    monkeypatch.setattr(smc, "fit", lambda shown, *more: seen.append(len(shown)) or whole(shown, *more))
+    for wanted, moves, last in ((0.0, 1, 3), (9.0, 8, 16)):
+        monkeypatch.setattr(smc, "WANTED_SHARE", wanted)
+        stages = known.learned(1)[1]
+        assert [stage.moves for stage in stages] == [moves] * (len(stages) - 1) + [last] and stages[-1].power == 1.0
+    assert seen[:3] == [1, 2, 3] and max(seen) == 8
+    monkeypatch.setattr(smc, "WANTED_SHARE", 0.0)
+    monkeypatch.setattr(smc, "next_power", lambda _, power: power + 0.01)
+    assert [stage.power for stage in known.learned(1)[1]] == pytest.approx(np.arange(0.01, 0.205, 0.01))
+
+
+def test_shares_that_are_dealt_lie_inside_at_the_limit_of_what_numbers_tell_apart():
+    assert list(smc._dealt(np.array([-60.0, 0.0, 60.0]))) == [2.0**-53, 0.5, 1.0 - 2.0**-53] and 1.0 - 2.0**-53 < 1.0
+
+
 def test_copies_and_small_steps_count_as_what_they_are():
     rng = np.random.default_rng(1)
     a = rng.normal(size=(200, 30))
