@@ -12,7 +12,7 @@ from small import TEXT, dataset, pond, raw, readings
 
 from pondpop import cli
 from pondpop.checks import InputError
-from pondpop.decide import quota
+from pondpop.decide import quota, quota_phrases
 from pondpop.decide.comparison import judge as decision_of
 from pondpop.decide.comparison import together
 from pondpop.decide.limits import Limit
@@ -689,6 +689,11 @@ def test_a_quota_is_told_with_its_limits_and_how_often_they_hold(answered):
         "in all; the "
         "amounts are ceilings."
     ) in text
+
+
+def test_of_several_limits_it_is_said_how_often_each_and_all_hold(answered):
+    told = quota_phrases._met(replace(answered, best=with_chances(0.9, 0.82)))
+    assert "limit 0 from 0 90 %, limit 1 from 0 82 %, all at once 82 %." in told
 
 
 def test_amounts_stand_with_whole_fish_by_window_and_period(answered):

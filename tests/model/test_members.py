@@ -9,6 +9,7 @@ import pytest
 from laws import inputs, plain
 from small import raw
 
+from pondpop.model.budget import CAUSES
 from pondpop.model.day import Engine
 from pondpop.model.forcing import water_of_day
 from pondpop.scenario import COLDEST_LIQUID_C, resolve
@@ -116,3 +117,18 @@ def test_water_is_that_of_the_day_and_as_much_warmer_as_a_member_has_it_but_for_
     np.testing.assert_allclose(water_of_day(told)[1] - water_of_day(told)[2], 1.5)
     cold = replace(told, water_c=np.zeros_like(expected.water_c), spell_most_c=np.full(expected.days, 1.5))
     np.testing.assert_allclose(water_of_day(cold)[:, 0], [1.5, COLDEST_LIQUID_C, COLDEST_LIQUID_C])
+
+
+def test_what_the_last_few_fish_of_a_group_weigh_is_in_the_books():
+    engine = Engine(inputs(members=2))
+    for _ in range(40):
+        engine.run_day()
+    engine.ledger.cast_up(engine, engine.flows)
+    least, crop = engine.parameters.group_min_per_ha[:, None], engine.state.biomass().sum(axis=1)
+    engine.state.number[:, ::2] = np.minimum(engine.state.number[:, ::2], 0.9 * least)
+    few, before = engine.state.biomass()[:, ::2].sum(axis=1), engine.flows.deaths_biomass.copy()
+    assert (few > 0.0).all() and (crop > few).all()
+    engine.forget_empty()
+    engine.ledger.cast_up(engine, engine.flows)
+    gone = (engine.flows.deaths_biomass - before)[..., CAUSES.index("last_few")].sum(axis=1)
+    np.testing.assert_allclose(gone, few, rtol=1e-9)

@@ -251,6 +251,8 @@ def test_numbers_of_fish_are_held_against_those_of_members_by_their_logarithm():
     assert not learning._outside("fish", 8.0, values) and not learning._outside("fish", 15_000.0, values)
     assert learning._outside("mm", 15_000.0, values) and not learning._outside("mm", 440.0, values)
     assert learning._outside("fish", 80_000.0, values) and not learning._outside("fish", 100.0, values)
+    even = np.concatenate([np.full(20, -1.0), np.full(20, 1.0)])  # four standard deviations are far out
+    assert learning._outside("%", 4.01, even) and not learning._outside("%", 3.99, even)
 
 
 def test_stages_and_moves_end_and_the_law_is_that_of_the_last_moves(monkeypatch):
