@@ -33,7 +33,7 @@ def test_aerators_of_all_hours_run_all_night_and_those_of_noon_never():
     assert hours_at_night(23, 2) == pytest.approx(3.0)
 
 
-@pytest.mark.parametrize(("first", "last"), [(20, 5), (22, 7), (18, 1), (3, 6)])
+@pytest.mark.parametrize(("first", "last"), [(20, 5), (22, 7), (18, 1), (3, 6), (20, 21)])
 def test_hours_at_night_are_alike_about_midnight_and_add_up(first, last):
     assert hours_at_night(first, last) == pytest.approx(hours_at_night(24 - last, 24 - first))
     assert hours_at_night(first, last) + hours_at_night(last, first) == pytest.approx(hours_at_night(0, 24))
