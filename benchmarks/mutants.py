@@ -71,6 +71,7 @@ REASONS: dict[str, str] = {
     "b1d9c134": "of powers of two none lies between",
     "2e36a640": "the order of two summands",
     "f6aba51c": "a month has its name in any year",
+    "a9306f06": "there is no 31 September",
     "4cf9d779": "limits and marks of an axis, in either order",
     "4f36a27a": "the length of marks and where they stand, in either order",
 }

@@ -12,6 +12,7 @@ from small import TEXT, raw, readings
 from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.decide import sweep
+from pondpop.decide.console import HIGH, wrapped
 from pondpop.decide.goals import Score
 from pondpop.decide.sweep_paths import MOST_POINTS, Axis, labels, points, put, read_axis, read_pair
 from pondpop.ensemble.jobs import Job
@@ -224,7 +225,10 @@ def test_many_points_fit_a_screen_and_the_best_are_among_them(rows):
     made = [replace(rows[k % 2], values=(dt.date(2026, 4, 1 + k),)) for k in range(29)]
     said = sweep.answer(made, axes, ONE, 0.5, 0.5)
     shown = sweep.screen(made, axes, ONE, said)
+    above = len([line for words in said.splitlines() for line in wrapped(words)])
     assert len(shown.splitlines()) <= 23 and "more points (--details)" in shown
+    points_told = [line for line in shown.splitlines()[above:] if "2026-04-" in line and "Survey of" not in line]
+    assert len(points_told) == HIGH - 6 - above
     assert f" {made[sweep.decision(made, axes).best].values[0]} " in shown.partition("Survey of")[2]
 
 

@@ -1,11 +1,13 @@
 """Learning from records: the likelihood against its own draws, the stages against a known answer, plain answers."""
 
 import datetime as dt
+import math
 import re
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -22,7 +24,7 @@ from pondpop.ensemble.run import Variant, compare, project_all
 from pondpop.observe.gears import gear, log_chance, scatter
 from pondpop.records import read_records
 from pondpop.species import SPECIES
-from pondpop.update import followed, prior_uniforms, smc, up_to
+from pondpop.update import followed, prior_uniforms, simulate, smc, up_to
 from pondpop.update.from_records import _bins, evidence
 from pondpop.update.likelihood import LENGTH_OFF, WR_ERROR, WR_OFF, WR_OFF_IN_SURVEY, View, lengths_off, view_of
 from pondpop.update.posterior import Posterior, history, read_ensemble, write_ensemble
@@ -335,6 +337,21 @@ def test_tagged_fish_grow_and_die_as_their_group_does():
 # ---------------------------------------------------------------------- the posterior as a source
 
 
+def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fish_that_live(monkeypatch):
+    def groups(number, grown):
+        same = {name: np.arange(2.0)[None] for name in simulate.SAME_GROUP}
+        return same | {"number": np.array([number]), "grown": np.array([grown]), "born": np.zeros((1, 2)),
+                       "log_length": np.log([[100.0, 130.0]]), "spread": np.array([[0.1, 0.2]])}  # fmt: skip
+
+    monkeypatch.setattr(simulate, "_groups", lambda engine, species: groups([8.0, 4.0], [0.3, 0.1]))
+    engine = SimpleNamespace(state=SimpleNamespace(members=1), parameters=SimpleNamespace(recruit_age_years=np.zeros(1)))
+    off = (math.log(110 / 100) / 0.1, math.log(110 / 130) / 0.2)
+    likely = 8.0 * math.exp(-0.5 * off[0] ** 2), 4.0 * math.exp(-0.5 * off[1] ** 2)
+    longer = (likely[0] * math.expm1(0.3) + likely[1] * math.expm1(0.1)) / sum(likely) * 110.0
+    found = simulate._growth(engine, Growing("bass", 100, 200, (110.0,)), groups([10.0, 10.0], [0.0, 0.0]))
+    assert found == pytest.approx([longer * 3.6525])
+
+
 def test_without_records_the_ensemble_is_the_prior_exactly(tmp_path):
     scenario = pond(members=3, only="few")
     found = learning.update_ensemble(scenario, records(tmp_path), "few")
@@ -490,6 +507,7 @@ def test_it_tells_prior_posterior_and_every_record(learned):
     assert head.startswith("about,quantity,unit,observed,prior_p10") and len(lines) == len(rows(learned))
     metric = update_csv(learned, "metric")
     assert ",mm," in metric and ",mm," not in table
+    assert all(0.4 < np.median(row.prior) < 2.5 for row in rows(learned) if row.kind == "ratio")  # of what is listed
 
 
 def test_the_spread_left_is_a_share_of_that_before_and_of_no_spread_none():

@@ -111,6 +111,15 @@ def test_words_are_broken_at_80_letters_on_the_screen_and_at_100_in_the_file_and
     assert f":{'x' * 99}…." in "".join("".join(screen).split())
 
 
+def test_condition_of_small_bass_is_that_of_the_inches_from_8_to_under_12():
+    wr = np.full((40, 1, len(SPECIES), 32), 90.0)
+    wr[..., 7], wr[..., 12] = 40.0, 140.0
+    some = np.full((40, 1, len(SPECIES), 32), 44.5)
+    seen = {"number": some, "relative_weight": wr, "biomass": some}
+    _, kind, told = text._standing(SimpleNamespace(seen=seen), SPECIES)["bass_wr_8_12in"]
+    assert kind == "percent" and (told == 90.0).all()
+
+
 def test_no_quantity_of_the_pond_is_cut_off_on_the_screen(told, monkeypatch):
     members = SimpleNamespace(seen={
         "number": np.full((40, 1, len(SPECIES), 32), 44.5), "relative_weight": np.full((40, 1, len(SPECIES), 32), 88.0),
