@@ -142,6 +142,8 @@ def test_strategies_with_parts_that_have_no_price_are_compared_by_the_rest_only(
     without = ", without grass carp and shad, for which no price was given; of the rest A costs as much as B."
     assert told.money() == f"A USD 100 over 1 year{without}"
     assert told.each().endswith("(of what has a price).")
+    cost = Cost("USD", {"fish": np.full((6, 5), 100.0)}, ())
+    assert wording(np.repeat(np.arange(1.0, 7.0)[:, None], 5, axis=1), cost=cost).each().count("USD") == 4  # the best of six
 
 
 def test_a_goal_that_is_due_in_a_year_says_which():

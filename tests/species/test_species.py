@@ -14,7 +14,7 @@ from pondpop.checks import InputError
 from pondpop.model.community import FOODS
 from pondpop.scenario.schema import AERATORS
 from pondpop.species import KINDS, SPECIES, TRAITS, catalogue, load_parameters, parameters, registry
-from pondpop.species.gears import warmth
+from pondpop.species.gears import selectivity, warmth
 from pondpop.species.parameters import NAMES, SHARED
 from pondpop.species.registry import STRAIN_PARAMETERS
 
@@ -343,10 +343,17 @@ def test_the_sources_tell_every_name_and_note_in_full():
     assert "Works to cite -------------" in told
 
 
+def step(z):
+    return 1.0 / (1.0 + math.exp(-z))
+
+
+@pytest.mark.parametrize("length_mm", [60.0, 150.0, 200.0, 420.0])
+def test_a_gear_takes_fish_from_a_length_on_but_for_a_share_of_the_largest(length_mm):
+    known = step((length_mm - 150.0) / 20.0) * (1.0 - 0.6 * step((length_mm - 400.0) / 30.0))
+    assert selectivity(length_mm, (150.0, 20.0), (400.0, 30.0), 0.6) == pytest.approx(known, rel=1e-12)
+
+
 @pytest.mark.parametrize("water_c", [2.0, 10.0, 19.0, 26.0, 33.0])
 def test_catch_by_temperature_is_a_step_up_and_a_step_down_over_what_both_leave_half_way(water_c):
-    def step(z):
-        return 1.0 / (1.0 + math.exp(-z))
-
     known = step((water_c - 10.0) / 3.0) * step((28.0 - water_c) / 3.0) / step(9.0 / 3.0) ** 2
     assert warmth(water_c, 10.0, 28.0, 3.0) == pytest.approx(known, rel=1e-12)

@@ -337,12 +337,25 @@ def test_tagged_fish_grow_and_die_as_their_group_does():
 # ---------------------------------------------------------------------- the posterior as a source
 
 
-def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fish_that_live(monkeypatch):
-    def groups(number, grown):
-        same = {name: np.arange(2.0)[None] for name in simulate.SAME_GROUP}
-        return same | {"number": np.array([number]), "grown": np.array([grown]), "born": np.zeros((1, 2)),
-                       "log_length": np.log([[100.0, 130.0]]), "spread": np.array([[0.1, 0.2]])}  # fmt: skip
+def groups(number, grown):
+    """Two groups of one member."""
+    same = {name: np.arange(2.0)[None] for name in simulate.SAME_GROUP}
+    return same | {"number": np.array([number]), "grown": np.array([grown]), "born": np.zeros((1, 2)),
+                   "log_length": np.log([[100.0, 130.0]]), "spread": np.array([[0.1, 0.2]])}  # fmt: skip
 
+
+def test_a_marked_fish_is_of_the_groups_in_which_its_length_is_likely_and_lives_as_they_do(monkeypatch):
+    monkeypatch.setattr(simulate, "_groups", lambda engine, species: groups([8.0, 4.0], [0.3, 0.9]))
+    engine = SimpleNamespace(state=SimpleNamespace(members=1))
+    alive = simulate._alive(engine, Marked("bass", 100, 200, (110.0, 110.0)), groups([10.0, 20.0], [0.0, 0.0]))
+    off = (math.log(110 / 100) / 0.1, math.log(110 / 130) / 0.2)
+    likely = 10.0 / 0.1 * math.exp(-0.5 * off[0] ** 2), 20.0 / 0.2 * math.exp(-0.5 * off[1] ** 2)
+    inches = [int(110.0 * math.exp(grown) / 25.4) for grown in (0.3, 0.9)]
+    assert np.flatnonzero(alive[0]).tolist() == inches
+    assert alive[0, inches] == pytest.approx([2 * 0.8 * likely[0] / sum(likely), 2 * 0.2 * likely[1] / sum(likely)])
+
+
+def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fish_that_live(monkeypatch):
     monkeypatch.setattr(simulate, "_groups", lambda engine, species: groups([8.0, 4.0], [0.3, 0.1]))
     engine = SimpleNamespace(state=SimpleNamespace(members=1), parameters=SimpleNamespace(recruit_age_years=np.zeros(1)))
     off = (math.log(110 / 100) / 0.1, math.log(110 / 130) / 0.2)
@@ -555,7 +568,7 @@ def test_one_impossible_record_among_others_is_left_out_and_named(tmp_path):
     mixed = [*survey(day="2026-04-25"), *(f"2026-06-10,seine,bass,24,,{n},," for n in (5, 5, 5))]  # one before the fry
     effort = ["2026-04-25,electrofishing,0.25,", "2026-06-10,seine,,3"]
     found = learning.update_ensemble(pond(members=20, only="few"), records(tmp_path, survey=mixed, effort=effort), "few")
-    assert any("seine bass" in one for one in found.impossible)
+    assert any("seine bass" in one for one in found.impossible) and "records of fish lie outside" not in found.why
     assert not any("electrofishing" in one for one in found.impossible), found.impossible
 
 
