@@ -321,6 +321,20 @@ def test_a_group_that_both_stock_is_told_two_years_on(few, many, cv, said):
     assert found.words.startswith(f"{lead}: bass stocked 2026-04-10 (“young_bass”) ") and said in found.words
 
 
+@pytest.mark.parametrize(("later", "found"), [("2028-04-20", (1, 24)), ("2028-09-30", (0, 19))])
+def test_the_survey_nearest_to_two_years_after_a_stocking_is_told_with_its_months(later, found):
+    days = np.array(["2027-11-01", later], dtype="datetime64[D]")  # 18.8 months, and 24.4 or 29.8
+    told = SimpleNamespace(dataset={"survey_date": SimpleNamespace(values=days)})
+    assert details._survey_after(told, dt.date(2026, 4, 8)) == found
+    assert details._survey_after(told, dt.date(2028, 10, 1)) == (None, 0)
+
+
+@pytest.mark.parametrize(("count", "pairs"), [(4, 6), (5, 4)])
+def test_of_more_than_four_strategies_only_the_best_is_held_against_each_other(count, pairs):
+    told = SimpleNamespace(decision=SimpleNamespace(ranked=list(range(count))))
+    assert len(list(details._pairs(told))) == pairs
+
+
 def test_a_group_that_does_not_differ_is_told_so():
     scenario = pond(members=4, years=3)
     told = teller(dataset(scenario, readings(scenario, 1.0)), "us")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from small import TEXT
+from small import TEXT, pond
 
 from pondpop import cli
 from pondpop.checks import InputError, RunError
@@ -19,7 +19,8 @@ from pondpop.model.inputs import Luck
 from pondpop.records import read_records
 from pondpop.scenario import resolve
 from pondpop.species import SPECIES
-from pondpop.update.likelihood import Haul, Outing, View
+from pondpop.update import verify as views
+from pondpop.update.likelihood import CATCHABILITY, Haul, Outing, View
 from pondpop.update.verify import (
     Checked,
     Discriminants,
@@ -201,6 +202,21 @@ def test_an_assumption_that_moves_hardly_anything_is_not_suspected_and_makes_no_
         assert [(one.assumption, one.suspected) for one in found] == [("food of the pond", a < 0.0)]
     only = {"young of bluegill": off["young of bluegill"]}
     assert estimates([Shows("b", 0.3, np.full(6, 0.2))], view(), only) == []
+
+
+def test_assumptions_are_taken_to_be_off_by_three_standard_deviations_in_the_first_32_members(monkeypatch):
+    asked = []
+    monkeypatch.setattr(views, "run_all", lambda jobs, *_: asked.extend(jobs))
+    monkeypatch.setattr(views, "_told", lambda *_: [(k, ({},), None) for k in range(len(asked))])
+    monkeypatch.setattr(views, "of_books", lambda view, more, by: {"by": by})
+    scenario = pond(members=40, only="few")
+    doubted = CATCHABILITY + "electrofishing bass"
+    view = View({"number": np.zeros((40, 1))}, (0,), 1.0, np.zeros(1), {doubted: np.arange(40.0)})
+    found = views.views_off(scenario, "few", None, Prior(), view)
+    assert {job.members for job in asked} == {32} and {abs(job.source.by) for job in asked} == {3.0}
+    off = found["catchability by electrofishing bass"]
+    assert {way: set(one.doubts[doubted] - np.arange(40.0)) for way, one in off.items()} == {-1: {-3.0}, 1: {3.0}}
+    assert found["by"] == 3.0 * scenario.ensemble.spreads["angler_success"]
 
 
 def test_what_explains_the_records_two_units_of_log_likelihood_worse_than_the_best_is_suspected_no_more():
