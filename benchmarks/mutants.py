@@ -67,6 +67,7 @@ REASONS: dict[str, str] = {
     "2f3a5166": "the order of two summands",
     "f355af75": "how far from 0 and 1 a share that is drawn keeps, at the limit of what numbers tell apart",
     "d46c69e2": "a setting of one C library, of memory only",
+    "8fc6ab72": "a setting of one C library, of memory only",
     "45c2cce4": "how far from 1 a share that is dealt keeps, rounded to the same number",
     "b1d9c134": "of powers of two none lies between",
     "2e36a640": "the order of two summands",
