@@ -146,6 +146,14 @@ def test_nothing_strange_is_replaced(tmp_path, make, name):
     assert contents(tmp_path) == before
 
 
+def test_of_a_strange_folder_and_a_strange_one_left_unfinished_the_one_asked_for_is_named(tmp_path):
+    for name in ("out", "out.partial"):
+        strange_folder(tmp_path / name)
+    with pytest.raises(InputError) as refused:
+        Output(tmp_path / "out", RUN)
+    assert "out.partial" not in str(refused.value)
+
+
 def test_the_top_of_the_disk_is_refused():
     with pytest.raises(InputError, match="top of the disk"):
         Output(Path("/"), RUN)
