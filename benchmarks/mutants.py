@@ -25,6 +25,7 @@ import random
 import re
 import resource
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -233,12 +234,13 @@ def chosen(texts: dict[str, bytes], number: int, seed: int, only: str | None) ->
 
 
 def in_child(work: Callable[[], int], seconds: float = LONGEST_SECONDS) -> int:
-    """The status of a function run in a forked process; 99 if it took too much processor time, 98 if it fell."""
+    """The status of a function run in a forked process; 99 if it took or waited too long, 98 if it fell."""
     child = os.fork()
     if child == 0:
         status = 98
         try:
             resource.setrlimit(resource.RLIMIT_CPU, (int(seconds), int(seconds)))
+            signal.alarm(2 * int(seconds))  # and not for ever where it waits
             status = work()
         finally:
             os._exit(status)

@@ -1,5 +1,7 @@
 """Catch per hour: less where fish are scarce, less where they are wary, back again when they have forgotten."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from small import raw
@@ -104,3 +106,12 @@ def test_deaths_after_release_leave_fewer_to_catch():
     alive, dying = females_alone(0), females_alone(0.3)
     assert (dying[1] < alive[1]).all()
     assert (dying[0] < alive[0]).all()
+
+
+def test_fish_are_caught_by_their_ease_over_the_mean_ease_of_those_that_could_be():
+    strains = SimpleNamespace(species=0, factor=lambda name: np.array([[1.0, 0.5, 0.5], [1.0, 1.0, 0.4]]))
+    fish = np.array([[10.0, 20.0, 10.0], [0.0, 0.0, 0.0]])
+    ease, mean = harvest.ease_of_catching(SimpleNamespace(strains=[strains]), 0, fish)
+    np.testing.assert_allclose(mean, [(10.0 + 10.0 + 5.0) / 40.0, 1.0])
+    np.testing.assert_allclose(ease[0] * mean[0], [1.0, 0.5, 0.5])
+    assert harvest.ease_of_catching(SimpleNamespace(strains=[strains]), 1, fish) is None

@@ -17,6 +17,7 @@ from pondpop.ensemble.run import compare
 from pondpop.model import lengths
 from pondpop.model.day import Engine
 from pondpop.model.inputs import Inputs, Luck, RemovalInput
+from pondpop.model.state import SpreadFactors
 from pondpop.observe.observers import read_survey
 from pondpop.species import SPECIES, load_parameters
 from pondpop.units import G_PER_LB
@@ -254,3 +255,10 @@ def test_predation_moves_the_mean_and_leaves_fish_of_a_length_at_their_weight():
     assert np.abs(moved).max() > 1e-5
     by_growth = engine.books[-1].growth - slope * lengthened
     np.testing.assert_allclose((engine.log_condition() - condition)[:, groups], by_growth[:, groups], atol=1e-9)
+
+
+def test_predation_moves_the_mean_of_a_group_by_half_its_spread_at_most():
+    spread = np.array([[0.02, 0.1]])
+    of_groups = SpreadFactors(spread, np.full((1, 2), SLOPE))
+    np.testing.assert_allclose(of_groups.most_moved, [[0.01, 0.05]])
+    np.testing.assert_allclose(of_groups.least_moved, [[-0.01, -0.05]])

@@ -130,6 +130,16 @@ def test_a_bar_of_relative_weight_reaches_from_limit_to_limit(found, monkeypatch
     assert {line.get_markersize() for axes in drawn[0].axes for line in axes.lines if len(line.get_ydata()) == 1} == {4.0}
 
 
+def test_fish_that_were_left_out_make_no_bar_of_relative_weight_and_none_are_needed_for_one(found, monkeypatch):
+    drawn = []
+    monkeypatch.setattr("pondpop.report.drawing.picture", lambda figure, *words: drawn.append(figure))
+    last = next(s for s in reversed(found.surveys) if any("_wr_" in f.quantity for f in s.findings))
+    for kept in (lambda quantity: not quantity.endswith("wr_left_out"), lambda quantity: quantity.endswith("wr_left_out")):
+        findings = tuple(f for f in last.findings if kept(f.quantity))
+        list(_wr_picture(replace(found, surveys=(replace(last, findings=findings),))))
+        assert len(drawn) == 1
+
+
 def test_lengths_of_the_last_three_surveys_are_drawn(tmp_path):
     days = [f"{year}-04-15" for year in range(2021, 2026)]
     rows = [f"{day},electrofishing,bass,{length},\n" for day in days for length in range(8, 20)]

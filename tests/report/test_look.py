@@ -174,6 +174,9 @@ def test_names_beside_a_panel_stand_near_it_one_below_another(drawn):
               for key, (figure, _) in drawn.items() if key in ("crop", "big", "harvest", "oxygen")}  # fmt: skip
     for key, some in beside.items():
         assert {text.xyann[0] for text in some} == {3}, key
+    for key in ("weight", "survivors"):  # letters of the strategies, at the ends of their lines
+        letters = [text for axes in drawn[key][0].axes for text in texts(axes) if text.get_text() in ("A", "B")]
+        assert len(letters) >= 2 and {text.xyann for text in letters} == {(4, 0)}
     for key in ("harvest", "oxygen"):
         assert [text.xyann[1] for text in beside[key]] == [-6 - 9 * k for k in range(len(beside[key]))]
 
