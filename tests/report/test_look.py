@@ -152,10 +152,12 @@ def test_ranges_and_marks_of_categories_lie_behind_what_is_told(drawn):
             assert sum(line.get_zorder() == 0.5 for line in axes.lines) == 2  # the ends of the range, above its shade
     for axes in drawn["length-bass"][0].axes:
         marks = [line for line in axes.lines if line.get_zorder() == 0]
-        assert [line.get_xdata()[0] for line in marks] == [12, 15, 20]
+        assert [line.get_xdata()[0] for line in marks] == [12, 15, 20] and list(axes.get_xticks()) == [8, 12, 15, 20, 25]
         rows = [patch.get_zorder() for patch in axes.patches]
         assert rows == sorted(rows) and min(rows) > 1
         assert not axes.spines["left"].get_visible()
+    for axes in drawn["length-bluegill"][0].axes:  # trophies, 12 in, stand too near
+        assert list(axes.get_xticks()) == [3, 6, 8, 10]
 
 
 def test_labels_stand_on_the_paper(drawn):
