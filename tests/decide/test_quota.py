@@ -237,6 +237,9 @@ def test_what_so_few_members_cannot_tell_apart_is_chosen_by_the_goals():
     assert quota.best_of(few, 0.8) is few[1]  # 0.23 ± 0.12
     sure = [replace(one, independent=100_000) for one in (nearest, serves, farther)]
     assert quota.best_of(sure, 0.8) is sure[0]
+    near = [with_chances(0.30), with_chances(0.28, worth=1.0)]  # apart by 0.02 ± 0.14, a standard error of 49 members
+    assert quota.best_of([replace(one, independent=49) for one in near], 0.8).value == near[1].value
+    assert quota.best_of([replace(one, independent=51) for one in near], 0.8).value == near[0].value
     met = with_chances(0.9)
     assert quota.best_of([*few, met], 0.8) is met  # what keeps the limits comes first
     none = [with_chances(0.0), with_chances(0.0, worth=1.0)]
@@ -337,6 +340,8 @@ def test_what_binds_is_what_the_others_are_met_without():
     assert k == 1 and without is one
     better = with_chances(0.9, 0.0, 0.9, worth=1.0)
     assert _binds([two, one, better], 0.8) == (1, better)
+    just = with_chances(0.8, 0.0, 0.8, worth=2.0)
+    assert _binds([two, one, better, just], 0.8) == (1, just)
 
 
 def test_a_quota_is_caught_where_nine_tenths_of_it_are():
