@@ -208,6 +208,24 @@ def test_a_rule_that_makes_no_sense_is_refused_before_the_day(take, says):
     np.testing.assert_array_equal(one.number("bluegill"), before)
 
 
+@pytest.mark.parametrize("read", ["number", "biomass"])
+def test_a_window_in_inches_is_refused_where_fish_are_counted_too(read):
+    count = getattr(pondpop.Simulation(pond(members=2), "few").run(until=dt.date(2026, 4, 3)), read)
+    with pytest.raises(InputError) as refused:
+        count("bass", (8, 12))
+    said = "length_mm: got [8, 12], needs a window that ends at 40 mm or more; lengths are in mm: 8 to 12 in are (203, 305)"
+    assert str(refused.value) == said
+    assert (count("bass", (203, 500)) > 0.0).all() and (count("bluegill", (0, 40)) == 0.0).all()
+
+
+@pytest.mark.parametrize("read", ["number", "biomass"])
+def test_fish_of_two_windows_that_touch_are_those_of_both(read):
+    count = getattr(pondpop.Simulation(pond(members=2), "few").run(until=dt.date(2026, 4, 3)), read)
+    parts = [count("bluegill", window) for window in ((0, 95), (95, 110), (110, 400))]
+    assert all((part > 0.0).all() for part in parts)
+    np.testing.assert_allclose(np.sum(parts, axis=0), count("bluegill"), rtol=1e-9)
+
+
 @pytest.mark.parametrize(
     ("until", "remedy"),
     [(dt.datetime(2026, 5, 1), "; give its day, until.date()"), ("2026-05-01", "; give datetime.date(year, month, day)")],

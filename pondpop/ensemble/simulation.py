@@ -27,7 +27,7 @@ __all__ = ["Simulation", "Take"]
 
 ANY_LENGTH = (0.0, np.inf)
 SHORTEST = 1e-3  # mm, whose logarithm is finite; no fish is shorter
-LEAST_ENDS_MM = 40.0  # a window that ends below is one in inches by mistake: nobody takes fry (a choice of ours)
+LEAST_ENDS_MM = 40.0  # a window that ends below is one in inches by mistake; up to there fry can be read (a choice of ours)
 
 
 @dataclass(frozen=True)
@@ -152,11 +152,17 @@ class Simulation:
         return np.array(np.broadcast_to(water, (self.members,)))
 
     def number(self, species: str, length_mm: tuple[float, float] = ANY_LENGTH) -> Array:
-        """Fish/ha of a species between two total lengths in mm [member]. Raises InputError."""
+        """Fish/ha of a species between two total lengths in mm [member], all of them by default.
+
+        Raises InputError for a species that there is not, or a window that ends below 40 mm, as one in inches would.
+        """
         return harvest.in_window(self._engine, _place(species), "per_ha", *_window(length_mm))
 
     def biomass(self, species: str, length_mm: tuple[float, float] = ANY_LENGTH) -> Array:
-        """kg/ha of a species between two total lengths in mm [member]. Raises InputError."""
+        """kg/ha of a species between two total lengths in mm [member], all of them by default.
+
+        Raises InputError for a species that there is not, or a window that ends below 40 mm, as one in inches would.
+        """
         return harvest.in_window(self._engine, _place(species), "kg_per_ha", *_window(length_mm))
 
     def psd(self, species: str, category: str = "quality") -> Array:
@@ -228,9 +234,6 @@ class Simulation:
             allowed = "numbers from 0 to 1" if kind == "share" else "numbers of 0 or more"
             raise InputError(f"{path}, {kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
         shortest, longest = _window(take.length_mm, f"{path}, length_mm")
-        if longest < LEAST_ENDS_MM:
-            allowed = f"a window that ends at {LEAST_ENDS_MM:.0f} mm or more"
-            raise InputError(f"{path}, length_mm", take.length_mm, allowed, "lengths are in mm: 8 to 12 in are (203, 305)")
         return RemovalInput(
             day=self._engine.day,
             species=_place(take.species, f"{path}, species"),
@@ -249,4 +252,7 @@ def _place(species: str, path: str = "species") -> int:
 def _window(length_mm: tuple[float, float], path: str = "length_mm") -> tuple[float, float]:
     if not (isinstance(length_mm, tuple | list) and len(length_mm) == 2 and 0.0 <= length_mm[0] < length_mm[1]):
         raise InputError(path, length_mm, "two lengths in mm, the shorter one first, such as (203, 305)")
+    if length_mm[1] < LEAST_ENDS_MM:
+        allowed = f"a window that ends at {LEAST_ENDS_MM:.0f} mm or more"
+        raise InputError(path, length_mm, allowed, "lengths are in mm: 8 to 12 in are (203, 305)")
     return max(float(length_mm[0]), SHORTEST), float(length_mm[1])

@@ -86,6 +86,12 @@ def test_where_every_fish_of_quality_length_is_of_preferred_length_a_sample_has_
         assert np.array_equal(seen["bass_psd_p"], seen["bass_psd"]) and seen["bass_psd"].std() > 0
 
 
+def test_where_every_fish_is_of_quality_length_so_is_every_sample():
+    u = uniform(5, "survey", range(400), 7)
+    seen = signs(*fish(400, bass=(0.0, 60.0, 40.0)), area_ha=5000.0, fish_sampled=200, uniforms=u)
+    np.testing.assert_allclose(seen["bass_psd"], 100.0, rtol=1e-12)
+
+
 @pytest.mark.parametrize(("bass", "weighed"), [((60.0, 0.0, 0.0), 1), ((1.0, 0.0, 60.0), 0)])
 def test_one_fish_tells_a_mean_wr_with_its_error_and_none_tells_none(bass, weighed):
     one_sd = np.full((1, 7), 0.8413447460685429)  # of the normal law

@@ -276,6 +276,12 @@ def test_what_is_done_is_told_in_groups_fish_that_come_by_themselves_behind_the_
     ]  # fmt: skip
 
 
+def test_fish_that_come_by_themselves_in_some_years_are_told_with_how_many_of_them():
+    flood = '[[strategies.few.arrival]]\nname = "flood"\nspecies = "bluegill"\nday = "05-20"\nchance = 0.25\n'
+    said = line("flood", flood + "length_in = 4\nper_acre = 2\n")
+    assert said.startswith("  25 % of years, 20 May  flood: wild fish come in uninvited, bluegill 4 in (102 mm) long; 2 per acre")
+
+
 def test_what_befalls_a_pond_is_told_by_its_title():
     extra = """
 [what_if.hard_times]
