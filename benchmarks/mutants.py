@@ -72,6 +72,7 @@ REASONS: dict[str, str] = {
     "45c2cce4": "how far from 1 a share that is dealt keeps, rounded to the same number",
     "b1d9c134": "of powers of two none lies between",
     "2e36a640": "the order of two summands",
+    "0c1c12a4": "two limits of which the lower is the smaller, in either order",
     "f6aba51c": "a month has its name in any year",
     "a9306f06": "there is no 31 September",
     "4cf9d779": "limits and marks of an axis, in either order",
