@@ -165,11 +165,12 @@ class Places:
             new = self.piece(start, end).replace(node.attr, {"minimum": "maximum", "maximum": "minimum"}[node.attr])
             yield self.change("bound", node, start, end, new)
         elif isinstance(node, ast.Compare) and len(node.ops) == 1:
-            turned = {ast.Lt: ">", ast.LtE: "<", ast.Gt: "<", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "=="}
-            new_op = turned.get(type(node.ops[0]))
-            if new_op:
-                start, end = self.span(node.left)[1], self.span(node.comparators[0])[0]
-                yield self.change("bound", node, start, end, f" {new_op} ")
+            turned = {"<": ">", "<=": "<", ">": "<", ">=": ">", "==": "!=", "!=": "=="}
+            start, end = self.span(node.left)[1], self.span(node.comparators[0])[0]
+            between = self.piece(start, end)  # brackets may stand there too
+            sign = between.strip("() \n")
+            if sign in turned:
+                yield self.change("bound", node, start, end, between.replace(sign, turned[sign]))
         elif isinstance(node, ast.Constant) and type(node.value) in (float, int) and abs(node.value) > 2:
             start, end = self.span(node)
             new = repr(node.value * 1.01) if isinstance(node.value, float) else repr(node.value + 1)
