@@ -10,6 +10,7 @@ from small import pond, raw
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import _oxygen, prepare, season_effort
 from pondpop.scenario import befallen, resolve
+from pondpop.species import place_of
 
 
 def hours_at_night(first, last):
@@ -131,3 +132,16 @@ def test_what_holds_from_one_day_to_another_holds_on_both_and_the_stricter_of_se
         ("26-04-02", "26-04-03", 1.0), ("27-03-30", "27-04-01", 2.0), ("27-04-02", "27-04-02", 3.0),
         ("27-04-03", "27-04-03", 1.0),
     ]  # fmt: skip
+
+
+def test_local_knowledge_multiplies_what_it_is_of_as_often_as_it_is_said():
+    said = raw(only="few")
+    told = [("bass", "growth", 1.2), ("bluegill", "spawning", 0.5), ("bass", "growth", 1.5), ("bass", "survival", 0.8)]
+    said["local_knowledge"] = [
+        {"species": species, "process": process, "multiplier": by, "reason": "invented"} for species, process, by in told
+    ]
+    scenario = resolve(said)
+    made = prepare(scenario, scenario.strategies["few"], *Prior().draw(scenario, scenario.strategies["few"], 0, 1))
+    bass, bluegill = place_of("bass"), place_of("bluegill")
+    assert made.local_growth[bass] == pytest.approx(1.8) and made.local_growth[bluegill] == 1.0
+    assert made.local_spawning[bluegill] == 0.5 and made.local_survival[bass] == 0.8 and made.local_spawning[bass] == 1.0

@@ -220,6 +220,7 @@ def test_flows_of_parts_of_a_day_add_up_to_what_came_and_went():
     assert (f.pellets_eaten > 0.0).all() and (f.pellets_eaten <= f.pellets_given).all()
     died = f.deaths_biomass[..., 0].sum(axis=1)  # of predation
     np.testing.assert_allclose(f.eaten[:, :, : len(SPECIES)].sum(axis=(1, 2)), died, rtol=1e-6)
+    assert (f.eaten[:, 0, len(SPECIES) : -1].sum(axis=1) > 0.0).all()  # bass ate food of the pond besides
 
 
 def test_removals_of_few_fish_take_whole_ones_of_their_weight_and_each_has_its_own_luck():
