@@ -73,6 +73,7 @@ REASONS: dict[str, str] = {
     "b1d9c134": "of powers of two none lies between",
     "2e36a640": "the order of two summands",
     "0c1c12a4": "two limits of which the lower is the smaller, in either order",
+    "9fb58e9a": "the same line twice",
     "f6aba51c": "a month has its name in any year",
     "a9306f06": "there is no 31 September",
     "4cf9d779": "limits and marks of an axis, in either order",
