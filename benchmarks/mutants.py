@@ -58,7 +58,6 @@ KINDS = ("sign", "product", "exponent", "bound", "constant", "order")
 REASONS: dict[str, str] = {
     "fa680810": "a setting of one C library, of memory only",
     "d459356d": "the fields of an error hold what its arguments do",
-    "c66d8330": "a slack for rounding, far above it either way",
     "595e3cc1": "no table has the keys of one quantity only",
     "318954df": "at exactly 40 both ways tell the same digits",
     "74d18b48": "there is no thirteenth month among the wanted",

@@ -334,9 +334,6 @@ def test_tagged_fish_grow_and_die_as_their_group_does():
     assert mean == pytest.approx(length[:, 1, k] / 25.4, abs=1.0)
 
 
-# ---------------------------------------------------------------------- the posterior as a source
-
-
 def groups(number, grown):
     """Two groups of one member."""
     same = {name: np.arange(2.0)[None] for name in simulate.SAME_GROUP}
@@ -363,6 +360,9 @@ def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fis
     longer = (likely[0] * math.expm1(0.3) + likely[1] * math.expm1(0.1)) / sum(likely) * 110.0
     found = simulate._growth(engine, Growing("bass", 100, 200, (110.0,)), groups([10.0, 10.0], [0.0, 0.0]))
     assert found == pytest.approx([longer * 3.6525])
+
+
+# ---------------------------------------------------------------------- the posterior as a source
 
 
 def test_without_records_the_ensemble_is_the_prior_exactly(tmp_path):
