@@ -8,7 +8,7 @@ from published.formulas import checks, read
 
 from pondpop.model import bioenergetics
 from pondpop.observe.indices import target_range
-from pondpop.species import catalogue
+from pondpop.species import SPECIES, catalogue, load_parameters
 
 CHECKS = checks()
 
@@ -108,3 +108,15 @@ def test_every_check_names_its_source_and_its_tolerance():
 def test_a_standard_weight_is_that_of_the_relation_of_a_species_file():
     for species, intercept, slope in (("bass", -5.528, 3.273), ("redear", -4.968, 3.119)):
         assert catalogue.standard_weight_g(species, 100.0) == pytest.approx(10 ** (intercept + 2.0 * slope), rel=1e-12)
+
+
+def test_male_bass_stand_to_females_as_in_florida_rivers():
+    """Females' largest length and its coefficient are fitted to ponds, males' are kept in the ratio of Bonvechio et al. 2005,
+    as printed: females 644.2 mm and 0.2064 a year, males 427.8 and 0.3164."""
+    p = load_parameters()
+    length, coefficient = (
+        float((getattr(p, f"{name}_male_{unit}") / getattr(p, f"{name}_female_{unit}"))[0, SPECIES.index("bass")])
+        for name, unit in (("asymptotic_length", "mm"), ("growth_coefficient", "per_year"))
+    )
+    assert length == pytest.approx(427.8 / 644.2, rel=1e-3)
+    assert coefficient == pytest.approx(0.3164 / 0.2064, rel=1e-3)
