@@ -154,7 +154,7 @@ def _started(stocking: str) -> Engine:
 
 
 def test_grown_bass_near_their_longest_put_on_weight_and_then_stop_eating():
-    engine = _started(stocked(25, 2, name="giants") + stocked(15, 2, name="grown"))
+    engine = _started(stocked(25, 2, name="giants") + stocked(13, 2, name="grown"))
     groups, s = engine.slices[BASS], engine.state
     condition = engine.log_condition()
     grown = bioenergetics.grown_shares(engine)
