@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -112,7 +113,7 @@ def _scale(cases: Sequence[Case], index: Index) -> tuple[float, float, list[floa
     if index.limits[0] == 0:
         return *index.limits, [0, 50, 100]
     step = 10 if high - low < 60 and len(cases) < 3 else 20
-    return low, high, [float(tick) for tick in range(-(-int(low) // step) * step, int(high) + 1, step)]
+    return low, high, [float(tick) for tick in range(ceil(low / step) * step, int(high) + 1, step)]
 
 
 def _range(index: Index) -> str:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -153,6 +154,24 @@ def test_an_index_over_time_is_the_band_of_the_tables(cases, kept):
             low, high = axes.get_ylim()
             assert low <= np.nanmin(band) and np.nanmax(band) <= high and low <= min(index.wanted) and high >= max(index.wanted)
             assert all(low <= tick <= high for tick in axes.get_yticks())
+
+
+@pytest.mark.parametrize(
+    ("count", "least", "most", "limits", "ticks"),
+    [
+        (1, 80.0, 100.0, (70.0, 115.0), [70, 80, 90, 100, 110]),
+        (3, 80.0, 100.0, (70.0, 115.0), [80, 100]),  # three panels are low
+        (2, 62.7, 100.0, (60.7, 115.0), [70, 80, 90, 100, 110]),
+        (2, 57.1, 100.0, (55.1, 115.0), [60, 70, 80, 90, 100, 110]),  # 59.9 points
+        (2, 57.0, 100.0, (55.0, 115.0), [60, 80, 100]),
+        (2, 80.0, 118.0, (70.0, 120.0), [70, 80, 90, 100, 110, 120]),
+    ],
+)
+def test_a_scale_of_condition_is_wide_enough_and_has_round_ticks_within_it(count, least, most, limits, ticks):
+    (index,) = (one for one in time_series.balance_indices("balanced") if one.name == "bass_wr_8_12in")
+    band = SimpleNamespace(band=lambda name: np.array([[least, np.nan, most]]))
+    low, high, at = time_series._scale([band] * count, index)
+    assert (low, high) == pytest.approx(limits) and at == ticks
 
 
 def test_standing_crop_is_that_of_the_tables(cases, kept):
