@@ -240,14 +240,19 @@ def tenths(chance: float, members: int = 1000) -> str:
     return ">9" if guarded > 0.95 else str(math.floor(10 * guarded + 1e-9) or "<1")
 
 
+def hundredths(chance: float) -> int:
+    """A chance in whole per cent, rounded down; so many hundredths are so many, though 100 · 0.29 is less than 29."""
+    return math.floor(100 * chance + 1e-9)
+
+
 def in_hundred(chance: float, members: int = 1000) -> str:
     """A chance in per cent, rounded down, and never a certainty: 76 %, over 99 %, under 1 %."""
     doubt = max(0.01, 1.0 / (members + 1))
     if chance < doubt:
         return f"under {math.ceil(100 * doubt - 1e-9)} %"
     if chance > 1.0 - doubt:
-        return f"over {math.floor(100 * (1.0 - doubt) + 1e-9)} %"
-    return f"{math.floor(100 * chance + 1e-9)} %"
+        return f"over {hundredths(1.0 - doubt)} %"
+    return f"{hundredths(chance)} %"
 
 
 # ---------------------------------------------------------------------- dates and lists

@@ -26,6 +26,7 @@ from pondpop.units import (
     day,
     day_of_year,
     figure_of,
+    hundredths,
     in_csv,
     in_hundred,
     in_ten,
@@ -225,6 +226,7 @@ def test_tenths(chance, told):
 
 
 def test_a_chance_in_per_cent_is_never_told_as_more_than_it_is():
+    assert [hundredths(k / 100) for k in range(101)] == list(range(101)) and hundredths(0.2899) == 28
     assert (in_hundred(0.76), in_hundred(0.76 - 1e-12), in_hundred(0.7699)) == ("76 %", "76 %", "76 %")
     assert (in_hundred(0.005), in_hundred(0.01), in_hundred(0.99), in_hundred(0.995)) == ("under 1 %", "1 %", "99 %", "over 99 %")
     assert (in_hundred(0.05, 9), in_hundred(0.95, 9)) == ("under 10 %", "over 90 %")

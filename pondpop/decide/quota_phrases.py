@@ -20,7 +20,7 @@ from pondpop.decide.phrases import FUTURES, Wording
 from pondpop.decide.quota import MOST_KG_PER_HA, Found, Question, Trial, at_least, chance_caught, whole_fish, with_quota
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.scenario import Scenario
-from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, in_ten, joined
+from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, hundredths, in_ten, joined
 
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -169,7 +169,7 @@ def _met(found: Found) -> str:
         met = f"This one meets {each}"
     elif best.meets(question.probability):
         least = min(at_least(chance, best.independent) for chance in best.chances.values())
-        met = f"It may meet {each}, but so few futures are sure of {int(100 * least)} % only (more would tell). This one"
+        met = f"It may meet {each}, but so few futures are sure of {hundredths(least)} % only (more would tell). This one"
     else:
         them_all, nearest = ("them all", "The nearest of them") if len(best.limits) > 1 else ("that", "The nearest")
         if any(one.all_at_once > best.all_at_once for one in found.others.values()):
@@ -200,7 +200,7 @@ def _binding(found: Found) -> str:
         low, high = binding.widened
         new = f"from {brief(low, 2)}" if np.isinf(high) else f"{brief(low, 2)}–{brief(high, 2)}"
         text += f" Were {new} enough, the quota would meet it."
-    elif likely := int(100 * found.best.chances[limit.name]):
+    elif likely := hundredths(found.best.chances[limit.name]):
         text += f" Were a probability of {likely} % enough, the quota would meet it."
     return text
 

@@ -318,6 +318,15 @@ def test_of_fish_that_are_expected_it_is_said_which_probability_would_be_enough(
     assert f"Without it the same amounts would serve the goals best. Were a probability of {share} % enough" in text
 
 
+def test_the_probability_that_would_be_enough_is_the_one_that_was_found():
+    """100 · 0.29 is a little less than 29."""
+    best, asked, made = trial(members=100)
+    limit = replace(best.limits[0], values=np.where(np.arange(100) < 29, 50.0, 5.0))
+    best = replace(best, limits=(limit,))
+    text = quota_text(quota.Found(asked, best, {"no harvest": best}, quota.Binding(limit, best, None), [best], 1, made))
+    assert "bass PSD 40–70 29 %." in text and "Were a probability of 29 % enough" in text
+
+
 def test_what_binds_tells_what_leaving_it_out_would_be_worth():
     best, asked, made = trial()
     other = replace(best, amounts=best.amounts / 2, scores=[replace(best.scores[0], values=best.scores[0].values + 6.0)])
