@@ -162,8 +162,8 @@ def _met(found: Found) -> str:
     best, question = found.best, found.question
     if not best.limits:
         return ""
-    got = ", ".join(f"{name} {100 * chance:.0f} %" for name, chance in best.chances.items())
-    got += f", all at once {100 * best.all_at_once:.0f} %" if len(best.limits) > 1 else ""
+    got = ", ".join(f"{name} {hundredths(chance)} %" for name, chance in best.chances.items())
+    got += f", all at once {hundredths(best.all_at_once)} %" if len(best.limits) > 1 else ""
     each = "each of them" if len(best.limits) > 1 else "that"
     if found.met:
         met = f"This one meets {each}"
@@ -192,7 +192,7 @@ def _binding(found: Found) -> str:
     if left:
         met = all(chance >= question.probability for chance in left.values())
         how = "meet the others" if met else "come nearest to the others"
-        text += f" Without it {told} would {how} ({joined(f'{100 * c:.0f} %' for c in left.values())})"
+        text += f" Without it {told} would {how} ({joined(f'{hundredths(c)} %' for c in left.values())})"
     else:
         text += f" Without it {told} would serve the goals best"
     text += "." if same else f", {_worth(float((without.worth - found.best.worth).mean()))}."
@@ -425,10 +425,10 @@ def _catching(found: Found) -> Passage:
             continue
         total = hours[:, numbers == year].sum(axis=1)
         available = sum(a.hours_per_ha for a in strategy.angling if a.from_year <= k + 1 <= a.to_year)
-        cells = [str(1970 + year), _cell(total), f"{100 * chance[k]:.0f} %"]
+        cells = [str(1970 + year), _cell(total), f"{hundredths(chance[k])} %"]
         if available:
             enough = float((total <= available * scenario.pond.area_ha).mean())
-            cells[1] += f" (the {brief(available * scenario.pond.area_ha)} hours fished suffice: {100 * enough:.0f} %)"
+            cells[1] += f" (the {brief(available * scenario.pond.area_ha)} hours fished suffice: {hundredths(enough)} %)"
         rows.append(cells)
     if len(rows) == 1:
         return Passage("")
@@ -475,7 +475,7 @@ def _season(question: Question) -> str:
 
 def _cell(values: Array | float) -> str:
     if isinstance(values, float):
-        return f"{values:.0f}"
+        return str(hundredths(values / 100.0))
     known = values[np.isfinite(values)]
     return band(np.quantile(known, QUANTILES)) if known.size else "–"
 

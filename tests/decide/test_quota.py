@@ -327,6 +327,16 @@ def test_the_probability_that_would_be_enough_is_the_one_that_was_found():
     assert "bass PSD 40–70 29 %." in text and "Were a probability of 29 % enough" in text
 
 
+def test_a_limit_that_fails_by_a_hair_is_not_told_to_hold():
+    """399 of 500 members are no 80 %."""
+    best, asked, made = trial(members=500)
+    limit = replace(best.limits[0], values=np.where(np.arange(500) < 399, 50.0, 5.0))
+    best = replace(best, limits=(limit,))
+    found = quota.Found(asked, best, {"no harvest": best}, None, [best], 1, made)
+    assert not best.meets(0.8) and "bass PSD 40–70 79 %." in quota_text(found)
+    assert {row[2] for row in quota_phrases._trade_off_rows(found)} == {"all limits, %", "79"}
+
+
 def test_what_binds_tells_what_leaving_it_out_would_be_worth():
     best, asked, made = trial()
     other = replace(best, amounts=best.amounts / 2, scores=[replace(best.scores[0], values=best.scores[0].values + 6.0)])
