@@ -153,7 +153,7 @@ def _asked(found: Found) -> str:
         return f"Quota for “{title}”, until {last}: the goals set no limits, so this is what serves them best."
     of = "with" if len(best.limits) == 1 else "each with"
     return (
-        f"Quota for “{title}”: by the goals, {told}, {of} a probability of {100 * question.probability:.0f} %, over the "
+        f"Quota for “{title}”: by the goals, {told}, {of} a probability of {brief(100 * question.probability)} %, over the "
         f"twelve months to {last}; of what keeps that, what serves the goals best."
     )
 

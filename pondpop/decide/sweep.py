@@ -312,8 +312,8 @@ def _earliest(
     """The earliest date, the value of axis k, at which enough of the group lives."""
     ordered = sorted((row for row in rows if row.survivors is not None), key=lambda row: str(row.values[k]))
     chances = [float(np.mean(np.asarray(row.survivors) >= keep_share)) for row in ordered]
-    what = f"at least {100 * keep_share:.0f} % of {group} live {12 * COUNTED_YEARS} months after their stocking"
-    sure = f"a chance of {100 * probability:.0f} %"
+    what = f"at least {brief(100 * keep_share)} % of {group} live {12 * COUNTED_YEARS} months after their stocking"
+    sure = f"a chance of {brief(100 * probability)} %"
     members = ordered[0].scores[0].values.shape[-1]
     for row, chance in zip(ordered, chances, strict=True):
         if chance >= probability:

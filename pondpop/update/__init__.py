@@ -8,9 +8,10 @@ stocking, weather, catch) are run up to the last record, weighed by the likeliho
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from math import ceil, floor
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ from pondpop.ensemble.run import Store
 from pondpop.ensemble.store import package_versions
 from pondpop.records import Records, read_records
 from pondpop.scenario import Run, Scenario, as_scenario, dump, years_after
+from pondpop.units import hundredths
 from pondpop.update.from_records import Evidence, evidence
 from pondpop.update.likelihood import (
     DOUBTS,
@@ -149,12 +151,8 @@ def update_ensemble(
         _told(o, now) for o, now in zip(seen.observations, shown, strict=True) if not is_far[id(o)] and _far(now)
     )
     found = replace(found, contradictory=against, stages=tuple(stages), fits=fits)
-    left, least = stages[-1].independent, max(LEAST_EFFECTIVE, LEAST_SHARE * scenario.ensemble.members)
-    if stages[-1].power < 1.0 or left < least:
-        how = f"after {len(stages)} stages {stages[-1].power:.0%} of what the records say was taken in" if (
-            stages[-1].power < 1.0
-        ) else f"what is left is worth only {left:.0f} independent members, {least:.0f} are needed"
-        return replace(found, why=f"Nothing is concluded: {how}. Take more members (--members), or check the records.")
+    if why := in_want_of(stages, scenario.ensemble.members):
+        return replace(found, why=f"Nothing is concluded: {why}. Take more members (--members), or check the records.")
     posterior = Posterior(
         {decision: u for decision, u in learned.uniforms.items() if not decision.startswith(DOUBTS)},
         until,
@@ -162,6 +160,19 @@ def update_ensemble(
         _provenance(scenario, name, records),
     )
     return replace(found, learned=learned, posterior=posterior)
+
+
+def in_want_of(stages: Sequence[Stage], members: int) -> str:
+    """What is missing for something to be concluded from the last of some stages; empty where nothing is.
+
+    Told so that the figures say it: what was reached is rounded down, what is needed up.
+    """
+    last, least = stages[-1], max(LEAST_EFFECTIVE, LEAST_SHARE * members)
+    if last.power < 1.0:
+        return f"after {len(stages)} stages {hundredths(last.power)} % of what the records say was taken in"
+    if last.independent < least:
+        return f"what is left is worth only {floor(last.independent)} independent members, {ceil(least)} are needed"
+    return ""
 
 
 def _nothing_seen(scenario: Scenario, records: Records, name: str, seen: Evidence) -> Update:

@@ -7,6 +7,7 @@ import datetime as dt
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import floor
 from textwrap import fill
 
 import numpy as np
@@ -182,7 +183,7 @@ def update_text(found: Update, units: Units) -> str:
     text += "".join(line + "\n" for line in left_out_and_odd(found.records))
     if found.stages:
         text += "\n" + columns(_stage_cells(found))
-        worth = f"{found.stages[-1].independent:.0f} independent members of {found.scenario.ensemble.members}"
+        worth = f"{floor(found.stages[-1].independent)} independent members of {found.scenario.ensemble.members}"
         text += f"\nWhat is left tells as much as {worth}.\n"
     if found.why:
         return text + "\n" + fill(found.why, 100) + "\n"
@@ -210,7 +211,7 @@ def update_answer(found: Update, units: Units) -> str:
         more = f" Rows for {len(slips) - 1} other reason{'s' * (len(slips) > 2)} stand in update.txt." if len(slips) > 1 else ""
         said.append(f"{left_out(found.records)}: {shortened(slips[0], 300)}.{more}")
     if found.stages:
-        said.append(f"What is left tells as much as {found.stages[-1].independent:.0f} independent members of "
+        said.append(f"What is left tells as much as {floor(found.stages[-1].independent)} independent members of "
                     f"{found.scenario.ensemble.members}.")  # fmt: skip
     if found.why:
         said.append(found.why)
@@ -244,7 +245,7 @@ def _stage_cells(found: Update) -> list[list[str]]:
     head = ["stage", "of the likelihood", "left by their weights", "independent members", "moves", "taken"]
     body = [
         [
-            str(k + 1), f"{stage.power:.1%}", f"{stage.effective:.0f}", f"{stage.independent:.0f}", str(stage.moves),
+            str(k + 1), f"{stage.power:.1%}", f"{stage.effective:.0f}", str(floor(stage.independent)), str(stage.moves),
             f"{stage.taken:.0%}",
         ]
         for k, stage in enumerate(found.stages)

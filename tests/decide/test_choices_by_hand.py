@@ -100,6 +100,8 @@ def test_the_earliest_date_is_the_first_at_which_as_many_live_as_often_as_asked(
     assert said.startswith("Earliest date at which at least 50 % of young_bass live ") and "a chance of 80 %: d2 (80 %" in said
     none = sweep._earliest(rows[1:], (), 0, 0.5, 0.9, "young_bass")
     assert none.startswith("At no date do at least 50 %") and "nearest: d2 (80 %" in none
+    odd = sweep._earliest(rows[1:], (), 0, 0.125, 0.975, "young_bass")  # told as they were asked for
+    assert odd.startswith("Earliest date at which at least 12.5 % of young_bass live ") and "with a chance of 97.5 %: d1" in odd
     alike = sweep._earliest(survivors(d1=[0.1] * 10, d2=[0.3] * 10), (), 0, 0.5, 0.9, "young_bass")
     assert "nearest: d2" in alike  # of chances alike that with most alive
     asked = []
@@ -181,6 +183,9 @@ def test_what_a_quota_was_asked_for_is_told(names, said):
     question = SimpleNamespace(strategy="few", probability=0.8)
     told = quota_phrases._asked(SimpleNamespace(best=best, question=question, scenario=pond()))
     assert told.startswith("Quota for “") and f"”{said}" in told
+    question.probability = 0.975
+    told = quota_phrases._asked(SimpleNamespace(best=best, question=question, scenario=pond()))
+    assert f"”{said.replace('80 %', '97.5 %')}" in told
 
 
 def test_plans_have_their_number_and_values_and_the_files_own_its_name():

@@ -10,7 +10,7 @@ import pytest
 
 from pondpop.records import BadRow, Records
 from pondpop.species.registry import SPECIES
-from pondpop.update import text
+from pondpop.update import in_want_of, text
 from pondpop.update.smc import Stage
 from pondpop.update.text import Row, narrowed, update_answer, update_csv, update_text
 
@@ -46,9 +46,9 @@ def test_an_update_is_told_with_its_stages_and_tables(told):
     lines = update_text(found(), "us").splitlines()
     assert lines[0] == "3 records of the strategy few until 2026-06-15."
     assert [line.split() for line in lines[3:5]] == [
-        ["1", "25.0%", "20", "22", "2", "50%"], ["2", "100.0%", "30", "26", "3", "25%"]
+        ["1", "25.0%", "20", "22", "2", "50%"], ["2", "100.0%", "30", "25", "3", "25%"]
     ]  # fmt: skip
-    assert "What is left tells as much as 26 independent members of 40." in lines
+    assert "What is left tells as much as 25 independent members of 40." in lines
     k = lines.index("What the records narrowed, relative to what is listed (median [p10–p90]):")
     assert [line.split() for line in lines[k + 1 : k + 4]] == [
         ["prior", "posterior", "spread", "left"], ["growth", "of", "bass", "1", "[0.787–1.27]", "1", "[0.976–1.02]", "10%"], [],
@@ -167,3 +167,15 @@ def test_the_screen_says_why_rows_were_left_out(told):
     assert "Left out, 3 rows: survey.csv, line 4: " in screen(*rows) and "(3 such rows: lines 4, 9, 11)." in screen(*rows)
     assert "Left out, 4 rows: " in screen(*rows, other)
     assert "Rows for 1 other reason stand in update.txt." in screen(*rows, other)
+
+
+def test_what_is_missing_for_a_conclusion_is_told_in_figures_that_say_so():
+    """A hair below the limit is below it in the words too; the limit is 20, or a tenth of the members."""
+
+    def said(power, independent, members=128):
+        return in_want_of([Stage(0.5, 64.0, 64.0, 3, 0.5), Stage(power, 30.0, independent, 3, 0.5)], members)
+
+    assert said(1.0, 20.0) == "" and said(1.0, 20.5, members=205) == ""
+    assert said(1.0, 19.96) == "what is left is worth only 19 independent members, 20 are needed"
+    assert said(1.0, 20.4, members=205) == "what is left is worth only 20 independent members, 21 are needed"
+    assert said(0.9996, 60.0) == "after 2 stages 99 % of what the records say was taken in"
