@@ -115,7 +115,7 @@ def shown(value: object) -> str:
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
-        text = f'"{one_line(value[: _LONGEST_SHOWN + 1])}"'
+        text = f'"{one_line(value[:_LONGEST_SHOWN])}"'
     elif isinstance(value, dt.date | dt.time):
         text = value.isoformat()
     elif isinstance(value, Mapping):
@@ -168,7 +168,7 @@ def _closest(word: object, known: list[str]) -> str:
     from difflib import get_close_matches  # most inputs have no use for it
 
     longer = [key for key in known if key.startswith(f"{word}_")]
-    close = longer if len(longer) == 1 else get_close_matches(str(word)[:200], known, n=1)
+    close = longer if len(longer) == 1 else get_close_matches(str(word)[:_LONGEST_FACT], known, n=1)
     return close[0] if close else ""
 
 
@@ -246,7 +246,7 @@ def choice(path: str, value: object, known: Iterable[str], other_names: Mapping[
 
 def meant(value: object, known: list[str], other_names: Mapping[str, str]) -> str:
     """A remedy that names the word that is meant, if one can be told."""
-    words = " ".join(str(value)[:200].lower().replace("_", " ").replace("-", " ").split())
+    words = " ".join(str(value)[:_LONGEST_FACT].lower().replace("_", " ").replace("-", " ").split())
     singular = words.removesuffix("s") if not words.endswith("ss") else words
     called = [other_names.get(words), other_names.get(singular), words, singular]
     return _meant(next((word for word in called if word in known), "") or _closest(value, known))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
 from itertools import takewhile
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeVar
 
@@ -126,9 +127,8 @@ def brief(value: float, digits: int = 3) -> str:
         return "0"
     rounded = float(f"{value:.{digits}g}")
     if abs(rounded) < 1e-4:
-        places = digits - 1 - math.floor(math.log10(abs(rounded)))
-        return f"{rounded:.{places}f}".rstrip("0")
-    return f"{rounded:,.0f}" if abs(rounded) >= 10 ** (digits - 1) else f"{rounded:.10g}"
+        return f"{Decimal(repr(rounded)):f}"
+    return f"{rounded:,.0f}" if abs(rounded) >= 10 ** (digits - 1) else f"{rounded:.{digits}g}"
 
 
 def in_csv(value: float, least: float = 1e-6) -> str:

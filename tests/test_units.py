@@ -208,10 +208,13 @@ def test_a_value_has_as_many_digits_as_tell_it_from_others_and_three_at_least():
     assert told == ["10 lb", "10 lb", "10.04 lb", "10.04 lb"]
     assert units.told_apart(pounds[2], pounds, "weight", "us") == "10.01 lb"
     assert units.told_apart(pounds[3], pounds, "weight", "us") == "10.012 lb"
+    alike = units.told_apart(1 / 3, [math.nextafter(1 / 3, 1)], "ratio", "us")
+    assert alike == "0.333333333333333"  # a number holds no more digits surely
 
 
 def test_a_figure_is_told_with_its_unit():
     assert with_unit(1000, "weight", "metric") == "1 kg" and with_unit(1510, "weight", "metric") == "1.5 kg"
+    assert with_unit(2346, "weight", "metric", 3) == "2.35 kg"
     assert with_unit(992, "weight", "metric") == "990 g" and with_unit(1500, "weight", "us") == "1,500 lb"
     assert with_unit(3, "ratio", "us") == "3"
     assert both(28.02, "crop", "us") == "25 lb/acre (28 kg/ha)" and both(28.02, "crop", "metric") == "28 kg/ha (25 lb/acre)"
@@ -260,6 +263,12 @@ def test_names_that_would_be_cut_to_the_same_text_stay_apart():
     assert told_short(long, 26) == ["restructure w…spring", "restructure w…autumn", "leave it"]
     assert told_short(["a" * 30 + "1" + "a" * 30, "a" * 30 + "2" + "a" * 30], 10) == ["aaaaa…aa1…", "aaaaa…aa2…"]
     assert told_short([long[0]] * 2, 10) == ["restructu…"] * 2  # one name twice is one name
+
+
+def test_where_names_part_a_quarter_of_the_room_tells_what_stands_before_and_a_number_what_is_still_alike():
+    assert told_short(["a" * 30 + "1bcdef", "a" * 30 + "2bcdef"], 20) == ["a" * 10 + "…aaaaa1bc…", "a" * 10 + "…aaaaa2bc…"]
+    names = ["w" * 20 + "a" + "y" * 20 + "1", "w" * 20 + "a" + "y" * 20 + "2", "w" * 20 + "b" + "y" * 20]
+    assert told_short(names, 12) == ["w" * 10 + "…1", "w" * 10 + "…2", "wwwwww…wwwb…"]
 
 
 @given(st.lists(st.text("ab ", min_size=1, max_size=40).filter(str.strip), max_size=12), st.integers(8, 30))

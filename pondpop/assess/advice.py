@@ -36,8 +36,8 @@ _WORDS = {
     "both small": "bass and bluegill are both small",
     "few young": "few young fish come on",
 }
-BASS_LB = {"fertile": (25.0, 35.0), "infertile": (10.0, 10.0)}
-BLUEGILL_LB = {"fertile": 200.0, "infertile": 100.0}
+BASS_LB = {"fertile": (25, 35), "infertile": (10, 10)}
+BLUEGILL_LB = {"fertile": 200, "infertile": 100}
 EXTENSION, AGENCIES = "Alabama Extension ANR-577", "advice of state agencies"
 MONTHS = "From April to October, most of it in spring while bass are in shallow water (common practice, no source)."
 _NOT = {"bass crowded": "thin bass are crowded, not overfished", "bass fished hard": "well-fed bass are overfished, not crowded"}

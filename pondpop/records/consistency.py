@@ -9,6 +9,7 @@ import datetime as dt
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import combinations, pairwise
+from math import inf
 from typing import TypeVar
 
 from pondpop.checks import Fact, InputError
@@ -119,7 +120,7 @@ def _overlap(a: Catch, b: Catch) -> bool:
     """Whether two length classes share lengths; "size not noted" may stand beside measured fish."""
     if any(c.shortest_mm is None and c.longest_mm is None for c in (a, b)):
         return False
-    return max(a.shortest_mm or 0, b.shortest_mm or 0) < min(a.longest_mm or 1e9, b.longest_mm or 1e9)
+    return max(a.shortest_mm or 0, b.shortest_mm or 0) < min(a.longest_mm or inf, b.longest_mm or inf)
 
 
 def sought(sheet: Sheets | None, efforts: Sheets | None, fish: list[Fish], effort: list[Effort]) -> list[Fish]:
@@ -150,13 +151,13 @@ def histories(
     survey: Sheets | None, sheet: Sheets, fish: list[Fish], tags: list[TagEvent]
 ) -> tuple[list[Fish], list[TagEvent]]:
     """Follows each tag through its days; rows that contradict what came before are left out."""
-    order = {"tagged": 0, "recaptured": 1, "survey": 2, "kept": 3}
+    order = "tagged", "recaptured", "survey", "kept"
     life: dict[str, list[tuple[dt.date, int, str, Fish | TagEvent]]] = defaultdict(list)
     for t in tags:
-        life[t.tag].append((t.date, order[t.event], t.event, t))
+        life[t.tag].append((t.date, order.index(t.event), t.event, t))
     for f in fish:
         if f.tag:
-            life[f.tag].append((f.date, order["survey"], "survey", f))
+            life[f.tag].append((f.date, order.index("survey"), "survey", f))
     out: set[tuple[str, int]] = set()
     for tag, events in life.items():
         events.sort(key=lambda e: (e[0], e[1], e[3].line))

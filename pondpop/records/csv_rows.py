@@ -13,7 +13,7 @@ import math
 import re
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import accumulate
+from itertools import accumulate, islice
 from pathlib import Path
 from typing import TypeVar
 
@@ -111,7 +111,7 @@ class Lines:
 
     def _separator(self, text: str) -> str:
         """What separates the columns: most of commas, semicolons and tabs in the first lines outside quotation marks."""
-        first = re.sub(r'"[^"\n]*"', "", "\n".join(text[:20_000].splitlines()[: MOST_TITLE_LINES + 1]))
+        first = re.sub(r'"[^"\n]*"', "", "".join(islice(io.StringIO(text, newline=None), MOST_TITLE_LINES + 1)))
         separator = max(",;\t", key=first.count)
         if separator != ",":
             self.reading.decimal_comma = True

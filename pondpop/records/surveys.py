@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -18,7 +17,6 @@ SESSION_DAYS = 30
 """Survey days at most this far from the first one are one survey (a choice of ours)."""
 LEAST_WEIGHED = 3
 """Weighed fish of a class from which its condition is read (a choice of ours)."""
-_INCHES_MM = [inch * MM_PER_IN for inch in range(36)]
 
 
 @dataclass(frozen=True)
@@ -48,8 +46,8 @@ class Survey:
     def again(self, gear: str, species: str, shortest_mm: float = 0.0) -> int:
         """Tagged fish that were caught once more with this gear, each time counted: what `taken` leaves out."""
         rows = [f for f in self.fish if f.gear == gear and f.species == species]
-        first = self.taken(gear, species)
-        return sum(sum(f.length_mm >= shortest_mm - 1e-6 for f in part) * sign for part, sign in ((rows, 1), (first, -1)))
+        every, first = (sum(f.length_mm >= shortest_mm - 1e-6 for f in some) for some in (rows, self.taken(gear, species)))
+        return every - first
 
     def sought(self, gear: str, species: str) -> bool:
         """Whether a species would have been written down had it been caught (it was caught, or its effort says so)."""
@@ -102,7 +100,7 @@ def last_catches(records: Records, gears: Sequence[str]) -> Iterable[LastCatch]:
             weighed = defaultdict[tuple[str, int], list[float]](list)
             for one in survey.fish:
                 if one.gear == gear and one.date in days:
-                    key = one.species, bisect_right(_INCHES_MM, one.length_mm) - 1
+                    key = one.species, int(one.length_mm / MM_PER_IN + 1e-9)
                     fish[key] += one.count
                     if one.weight_g is not None:
                         weighed[key].append(one.weight_g / standard_weight_g(one.species, one.length_mm))

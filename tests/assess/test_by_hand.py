@@ -183,6 +183,10 @@ def test_limits_of_parts_hold_for_all_five_at_once():
         wanted = share_of(mine, seen.parts.sum(axis=1), seen.concentration).limits(0.99)  # 0.05 among five
         assert (part.low, part.high) == pytest.approx(tuple(100 * x for x in wanted)), name
     assert [found[f"bass_psd{end}"].value for end in ("", "_p", "_m", "_t")] == [40.0, 10.0, 0.0, 0.0]
+    for k, end in enumerate(("", "_p", "_m", "_t"), 1):  # each by itself
+        wanted = share_of(seen.parts[:, k:].sum(axis=1), seen.parts.sum(axis=1), seen.concentration).limits()
+        whole = found[f"bass_psd{end}"]
+        assert (whole.low, whole.high) == pytest.approx(tuple(100 * x for x in wanted)), end
 
 
 @pytest.mark.parametrize(("many", "few"), [(4, True), (5, False)])

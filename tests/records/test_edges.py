@@ -175,7 +175,7 @@ def test_effort_that_is_missing_is_told_for_days_with_fish_only(folder):
     assert notes(folder()) == ()  # nobody said that effort was written down
 
 
-@pytest.mark.parametrize(("hours", "odd"), [("60", True), ("12", False)])
+@pytest.mark.parametrize(("hours", "odd"), [("60", True), ("12.1", True), ("12", False)])
 def test_minutes_of_electrofishing_under_hours_are_asked_about(folder, hours, odd):
     seen = SURVEY + "2025-05-03,electrofishing,bass,300,,,,\n"
     told = notes(folder(survey=seen, effort=f"{EFFORT}2025-05-03,electrofishing,{hours},,,\n"))

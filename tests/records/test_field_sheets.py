@@ -205,6 +205,20 @@ def test_words_of_ones_own_that_cannot_be(survey, words, says):
     assert "columns.toml" in str(caught.value) and says in str(caught.value) and "\n" not in str(caught.value)
 
 
+def test_words_that_hold_for_all_rows_have_at_most_sixty_letters(survey):
+    rows = "date,species,length_in\n2026-05-06,LMB,12\n"
+    for letters, says in ((60, "gear"), (61, "always.gear: got .* needs text of 1 to 60 characters")):
+        with pytest.raises(InputError, match=says):
+            read_records(survey(rows, f'[always]\ngear = "{"g" * letters}"\n'), strict=True)
+
+
+def test_a_folder_in_place_of_words_of_ones_own_is_refused(survey):
+    folder = survey(HEAD + "2026-05-06,EF,LMB,12,,\n")
+    (folder / "columns.toml").mkdir()
+    with pytest.raises(InputError, match="columns.toml: got a folder, needs a file of words"):
+        read_records(folder)
+
+
 def test_a_workbook_is_named_with_what_to_do(tmp_path):
     (tmp_path / "spring.xlsx").write_bytes(b"PK")
     with pytest.raises(InputError, match=r"save the sheets of spring\.xlsx as CSV"):
@@ -377,6 +391,11 @@ def test_a_sheet_of_which_most_would_be_lost_is_refused_with_the_line_that_mends
     records = read_records(survey(FIRST_DATED, ONE_DATE), strict=True, today=TODAY)
     assert {f.date for f in records.fish} == {dt.date(2026, 4, 14)} and len(records.fish) == 9
     assert "survey.csv read: blank cells of date as 2026-04-14" in told_of(records)
+
+
+def test_the_commonest_reason_is_told_whatever_was_wrong_first(survey):
+    with pytest.raises(InputError, match="8 rows from line 4 on have no date: fill it down to every row"):
+        read_records(survey(FIRST_DATED.replace("LMB,12\n", "LMB,12\n4/14/2026,EF,perch,12\n")))
 
 
 def test_blank_dates_below_several_are_never_filled(survey):

@@ -288,10 +288,12 @@ def test_unknown_empty_and_missing_folders(folder, tmp_path):
             read_records(tmp_path / name)
 
 
-def test_a_file_over_the_limit_is_refused_without_reading_it(folder, monkeypatch):
-    monkeypatch.setattr("pondpop.records.csv_rows.MAX_BYTES", 10)
-    with pytest.raises(InputError, match="at most 100 MB"):
-        read_records(folder(survey=SURVEY))
+def test_a_file_over_the_limit_is_refused_without_reading_it(folder):
+    records = folder(survey=SURVEY)
+    with (records / "survey.csv").open("ab") as file:
+        file.truncate(123_400_000)  # which takes no place on the disk
+    with pytest.raises(InputError, match="got 123 MB, needs at most 100 MB"):
+        read_records(records)
 
 
 def test_too_many_rows_are_refused(folder, monkeypatch):
