@@ -24,6 +24,7 @@ from pondpop.observe.limits import (
     share_differs,
     share_of,
 )  # fmt: skip
+from pondpop.observe.observers import LENGTH_CLASSES_IN
 from pondpop.records import Effort, Fish
 from pondpop.records.surveys import Survey
 from pondpop.species import MEASURED, SPECIES, load_parameters
@@ -35,7 +36,7 @@ CATEGORY_SUFFIX = {"quality": "", "preferred": "_p", "memorable": "_m", "trophy"
 HALF_WIDTH = 0.10
 USUAL_FISH = 50
 """Fish of stock length that a further outing is taken to bring, if those before brought fewer (a choice of ours)."""
-LENGTH_CLASSES = 32
+LENGTH_CLASSES = LENGTH_CLASSES_IN.size
 INCH_EDGES_MM = np.arange(LENGTH_CLASSES + 1) * MM_PER_IN
 
 

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -262,6 +263,28 @@ def test_what_a_seine_says_stands_in_the_survey_before_its_figures():
     whole = text.assessment_text(told).splitlines()  # parts stand apart
     assert whole[whole.index("Survey of 2024-04-10") - 1] == whole[whole.index("What these records cannot tell") - 1] == ""
     assert whole[whole.index("Limits are of 95 %.") - 1] == ""
+
+
+def test_the_table_of_a_survey_stands_before_its_notes():
+    told = assess.assess_records(records([fish(DAY)], [Effort(0, DAY, BOAT, 1.0, None, ("bass",))])).surveys[0]
+    lines = list(text._survey(told, "us"))
+    table, notes = (lines.index(next(iter(part))) for part in (
+        text._table([f for f in told.findings if not text._compact(f)], "us"), text._notes(told.findings)
+    ))  # fmt: skip
+    assert table < notes
+
+
+def test_as_much_is_told_as_a_screen_holds():
+    lost = SimpleNamespace(records=records([fish(DAY)]), advice=lambda units: None, missing=[f"gap {k}" for k in range(40)])
+    lines = text.assessment_answer(lost).splitlines()
+    gaps = [line for line in lines if line.startswith("- gap")]
+    assert len(lines) == 24 and gaps == [f"- gap {k}" for k in range(len(gaps))] and lines[-2].startswith("1 survey fish")
+
+
+def test_a_fish_on_the_bound_of_a_class_is_in_it():
+    lengths = np.array([8 * 25.4, 12 * 25.4])
+    assert size_and_condition.within(lengths, 8, 12).tolist() == [True, False]
+    assert size_and_condition.within(lengths, 12, None).tolist() == [False, True]
 
 
 # --- surveys one after another
