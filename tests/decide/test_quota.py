@@ -739,6 +739,24 @@ def test_amounts_stand_with_whole_fish_by_window_and_period(answered):
     assert not any("15–25 in to take" in line for line in lines)  # of which there are none
 
 
+def test_whole_fish_are_those_of_the_weight_at_the_nearest_survey():
+    """Surveys on 20 April, 15 June and 15 September; bass of 400 g, of 800 from the autumn of 2027, none in that of 2028."""
+    def grown(one):
+        one["biomass"][:, 5:, 0, 9] = 40.0
+        one["number"][:, 8, 0, 9] = one["biomass"][:, 8, 0, 9] = 0.0
+
+    best, asked, made = trial(amounts=((10.0, 20.0), (0.0, 0.0)), fill=grown)
+    kept, weighed = 6 * 50.0 + 2 * 50.0, 5 * 20.0 + 3 * 40.0  # of the other eight surveys
+    days = np.array([0, 0, 31, 30, 31, 30, 31, 31, 30, 31, 0, 0]) / 245
+    kg = made.pond.area_ha * np.array([10.0, 20.0])
+    per_kg = np.full((2, 12), 1 / 0.4)
+    per_kg[0, 7:] = per_kg[1, :7] = 1 / 0.8  # from mid-August on it is September that is nearer
+    per_kg[1, 7:] = kept / weighed
+    for year in (0, 1):
+        wanted = np.diff(np.round(np.cumsum(kg[year] * days * per_kg[year])), prepend=0)
+        assert quota.whole_fish(best, asked, made)[0, 1 + year].tolist() == wanted.tolist()
+
+
 def test_headings_say_which_weight_is_of_a_year_and_which_of_all_years():
     best, asked, _ = trial(extra="[[goals]]\nkind = 'pounds_harvested'\n")
     found = quota.Found(asked, best, {}, None, [best], 1, pond(members=4, years=3))
