@@ -13,7 +13,7 @@ from pondpop.checks import InputError
 from pondpop.scenario import describe, resolve
 from pondpop.scenario.initial import begun_with, class_in, share_of_class
 from pondpop.scenario.questions import QUESTIONS, _aligned, _assigned, _converted, _in_words, first_year, question_text
-from pondpop.scenario.schema import Arrival, Feeding, Temperature
+from pondpop.scenario.schema import SHORTEST_MM, Arrival, Feeding, Temperature
 from pondpop.scenario.toml_hints import syntax_error
 from pondpop.scenario.unusual import _at_one_time, unusual
 from pondpop.scenario.water import expected_on
@@ -88,12 +88,23 @@ def test_a_class_of_which_the_gear_takes_a_tenth_can_be_told(length_mm, taken):
 @pytest.mark.parametrize(
     ("rows", "says"),
     [((), "no catch, needs at least one"), ((CATCH, CATCH), "a second row, needs one row for each species and length class"),
-     (({**CATCH, "count": 100_000},), "needs a catch of at most 1,000,000 fish per ha")],
+     (({**CATCH, "count": 100_000},), "needs a catch of at most 1,000,000 fish per ha"),
+     (({**CATCH, "count": 100_001},), "count: got 100001, needs a whole number from 1 to 100,000")],
 )  # fmt: skip
 def test_catches_that_cannot_be_are_refused(rows, says):
     with pytest.raises(InputError) as refused:
         begun(*rows, hours=0.05)
     assert says in str(refused.value)
+
+
+def test_a_window_ends_above_the_shortest_fish_there_is():
+    harvest = {"name": "h", "species": "bass", "share": 0.2}
+    ends = {"strategies": {"few": {"harvest": [harvest | {"length_mm": [0, SHORTEST_MM * 1.01]}]}}}
+    (rule,) = resolve(raw() | ends).strategies["few"].harvest
+    assert rule.length_mm == (SHORTEST_MM, SHORTEST_MM * 1.01)
+    harvest["length_mm"] = [0, SHORTEST_MM]
+    with pytest.raises(InputError, match="no fish here is shorter"):
+        resolve(raw() | {"strategies": {"few": {"harvest": [harvest]}}})
 
 
 def survey(tmp_path, day="2026-04-01", extra=""):
