@@ -141,7 +141,9 @@ def test_an_entry_of_a_list_is_told_with_its_name():
     assert str(InputError("x[1].x[1]", 1, "d").of("x[1]", "name")) == "x[1] (name).x[1]: got 1, needs d"
 
 
-@pytest.mark.parametrize(("given", "remedy"), [(40, "write 0.4 for 40 %"), (100, "write 1 for 100 %"), (101, ""), (104, ""), (-1, "")])
+@pytest.mark.parametrize(("given", "remedy"), [
+    (40, "write 0.4 for 40 %"), (100, "write 1 for 100 %"), (101, ""), (104, ""), (-1, ""),
+])  # fmt: skip
 def test_a_share_written_in_per_cent_is_told_so_up_to_a_hundred(given, remedy):
     with pytest.raises(InputError) as refused:
         checks.number("p", given, 0, 1)

@@ -60,7 +60,7 @@ def season_fishing(kind: str, ask: Array, there: Array, limit: Array, limit_powe
     """
     if kind == "share":
         return np.broadcast_to(-np.log1p(-np.minimum(ask, 1.0 - 1e-9)), there.shape)
-    wanted = np.minimum(ask / np.maximum(there, 1e-300), 1e6 * limit)
+    wanted = ask / np.maximum(there, 1e-300)
     # The same as wanted / (1 + (wanted/limit)^power)^(1/power), written so that no power overflows.
     low, high = np.minimum(wanted, limit), np.maximum(wanted, limit)
     return low / power(1.0 + power(low / high, limit_power), 1.0 / limit_power)

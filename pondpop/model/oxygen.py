@@ -42,11 +42,21 @@ def saturation_mg_l(water_c: ArrayLike, elevation_m: float = 0.0) -> Array:
     sea = np.exp(-139.34411 + (1.575701e5 + (-6.642308e7 + (1.243800e10 - 8.621949e11 / k) / k) / k) / k)
     if elevation_m == 0.0:
         return np.asarray(sea)
-    pressure = (1.0 - 2.25577e-5 * elevation_m) ** 5.25588  # atm
-    vapour = np.exp(11.8571 - 3840.70 / k - 216961.0 / k**2)
+    pressure, vapour = air_pressure_atm(elevation_m), vapour_pressure_atm(t)
     theta = 0.000975 - 1.426e-5 * t + 6.436e-8 * t**2
     thinner = (1.0 - vapour / pressure) * (1.0 - theta * pressure) / ((1.0 - vapour) * (1.0 - theta))
     return np.asarray(sea * pressure * thinner)
+
+
+def air_pressure_atm(elevation_m: float) -> float:
+    """Pressure of the air so many metres above the sea, atm (the US standard atmosphere of 1976, from memory)."""
+    return float((1.0 - 2.25577e-5 * elevation_m) ** 5.25588)
+
+
+def vapour_pressure_atm(water_c: ArrayLike) -> Array:
+    """Pressure of water vapour over water, atm: e^(11.8571 − 3840.70/K − 216961/K²) (APHA 1985, from memory)."""
+    k = np.asarray(water_c, dtype=float) + 273.15
+    return np.asarray(np.exp(11.8571 - 3840.70 / k - 216961.0 / k**2))
 
 
 def transfer_m_per_day(wind_m_s: Value) -> Array:

@@ -387,3 +387,11 @@ def test_of_a_folder_that_is_removed_its_marker_goes_last(tmp_path, monkeypatch)
     monkeypatch.setattr(Path, "unlink", lambda path: (gone.append(path.name), unlink(path)))
     store._remove(folder)
     assert gone[-1] == MARKER and len(gone) == 3 and not folder.exists()
+
+
+@pytest.mark.parametrize(("run", "members"), [
+    ({"--members": "12345678"}, 12345678), ({"--members": "123456789"}, 0), ({"--members": "1²"}, 0), ({"--members": 3}, 0),
+    ({}, 0), (None, 0),
+])  # fmt: skip
+def test_how_many_members_a_folder_is_of_is_read_where_it_can_be_a_number_of_them(run, members):
+    assert store._members(run) == members

@@ -46,6 +46,14 @@ def test_thin_air_holds_less_oxygen(elevation_m, derived):
     assert oxygen.saturation_mg_l(25.0, elevation_m) == pytest.approx(derived, abs=0.005)
 
 
+def test_pressures_of_air_and_vapour_are_those_of_the_tables():
+    """The standard atmosphere (in atm), and steam tables (in mm of mercury), both from memory."""
+    for elevation_m, atm in {0: 1.0, 500: 0.9421, 1000: 0.8870, 1500: 0.8345, 2000: 0.7846}.items():
+        assert oxygen.air_pressure_atm(elevation_m) == pytest.approx(atm, rel=2e-4)
+    for water_c, mm in {5: 6.543, 10: 9.209, 15: 12.788, 20: 17.535, 25: 23.756, 30: 31.824, 35: 42.175}.items():
+        assert 760 * oxygen.vapour_pressure_atm(water_c) == pytest.approx(mm, rel=2e-3)
+
+
 def test_formulas_of_exchange_by_wind_are_near_one_another():
     """Cole & Caraco 1998 at 0, 1, 2, 3 and 5 m/s."""
     found = oxygen.transfer_m_per_day(np.array([0.0, 1.0, 2.0, 3.0, 5.0]))

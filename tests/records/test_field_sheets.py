@@ -215,7 +215,7 @@ def test_words_that_hold_for_all_rows_have_at_most_sixty_letters(survey):
 def test_a_folder_in_place_of_words_of_ones_own_is_refused(survey):
     folder = survey(HEAD + "2026-05-06,EF,LMB,12,,\n")
     (folder / "columns.toml").mkdir()
-    with pytest.raises(InputError, match="columns.toml: got a folder, needs a file of words"):
+    with pytest.raises(InputError, match=r"columns\.toml: got a folder, needs a file of words"):
         read_records(folder)
 
 
