@@ -282,7 +282,7 @@ def season_effort(
         if from_year <= y + 1 <= to_year and _season_holds(date, season):
             if date.year not in season_days:
                 first = dt.date(date.year, 1, 1)
-                length = 366 if first.replace(month=12, day=31).timetuple().tm_yday == 366 else 365
+                length = (dt.date(date.year + 1, 1, 1) - first).days
                 season_days[date.year] = sum(
                     _season_holds(first + dt.timedelta(days=j), season) for j in range(length)
                 )

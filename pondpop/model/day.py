@@ -61,7 +61,7 @@ class Engine(Pond):
         self.strains = strains_of(inputs, self.by_day.water_c.T)
         self.hauls = hauling.hauls_of(inputs, self.by_day.water_c)
         self.food_capacity = of_foods(p, "capacity_kg_per_ha")
-        self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) + 37.0))
+        self.wary_from_day = np.max(p.naive_days * (np.log(np.maximum(p.naive_ease, 1.0)) - np.log(np.finfo(float).epsneg)))
         self.thin_below = np.log(p.starvation_below_condition)[:, None]
         self.ration_memory = -np.expm1(-1.0 / (inputs.steps_per_day * p.ration_memory_days[:, None]))
         counters = len(self.community) + sum(len(one.names) for one in self.strains)

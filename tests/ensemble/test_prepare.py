@@ -9,6 +9,7 @@ from small import pond, raw
 
 from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.prepare import _oxygen, prepare, season_effort
+from pondpop.model.oxygen import night_share
 from pondpop.scenario import befallen, resolve
 from pondpop.species import place_of
 
@@ -28,6 +29,8 @@ def hours_at_night(first, last):
 def test_aerators_of_all_hours_run_all_night_and_those_of_noon_never():
     night = hours_at_night(0, 24)
     assert (night > 8).all() and (night < 13).all() and np.ptp(night) > 1
+    april = dt.date(2026, 4, 1).timetuple().tm_yday - 1
+    assert night[0] == pytest.approx(24.0 * night_share(april))  # of the first day of the run
     assert hours_at_night(10, 14) == pytest.approx(0.0)
     assert hours_at_night(12, 24) == pytest.approx(night / 2) == hours_at_night(0, 12)
     assert hours_at_night(16, 8) == pytest.approx(night) == hours_at_night(17, 7)

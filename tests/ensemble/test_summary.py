@@ -95,8 +95,9 @@ def test_so_many_members_as_are_asked_for(scenario):
     progress.clear()
     summarise(pond(members=3), progress=lambda *done: progress.append(done))
     assert progress == [(0, 6), (3, 6), (6, 6)]  # members of both strategies, each by itself
-    with pytest.raises(InputError):
-        summarise(scenario, members=0)
+    for members in (0, 10_000_001):
+        with pytest.raises(InputError, match="a whole number from 1 to 10,000,000"):
+            summarise(scenario, members=members)
 
 
 def test_a_year_before_a_survey_is_the_twelve_whole_months_before_its_month():
