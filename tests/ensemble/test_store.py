@@ -15,7 +15,7 @@ from pondpop import cli
 from pondpop.checks import InputError
 from pondpop.ensemble import store
 from pondpop.ensemble.run import compare
-from pondpop.ensemble.store import MARKER, Output, page_place, text, write_page_files
+from pondpop.ensemble.store import MARKER, PAGE_MARK, Output, page_place, text, write_page_files
 from pondpop.report.files import comparison_files
 from pondpop.scenario import dump
 
@@ -165,6 +165,19 @@ def test_an_empty_folder_may_be_filled(tmp_path):
     assert (tmp_path / "out" / "a.txt").exists()
 
 
+def test_what_appears_while_the_folder_is_taken_into_hand_is_not_replaced(tmp_path, monkeypatch):
+    hold = Output._hold
+
+    def held(output):
+        hold(output)
+        strange_folder(output.path)
+
+    monkeypatch.setattr(Output, "_hold", held)
+    with pytest.raises(InputError, match="which pondpop did not write"):
+        Output(tmp_path / "out", RUN)
+    assert (tmp_path / "out" / "thesis.txt").exists()
+
+
 def test_what_appeared_meanwhile_is_not_replaced(tmp_path):
     output = Output(tmp_path / "out", RUN)
     strange_folder(tmp_path / "out")
@@ -227,6 +240,17 @@ def test_a_new_page_and_an_own_page_may_be_written(tmp_path):
     page_place(page)
     own_page(page)
     assert sorted(contents(tmp_path)) == ["report.html", "report_tables/a.csv"]
+
+
+def test_a_page_is_known_by_the_mark_in_its_first_20_000_bytes(tmp_path):
+    page = tmp_path / "report.html"
+    for before, ours in ((20_000 - len(PAGE_MARK), True), (20_001 - len(PAGE_MARK), False)):
+        page.write_text(" " * before + PAGE_MARK)
+        if ours:
+            page_place(page)
+        else:
+            with pytest.raises(InputError, match="which pondpop did not write"):
+                page_place(page)
 
 
 def a_folder(path):

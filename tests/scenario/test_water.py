@@ -32,6 +32,14 @@ def test_readings_must_span_a_year_to_the_day():
         read([*range(0, 363, 28), 363])
 
 
+@pytest.mark.parametrize(("year", "read"), [(1899, False), (1900, True), (2199, True), (2200, False)])
+def test_readings_are_of_1900_to_2199(year, read):
+    day = dt.date(year, 12, 31) if year in (1899, 2199) else dt.date(year, 1, 1)
+    says = "needs readings that span at least a year" if read else "needs a date from 1900-01-01 to 2199-12-31"
+    with pytest.raises(InputError, match=says):
+        _readings("water", [("row", day, 10.0, TEMPERATURE["c"])])
+
+
 def test_the_longest_gap_is_the_one_that_is_told():
     assert LONGEST_GAP_DAYS == 45
     assert len(read([0, 45, *range(60, 370, 30), 375])) == 14
