@@ -413,6 +413,12 @@ def test_numbers_of_a_whole_pond_are_told_before_other_numbers():
     whole["pond"] |= {"area_acres": 4}
     whole["strategies"]["few"]["stocking"], whole["stocking"] = [tiny, few], []
     assert [odd.what.partition(",")[0] for odd in unusual(resolve(whole))][:2] == ["whole", "tiny"]
+    alone = {"species": "bass", "resident": True, "per_acre": 20, "length_in": 13, "name": "old"}
+    whole["strategies"]["few"]["stocking"] = [alone, tiny]
+    tiny_one, forage = (odd.what for odd in unusual(resolve(whole)))
+    assert tiny_one.startswith("tiny,") and "of bass at the start" in forage
+    told = "".join(describe(resolve(whole)))
+    assert 0 < told.index("unusual: tiny") < told.index("whole_fish: ")  # before what is in doubt
 
 
 @pytest.mark.parametrize(
