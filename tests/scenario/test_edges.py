@@ -107,6 +107,14 @@ def test_a_window_ends_above_the_shortest_fish_there_is():
         resolve(raw() | {"strategies": {"few": {"harvest": [harvest]}}})
 
 
+def test_a_catch_tells_of_at_most_a_million_fish_a_hectare():
+    row, each = {"species": "bass", "length_in": [4, 5]}, numbers("electrofishing", "bass", 1, 4, 5, 0.05, 18, 2)
+    (found,) = begun(row | {"count": int(0.995e6 / each)}, hours=0.05).values()
+    assert found.per_ha == pytest.approx(0.995e6, rel=1e-3)
+    with pytest.raises(InputError, match="needs a catch of at most 1,000,000 fish per ha"):
+        begun(row | {"count": int(1.005e6 / each)}, hours=0.05)
+
+
 def survey(tmp_path, day="2026-04-01", extra=""):
     (tmp_path / "seen").mkdir(exist_ok=True)
     rows = "".join(f"{day},electrofishing,bass,{inch},\n" for inch in (9.2, 9.7, 12.1)) + extra
