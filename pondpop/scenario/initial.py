@@ -55,11 +55,12 @@ def residents(table: Table, run: Run, area_ha: float, water: Temperature, folder
     rows = table.tables("catch")
     if not rows:
         raise InputError(table.at("catch"), Fact("no catch"), "at least one [[start_from_survey.catch]]")
+    counts = [row.integer("count", 1, 100_000) for row in rows]
     caught = Counter[str]()
-    for row in rows:
-        caught[row.species()] += row.integer("count", 1, 100_000)
-    for row in rows:
-        event = _resident(row, gear, used, intensity, area_ha, run.start, caught)
+    for row, count in zip(rows, counts, strict=True):
+        caught[row.species()] += count
+    for row, count in zip(rows, counts, strict=True):
+        event = _resident(row, count, caught[row.species()], gear, used, intensity, area_ha, run.start)
         if event.name in found:
             raise InputError(row.path, Fact("a second row"), "one row for each species and length class")
         found[event.name] = event
@@ -173,11 +174,10 @@ def _days(found: LastCatch) -> str:
 
 
 def _resident(
-    row: Table, gear: str, used: Mapping[str, Entry], intensity: float, area_ha: float, start: dt.date, of_species: Counter[str]
+    row: Table, count: int, of_all: int, gear: str, used: Mapping[str, Entry], intensity: float, area_ha: float, start: dt.date
 ) -> Stocking:
     species = row.species()
     low, high = row.quantity("length", LENGTH, SHORTEST_MM, LONGEST_MM, pair=True)
-    count = row.integer("count", 1, 100_000)
     reach = setting(used, species, "reach_ha", None).value
     steps = [low + (high - low) * (k + 0.5) / 10 for k in range(10)]
     taken = sum(taken_share(used, species, length) for length in steps) / len(steps)
@@ -188,7 +188,7 @@ def _resident(
     per_ha, middle = count / caught / area_ha, (low + high) / 2
     if per_ha > 1e6:
         raise InputError(row.at("count"), count, "a catch of at most 1,000,000 fish per ha", "check effort and count")
-    share, independent = count / of_species[species], used["independent_fish"].value
+    share, independent = count / of_all, used["independent_fish"].value
     return Stocking(
         name=f"{species}_{low / MM_PER_IN:.1f}_{high / MM_PER_IN:.1f}in".replace(".", "_"),
         species=species,

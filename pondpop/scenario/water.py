@@ -165,8 +165,7 @@ def monthly_of_readings(readings: Sequence[tuple[dt.date, float]]) -> tuple[floa
 
 
 def _between_monthly(monthly: tuple[float, ...], day: dt.date) -> float:
-    month = (day.year - 2001) * 12 + day.month - 1  # months since January, its middle taken as day 15.5
-    position = month + (day.day - 15.5) / 30.44
+    position = day.month - 1 + (day.day - 15.5) / 30.44  # months since the middle of January, taken as day 15.5
     below = int(position // 1)
     share = position - below
     return monthly[below % 12] * (1 - share) + monthly[(below + 1) % 12] * share

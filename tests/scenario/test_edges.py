@@ -498,3 +498,11 @@ def test_a_run_starts_within_the_years_that_dates_may_be_of():
     day = dt.timedelta(days=1)
     for first, beyond in ((dt.date(1950, 1, 1), -day), (dt.date(2100, 12, 31), day)):
         assert refused(first) != "run.start" == refused(first + beyond)
+
+
+@pytest.mark.parametrize("letters", [40, 41])
+def test_an_entry_is_told_by_a_name_of_up_to_forty_letters(letters):
+    named = {"species": "bass", "date": DAY, "per_acre": -1, "length_in": 2, "name": "n" * letters}
+    with pytest.raises(InputError) as refused:
+        resolve(raw(only="few") | {"stocking": [named]})
+    assert ("(nnn" in str(refused.value)) == (letters == 40)

@@ -80,6 +80,7 @@ def told():
                 ending = UNITS.get(found[3] or "", "")
                 own = [key for key in keys if (key == "share" if part.startswith("share") else key.endswith(ending))]
                 own = [key for key in own if not (ending == "per_ha" and key.startswith("kg_"))]
+                own = own or [key for key in keys if key.endswith(f"{ending}_day")]
                 for key in own if not ending or name == "spell" else own[:1]:
                     yield name, key, tuple(k for k in keys if k != key), low, high
 
@@ -143,6 +144,15 @@ def test_a_number_beyond_its_bounds_is_refused_with_those_of_the_page(table, key
     for value in (kind(low), kind(high)):
         error = refused(table, key, siblings, value)
         assert error is None or not (error.path.endswith(key) and bounds in error.allowed), (value, str(error))
+
+
+def test_every_range_of_the_page_is_tried():
+    tried = {(name, key) for name, key, siblings, *_ in EVERY for key in (key, *siblings)} | PAIRS | TOLD_OTHERWISE
+    lone = re.compile(r"(?:share )?[\d.,]+–[\d.,]+(?: ?\S+)?")
+    for name, table in key_tables().items():
+        for row in table.rows:
+            if lone.fullmatch(row.allowed) and name in ENTRIES:
+                assert {(name, key) for key in row.keys} & tried, (name, row.keys)
 
 
 @pytest.mark.parametrize("table", ["stocking", "harvest", "removal"])

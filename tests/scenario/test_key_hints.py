@@ -115,6 +115,8 @@ def test_no_remedy_names_a_table_or_key_that_is_not_there():
         (5, {"per_acre": None, "count": 375}, ""),
         (9, {"per_acre": None, "count": 200}, "200 bass in the whole pond, 22.2 per acre, where 50 to 100 per acre are usual"),
         (9, {"per_acre": None, "count": 201}, ""),  # more than twice what an acre has
+        (9, {"per_acre": None, "count": 2000, "species": "bluegill"}, "2,000 bluegill in the whole pond, 222 per acre"),
+        (9, {"per_acre": None, "count": 2001, "species": "bluegill"}, ""),
         (1, {"per_acre": None, "count": 75}, ""),
         (5, {"per_acre": None, "count": 50, "length_in": None, "length_mm": 150}, "50 bass in the whole pond, 10 per acre"),
         (5, {"per_acre": None, "count": 50, "length_in": None, "length_mm": 150.1}, ""),  # grown fish are few

@@ -482,6 +482,7 @@ WRONG = [
     ({"aeration": [{"kind": "diffused"}]}, "aeration[1]", "one of power_kw, power_hp"),
     ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7]}]}, "aeration[1].hours", "two hours of the 24-hour clock"),
     ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7, 7]}]}, "aeration[1].hours", "[0, 24] is all day"),
+    ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7, 24.1]}]}, "aeration[1].hours[2]", "a number from 0 to 24"),
     ({"aeration": [{"kind": "diffused", "power_kw": 1, "hours": [7, 9], "when_below_mg_l": 3}]},
      "aeration[1].when_below_mg_l", "not both"),
     ({"aeration": [{"kind": "diffused", "power_kw": 1}], "oxygen": {"risk": False}}, "oxygen.risk", "no aeration"),
@@ -848,6 +849,12 @@ def test_what_is_unlikely_is_told_just_past_its_limit_and_not_at_it(written, lim
     past = limit * (1 - 1e-6 if less else 1 + 1e-6)
     at, beyond = (unusual(resolve(small(**written(number)))) for number in (limit, past))
     assert at == [] and len(beyond) == 1 and says in str(beyond[0])
+
+
+@pytest.mark.parametrize(("longest_mm", "says"), [(39.9, "inches may be meant"), (40.0, "their young as readily")])
+def test_a_harvest_of_the_shortest_is_told_once(longest_mm, says):
+    (odd,) = unusual(resolve(small(**{LIGHT + "harvest": [{"species": "bass", "share": 0.1, "length_mm": [20, longest_mm]}]})))
+    assert says in str(odd)
 
 
 AMOUNTS_OF_0 = {
