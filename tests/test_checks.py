@@ -135,6 +135,10 @@ def test_a_list_is_shown_whole_or_ends_with_an_ellipsis(count):
     assert (words == str([1] * count)) == (len(str([1] * count)) <= 60) == (not words.endswith("…"))
 
 
+def test_entries_of_a_list_are_counted_from_one():
+    assert [checks.entry("length_in", place) for place in (0, 1)] == ["length_in[1]", "length_in[2]"]
+
+
 def test_an_entry_of_a_list_is_told_with_its_name():
     error = InputError("a.b[1].c", 1, "d").of("a.b[1]", "name").in_file("f")
     assert str(error) == "f: a.b[1] (name).c: got 1, needs d"
