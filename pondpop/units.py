@@ -131,6 +131,11 @@ def brief(value: float, digits: int = 3) -> str:
     return f"{rounded:,.0f}" if abs(rounded) >= 10 ** (digits - 1) else f"{rounded:.{digits}g}"
 
 
+def percent(share: float, digits: int = 3) -> str:
+    """A share as people say it: 45 %, 0.3 %."""
+    return f"{brief(100 * share, digits)} %"
+
+
 def in_csv(value: float, least: float = 1e-6) -> str:
     """A number of a CSV, in four digits and never in powers of ten; 0 below half of `least`, nothing where it is none."""
     if not math.isfinite(value):

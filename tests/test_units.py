@@ -33,6 +33,7 @@ from pondpop.units import (
     in_words,
     joined,
     months_in_words,
+    percent,
     shortened,
     tenths,
     told_short,
@@ -89,6 +90,11 @@ def test_the_first_unit_of_a_family_is_si(family):
 )  # fmt: skip
 def test_brief(value, words):
     assert brief(value) == words
+
+
+def test_a_share_is_told_in_per_cent():
+    assert [percent(share) for share in (0.45, 0.4526, 0.0031, 1.0, 0.0)] == ["45 %", "45.3 %", "0.31 %", "100 %", "0 %"]
+    assert (percent(0.7549, 2), percent(0.0004126, 2)) == ("75 %", "0.041 %")
 
 
 def test_thousands_are_set_apart_whatever_the_digits():

@@ -31,7 +31,7 @@ from pondpop.scenario.moving import is_fragile, tempering
 from pondpop.scenario.schema import BY_AMOUNT, is_nothing
 from pondpop.species import TRAITS
 from pondpop.species.registry import KINDS
-from pondpop.units import LIME, POWER, Units, both, brief, day, day_of_year, joined, window
+from pondpop.units import LIME, POWER, Units, both, brief, day, day_of_year, joined, percent, window
 
 Deed = Literal["stock", "take out", "harvest", "feed", "fish", "fertilize", "aerate", "level", "upkeep", "survey", "seine"]
 LOOKING = ("upkeep", "survey", "seine")  # deeds that every plan has
@@ -138,7 +138,7 @@ def _actions(dataset: xr.Dataset, scenario: Scenario, name: str, now: dt.date) -
     for rule in strategy.harvest:
         caught = ""
         if rule.species in short:
-            caught = f", of which about {brief(100.0 * float(np.median(short[rule.species].share)), 2)} % is caught"
+            caught = f", of which about {percent(float(np.median(short[rule.species].share)), 2)} is caught"
         taken = f"{_taken(rule, area, units)}{caught}"
         for season in seasons(rule, run, now):
             yield Action(*season, "harvest", f"Harvest {taken}", species=rule.species, taken=taken)
@@ -195,14 +195,14 @@ def _water(strategy: Strategy, scenario: Scenario) -> Iterator[Action]:
         yield Action(liming.date, day(liming.date), "fertilize", what, "Agricultural limestone; test the water after two months.")
     for low in strategy.drawdown:
         when = f"{day(low.first)} to {day(low.last)}"
-        what = f"Draw the pond down to {brief(100 * low.area_share, 2)} % of its area"
+        what = f"Draw the pond down to {percent(low.area_share, 2)} of its area"
         yield Action(low.first, when, "level", what, "Ask the state about permits downstream; stop if fish gasp.")
     for carp in strategy.grass_carp:
         what = f"Stock {brief(carp.per_ha * area)} grass carp: {both(carp.per_ha, 'density', units)}"
         yield Action(carp.date, day(carp.date), "stock", what, CARP)
     for before, after in pairwise(strategy.plants):
         if after.share < before.share:
-            what = f"Have the plants down to {brief(100 * after.share, 2)} % of the area (from {brief(100 * before.share, 2)} %)"
+            what = f"Have the plants down to {percent(after.share, 2)} of the area (from {percent(before.share, 2)})"
             mind = "Dying plants use up oxygen: treat a part at a time; herbicides by their label, with the state's leave."
             yield Action(before.date, f"{day(before.date)} to {day(after.date)}", "level", what, mind)
 
@@ -254,7 +254,7 @@ def _mind_water(event: Stocking, water: float, units: Units) -> str:
 
 def _take(event: Removal, area: float, units: Units) -> str:
     if event.share is not None:
-        amount = "all" if event.share == 1 else f"{brief(100 * event.share, 2)} % of the"
+        amount = "all" if event.share == 1 else f"{percent(event.share, 2)} of the"
     elif event.per_ha is not None:
         amount = f"{brief(event.per_ha * area)}"
     else:
@@ -265,7 +265,7 @@ def _take(event: Removal, area: float, units: Units) -> str:
 def _taken(rule: Harvest, area: float, units: Units) -> str:
     def amount(value: float) -> str:
         if rule.share is not None:
-            return f"{brief(100 * value, 2)} % of them in each season"
+            return f"{percent(value, 2)} of them in each season"
         if rule.per_ha is not None:
             return f"{brief(value * area, 2)} fish a year, {both(value, 'density', units)}"
         return f"{both(value, 'crop', units)} a year"

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pondpop.decide.phrases import Teller
 from pondpop.scenario import Scenario
-from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, unit_of
+from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, percent, unit_of
 
 Array = NDArray[np.float64]
 
@@ -204,6 +204,6 @@ def _chance(told: Teller, chance: float) -> str:
     """In per cent; never less than what the years that were run can tell."""
     years = told.decision.members * (told.scenario.run.end - told.scenario.run.start).days / 365.25
     if chance < 1.0 / years:
-        return f"under {brief(100.0 / years, 1)} %"
-    return in_hundred(chance) if chance >= 0.1 else f"{brief(100.0 * chance, 2)} %"
+        return f"under {percent(1.0 / years, 1)}"
+    return in_hundred(chance) if chance >= 0.1 else percent(chance, 2)
 

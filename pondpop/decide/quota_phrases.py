@@ -20,7 +20,7 @@ from pondpop.decide.phrases import FUTURES, Wording
 from pondpop.decide.quota import MOST_KG_PER_HA, Found, Question, Trial, at_least, chance_caught, whole_fish, with_quota
 from pondpop.ensemble.quantities import QUANTILES, quantities
 from pondpop.scenario import Scenario
-from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, hundredths, in_ten, joined
+from pondpop.units import CROP, LENGTH, MM_PER_IN, brief, converted, hundredths, in_ten, joined, percent
 
 Array = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -153,7 +153,7 @@ def _asked(found: Found) -> str:
         return f"Quota for “{title}”, until {last}: the goals set no limits, so this is what serves them best."
     of = "with" if len(best.limits) == 1 else "each with"
     return (
-        f"Quota for “{title}”: by the goals, {told}, {of} a probability of {brief(100 * question.probability)} %, over the "
+        f"Quota for “{title}”: by the goals, {told}, {of} a probability of {percent(question.probability)}, over the "
         f"twelve months to {last}; of what keeps that, what serves the goals best."
     )
 

@@ -27,7 +27,7 @@ from pondpop.ensemble.draws import Source
 from pondpop.ensemble.quantities import QUANTILES, quantiles, quantities
 from pondpop.ensemble.run import Store, Variant, project_all
 from pondpop.scenario import Scenario, Stocking, as_scenario, dump, read, resolve, years_after
-from pondpop.units import FEED, NONE, brief, converted, in_csv, in_hundred
+from pondpop.units import FEED, NONE, brief, converted, in_csv, in_hundred, percent
 
 Array = NDArray[np.float64]
 PLAIN_SCORES = ("crop", "fish", "money")
@@ -312,8 +312,8 @@ def _earliest(
     """The earliest date, the value of axis k, at which enough of the group lives."""
     ordered = sorted((row for row in rows if row.survivors is not None), key=lambda row: str(row.values[k]))
     chances = [float(np.mean(np.asarray(row.survivors) >= keep_share)) for row in ordered]
-    what = f"at least {brief(100 * keep_share)} % of {group} live {12 * COUNTED_YEARS} months after their stocking"
-    sure = f"a chance of {brief(100 * probability)} %"
+    what = f"at least {percent(keep_share)} of {group} live {12 * COUNTED_YEARS} months after their stocking"
+    sure = f"a chance of {percent(probability)}"
     members = ordered[0].scores[0].values.shape[-1]
     for row, chance in zip(ordered, chances, strict=True):
         if chance >= probability:

@@ -54,6 +54,7 @@ from pondpop.units import (
     Units,
     brief,
     other,
+    percent,
     told_apart,
 )
 
@@ -186,8 +187,8 @@ class _Words:
         return f"  {spell.first} to {spell.last}  {spell.name}: water {side} {self.both(limit or 0.0, TEMPERATURE)}"
 
     def loss(self, loss: FertilityLoss) -> str:
-        share = brief(100 * loss.share)
-        return f"  {loss.first} to {loss.last}  {loss.name}: {share} % of the fertility is lost, and comes back afterwards"
+        share = percent(loss.share)
+        return f"  {loss.first} to {loss.last}  {loss.name}: {share} of the fertility is lost, and comes back afterwards"
 
     def run(self, run: Run) -> Iterable[str]:
         last = run.end - dt.timedelta(days=1)
@@ -230,29 +231,29 @@ class _Words:
         return f"  {rule.first} to {rule.last}  {rule.name}: the pond tends to a fertility of {brief(rule.level)}{cost}"
 
     def plants(self, point: Plants) -> str:
-        return f"  {point.date}  {point.name}: plants on {brief(100 * point.share)} % of the area{_cost(point)}"
+        return f"  {point.date}  {point.name}: plants on {percent(point.share)} of the area{_cost(point)}"
 
     def drawdown(self, low: Drawdown) -> str:
-        share = brief(100 * low.area_share)
-        return f"  {low.first} to {low.last}  {low.name}: water on {share} % of the area{_cost(low)}"
+        share = percent(low.area_share)
+        return f"  {low.first} to {low.last}  {low.name}: water on {share} of the area{_cost(low)}"
 
     def stocking(self, event: Stocking) -> str:
         more = []
         if event.weight_g is not None:
             more.append(self.both(event.weight_g, WEIGHT))
         if event.length_cv is not None:
-            more.append(f"lengths differ by {brief(100 * event.length_cv)} %")
+            more.append(f"lengths differ by {percent(event.length_cv)}")
         if event.age_years is not None:
             more.append(f"{brief(event.age_years)} {_plural(event.age_years, 'year')} old")
         if event.female_share is not None:
-            more.append(f"{brief(100 * event.female_share)} % females")
+            more.append(f"{percent(event.female_share)} females")
         if event.sexing_error is not None:
             more.append(f"{brief(100 * event.sexing_error)} of 100 taken for females are males, by chance")
         if event.cost_each is not None:
             more.append(f"{brief(event.cost_each)} each")
         if event.number_cv is not None or event.share_cv is not None:
             doubt = math.hypot(event.number_cv or 0.0, event.share_cv or 0.0)
-            more.append(f"their number in doubt by {brief(100 * doubt)} %")
+            more.append(f"their number in doubt by {percent(doubt)}")
         if event.strain is not None:
             more.append(KINDS[event.strain].title)
         if event.haul_hours is not None:
@@ -267,7 +268,7 @@ class _Words:
     def arrival(self, event: Arrival) -> str:
         when = str(event.date)
         if event.day is not None:
-            when = f"{brief(100 * (event.chance or 0.0))} % of years, {_day(*event.day)}"
+            when = f"{percent(event.chance or 0.0)} of years, {_day(*event.day)}"
         strain = "" if event.strain is None else f", {KINDS[event.strain].title}"
         fish = f"{event.species} {self.both(event.length_mm, LENGTH)} long{strain}; {self.density(event.per_ha)}"
         return f"  {when}  {event.name}: wild fish come in uninvited, {fish}"
@@ -282,7 +283,7 @@ class _Words:
     def amount(self, rule: Harvest | Removal, otherwise: bool = False) -> str:
         if rule.share is not None:
             share = rule.otherwise if otherwise and isinstance(rule, Harvest) else rule.share
-            return f"{brief(100 * (share or 0))} % of the fish"
+            return f"{percent(share or 0)} of the fish"
         value = rule.kg_per_ha if rule.kg_per_ha is not None else rule.per_ha
         if otherwise and isinstance(rule, Harvest):
             value = rule.otherwise
@@ -318,8 +319,8 @@ class _Words:
 
     def angling(self, rule: Angling) -> str:
         span = self.years(rule.from_year, rule.to_year, rule.season)
-        share = brief(100 * rule.death_after_release)
-        text = f"{self.both(rule.hours_per_ha, EFFORT)} a year, all bass released, {share} % of them die"
+        share = percent(rule.death_after_release)
+        text = f"{self.both(rule.hours_per_ha, EFFORT)} a year, all bass released, {share} of them die"
         return f"  {span}  {rule.name}: {text}"
 
     def aeration(self, rule: Aeration) -> str:
