@@ -399,7 +399,7 @@ def _schedule(found: Found) -> Passage:
     hours = harvest_outcome.harvest_hours(ds, scenario)[0]
     rate = ds["catch_rate"].values[0]
     rows = [["month", f"bass, {_unit(found)}", "fish", "hours", "caught per hour > 8 in", "> 15 in"]]
-    for month in range(12):
+    for month, name in enumerate(MONTHS):
         this = there & (months % 12 == month)
         if not this.any() or not weight[:, this].any():
             continue
@@ -407,7 +407,7 @@ def _schedule(found: Found) -> Passage:
             _cell(values[:, this].mean(axis=1))
             for values in (_in_unit(weight, found), fish, hours, rate[..., 0], rate[..., 1])
         ]
-        rows.append([MONTHS[month], *cells])
+        rows.append([name, *cells])
     start = found.scenario.run.start.year
     head = f"Caught by month, mean of {start + begin - 1}–{start + end - 1} (median [p10–p90]; catch per hour at mid-month):"
     return Passage(head, rows) if len(rows) > 1 else Passage("Nothing is to be taken, so there is no schedule.")

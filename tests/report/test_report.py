@@ -623,6 +623,13 @@ def test_a_wide_table_of_a_search_is_told_in_parts_that_fit_on_paper(many):
     assert (len(parts) == 1) == (many == 3) and ("swipe the table sideways" in page) == (many == 30)
 
 
+@pytest.mark.parametrize(("wide", "swiped"), [(9, False), (10, True)])
+def test_a_table_of_ten_columns_may_be_wider_than_a_phone(wide, swiped):
+    rows = [["", *(f"effect {k}" for k in range(wide))], ["quota", *map(str, range(wide))]]
+    page = searches_page([Search("A search", "t", "", [Passage("What it does:", rows)])])
+    assert ("swipe the table sideways" in page) == swiped
+
+
 def test_searches_alone_make_a_page_without_a_run(client, tmp_path, capsys):
     out = tmp_path / "page.html"
     parts = [str(client / "verified"), str(client / "quota" / "quota.json"), "--out", str(out), "--client", "A. Client"]
