@@ -25,7 +25,7 @@ from pondpop.checks import Fact, InputError, day, number
 from pondpop.decide import goals
 from pondpop.decide.comparison import Decision, judge, together
 from pondpop.decide.goals import Cost, Score, worth
-from pondpop.decide.plan_search import Place, Record, search
+from pondpop.decide.plan_search import Place, Record, places_to_begin, search
 from pondpop.decide.survey_value import Survey, SurveyValue, alike_until, ponds_on, read_survey, survey_value
 from pondpop.decide.sweep_paths import Axis, Value, labels, put
 from pondpop.ensemble import results
@@ -383,7 +383,7 @@ class _Told:
 
 def _expected(axes: Sequence[Axis], search_members: int, fresh: int) -> int:
     """About how many ponds are going to be run."""
-    start = min(8 + 6 * len(axes), math.prod(len(axis.values) for axis in axes))
+    start = places_to_begin([len(axis.values) for axis in axes])
     return 8 * start + 24 * search_members + (FINALISTS + 1) * fresh + (OTHER_VALUES + 1) * len(axes) * min(fresh, search_members)
 
 

@@ -78,7 +78,7 @@ def search(
     ordered = tuple(in_order) or (True,) * len(shape)
     record = Record()
     rounds = _rounds(members)
-    followed = list(dict.fromkeys([*begin, *_spread_out(shape, start or 8 + 6 * len(shape), seed)]))
+    followed = list(dict.fromkeys([*begin, *_spread_out(shape, start or places_to_begin(shape), seed)]))
     for count in rounds:
         _extend(record, followed, count, look)
         for climb in range(CLIMBS):
@@ -99,6 +99,11 @@ def search(
         kept = [place for place in record.ranked(count) if not _out_of_question(record, place, leader)]
         followed = kept[:MOST_FOLLOWED]
     return record
+
+
+def places_to_begin(sizes: Sequence[int]) -> int:
+    """Places of the space-filling start: 8 and 6 for each axis (a choice), of a small grid all that there are."""
+    return min(8 + 6 * len(sizes), math.prod(sizes))
 
 
 def _rounds(members: int) -> list[int]:

@@ -450,6 +450,10 @@ def test_progress_of_a_search_never_goes_back_nor_beyond_its_whole():
     silent.finish()
 
 
+def test_a_search_begins_at_eight_places_and_six_for_each_axis():
+    assert [plan_search.places_to_begin(sizes) for sizes in ((50,), (9, 9), (9, 9, 9), (3, 3))] == [14, 20, 26, 9]
+
+
 def test_about_how_many_ponds_will_be_run():
     """Of a grid of nine: 8 members of each at first, the rounds of the search, six finalists, and four changes an axis."""
     axes = (Axis("a.x", (1, 2, 3)), Axis("b.y", (1, 2, 3)))
