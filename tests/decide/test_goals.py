@@ -18,7 +18,7 @@ from pondpop.decide.details import details
 from pondpop.decide.phrases import teller
 from pondpop.scenario import resolve
 from pondpop.scenario.schema import Liming
-from pondpop.species import load_parameters
+from pondpop.species import SPECIES, load_parameters
 
 ALL_GOALS = """
 [[goals]]
@@ -172,6 +172,19 @@ def test_hours_of_bluegill_count_too_and_those_of_other_months_rules_do_not():
     per_hour = harvest_outcome.CAUGHT_PER_HOUR["bluegill"] * 4.0 ** float(load_parameters().catch_density_exponent[0])
     area = scenario.pond.area_ha
     np.testing.assert_allclose(hours[0, :, 2], 5.0 * area / (2.0 * 0.6) + 7.0 * area / per_hour)
+
+
+@pytest.mark.parametrize(("species", "an_hour"), [("bluegill", 2.0), ("redear", 1.0), ("shad", 50.0), ("minnow", 50.0)])
+def test_of_a_hundred_forage_fish_a_hectare_so_many_are_caught_an_hour(species, an_hour):
+    """Sunfish by angling, others by cast net or seine (assumed)."""
+    rule = RULE.replace("bass", species).replace("[8, 12]", "[2, 10]")
+    rule += f"[[strategies.few.stocking]]\nname='s'\nspecies='{species}'\ndate=2026-04-10\nper_acre=9\nlength_in=3\n"
+    scenario, read = two_ponds(rule)
+    place = SPECIES.index(species)
+    read["few"]["harvest_number"][:, 2, place] = 7.0
+    read["few"]["number"][..., place, :], read["few"]["number"][..., place, 3] = 0.0, 100.0
+    hours = harvest_outcome.harvest_hours(dataset(scenario, read), scenario)
+    np.testing.assert_allclose(hours[0, :, 2], 7.0 * scenario.pond.area_ha / an_hour)
 
 
 def harvested(rules: str, kilograms: float, years: int = 3):
