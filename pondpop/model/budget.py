@@ -153,7 +153,7 @@ class Flows:
 
     def suffocated(self, pond: Pond, fish: Array, killer: NDArray[np.intp]) -> None:
         """Add fish that a night kills [member, group], and what it was put down to [member]."""
-        kilograms = fish * pond.state.weight() / 1000.0
+        kilograms = pond.state.kilograms(fish)
         member = np.arange(killer.size)
         for species, groups in enumerate(pond.slices):
             self.gone(species, "oxygen", fish[:, groups], kilograms[:, groups])
@@ -241,7 +241,7 @@ class Ledger:
     def make_whole(self, pond: Pond, number: Array, flows: Flows) -> None:
         """Add what makes whole fish of parts of them, number [member, group]: more with the born, less with the last few."""
         more = number - pond.state.number
-        kilograms = more * pond.state.weight() / 1000.0
+        kilograms = pond.state.kilograms(more)
         for species, groups in enumerate(pond.slices):
             flows.born_number[:, species] += total(np.maximum(more[:, groups], 0.0))
             flows.born_biomass[:, species] += total(np.maximum(kilograms[:, groups], 0.0))

@@ -165,7 +165,7 @@ class Engine(Pond):
             dead = number - whole_fish.left(self, number, number - dead, whole_fish.HAUL, groups)
             if haul.of is not None:
                 dead *= haul.of[:, None]
-        self.flows.gone(haul.species, "hauling", dead, dead * np.exp(s.log_weight[:, groups]) / 1000.0)
+        self.flows.gone(haul.species, "hauling", dead, s.kilograms(dead, groups))
         s.number[:, groups] -= dead
 
     def numbered(self, taken: Sequence[RemovalInput]) -> list[RemovalInput]:
@@ -185,7 +185,7 @@ class Engine(Pond):
                 left = whole_fish.left_by_removal(self, left, fish, groups, event.number)
             if event.of is not None:
                 left = left.where(event.of[:, None], s.low[:, groups], s.high[:, groups])
-            kilograms = fish * np.exp(s.log_weight[:, groups]) / 1000.0
+            kilograms = s.biomass(groups)
             self.flows.gone(event.species, event.cause, fish * (1.0 - left.number), kilograms * (1.0 - left.weight))
             s.number[:, groups] *= left.number
             some = left.number > 0.0
@@ -301,7 +301,7 @@ class Engine(Pond):
                 continue
             s.spawn_released[:, pulse.counters] += pulse.released
             groups = self.slices[self.community.species[kind]]
-            parents = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
+            parents = s.biomass(groups)
             self.flows.spawning_biomass[:, self.community.species[kind]] -= total(parents * np.expm1(pulse.parents_gain))
             s.log_weight[:, groups] += pulse.parents_gain
             if pulse.young.any():

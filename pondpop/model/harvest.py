@@ -47,8 +47,7 @@ def in_window(pond: Pond, species: int, kind: str, shortest_mm: float, longest_m
     """Fish/ha of a species between two lengths, or kg/ha of them for kind "kg_per_ha" [member]."""
     s, groups = pond.state, pond.slices[species]
     if kind == "kg_per_ha":
-        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-        return total(kilograms * (pond.weight_longer(groups, shortest_mm) - pond.weight_longer(groups, longest_mm)))
+        return total(s.biomass(groups) * (pond.weight_longer(groups, shortest_mm) - pond.weight_longer(groups, longest_mm)))
     return total(s.number[:, groups] * (pond.longer(groups, shortest_mm) - pond.longer(groups, longest_mm)))
 
 

@@ -350,6 +350,5 @@ def egg_predators(pond: Pond) -> Array:
         inside = pond.weight_longer(groups, shortest) - pond.weight_longer(groups, longest)
         inside *= pond.of("egg_eating", species)
         hunger = 2.0 * np.maximum(p.egg_predator_hunger_floor[:, None], 1.0 - s.ration[:, groups])
-        kilograms = s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0
-        there += total(kilograms * inside * power(hunger, p.egg_predator_hunger_exponent[:, None]))
+        there += total(s.biomass(groups) * inside * power(hunger, p.egg_predator_hunger_exponent[:, None]))
     return there

@@ -176,8 +176,7 @@ def _mature(pond: Pond, groups: slice, from_mm: Array) -> Array:
 
 def _kilograms(pond: Pond, groups: slice, share: Array) -> Array:
     """Weight of a share of some groups, kg/ha [member]."""
-    s = pond.state
-    return total(s.number[:, groups] * np.exp(s.log_weight[:, groups]) / 1000.0 * share)
+    return total(pond.state.biomass(groups) * share)
 
 
 def _mean(pond: Pond, groups: slice, share: Array, of: Array) -> Array:

@@ -131,9 +131,13 @@ class State:
         """Mean weight of each group, g [member, group]."""
         return np.exp(self.log_weight)
 
-    def biomass(self) -> Array:
-        """Biomass of each group, kg/ha [member, group]."""
-        return self.number * self.weight() / 1000.0
+    def kilograms(self, fish: Array, groups: slice = ALL) -> Array:
+        """What some fish/ha of some groups weigh, kg/ha, both [member, those groups]."""
+        return np.asarray(fish * np.exp(self.log_weight[:, groups]) / 1000.0)
+
+    def biomass(self, groups: slice = ALL) -> Array:
+        """Biomass of some groups, of each one by default, kg/ha [member, those groups]."""
+        return self.kilograms(self.number[:, groups], groups)
 
     def add(
         self, columns: Columns, number: Array, log_weight: Array, log_length: Array, spread: Array, ration: Array

@@ -262,7 +262,7 @@ def read_survey(engine: Engine) -> dict[str, Array]:
     """The state of the ponds as a perfect survey would find it: arrays [member, …] named as in the Dataset."""
     s = engine.state
     weight = s.weight()
-    biomass = s.number * weight / 1000.0
+    biomass = s.biomass()
     condition = np.exp(engine.log_condition())
     members, classes = s.members, LENGTH_CLASSES_IN.size
     number = np.zeros((members, len(SPECIES), classes))
@@ -434,8 +434,7 @@ def read_month(engine: Engine, days: int) -> dict[str, Array]:
     """
     s, p = engine.state, engine.parameters
     bass = engine.slices[place_of("bass")]
-    weight = s.weight()
-    biomass = s.number * weight / 1000.0
+    biomass = s.biomass()
     place = grid.place_on_grid(s.log_length, engine.first_points, len(engine.community))
     there = grid.lay(place, biomass)
     lower = np.array(BASS_CLASSES_IN, dtype=float) * MM_PER_IN

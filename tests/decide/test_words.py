@@ -106,7 +106,7 @@ def test_the_heaviest_goals_are_told_first():
     assert "A difference under 1 fish or USD 50 does not matter." in told.sureness()
 
 
-@pytest.mark.parametrize(("members", "off"), [(2, 71), (4, 50), (16, 25), (29, 19)])
+@pytest.mark.parametrize(("members", "off"), [(2, 71), (4, 50), (16, 25), (24, 20), (29, 19)])
 def test_how_little_few_members_say(members, off):
     assert f"Only {members} futures were run: a chance may be off by {off} points" in few_members(members)
 
