@@ -77,6 +77,19 @@ REASONS: dict[str, str] = {
     "a9306f06": "there is no 31 September",
     "4cf9d779": "limits and marks of an axis, in either order",
     "4f36a27a": "the length of marks and where they stand, in either order",
+    "e4e57ede": "nought more or less",
+    "5387c9ff": "a setting of one C library, of memory only",
+    "422a34e3": "a setting of one C library, of memory only",
+    "71f70ff4": "at exactly one both ways tell 1",
+    "c51108a5": "at an age that is known both lines tell the same length",
+    "dfa73bbc": "a shorter stretch at the end is like no other",
+    "9e1576b0": "a threshold that no length hits",
+    "36eccd0f": "a threshold that no length hits",
+    "835c64de": "a threshold that no length hits",
+    "1f0d04f5": "of the last count the rest is taken anyway",
+    "e106813b": "a threshold that no sum hits",
+    "a931b42f": "a threshold that no species has",
+    "87e214d9": "the first of January once more",
 }
 
 
