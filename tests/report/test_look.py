@@ -443,3 +443,11 @@ def test_panels_are_as_high_as_three_pictures_on_a_page_allow(kept, count, of_ti
     high = {key: figure.axes[0].get_position().height * figure.get_figheight() for key, (figure, _) in kept.items()}
     counts = {1: 1.1, 2: 0.9}.get(count, 0.56)
     assert high == pytest.approx({"crop": of_time, "pair": pair, "hunger": hunger, "counts": counts})
+
+
+@pytest.mark.parametrize("letters", [44, 45])
+def test_names_of_what_records_narrowed_have_up_to_44_letters(kept, letters):
+    name = "growth of " + "b" * (letters - len("growth of "))
+    list(posterior_charts.draw_all(UPDATE.replace("growth of bass", name), "us", "u"))
+    (label,) = [text.get_text() for text in kept["u-doubts"][0].axes[0].get_yticklabels()]
+    assert label == (name if letters == 44 else name[:43] + "…")
