@@ -102,6 +102,9 @@ def test_a_window_ends_above_the_shortest_fish_there_is():
     ends = {"strategies": {"few": {"harvest": [harvest | {"length_mm": [0, SHORTEST_MM * 1.01]}]}}}
     (rule,) = resolve(raw() | ends).strategies["few"].harvest
     assert rule.length_mm == (SHORTEST_MM, SHORTEST_MM * 1.01)
+    harvest["length_mm"] = [200, 200]
+    with pytest.raises(InputError, match="with from below to"):
+        resolve(raw() | {"strategies": {"few": {"harvest": [harvest]}}})
     harvest["length_mm"] = [0, SHORTEST_MM]
     with pytest.raises(InputError, match="no fish here is shorter"):
         resolve(raw() | {"strategies": {"few": {"harvest": [harvest]}}})
