@@ -193,3 +193,6 @@ def test_a_step_past_the_end_and_wrong_questions_are_refused():
     ):
         with pytest.raises(InputError):
             wrong()
+    for ask in (lambda: one.psd("shad"), lambda: one.relative_weight("shad", (8, 12))):
+        with pytest.raises(InputError, match='species: got "shad", needs one of bass, bluegill'):
+            ask()
