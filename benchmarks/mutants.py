@@ -90,6 +90,8 @@ REASONS: dict[str, str] = {
     "e106813b": "a threshold that no sum hits",
     "a931b42f": "a threshold that no species has",
     "87e214d9": "the first of January once more",
+    "5dc7efeb": "another number for each sort of groups, for no two the same",
+    "6ae19c2f": "two preparations, neither of which needs the other",
 }
 
 

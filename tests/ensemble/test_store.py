@@ -104,6 +104,17 @@ def test_folders_above_that_a_refused_run_made_are_gone_again(tmp_path):
     assert os.listdir(tmp_path) == []
 
 
+def test_a_folder_is_unbegun_while_it_holds_nothing_but_the_marker_of_a_beginning(tmp_path):
+    folder = tmp_path / "out"
+    assert store._unbegun(folder)
+    folder.mkdir()
+    assert store._unbegun(folder)
+    (folder / store.UNFINISHED_MARKER).write_text("{}")
+    assert store._unbegun(folder)
+    (folder / "a.txt").write_text("a")
+    assert not store._unbegun(folder)
+
+
 def test_a_folder_of_pondpop_is_replaced(tmp_path):
     finish(tmp_path / "out", content="old")
     finish(tmp_path / "out")

@@ -330,6 +330,16 @@ season = ["05-01", "09-30"]
     assert one.available[midsummer] and not one.available[0]
 
 
+def test_water_holds_no_more_than_so_many_times_saturation():
+    engine = Engine(inputs(""))
+    engine.state.oxygen[:] = 99.0
+    engine.run_day()
+    assert (engine.night.dusk <= engine.by_day.oxygen.most[0]).all() and (engine.state.oxygen == engine.night.dusk).all()
+    assert engine.by_day.oxygen.most[0] == pytest.approx(
+        oxygen.MOST_SATURATED * oxygen.saturation_mg_l(engine.by_day.water_c[0, 0]), rel=1e-6
+    )
+
+
 # ------------------------------------------------------------------ low water
 
 

@@ -40,6 +40,13 @@ def test_readings_are_of_1900_to_2199(year, read):
         _readings("water", [("row", day, 10.0, TEMPERATURE["c"])])
 
 
+@pytest.mark.parametrize(("values", "refused"), [((0.0, 40.0), False), ((-0.1, 20.0), True), ((20.0, 40.1), True)])
+def test_readings_are_of_water_of_0_to_40_degrees(values, refused):
+    says = "needs a number from 0 to 40" if refused else "needs readings that span at least a year"
+    with pytest.raises(InputError, match=says):
+        read([0, 1], list(values))
+
+
 def test_the_longest_gap_is_the_one_that_is_told():
     assert LONGEST_GAP_DAYS == 45
     assert len(read([0, 45, *range(60, 370, 30), 375])) == 14

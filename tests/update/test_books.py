@@ -280,6 +280,17 @@ def test_tags_are_handed_in_within_a_year_of_the_survey(tmp_path):
     assert one.data.tolist() == [1.0] and later.watched.returned[0].last == 30 + 365
 
 
+def test_tags_of_a_survey_on_the_last_day_are_not_asked_for(tmp_path):
+    days = ("2026-05-01", "2027-03-30", "2027-03-31")
+    rows = [(f"T{k}", day) for k, day in enumerate(days)]
+    fish = "date,gear,species,length_in,tag\n" + "".join(f"{day},electrofishing,bass,12,{tag}\n" for tag, day in rows)
+    tags = "tag,date,species,event,length_in\n" + "".join(f"{tag},{day},bass,tagged,12\n" for tag, day in rows)
+    seen = evidence(
+        folder(tmp_path, survey=fish, tags=tags + "T0,2026-07-01,bass,kept,\n"), pond(years=1, only="few", extra=RULE)
+    )
+    assert [(asked.first, asked.last) for asked in seen.watched.returned] == [(30, 364)]
+
+
 def test_a_projection_is_held_against_complete_books(tmp_path):
     projection = compare(pond(members=20, only="few", extra=RULE))
     trips = [f"2026-06-{day:02},1,2,bass,11,20,2,0" for day in range(1, 11)]

@@ -223,6 +223,16 @@ def test_of_where_members_are_a_step_leaves_so_much_that_standard_deviates_stay_
     np.testing.assert_allclose(moved(z) - moved(farther), 0.8 * (z - farther), atol=1e-8)
 
 
+@pytest.mark.parametrize("width", [smc.MANY, smc.MANY + 1])
+def test_forty_values_of_a_decision_are_led_by_the_law_and_more_are_not(width):
+    known = replace(gaussian(4, 3, unrelated=0).prior, uniforms={"a": ndtr(np.random.default_rng(5).normal(size=(4, width)))})
+    led = width if width <= smc.MANY else 0
+    assert known.deviates().shape == (4, led)
+    moved = ndtri(step(known, Law(np.zeros(led), 1e-9 * np.eye(led)), 0.6, 7, 1)[0]["a"])
+    stays = 0.8 * ndtri(known.uniforms["a"])  # of a law with next to no spread nothing new is dealt
+    assert np.allclose(moved, stays, atol=1e-6) == (led > 0)
+
+
 def test_the_law_is_that_of_linear_ponds():
     known = gaussian(400, 2, unrelated=0)
     law = fit([(known.prior.deviates(), known.prior.typical, known.prior.drawn)], known.observed, 1.0)
