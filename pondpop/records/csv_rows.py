@@ -111,7 +111,7 @@ class Lines:
 
     def _separator(self, text: str) -> str:
         """What separates the columns: most of commas, semicolons and tabs in the first lines outside quotation marks."""
-        first = re.sub(r'"[^"\n]*"', "", "".join(islice(io.StringIO(text, newline=None), MOST_TITLE_LINES + 1)))
+        first = re.sub(r'"[^"\n]*"', "", "".join(islice(io.StringIO(text, newline=None), MOST_TITLE_LINES)))
         separator = max(",;\t", key=first.count)
         if separator != ",":
             self.reading.decimal_comma = True
