@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import floor, log10
 
 import numpy as np
 from numpy.typing import NDArray
@@ -183,6 +184,8 @@ def _difference(difference: Array, unit: str, more: str, less: str) -> str:
     if middle < 0:
         low, middle, high = -high, -middle, -low
         more = less
+    places = 1 - floor(log10(max(abs(low), abs(high))))  # two digits of the end that is farther from nought
+    low, high = round(float(low), places), round(float(high), places)
     band = f"{brief(low, 2)}–{brief(high, 2)}" if low >= 0 else f"{brief(low, 2).replace('-', '−')} to {brief(high, 2)}"
     return f"{brief(middle, 2)}{unit} {more} [{band}]"
 

@@ -246,6 +246,8 @@ def test_the_last_survey_of_each_year_stands_for_autumn():
         (spread(0.2, 0.4), "0.3 lb heavier [0.2–0.4]"), (spread(-0.4, -0.2), "0.3 lb lighter [0.2–0.4]"),
         ([1.0] * 7 + [-1.0] * 3, "1 lb heavier [−1 to 1]"), ([1.0] * 6 + [-1.0] * 4, ""), ([-1.0] * 7 + [1.0] * 3,
          "1 lb lighter [−1 to 1]"), ([np.nan], ""), ([1.0, np.nan, 1.0], "1 lb heavier [1–1]"),
+        (spread(0.0057, 5.3), "2.7 lb heavier [0–5.3]"), (spread(-0.0871, 1.74), "0.83 lb heavier [−0.1 to 1.7]"),
+        (spread(1234, 5678), "3,500 lb heavier [1,200–5,700]"),
     ],
 )  # fmt: skip
 def test_a_detail_is_told_where_seven_of_ten_members_agree_on_its_sign(difference, said):
