@@ -33,7 +33,8 @@ import numpy as np
 sys.path[:0] = [sys.argv[1], sys.argv[1] + "/tests"]
 from small import pond
 from laws import EVERYTHING
-from pondpop.ensemble import results, run
+from pondpop.ensemble import run
+from pondpop.ensemble.store import package_versions
 from pondpop.ensemble.workers import processes
 
 if __name__ == "__main__":
@@ -50,7 +51,7 @@ if __name__ == "__main__":
         same = all(np.array_equal(first[v].values, dataset[v].values, equal_nan=True) for v in first.data_vars)
         print(f"  {name}: {'same bits' if same else 'OTHER BITS'}", flush=True)
     np.savez(sys.argv[2], **{v: first[v].values for v in first.data_vars})
-    versions = results.package_versions()
+    versions = package_versions()
     print("  versions: " + ", ".join(f"{k} {v}" for k, v in versions.items()))
 """
 
