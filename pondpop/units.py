@@ -24,7 +24,11 @@ Units = Literal["us", "metric"]
 MM_PER_IN = 25.4
 HA_PER_ACRE = 0.40468564224
 G_PER_LB = 453.59237
-KG_PER_HA_IN_LB_PER_ACRE = G_PER_LB / 1000 / HA_PER_ACRE
+G_PER_KG = 1000.0
+KG_PER_HA_IN_LB_PER_ACRE = G_PER_LB / G_PER_KG / HA_PER_ACRE
+DAYS_PER_YEAR = 365.0  # of rates, ages and seasons in the model
+DAYS_PER_CALENDAR_YEAR = 365.25
+HOURS_PER_DAY = 24.0
 NONE = "–"
 
 
@@ -45,7 +49,7 @@ class Unit(NamedTuple):
 Family = dict[str, Unit]
 
 LENGTH: Family = {"mm": Unit(1.0, "mm"), "in": Unit(MM_PER_IN, "in")}
-WEIGHT: Family = {"g": Unit(1.0, "g"), "lb": Unit(G_PER_LB, "lb"), "kg": Unit(1000.0, "kg")}
+WEIGHT: Family = {"g": Unit(1.0, "g"), "lb": Unit(G_PER_LB, "lb"), "kg": Unit(G_PER_KG, "kg")}
 AREA: Family = {"ha": Unit(1.0, "ha"), "acres": Unit(HA_PER_ACRE, "acres")}
 DEPTH: Family = {"m": Unit(1.0, "m"), "ft": Unit(0.3048, "ft")}
 TEMPERATURE: Family = {"c": Unit(1.0, "°C"), "f": Unit(5 / 9, "°F", 32.0)}

@@ -12,7 +12,6 @@ from pondpop.assess.findings import Finding
 from pondpop.assess.size_and_condition import class_name, mean_limits, weight_classes, within
 from pondpop.observe import indices
 from pondpop.observe.mark_recapture import (
-    DAYS_A_YEAR,
     Estimate,
     Increments,
     chapman,
@@ -24,7 +23,7 @@ from pondpop.observe.mark_recapture import (
 from pondpop.records import Fish, Records, TagEvent
 from pondpop.records.surveys import Survey
 from pondpop.species import MEASURED, SPECIES
-from pondpop.units import MM_PER_IN
+from pondpop.units import DAYS_PER_CALENDAR_YEAR, MM_PER_IN
 
 MIN_DAYS = 180
 """Fish at large for less tell of one season only, not of a year (a choice of ours)."""
@@ -137,7 +136,7 @@ def open_numbers(
                 note=f"fish of {_long(shortest)} and more; Jolly–Seber; untagged fish caught twice count twice",
             )  # fmt: skip
         if np.isfinite(found.survival[i]):
-            years = (catches[i + 1][0].first - survey.first).days / DAYS_A_YEAR
+            years = (catches[i + 1][0].first - survey.first).days / DAYS_PER_CALENDAR_YEAR
             value, bottom, top = (float(min(x[i], 1.0) ** (1 / years)) for x in (found.survival, live_low, live_high))
             above = "; came out above 1, by chance" if found.survival[i] > 1 else ""
             yield Finding(

@@ -23,6 +23,7 @@ from pondpop.observe import indices
 from pondpop.scenario import FERTILITIES, SPECIES, Drawdown, Goal, GrassCarp, Plants, Scenario, resolve
 from pondpop.scenario.schema import is_nothing
 from pondpop.species import MEASURED, place_of
+from pondpop.units import DAYS_PER_CALENDAR_YEAR
 
 Array = NDArray[np.float64]
 
@@ -252,7 +253,7 @@ def costs(dataset: xr.Dataset) -> Cost:
             if removal.cost is None and removal.reason == "removal":
                 unpriced.add("some removals")
         for rule in strategy.fertilization:
-            water[s] += (rule.cost or 0.0) * ((rule.last - rule.first).days + 1) / 365.25
+            water[s] += (rule.cost or 0.0) * ((rule.last - rule.first).days + 1) / DAYS_PER_CALENDAR_YEAR
             if rule.cost is None and rule.level > FERTILITIES["unfertilized"]:
                 unpriced.add("fertilizer")
         for liming in strategy.liming:
@@ -344,7 +345,7 @@ def _seasons_lost(dataset: xr.Dataset) -> Array:
 
 
 def _years_between(start: dt.date, end: dt.date) -> float:
-    return (end - start).days / 365.25
+    return (end - start).days / DAYS_PER_CALENDAR_YEAR
 
 
 def _months_until(dataset: xr.Dataset, by_year: int | None) -> NDArray[np.bool_]:

@@ -13,7 +13,17 @@ from numpy.typing import NDArray
 
 from pondpop.decide.phrases import Teller
 from pondpop.scenario import Scenario
-from pondpop.units import FEED, brief, converted, in_hundred, joined, months_in_words, percent, unit_of
+from pondpop.units import (
+    DAYS_PER_CALENDAR_YEAR,
+    FEED,
+    brief,
+    converted,
+    in_hundred,
+    joined,
+    months_in_words,
+    percent,
+    unit_of,
+)
 
 Array = NDArray[np.float64]
 
@@ -51,7 +61,7 @@ def risks(dataset: xr.Dataset, scenario: Scenario) -> list[Risk]:
         return []
     share = dataset["oxygen_kill"].values  # strategy, member, month
     month = dataset["month"].values.astype("datetime64[M]").astype(int)
-    years = (scenario.run.end - scenario.run.start).days / 365.25
+    years = (scenario.run.end - scenario.run.start).days / DAYS_PER_CALENDAR_YEAR
     year, of_year = month // 12, month % 12
     found = []
     for s in range(share.shape[0]):
@@ -202,7 +212,7 @@ def aeration(told: Teller, every: list[Risk]) -> list[str]:
 
 def _chance(told: Teller, chance: float) -> str:
     """In per cent; never less than what the years that were run can tell."""
-    years = told.decision.members * (told.scenario.run.end - told.scenario.run.start).days / 365.25
+    years = told.decision.members * (told.scenario.run.end - told.scenario.run.start).days / DAYS_PER_CALENDAR_YEAR
     if chance < 1.0 / years:
         return f"under {percent(1.0 / years, 1)}"
     return in_hundred(chance) if chance >= 0.1 else percent(chance, 2)

@@ -165,13 +165,12 @@ def _promised(record: Record, shape: Place, seed: int) -> list[Place]:
         return []
     reference = record.ranked(max(record.worth[place].size for place in seen))[0]
     height = np.array([record.against(place, reference).mean() for place in seen])
-    weight = np.sqrt([record.worth[place].size for place in seen])
+    size = np.array([record.worth[place].size for place in seen], dtype=float)
     height = np.maximum(height, np.quantile(height, 0.25))  # how bad the worst are says nothing of where the best is
     terms = _terms(np.array(seen, dtype=float), shape)
-    penalty = STIFFNESS * float((weight**2).mean()) * len(seen) * np.eye(terms.shape[1]) / terms.shape[1]
+    penalty = STIFFNESS * size.sum() * np.eye(terms.shape[1]) / terms.shape[1]
     penalty[0, 0] = 0.0
-    weighted = terms * weight[:, None]
-    surface = np.linalg.solve(weighted.T @ weighted + penalty, weighted.T @ (height * weight))
+    surface = np.linalg.solve(terms.T * size @ terms + penalty, terms.T @ (height * size))
     others = _places_to_read(shape, seed)
     promise = _terms(others.astype(float), shape) @ surface
     known = record.worth.keys()

@@ -34,6 +34,7 @@ from pondpop.scenario import (
     temperature,
 )
 from pondpop.species import KINDS, SPECIES, TRAITS, Parameters, place_of, species_with
+from pondpop.units import HOURS_PER_DAY
 
 
 def run_days(scenario: Scenario) -> int:
@@ -296,14 +297,14 @@ def _oxygen(
     if not scenario.pond.oxygen_risk:
         return None
     aeration = []
-    dark = 24.0 * night_share(year_day)
+    dark = HOURS_PER_DAY * night_share(year_day)
     for rule in strategy.aeration:
         night_hours, hours = None, 0.0
         if rule.hours is not None:
-            first, last = rule.hours[0], rule.hours[1] + (24.0 if rule.hours[1] < rule.hours[0] else 0.0)
+            first, last = rule.hours[0], rule.hours[1] + (HOURS_PER_DAY if rule.hours[1] < rule.hours[0] else 0.0)
             hours = last - first
             night_hours = np.zeros(len(dates))  # of a night about midnight, which begins and ends on either side of it
-            for midnight in (0.0, 24.0, 48.0):
+            for midnight in (0.0, HOURS_PER_DAY, 2.0 * HOURS_PER_DAY):
                 begins, ends = midnight - 0.5 * dark, midnight + 0.5 * dark
                 night_hours += np.maximum(0.0, np.minimum(last, ends) - np.maximum(first, begins))
         available = _in_season(dates, year, rule) > 0.0

@@ -20,6 +20,7 @@ from pondpop.model.oxygen import KILLERS
 from pondpop.model.state import Columns, Pond
 from pondpop.model.whole_fish import Whole
 from pondpop.species import SPECIES, TRAITS, species_with
+from pondpop.units import G_PER_KG
 
 PREDATOR_PLACES = species_with("role: predator")
 PREDATORS = tuple(SPECIES[k] for k in PREDATOR_PLACES)
@@ -172,7 +173,7 @@ class Flows:
             (self.stocked_number, self.stocked_biomass) if stocked else (self.born_number, self.born_biomass)
         )
         number[:, species] += total(fish)
-        biomass[:, species] += total(fish * np.exp(log_weight) / 1000.0)
+        biomass[:, species] += total(fish * np.exp(log_weight) / G_PER_KG)
 
 
 OWN_FLOWS: dict[str, Variable] = {

@@ -37,6 +37,7 @@ from pondpop.model.forcing import DayFactors
 from pondpop.model.inputs import Inputs, RemovalInput
 from pondpop.model.state import GroupFactors, KindFactors, Pond, SpreadFactors, State, of_foods
 from pondpop.model.strains import strains_of
+from pondpop.units import G_PER_KG
 
 DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
 
@@ -319,7 +320,7 @@ class Engine(Pond):
         if few.any():
             where = np.nonzero(few)
             last = s.number[where]
-            self.ledger.add_gone(self, where, "last_few", last, last * np.exp(s.log_weight[where]) / 1000.0)
+            self.ledger.add_gone(self, where, "last_few", last, last * np.exp(s.log_weight[where]) / G_PER_KG)
             s.number[where] = 0.0
         if self.day % DAYS_BETWEEN_TIDYING == 0:
             self.ledger.cast_up(self, self.flows)

@@ -19,6 +19,7 @@ from pondpop.model.grid import GRID_MM, GRID_POINTS, GridPlace, lay, read
 from pondpop.model.state import Pond, of_foods
 from pondpop.scenario import FERTILITIES
 from pondpop.species import Parameters, kinds_with, species_with
+from pondpop.units import DAYS_PER_YEAR
 
 PELLET_EATERS = species_with("eats pellets")
 PREDATOR_SPECIES = species_with("role: predator")
@@ -31,7 +32,7 @@ def light(year_day: ArrayLike, floor: ArrayLike, peak_day: ArrayLike) -> Array:
 
     floor + (1 − floor)·max(0, cos(2π·(day − peak)/365)) (assumed shape).
     """
-    sun = np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - peak_day) / 365.0))
+    sun = np.maximum(0.0, np.cos(2.0 * np.pi * (np.asarray(year_day) - peak_day) / DAYS_PER_YEAR))
     return np.asarray(floor) + (1.0 - np.asarray(floor)) * sun
 
 

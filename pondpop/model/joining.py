@@ -13,6 +13,7 @@ from pondpop.arrays import Array
 from pondpop.model.lengths import UNCUT
 from pondpop.model.state import Pond
 from pondpop.species import SPECIES
+from pondpop.units import DAYS_PER_YEAR
 
 FARTHEST = 1.0  # difference of mean log length, relative to `length_cv`, beyond which no groups join
 
@@ -78,6 +79,6 @@ def _code(sign: Array, can: NDArray[np.bool_]) -> NDArray[np.intp]:
 
 def year_of_birth(pond: Pond) -> NDArray[np.intp]:
     """Calendar year of the run in which fish born in the pond became recruits [member, group]."""
-    recruited = pond.state.columns.born + 365.0 * pond.parameters.recruit_age_years[:, None]
+    recruited = pond.state.columns.born + DAYS_PER_YEAR * pond.parameters.recruit_age_years[:, None]
     day = np.broadcast_to(recruited, pond.state.number.shape).round().clip(0, pond.inputs.days - 1)
     return np.asarray(pond.inputs.year[day.astype(np.intp)])

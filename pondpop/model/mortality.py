@@ -16,6 +16,7 @@ from pondpop.model import harvest
 from pondpop.model.predation import Hunt
 from pondpop.model.state import Pond
 from pondpop.species import SPECIES, Parameters, species_with
+from pondpop.units import DAYS_PER_YEAR
 
 LOG_OF_100_MM = log(100.0)
 DYING_AS_FRY = species_with("dies as fry")
@@ -33,7 +34,7 @@ def background_of_day(p: Parameters, water_c: Array, multiplier: Array) -> Array
     it has that at W0, and elsewhere times (W/W0)^g. multiplier [day, member, kind]: luck and local survival.
     """
     warm = warm_deaths(water_c, p.background_deaths_warming_per_c, p.background_deaths_reference_c)
-    of_kind = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / 365.0
+    of_kind = p.background_deaths_multiplier * p.background_deaths_at_1_g_per_year[:, None] / DAYS_PER_YEAR
     pivot = np.nan_to_num(p.background_deaths_pivot_g, nan=1.0) ** -np.nan_to_num(p.background_deaths_size_gain)
     return np.asarray(of_kind * pivot * multiplier * warm[:, :, None])
 
@@ -68,7 +69,7 @@ def fry_deaths(log_length: Array, per_day: Value, at_mm: Value, exponent: Value)
 def old_age_deaths(days_past: Array, per_year: Value, ramp_days: Value, ramp_limit: Value) -> Array:
     """Deaths per day of fish so many days past the age at which age begins to tell: rise to a limit (assumed shape)."""
     past = np.minimum(np.maximum(days_past / ramp_days, 0.0), ramp_limit)
-    return np.asarray(past * per_year / 365.0)
+    return np.asarray(past * per_year / DAYS_PER_YEAR)
 
 
 def crowding_deaths(biomass: Array, limit: Value, per_day: Value) -> Array:

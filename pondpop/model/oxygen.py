@@ -21,6 +21,7 @@ from pondpop.arrays import Array, Value, logistic
 from pondpop.model.inputs import Inputs
 from pondpop.model.state import Pond
 from pondpop.species import Parameters
+from pondpop.units import DAYS_PER_YEAR, G_PER_KG, HOURS_PER_DAY
 
 KILLERS = ("cloud", "turnover", "feed", "bloom", "ice")
 """What a night that kills fish is put down to: what took or withheld most oxygen beyond an ordinary night."""
@@ -90,12 +91,12 @@ def warmer(per_degree: float, water_c: Array, reference_c: float) -> Array:
 
 def night_share(year_day: ArrayLike) -> Array:
     """Share of the day that is dark, at about 33° north: 0.40 at midsummer, 0.52 at midwinter."""
-    return 0.46 - 0.06 * np.cos(2.0 * np.pi * (np.asarray(year_day) - 172.0) / 365.0)
+    return 0.46 - 0.06 * np.cos(2.0 * np.pi * (np.asarray(year_day) - 172.0) / DAYS_PER_YEAR)
 
 
 def clear_light(year_day: ArrayLike) -> Array:
     """Light that a clear day gives the bloom, relative to midsummer: 0.62 + 0.38·cos (assumed shape)."""
-    return 0.62 + 0.38 * np.cos(2.0 * np.pi * (np.asarray(year_day) - 172.0) / 365.0)
+    return 0.62 + 0.38 * np.cos(2.0 * np.pi * (np.asarray(year_day) - 172.0) / DAYS_PER_YEAR)
 
 
 # ---------------------------------------------------------------------- what is known before the run
@@ -140,7 +141,7 @@ class Days:
         self.dark, self.lit = np.broadcast_to(dark, t.shape), np.broadcast_to(1.0 - dark, t.shape)
         self.most = MOST_SATURATED * self.saturated
         self.bottom = p.mud_oxygen_g_per_m2_day * warmer(1.07, t, 25.0)
-        self.per_fish = 1e-4 * p.fish_oxygen_mg_per_kg_hour * 24.0 / 1000.0 * warmer(1.07, t, 28.0)  # of 1 kg/ha
+        self.per_fish = 1e-4 * p.fish_oxygen_mg_per_kg_hour * HOURS_PER_DAY / G_PER_KG * warmer(1.07, t, 28.0)  # of 1 kg/ha
         self.per_fish /= under_water
         self.collapse_above = np.ascontiguousarray(luck.bloom.T) / (
             p.bloom_collapse_per_day * (1.0 + p.oxygen_production_half) * logistic((t - p.bloom_collapse_above_c) / 1.5)
@@ -305,7 +306,7 @@ def aerated(pond: Pond, start: Array, dawn: Array) -> tuple[Array, Array, Array]
             continue
         if one.night_hours is None:
             below = float(one.below_mg_l or 0.0)
-            night = 24.0 * days.dark[day]
+            night = HOURS_PER_DAY * days.dark[day]
             share = np.clip((below - dawn) / np.maximum(start - dawn, 1e-9), 0.0, 1.0)
             hours = np.where(dawn < below, night * share + 2.0, 0.0)
             in_night, working = night * share, hours > 0.0

@@ -13,6 +13,7 @@ import numpy as np
 from pondpop.arrays import Array
 from pondpop.model.inputs import Inputs
 from pondpop.species import Parameters
+from pondpop.units import DAYS_PER_CALENDAR_YEAR
 
 DENSEST = 3.0  # cover relative to the ordinary pond beyond which more hides no more (the guide's 60 % of the area)
 HARD_TO_GRAZE = 0.1  # part of the plants at which carp find half of what they want (a choice)
@@ -40,11 +41,12 @@ def share_of_area(p: Parameters, inputs: Inputs) -> Array | None:
     left = np.ones(growth.shape)
     out = np.empty((inputs.days, left.size))
     for day in range(inputs.days):
-        carp = sum((n * np.exp(-dying * (day - put) / 365.25) for put, n in inputs.carp if put <= day), np.zeros(left.shape))
+        alive = (n * np.exp(-dying * (day - put) / DAYS_PER_CALENDAR_YEAR) for put, n in inputs.carp if put <= day)
+        carp = sum(alive, np.zeros(left.shape))
         vegetated = np.maximum(there[day], 1e-3)
         eaten = ((1.0 + HARD_TO_GRAZE) / 2.0) ** 2 * carp / vegetated / enough * left / (left + HARD_TO_GRAZE)
         change = growth * (left * (1.0 - left) - eaten)
-        left = np.clip(left + change / 365.25, LEAST_LEFT, 1.0)
+        left = np.clip(left + change / DAYS_PER_CALENDAR_YEAR, LEAST_LEFT, 1.0)
         out[day] = there[day] * left
     return out
 

@@ -16,6 +16,7 @@ from pondpop.model import predation, stocking, whole_fish
 from pondpop.model.community import PLANKTON, community
 from pondpop.model.state import Pond
 from pondpop.species import Parameters, Species
+from pondpop.units import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from pondpop.model.strains import Strains
@@ -169,7 +170,7 @@ def pulse(pond: Pond, kind: int) -> Pulse | None:
 
 def _mature(pond: Pond, groups: slice, from_mm: Array) -> Array:
     """Share of the weight of some groups in fish long and old enough to spawn, as of the next day [member, group]."""
-    age = (pond.day + 1 - pond.state.columns.born[:, groups]) / 365.0
+    age = (pond.day + 1 - pond.state.columns.born[:, groups]) / DAYS_PER_YEAR
     of_age = age >= pond.parameters.mature_age_years[:, None]
     return np.asarray(pond.weight_longer(groups, from_mm) * of_age)
 
@@ -192,7 +193,7 @@ def young_groups(pond: Pond, kind: int, young: Array, blood: float | Array) -> s
         species=int(pond.community.species[kind]),
         number=young,
         female_share=p.female_share,
-        age_years=p.recruit_age_years - 1.0 / 365.0,  # that age at the next day's start
+        age_years=p.recruit_age_years - 1.0 / DAYS_PER_YEAR,  # that age at the next day's start
         stocked=-np.inf,
         origin=-1,
         length_mm=p.recruit_length_mm[:, kind],

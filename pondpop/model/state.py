@@ -25,6 +25,7 @@ from pondpop.model.body import log_standard_weight
 from pondpop.model.community import BENTHOS, PLANKTON, Community, community
 from pondpop.model.inputs import Inputs
 from pondpop.species import SPECIES, Parameters
+from pondpop.units import DAYS_PER_YEAR, G_PER_KG
 
 if TYPE_CHECKING:
     from pondpop.model.feeding import Meals
@@ -133,7 +134,7 @@ class State:
 
     def kilograms(self, fish: Array, groups: slice = ALL) -> Array:
         """What some fish/ha of some groups weigh, kg/ha, both [member, those groups]."""
-        return np.asarray(fish * np.exp(self.log_weight[:, groups]) / 1000.0)
+        return np.asarray(fish * np.exp(self.log_weight[:, groups]) / G_PER_KG)
 
     def biomass(self, groups: slice = ALL) -> Array:
         """Biomass of some groups, of each one by default, kg/ha [member, those groups]."""
@@ -245,7 +246,7 @@ class KindFactors:
             "log_search_at_1_g": p.search_area_exponent * np.log(100.0) + np.log(p.search_area_at_100_g),
             "max_intake_exponent": p.max_intake_exponent,
             "respiration_exponent": p.respiration_exponent,
-            "activity_per_g": np.nan_to_num(p.activity_per_kg) / 1000.0,
+            "activity_per_g": np.nan_to_num(p.activity_per_kg) / G_PER_KG,
             "asymptotic_length_female_mm": p.asymptotic_length_female_mm,
             "asymptotic_length_male_mm": p.asymptotic_length_male_mm,
             "asymptotic_length_spread": p.asymptotic_length_spread,
@@ -260,7 +261,7 @@ class KindFactors:
             "ws_intercept": p.standard_weight_intercept * np.log(10.0),
             "ws_slope": p.standard_weight_slope,
             "isometric_below": np.log(np.nan_to_num(p.isometric_below_mm, nan=1e-300)),
-            "oldest_days": 365.0 * p.oldest_age_years,
+            "oldest_days": DAYS_PER_YEAR * p.oldest_age_years,
         }
         self.several: list[tuple[list[str], Array]] = []  # those of as many members: their names and [name, m, kind]
         for members in {values.shape[0] for values in of_kind.values()}:
@@ -288,7 +289,7 @@ class GroupFactors:
         apart = own["asymptotic_length_spread"] * p.growth_type_z[:, None] * columns.growth_z
         self.log_asymptotic_length = np.log(longest) + apart
         coefficient = own["growth_coefficient_female_per_year"], own["growth_coefficient_male_per_year"]
-        self.growth_coefficient = np.where(female, *coefficient) / 365.0  # per day
+        self.growth_coefficient = np.where(female, *coefficient) / DAYS_PER_YEAR  # per day
         self.cold_deaths_exponent = own["cold_deaths_exponent"]
         self.background_deaths_exponent = own["background_deaths_exponent"]
         self.growth_per_energy_eaten = own["growth_per_energy_eaten"]

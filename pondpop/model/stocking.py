@@ -12,6 +12,7 @@ from pondpop.model.body import log_standard_weight
 from pondpop.model.inputs import StockingInput
 from pondpop.model.state import Columns, Pond
 from pondpop.species import SPECIES, TRAITS, Parameters
+from pondpop.units import DAYS_PER_YEAR
 
 LEAST_SPREAD = 1e-3  # standard deviation of log length of fish that are said to be alike; never none, since it divides
 
@@ -62,7 +63,8 @@ def groups_of(
     p = pond.parameters
     growth_z, sex, share = types(p, species)
     females, born, log_mean = (
-        np.reshape(value, (-1, 1)) for value in (female_share, pond.day - 365.0 * np.asarray(age_years), np.log(length_mm))
+        np.reshape(value, (-1, 1))
+        for value in (female_share, pond.day - DAYS_PER_YEAR * np.asarray(age_years), np.log(length_mm))
     )
     sexes = np.where(sex > 0.0, females, np.where(sex < 0.0, 1.0 - females, 1.0))
     row = (1, sex.size)

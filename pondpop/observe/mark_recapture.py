@@ -14,7 +14,7 @@ import numpy as np
 import scipy
 from numpy.typing import ArrayLike
 
-DAYS_A_YEAR = 365.25
+from pondpop.units import DAYS_PER_CALENDAR_YEAR
 
 
 @dataclass(frozen=True)
@@ -235,7 +235,7 @@ class Increments:
 
     @property
     def mm_per_year(self) -> np.ndarray:
-        return (self.second_mm - self.first_mm) / self.days * DAYS_A_YEAR
+        return (self.second_mm - self.first_mm) / self.days * DAYS_PER_CALENDAR_YEAR
 
 
 @dataclass(frozen=True)
@@ -247,10 +247,10 @@ class Growth:
     scatter_mm: float
     pairs: int
 
-    def increment(self, length_mm: ArrayLike, days: float = DAYS_A_YEAR) -> np.ndarray:
+    def increment(self, length_mm: ArrayLike, days: float = DAYS_PER_CALENDAR_YEAR) -> np.ndarray:
         """Expected growth (mm) of fish of a length over some days."""
         length = np.asarray(length_mm, float)
-        return (self.final_length_mm.value - length) * -np.expm1(-self.rate_per_year.value * days / DAYS_A_YEAR)
+        return (self.final_length_mm.value - length) * -np.expm1(-self.rate_per_year.value * days / DAYS_PER_CALENDAR_YEAR)
 
 
 def grow_from_tags(pairs: Increments, confidence: float = 0.95) -> Growth:
@@ -265,7 +265,7 @@ def grow_from_tags(pairs: Increments, confidence: float = 0.95) -> Growth:
         raise ValueError(f"a growth curve needs ten or more fish measured twice, not {first.size}")
 
     def residual(p: np.ndarray) -> np.ndarray:
-        return second - first + np.expm1(-np.exp(p[1]) * days / DAYS_A_YEAR) * (np.exp(p[0]) - first)
+        return second - first + np.expm1(-np.exp(p[1]) * days / DAYS_PER_CALENDAR_YEAR) * (np.exp(p[0]) - first)
 
     start = [np.log(1.2 * second.max()), np.log(0.3)]
     fit = scipy.optimize.least_squares(residual, start, bounds=([np.log(50), np.log(0.01)], [np.log(1500), np.log(5)]))

@@ -18,7 +18,7 @@ from pondpop.records.rows import Catch, Effort, Fish, TagEvent
 from pondpop.species import TRAITS
 from pondpop.species.catalogue import gears
 from pondpop.species.gears import taken_share
-from pondpop.units import MM_PER_IN
+from pondpop.units import DAYS_PER_CALENDAR_YEAR, MM_PER_IN
 
 LENGTH_ERROR_MM = 10.0
 """Two measurements of one fish may differ by this much (assumed)."""
@@ -49,7 +49,7 @@ def of_one_time(
         return rows
     middle, kept = dates[len(dates) // 2], []
     for row in rows:
-        if abs((row.date - middle).days) > MOST_YEARS_APART * 365.25:
+        if abs((row.date - middle).days) > MOST_YEARS_APART * DAYS_PER_CALENDAR_YEAR:
             allowed = f"a date within {MOST_YEARS_APART} years of the others, of which the middle one is {middle}"
             sheet.reject(row.line, InputError("date", row.date, allowed, "check the year"), row)
         else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from textwrap import fill
@@ -21,6 +21,8 @@ from scipy.optimize import isotonic_regression
 from pondpop.report.format import html
 
 WIDTH_IN = 3.6
+POINTS_PER_IN = 72
+NOTE_PT, LINE_PT = 7.0, 7.2  # of years and of words beside curves: their letters, and what a line of them needs
 MOST_CASES = 4  # of one picture, so that it fits a printed page
 INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
 LOOK = {
@@ -37,8 +39,8 @@ LOOK = {
     "axes.unicode_minus": True,
     "xtick.color": INK,
     "ytick.color": INK,
-    "xtick.labelsize": 7,
-    "ytick.labelsize": 7,
+    "xtick.labelsize": NOTE_PT,
+    "ytick.labelsize": NOTE_PT,
     "xtick.major.size": 2,
     "ytick.major.size": 2,
     "xtick.major.width": 0.6,
@@ -126,6 +128,11 @@ def unit_above(axes: Axes, words: str) -> None:
     )  # fmt: skip
 
 
+def few_ticks(axes: Axes, whole: bool = False) -> None:
+    """At most four steps on the upright axis of a low panel; of whole numbers where fractions make no sense."""
+    axes.locator_params(axis="y", nbins=4, integer=whole)
+
+
 def no_data(axes: Axes, words: str) -> None:
     axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", color="#555555")
 
@@ -137,6 +144,30 @@ def spread_apart(positions: Sequence[float], least: float) -> list[float]:
     steps = least * np.arange(at.size)
     at[order] = isotonic_regression(at[order] - steps).x + steps
     return at.tolist()
+
+
+def places_beside(figure: Figure, axes: Axes, ends: Sequence[float], clear: float = 0.0) -> list[float]:
+    """Where words beside the ends of curves stand, on the panel's upright axis, so that no line of them covers another and
+    none lies below the panel, or so much of a line above its lower edge."""
+    height_pt = axes.get_position().height * figure.get_figheight() * POINTS_PER_IN
+    low, high = axes.get_ylim()
+    line = LINE_PT * (high - low) / height_pt
+    places = spread_apart(ends, line)
+    lift = max(0.0, low + clear * line - min(places, default=low + line))
+    return [place + lift for place in places]
+
+
+def name_beside(axes: Axes, words: str, place: float, colour: str) -> None:
+    """Words to the right of a panel, at a place of its upright axis."""
+    axes.annotate(words, (1, place), xycoords=("axes fraction", "data"), xytext=(3, 0), textcoords="offset points", va="center",
+                  fontsize=NOTE_PT, color=colour, annotation_clip=False)  # fmt: skip
+
+
+def names_beside(axes: Axes, colours: Mapping[str, str]) -> None:
+    """Names below each other to the right of a panel, from its upper edge, each in its colour."""
+    for k, (name, colour) in enumerate(colours.items()):
+        axes.annotate(name, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction", textcoords="offset points",
+                      fontsize=NOTE_PT, color=colour, annotation_clip=False)  # fmt: skip
 
 
 def picture(figure: Figure, key: str, title: str, caption: str, words: str) -> Picture:
@@ -185,7 +216,7 @@ def year_axis(axes: Axes, first: float, last: float, labels: bool) -> None:
             middle = (max(first, year) + min(last, year + 1)) / 2
             if (year - start) % every == 0 and min(last, year + 1) - max(first, year) > 0.4:
                 axes.annotate(str(year), (middle, 0), xycoords=("data", "axes fraction"), xytext=(0, -4),
-                              textcoords="offset points", ha="center", va="top", fontsize=7)  # fmt: skip
+                              textcoords="offset points", ha="center", va="top", fontsize=NOTE_PT)  # fmt: skip
 
 
 def dashes_for_html(dashes: object, scale: float = 2.0) -> str:

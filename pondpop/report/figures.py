@@ -15,6 +15,7 @@ from pondpop.report.drawing import (
     SOFT,
     TARGET,
     Picture,
+    few_ticks,
     grid,
     heading,
     look,
@@ -180,7 +181,7 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
                 if edge < last:
                     axes.axvline(edge, color=SOFT, linewidth=0.7, linestyle=(0, (3, 2)))
             axes.set_ylim(0, max(1.0, fish.max(initial=0.0) * 1.1))
-            axes.locator_params(axis="y", nbins=4, integer=True)
+            few_ticks(axes, whole=True)
             heading(axes, "", f"{label}: {fish.sum():.0f} fish")
             axes.tick_params(labelbottom=axes is panels[-1])
             said.append(

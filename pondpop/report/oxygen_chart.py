@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pondpop.decide import oxygen_risk
-from pondpop.report.drawing import INK, Picture, heading, picture, stacked, unit_above
+from pondpop.report.drawing import Picture, few_ticks, heading, names_beside, picture, stacked, unit_above
 from pondpop.report.strategies import Case
 from pondpop.report.time_series import panel_height
 from pondpop.units import months_in_words
@@ -34,7 +34,7 @@ def draw(cases: Sequence[Case], key: str) -> Picture | None:
         risk = risks[case.letter]
         heading(axes, case.letter, case.title, 48 if n else 34)
         axes.set(xlim=(0.4, 12.6), ylim=(0.0, top))
-        axes.locator_params(axis="y", nbins=4)
+        few_ticks(axes)
         axes.set_xticks(range(1, 13), labels=list("JFMAMJJASOND") if case is shown[-1] else [""] * 12)
         below = np.zeros(12)
         for cause, colour in COLOURS.items():
@@ -46,9 +46,7 @@ def draw(cases: Sequence[Case], key: str) -> Picture | None:
         said.append(f"{case.letter}: {100.0 * risk.partial:.1f} % a year, most in {months_in_words(risk.months)}")
     unit_above(panels[0], "% a year")
     causes = [c for c in COLOURS if any(any(risks[case.letter].by_month_and_cause[c]) for case in shown)]
-    for k, cause in enumerate(causes):
-        panels[0].annotate(cause, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction", textcoords="offset points",
-                           fontsize=7, color=COLOURS.get(cause, INK), annotation_clip=False)  # fmt: skip
+    names_beside(panels[0], {cause: COLOURS[cause] for cause in causes})
     rest = [case.letter for case in cases if case.letter in risks and case not in shown]
     nothing = f" Hardly any under {', '.join(rest)}." if rest else ""
     return picture(

@@ -18,10 +18,13 @@ from pondpop.report.drawing import (
     SOFT,
     TARGET,
     Picture,
+    few_ticks,
     heading,
+    name_beside,
+    names_beside,
     no_data,
     picture,
-    spread_apart,
+    places_beside,
     stacked,
     unit_above,
     year_axis,
@@ -153,20 +156,15 @@ def crop(cases: Sequence[Case], key: str) -> Picture:
     there = [s for s in SPECIES if most[s] > FLAT * top] or list(SPECIES)
     for axes, case in zip(panels, cases, strict=True):
         axes.set_ylim(0, top)
-        axes.locator_params(axis="y", nbins=4)
+        few_ticks(axes)
         ends = []
         for species in there:
             look = TRAITS[species].look
             band = case.band(f"{species}_standing_crop")
             _line(axes, case, band, (look.colour, (0, look.dashes) if look.dashes else "-", "None"))
             ends.append(float(np.nan_to_num(band[-1, 1])))
-        height_pt = axes.get_position().height * figure.get_figheight() * 72
-        places = spread_apart(ends, 7.2 * top / height_pt)
-        lift = max(0.0, -min(places))
-        for species, place in zip(there, places, strict=True):
-            axes.annotate(species, (1, place + lift), xycoords=("axes fraction", "data"), xytext=(3, 0),
-                          textcoords="offset points", va="center", fontsize=7, color=TRAITS[species].look.colour,
-                          annotation_clip=False)  # fmt: skip
+        for species, place in zip(there, places_beside(figure, axes, ends), strict=True):
+            name_beside(axes, species, place, TRAITS[species].look.colour)
         shown = joined(f"{s} {figure_of(e, 'crop')}" for s, e in zip(there, ends, strict=True))
         said.append(f"{case.letter}, at the last survey: {shown}")
     unit = unit_of("crop", units)
@@ -219,14 +217,11 @@ def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
                     ends.append((case, case.projection.survey_years[at], float(band[at, 1])))
                     said.append(f"{group}, {case.letter}: {figure_of(band[at, 1], kind)} at the end")
             axes.set_ylim(bottom=0)
-            axes.locator_params(axis="y", nbins=4)
+            few_ticks(axes)
             if ends:
-                height_pt = axes.get_position().height * figure.get_figheight() * 72
-                apart = 7.2 * axes.get_ylim()[1] / height_pt
-                places = spread_apart([e[2] for e in ends], apart)
-                lift = max(0.0, 0.4 * apart - min(places))  # clear of the axis
+                places = places_beside(figure, axes, [e[2] for e in ends], clear=0.4)
                 for (case, x, _), place in zip(ends, places, strict=True):
-                    axes.annotate(case.letter, (x, place + lift), xytext=(4, 0), textcoords="offset points",
+                    axes.annotate(case.letter, (x, place), xytext=(4, 0), textcoords="offset points",
                                   va="center", fontsize=7.5, fontweight="bold", color=case.look[0],
                                   annotation_clip=False)  # fmt: skip
             else:
@@ -258,11 +253,8 @@ def big_fish(cases: Sequence[Case], key: str) -> Picture:
             axes.plot(case.projection.survey_years, chance[:, k], color=colour, linestyle=dashes, marker=marker)
         if len(drawn) < pounds.size:
             nowhere.append(f"{case.letter} above {joined(f'{p}' for k, p in enumerate(pounds) if k not in drawn)} lb")
-        height_pt = axes.get_position().height * figure.get_figheight() * 72
-        for k, place in zip(drawn, spread_apart([ends[k] for k in drawn], 7.2 * 10.6 / height_pt), strict=True):
-            axes.annotate(f"{pounds[k]} lb", (1, place), xycoords=("axes fraction", "data"), xytext=(3, 0),
-                          textcoords="offset points", va="center", fontsize=7, color=looks[k][0],
-                          annotation_clip=False)  # fmt: skip
+        for k, place in zip(drawn, places_beside(figure, axes, [ends[k] for k in drawn]), strict=True):
+            name_beside(axes, f"{pounds[k]} lb", place, looks[k][0])
         said.append(
             f"{case.letter}, at the end: " + joined(f"{p} lb {in_ten(e / 10)}" for p, e in zip(pounds, ends, strict=True))
         )
@@ -288,7 +280,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
     said = []
     for axes, case in zip(panels, cases, strict=True):
         axes.set_ylim(0, top)
-        axes.locator_params(axis="y", nbins=4)
+        few_ticks(axes)
         width = 0.8 / len(taken)
         for k, species in enumerate(taken):
             at = [i for _, i in case.projection.yearly]
@@ -301,10 +293,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
                 axes.vlines(x, band[:, 0], band[:, 2], color=INK, linewidth=0.8)
         total = [np.nansum([case.band(names[s])[i, 1] for s in taken]) for _, i in case.projection.yearly]
         said.append(f"{case.letter}: up to {figure_of(max(total), 'crop')} a year")
-    for k, species in enumerate(taken):
-        panels[0].annotate(species, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction",
-                           textcoords="offset points", fontsize=7, color=TRAITS[species].look.colour,
-                           annotation_clip=False)  # fmt: skip
+    names_beside(panels[0], {species: TRAITS[species].look.colour for species in taken})
     unit = unit_of("crop", units)
     whisker = "; thin line: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
     return picture(

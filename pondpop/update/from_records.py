@@ -27,7 +27,7 @@ from pondpop.records import BadRow, Fish, Records, TagEvent
 from pondpop.records.surveys import Survey, surveys
 from pondpop.scenario import Scenario
 from pondpop.species import SPECIES
-from pondpop.units import MM_PER_IN
+from pondpop.units import DAYS_PER_CALENDAR_YEAR, MM_PER_IN
 from pondpop.update.likelihood import Haul, KeptInBooks, Mean, Observation, Outing, growth_of, wr_of
 from pondpop.update.shares import Aged, Recaptured, Returned
 from pondpop.update.simulate import Growing, Hatched, Keeping, Marked, Watched
@@ -253,7 +253,7 @@ def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growin
             if first is not None and (day - first).days >= MIN_DAYS:
                 for low, high in weight_classes(species[tag]) if species[tag] in GAME else [(0, None)]:
                     if within(np.array(days[first]), low, high):
-                        a_year = (days[day] - days[first]) / (day - first).days * 365.25
+                        a_year = (days[day] - days[first]) / (day - first).days * DAYS_PER_CALENDAR_YEAR
                         key = (session[first], session[day], species[tag], low, high)
                         groups[key].append((days[first], a_year))
                 first = day

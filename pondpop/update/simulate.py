@@ -24,7 +24,7 @@ from pondpop.model.inputs import Inputs, Luck
 from pondpop.observe.observers import AXES, Surveys, year_classes
 from pondpop.scenario import Scenario, Strategy
 from pondpop.species import Parameters, place_of
-from pondpop.units import MM_PER_IN
+from pondpop.units import DAYS_PER_CALENDAR_YEAR, DAYS_PER_YEAR, MM_PER_IN
 
 Array = NDArray[np.float64]
 Uniforms = Mapping[str, Array]
@@ -213,7 +213,7 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     now = _groups(engine, asked.species)
     if not (then["number"].size and now["number"].size):
         return np.full(engine.state.members, np.nan)
-    apart = _apart(then, now, asked.first - 365.0 * engine.parameters.recruit_age_years[:, None] + 1.0)
+    apart = _apart(then, now, asked.first - DAYS_PER_YEAR * engine.parameters.recruit_age_years[:, None] + 1.0)
     before = apart.argmin(axis=2)
     number = np.where(apart.min(axis=2) <= SAME_BROOD_DAYS, now["number"], 0.0)[:, :, None]
     start, spread, grown = (
@@ -224,7 +224,7 @@ def _growth(engine: Engine, asked: Growing, then: dict[str, Array]) -> Array:
     likely = number * np.exp(-0.5 * off**2)  # [member, group, fish]
     total = likely.sum(axis=1)
     gain = (likely * np.expm1(now["grown"][:, :, None] - grown)).sum(axis=1) * length / np.maximum(total, 1e-300)
-    mean: Array = gain.mean(axis=1) * 365.25 / (asked.last - asked.first)
+    mean: Array = gain.mean(axis=1) * DAYS_PER_CALENDAR_YEAR / (asked.last - asked.first)
     return np.where((total > 1e-9).all(axis=1), mean, np.nan)
 
 

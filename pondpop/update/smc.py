@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
+from scipy.optimize import bisect
 from scipy.special import logsumexp, ndtr, ndtri
 
 from pondpop.ensemble.draws import normal, uniform
@@ -139,7 +140,7 @@ def learn(
             akin = akin * left[:, None] * left
             np.fill_diagonal(akin, 1.0)
             same = max(alike(began.deviates(), now.deviates()), alike(began.typical, now.typical))
-            independent = min(count**2 / akin.sum(), 1.0 / (same / before + (1.0 - same) / count))
+            independent = independent_members(akin, same, before)
             shares.append(float(taken.mean()))
             change = 0.6 if shares[-1] < WANTED_MOVES[0] else 1.5 if shares[-1] > WANTED_MOVES[1] else 1.0
             size = float(np.clip(size * change, SMALLEST_STEP, 1.0))
@@ -152,6 +153,16 @@ def weights(log_weight: Array) -> Array:
     return np.exp(log_weight - logsumexp(log_weight))
 
 
+def independent_members(akin: Array, same: float, before: float) -> float:
+    """How many independent members tell a mean as well as these do, the fewer of two counts.
+
+    akin: what members have in common, 1 with themselves [member, member]; same: how much they are as they were when so many
+    were independent as `before` says, 0 to 1.
+    """
+    count = len(akin)
+    return float(min(count**2 / akin.sum(), 1.0 / (same / before + (1.0 - same) / count)))
+
+
 def next_power(log_likelihood: Array, power: float) -> float:
     """The largest power up to 1 that leaves an effective KEPT_SHARE of the members; at least a thousandth more."""
     least = KEPT_SHARE * log_likelihood.size
@@ -161,11 +172,8 @@ def next_power(log_likelihood: Array, power: float) -> float:
 
     if effective(1.0) >= least:
         return 1.0
-    low, high = power, 1.0
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if effective(middle) >= least else (low, middle)
-    return min(1.0, max(low, power + 1e-3))
+    largest = float(bisect(lambda to: effective(to) - least, power, 1.0))
+    return min(1.0, max(largest, power + 1e-3))
 
 
 def draw_rows(weight: Array, start: float) -> NDArray[np.intp]:

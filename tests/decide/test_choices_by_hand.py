@@ -448,6 +448,8 @@ def test_the_first_steps_are_told_and_those_of_the_same_day_counted(monkeypatch)
     told = SimpleNamespace(decision=SimpleNamespace(followed=0, equals=(0,)), actions_of=lambda k: step, short=("few",))
     assert Teller.next_steps(told, 2) == "1 May: A; 1 May: B; and 2 more at that time. Then follow the calendar."
     assert Teller.next_steps(told, 4) == "1 May: A; 1 May: B; 1 May: C; 1 May: D. Then follow the calendar."
+    told.actions_of = lambda k: step[:1] * 20
+    assert "; and 9 more at that time." in Teller.next_steps(told, 2)
     told.actions_of = lambda k: []
     assert Teller.next_steps(told) == "nothing but to survey, as the calendar says."
     others = SimpleNamespace(decision=SimpleNamespace(followed=1, equals=(0, 1)), actions_of=lambda k: step[k:], short=("a", "b"))

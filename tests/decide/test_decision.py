@@ -1,6 +1,7 @@
 """One decision: what wins, what is tied, and that terminal and page say the same of any Dataset."""
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from pondpop.decide.comparison import judge, verdicts
 from pondpop.decide.console import HIGH, WIDE, answer_text, balance_table, details_text, height
 from pondpop.decide.details import _called, details
 from pondpop.decide.goals import SURE, Cost, Score
-from pondpop.decide.phrases import teller
+from pondpop.decide.phrases import Teller, teller
 from pondpop.ensemble import results
 from pondpop.ensemble.results import VARIABLES
 from pondpop.report.answer import answer
@@ -377,12 +378,41 @@ def test_what_is_unusual_and_a_long_path_stand_within_the_screen(monkeypatch):
     monkeypatch.setattr("pondpop.decide.phrases.unusual", lambda _: [Odd("so many bass, " * 40, "write so")] * 3)
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
     assert height(text) <= HIGH and f"\n{path};\n" in text  # the path in one piece
-    assert "\nUnusual (and 2 more, which check tells): so many bass" in text
+    odd = shortened("so many bass, " * 40, 220)  # letters where there is room
+    assert f"Unusual (and 2 more, which check tells): {odd} Everything" in " ".join(text.split())
     assert "so many bass" in told.unusual() and "write so" not in told.unusual()  # a client writes no scenario
     monkeypatch.setattr("pondpop.decide.console.HIGH", height(text) - 1)
     text = answer_text(told, None, f"Everything is in {path}; seed 20260315, 100 futures; --details tells the rest.")
     assert f"tells): {shortened('so many bass, ' * 40, 60)} Everything" in " ".join(text.split())  # of little room 60 letters
     assert height("x\n" + "y" * 81 + "\n\n") == 4
+
+
+def test_events_that_find_no_room_are_counted_but_the_first_stays(monkeypatch):
+    told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
+    assert "more: --details" not in "\n".join(console._events(told))
+    monkeypatch.setattr("pondpop.decide.console.WIDE", 20)
+    lines = console._events(told)
+    assert "1 more: --details" in " ".join(" ".join(lines).split())
+    assert lines[0].endswith("  nothing  a cold winter, the…") and len(lines[1].split()) == 1 + 2
+
+
+@pytest.mark.parametrize(("name", "shown"), [("x" * 16, "x" * 16), ("x" * 17, "x" * 15 + "…")])
+def test_a_choice_is_told_in_sixteen_letters(name, shown):
+    told, decision = SimpleNamespace(short=("A", name)), SimpleNamespace(chosen=1)
+    assert console._choice(told, decision) == shown
+
+
+def test_what_is_to_be_minded_is_told_where_thirteen_lines_are_left(monkeypatch):
+    told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
+    monkeypatch.setattr(Teller, "unthinned", lambda _: ["few are taken."])
+    found = set()
+    for high in range(16, 40):
+        monkeypatch.setattr("pondpop.decide.console.HIGH", high)
+        lines = console._answer(told, None, [], []).splitlines()
+        room = high - lines.index("")  # less what is said
+        assert ("Mind: few are taken." in lines) == (room > 12)
+        found.add(room)
+    assert {12, 13} <= found
 
 
 def test_every_goal_is_told_of_where_nine_lines_are_left_and_one_where_seven_are(monkeypatch):

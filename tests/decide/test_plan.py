@@ -314,6 +314,7 @@ def test_what_looking_first_is_worth(tmp_path):
         ({PER_ACRE: (10, 20)}, {"strategy": "many"}, "the strategy that the paths name, few"),
         ({"pond.cover": (0.5, 1)}, {"strategy": "nobody"}, "one of few, many"),
         ({PER_ACRE: (10, 20)}, {"budget": -1.0}, "--budget"),
+        ({PER_ACRE: (10, 20)}, {"budget": 1.001e9}, "from 0 to 1,000,000,000"),
     ],
 )
 def test_questions_that_are_refused(tmp_path, axes, more, said):

@@ -106,6 +106,24 @@ def test_the_answer_says_what_matters_most_where_something_was_changed():
     assert "Matters most" not in plan_phrases.plan_answer(found())
 
 
+def test_a_page_tells_what_was_searched_before_the_plans_and_each_change_after_them():
+    told = plan_phrases.plan_passages(found(changes=(changed(0, 60, 9),), frontier=(), tried=(Tried((10, 0.5), 4, 0.0, 0.0),)))
+    assert told[1].words.startswith("How sure: ") and told[2].detail and told[2].words.startswith("2 decisions, 6 plans")
+    assert [part.words.partition(",")[0] for part in told[3:5]] == ["The plans", "What each decision is worth"]
+
+
+def test_what_looking_first_is_worth_stands_on_the_page_where_it_was_asked_for(monkeypatch):
+    monkeypatch.setattr(plan_phrases, "looking", lambda _: "Looking first is worth much.")
+    told = plan_phrases.plan_passages(found(frontier=(), tried=(Tried((10, 0.5), 4, 0.0, 0.0),)))
+    assert told[-1] == plan_phrases.Passage("Looking first is worth much.")
+
+
+def test_on_a_low_screen_four_rows_of_the_plans_are_left(monkeypatch):
+    monkeypatch.setattr(plan_phrases, "HIGH", 8)
+    lines = plan_phrases.plan_answer(found()).splitlines()
+    assert lines.index(next(line for line in lines if line.startswith("["))) - lines.index("") - 1 == 4
+
+
 def test_plans_stand_side_by_side_with_the_files_own():
     heads, first, second, own = plan_phrases.plans_table(found())
     assert heads[0] == "" and heads[3:] == ["bass over 5 lb", "better than the file's own"]
@@ -120,6 +138,9 @@ def test_plans_stand_side_by_side_with_the_files_own():
 
 def test_what_more_money_buys_is_told_with_its_sign():
     frontier = (Tried((10, 0.5), 4, 1234.0, -2.04), Tried((30, 1.0), 4, 5000.0, 0.0))
+    for some in (frontier, frontier[:1]):  # of one plan there is nothing to buy
+        last = plan_phrases.plan_passages(found(frontier=some, tried=frontier))[-1]
+        assert last.words.startswith("What more money buys") == (some == frontier)
     rows = plan_phrases.frontier_table(found(frontier=frontier))
     assert rows[1:] == [["1,200", "-2.0", "10", "0.5"], ["5,000", "+0.0", "30", "1.0"]]
 

@@ -411,6 +411,20 @@ def test_whole_fish_are_the_quota_over_the_mean_weight():
     assert abs(fish[0, 1, 5] - june) < 1 and fish[0, 1, 0] == 0 and fish[0, 0, 2] == 0  # not before the run begins
 
 
+def test_the_nearest_survey_is_counted_from_the_middle_of_the_month():
+    def grown(one):
+        one["biomass"][..., 0, 9] = 20.0
+        one["biomass"][:, 1:, 0, 9] = 40.0  # from the second survey on twice as heavy
+
+    found, asked, made = trial(amounts=((90.0, 90.0), (0.0, 0.0)), fill=grown)
+    dates = found.dataset["survey_date"].values.copy()
+    fish = []
+    for first, second in (("2026-06-01", "2026-06-29"), ("2026-06-01", "2026-06-28")):  # from the 15th as far, and farther
+        dates[:2] = np.array([first, second], dates.dtype)
+        fish.append(whole_fish(replace(found, dataset=found.dataset.assign_coords(survey_date=dates)), asked, made)[0, 0, 5])
+    assert fish[0] == pytest.approx(2 * fish[1], abs=2) and fish[1] > 10
+
+
 # --- the search
 
 
@@ -644,6 +658,22 @@ def test_the_answer_fits_a_terminal(found):
     assert "The nearest tried, not advice; each year, " in text and "Take each year" not in text
 
 
+def test_a_screen_of_a_quota_is_filled_with_sentences_but_keeps_two_rows_and_room_for_what_the_command_says(monkeypatch):
+    best, asked, _ = trial(extra=PANFISH + BIG, wr_floor=90.0)
+    others = dict.fromkeys(("no harvest", "half", "double"), best)
+    result = quota.Found(asked, best, others, quota.Binding(best.limits[0], best, (10.0, 70.0)), [best], 1,
+                         pond(members=4, years=3, extra=PANFISH + BIG))  # fmt: skip
+    left, rows = [], []
+    for high in range(18, 40):
+        monkeypatch.setattr(quota_phrases, "HIGH", high)
+        lines = quota_answer(result).splitlines()
+        left.append(high - len(lines))
+        rows.append(sum(line.startswith(("  quota", "  no harvest", "  double", "  half")) for line in lines))
+    full = left.count(3)  # from where on all is told
+    assert left == [3] * full + list(range(4, 4 + 22 - full)) and full > 10
+    assert set(rows) == {2, 3, 4} and rows[full - 1 :] == [4] * (23 - full)
+
+
 def test_a_schedule_tells_months_hours_and_chances():
     scenario = pond(members=4, years=3)
 
@@ -695,6 +725,14 @@ def answered():
     half = trial(amounts=((5.0, 10.0), (0.0, 2.5)), fill=partly_caught, extra=PRICED)[0]
     others = {"no harvest": none, "half": half, "double": best}
     return quota.Found(asked, best, others, None, [none, best], 7, made)
+
+
+def test_amounts_that_were_asked_for_besides_stand_in_the_table_too(answered):
+    def rows(found):
+        return next(part.rows for part in quota_phrases.quota_passages(found) if part.words.startswith("What it does"))
+
+    asked_for = replace(answered, others=answered.others | {"asked": answered.others["half"]})
+    assert len(rows(asked_for)) == len(rows(answered)) + 1 and rows(asked_for)[-1][1:] == rows(answered)[3][1:]
 
 
 def test_a_quota_is_told_with_its_limits_and_how_often_they_hold(answered):

@@ -279,6 +279,28 @@ def test_only_where_all_bass_are_females_is_it_told_that_none_are_born(shares, t
     assert len(found) == (2 if told else 0) and all("only female bass are put in" in words for words in found)
 
 
+@pytest.mark.parametrize(("letters", "called"), [(40, "“{}”"), (41, "few (“{}”)"), (60, "few (“{}”)"), (61, "few (“{}…”)")])
+def test_a_strategy_is_called_by_its_title_up_to_40_letters_and_beside_its_key_up_to_60(letters, called):
+    scenario = pond(members=3)
+    title = ("abcdefghi " * 7)[: letters - 1] + "z"
+    named = scenario._replace(strategies=scenario.strategies | {"few": scenario.strategies["few"]._replace(title=title)})
+    told = teller(dataset(named, readings(named)), "us")
+    assert told.full[0] == called.format(title if letters <= 60 else title[:59].rstrip())
+    assert told.short[0] == ("few" if letters > 40 else f"“{title}”")
+
+
+def test_what_is_said_of_big_bass_stands_before_what_is_said_of_no_young_and_of_cost():
+    scenario = pond(members=3, extra="[costs]\nper_bass = 2\n")
+    changed = {
+        name: one._replace(stocking=tuple(event._replace(female_share=1.0) for event in one.stocking))
+        for name, one in scenario.strategies.items()
+    }
+    scenario = scenario._replace(strategies=changed)
+    topics = [one.topic for one in details.details(teller(dataset(scenario, readings(scenario)), "us"))]
+    asked = ["big bass", "no young", "no young", "cost"]
+    assert [topic for topic in topics if topic in asked] == asked
+
+
 def test_costs_are_told_by_what_they_go_to():
     scenario = pond(members=3, extra="[costs]\nper_bass = 2\nper_kg_feed = 3\n")
     read = readings(scenario)

@@ -101,6 +101,8 @@ def test_squares_tell_in_how_many_futures_the_row_is_better(kept):
     (axes,), words = kept[-1][0].axes, kept[-1][1]
     told = {text.get_position(): (text.get_text(), text.get_fontweight()) for text in axes.texts[1:]}
     assert told == {(1, 0): ("7", "bold"), (0, 1): ("2", "normal")}  # column and row; the first is the heading
+    assert {text.get_fontsize() for text in axes.texts[1:]} == {8.0}
+    assert axes.texts[0].xyann == (0, 12)  # above the letters of the columns
     assert "A is better than B on bass above 5 lb (2.27 kg) in 7 of 10 futures" in words[-1]
     assert (axes.get_xlim(), axes.get_ylim()) == ((-0.5, 1.5), (1.5, -0.5))
     for axis in (axes.xaxis, axes.yaxis):
@@ -112,6 +114,17 @@ def test_squares_tell_in_how_many_futures_the_row_is_better(kept):
         np.testing.assert_allclose((low + high) / 2, (column, row), atol=1e-9)
         assert (high - low < 1.0).all()
         assert square.get_facecolor()[0][:3].max() <= 1.0
+
+
+@pytest.mark.parametrize(("goals", "wide"), [(1, 60), (2, 30)])
+def test_what_squares_are_of_is_broken_where_their_panel_ends(kept, monkeypatch, goals, wide):
+    scenario = pond(members=3, extra="[[goals]]\nkind = 'bass_above'\nabove_lb = 5\n[[goals]]\nkind = 'balanced'\n")
+    scenario = scenario._replace(goals=scenario.goals[:goals])
+    (verdict,) = answer(gather([dataset(scenario, readings(scenario))], "us")).verdicts
+    monkeypatch.setattr(type(verdict.told), "goal", lambda *_: "a " * 70)
+    comparisons.squares(verdict, "k")
+    lines = kept[-1][0].axes[0].texts[0].get_text().splitlines()
+    assert max(map(len, lines)) == wide - 1  # of single letters and the gaps between them
 
 
 TABLE = """about,quantity,unit,observed,prior_p10,prior_p50,prior_p90,posterior_p10,posterior_p50,posterior_p90,note

@@ -68,6 +68,39 @@ def test_labels_are_moved_apart_about_their_places(positions):
 
 
 @pytest.mark.parametrize(
+    ("top", "whole", "ticks"), [(24.2, False, [0, 10, 20]), (1.1, False, [0, 0.5, 1]), (1.1, True, [0, 1])]
+)
+def test_a_low_panel_has_at_most_four_steps(top, whole, ticks):
+    _, (axes,) = stacked(1, 1.0)
+    axes.set_ylim(0.0, top)
+    drawing.few_ticks(axes, whole)
+    assert [tick for tick in axes.get_yticks() if tick <= top] == pytest.approx(ticks)
+
+
+@pytest.mark.parametrize("clear", [0.0, 0.4])
+def test_words_beside_curves_need_a_line_each_and_stand_clear_of_the_lower_edge(clear):
+    figure, (axes,) = stacked(1, 1.0, left_in=0.5, right_in=0.5)
+    axes.set_ylim(-2.0, 98.0)
+    line = 7.2 / 72 * 100.0  # of letters of 7 points, in a panel of an inch
+    low, next_, high = drawing.places_beside(figure, axes, [-2.0, -2.0, 60.0], clear)
+    assert low == pytest.approx(-2.0 + clear * line) and next_ - low == pytest.approx(line)
+    assert high - 60.0 == pytest.approx(low - (-2.0 - line / 2))  # all are lifted alike
+    assert drawing.places_beside(figure, axes, [40.0, 80.0], clear) == [40.0, 80.0]
+    assert drawing.places_beside(figure, axes, []) == []
+
+
+def test_words_beside_a_panel_stand_where_they_say_in_their_colour():
+    _, (axes,) = stacked(1, 1.0)
+    drawing.name_beside(axes, "shad", 5.0, "#123456")
+    drawing.names_beside(axes, {"bass": "#111111", "bluegill": "#222222"})
+    found = [(words.get_text(), words.xy, words.xyann, words.get_color(), words.get_fontsize()) for words in axes.texts]
+    assert found == [
+        ("shad", (1, 5.0), (3, 0), "#123456", 7.0), ("bass", (1, 1), (3, -6), "#111111", 7.0),
+        ("bluegill", (1, 1), (3, -15), "#222222", 7.0),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
     ("first", "last", "ticks", "labels"),
     [
         (2026.25, 2029.25, [2027, 2028, 2029], {"2026": 2026.625, "2027": 2027.5, "2028": 2028.5}),

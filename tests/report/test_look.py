@@ -340,6 +340,9 @@ def test_counts_of_a_survey_stand_in_their_inch_with_the_categories(kept):
     assert [line.get_xdata()[0] for line in first.lines] == [8, 12, 15]
     assert told == "Bass of 2026. April: 14 fish, most of 12–13 in; May: 0 fish."
     assert (title, caption.endswith("Dashed: length categories 8, 12, 15, 20, 25 in.")) == ("Bass of 2026", True)
+    assert second.get_yticks().tolist() == [0, 1] and first.get_yticks().tolist() == [0, 5, 10, 15]
+    figures.length_frequency({"April": np.zeros(32)}, "shad", "empty", "Shad")
+    assert kept["empty"][0].axes[0].get_xlim() == (0.0, 7.0)
     figures.length_frequency({"April": fish}, "shad", "others", "Shad")
     figures.length_frequency({}, "bass", "nothing", "None")
     assert kept["others"][0].axes[0].get_xlim() == (0.0, 13.0) and not kept["others"][0].axes[0].lines
@@ -364,6 +367,9 @@ def test_rows_of_an_update_stand_below_one_another_with_their_scales(kept):
     doubts = kept["u-doubts"][0].axes[0]
     assert [line.get_xdata()[0] for line in doubts.lines if line.get_zorder() == 0] == [1.0]
     assert doubts.get_xlabel() == "times that of ponds in general" and kept["u-pond"][0].axes[0].get_xlabel() == "%"
+    widths = {line.get_linewidth() for line in doubts.lines if len(line.get_xdata()) == 2 and line.get_zorder()}
+    assert widths == {6.0, 2.6}  # the band after lies within that before
+    assert {label.get_fontsize() for label in doubts.get_yticklabels()} == {5.8}  # so that 44 letters find room
     assert set(doubts.get_xticks()) <= {0.1, 0.2, 0.5, 1, 2, 5, 10} and 1 in doubts.get_xticks()
 
 

@@ -292,6 +292,19 @@ def test_copies_and_small_steps_count_as_what_they_are():
     assert alike(np.ones((200, 2)), np.ones((200, 2))) == 0.0
 
 
+def test_members_count_by_what_they_have_in_common_and_by_what_is_as_it_was():
+    alone, pairs = np.eye(6), np.kron(np.eye(3), np.ones((2, 2)))
+    assert smc.independent_members(alone, 0.0, 2.0) == 6.0 and smc.independent_members(pairs, 0.0, 2.0) == 3.0
+    assert smc.independent_members(alone, 1.0, 2.0) == 2.0
+    assert smc.independent_members(alone, 0.5, 2.0) == pytest.approx(1 / (0.5 / 2 + 0.5 / 6))
+
+
+def test_of_three_members_a_law_can_be_made_and_of_two_not():
+    z = np.array([[-1.0], [0.0], [1.0]])
+    assert fit([(z, z, z)], np.array([0.5]), 1.0).mean == pytest.approx([0.5], abs=0.01)
+    assert fit([(z[:2], z[:2], z[:2])], np.array([0.5]), 1.0).mean == [0.0]
+
+
 def test_powers_keep_half_of_the_members():
     likelihood = -(np.linspace(0, 300, 100) ** 1.2)
     power = next_power(likelihood, 0.0)
@@ -362,6 +375,18 @@ def test_a_marked_fish_is_of_the_groups_in_which_its_length_is_likely_and_lives_
     assert alive[0, inches] == pytest.approx([2 * 0.8 * likely[0] / sum(likely), 2 * 0.2 * likely[1] / sum(likely)])
 
 
+def test_marked_fish_are_counted_anew_every_half_month(monkeypatch):
+    counted = []
+    monkeypatch.setattr(simulate, "_groups", lambda engine, species: {})
+    none = np.zeros((1, simulate.CLASSES))
+    monkeypatch.setattr(simulate, "_alive", lambda engine, one, then: counted.append(engine.day) or none)
+    monkeypatch.setattr(simulate.harvest, "fished", lambda engine: ())
+    read = simulate._MarkedKept([Marked("bass", 10, 50, (300.0,))], 1)
+    for day in range(60):
+        read(SimpleNamespace(day=day, inputs=SimpleNamespace(days=100)))
+    assert counted == [10, 15, 30, 45, 50]
+
+
 def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fish_that_live(monkeypatch):
     monkeypatch.setattr(simulate, "_groups", lambda engine, species: groups([8.0, 4.0], [0.3, 0.1]))
     engine = SimpleNamespace(state=SimpleNamespace(members=1), parameters=SimpleNamespace(recruit_age_years=np.zeros(1)))
@@ -370,6 +395,18 @@ def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fis
     longer = (likely[0] * math.expm1(0.3) + likely[1] * math.expm1(0.1)) / sum(likely) * 110.0
     found = simulate._growth(engine, Growing("bass", 100, 200, (110.0,)), groups([10.0, 10.0], [0.0, 0.0]))
     assert found == pytest.approx([longer * 3.6525])
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "same"), [(0.0, 60.0, True), (0.0, 60.1, False), (63.0, 63.4, True), (63.0, 63.6, False)]
+)
+def test_tagged_fish_are_of_groups_born_within_60_days_of_one_another_that_had_recruits_age(monkeypatch, before, after, same):
+    """Of a day later than 100 less the 37.5 days of that age and one more none can be."""
+    monkeypatch.setattr(simulate, "_groups", lambda *_: groups([8.0, 4.0], [0.3, 0.1]) | {"born": np.full((1, 2), after)})
+    recruits = SimpleNamespace(recruit_age_years=np.array([37.5 / 365]))
+    engine = SimpleNamespace(state=SimpleNamespace(members=1), parameters=recruits)
+    then = groups([10.0, 10.0], [0.0, 0.0]) | {"born": np.full((1, 2), before)}
+    assert np.isfinite(simulate._growth(engine, Growing("bass", 100, 200, (110.0,)), then)).all() == same
 
 
 # ---------------------------------------------------------------------- the posterior as a source
@@ -498,7 +535,7 @@ PROGRESS = []
 def test_progress_goes_on_and_is_never_more_than_the_whole(learned):
     done, total = zip(*PROGRESS, strict=True)
     assert list(done) == sorted(set(done)) and list(total) == sorted(total)
-    assert 0 < done[0] < total[0] and done[-1] >= len(learned.stages) * 40 <= total[-1]
+    assert 0 < done[0] < total[0] == 30 * 40 and done[-1] >= len(learned.stages) * 40 <= total[-1]
     assert all(some <= every for some, every in PROGRESS)
 
 
@@ -863,6 +900,15 @@ def test_lengths_are_off_by_their_share_and_no_fish_is_lost():
         within = np.sqrt(1 / 12 + 1 / 12)  # of a class, before and after
         assert mean == pytest.approx(inch + 0.5, rel=0.01)
         assert sd == pytest.approx(np.hypot(0.06 * (inch + 0.5), within), rel=0.1)
+
+
+def test_lengths_that_are_off_leave_a_class_to_either_side_as_from_all_of_it():
+    """Of fish spread evenly over an inch class so many lie below and above once they are off; five points stand for all."""
+    inside = np.linspace(20, 21, 4001)
+    for off in (0.03, 0.06):
+        share = lengths_off(off)
+        below, above = stats.norm.cdf(np.log(20 / inside) / off).mean(), stats.norm.sf(np.log(21 / inside) / off).mean()
+        assert share[20, :20].sum() == pytest.approx(below, rel=0.01) and share[20, 21:].sum() == pytest.approx(above, rel=0.01)
 
 
 def test_what_is_wrong_alike_in_several_records_is_not_averaged_away(tmp_path):

@@ -32,7 +32,7 @@ from pondpop.update.verify import (
     estimates,
     verify,
 )
-from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_text
+from pondpop.update.verify_text import score, suspicion, verdict, verify_csv, verify_passages, verify_text
 
 DAY = dt.date(2026, 9, 15)
 
@@ -328,6 +328,19 @@ def test_suspicion_names_what_and_which_way():
     assert "less growth of bass (3.0 standard deviations) or fewer young of bass" in told and "cannot tell these apart" in told
     assert "or 1 more (see verify.csv)" in suspicion(_verification([], several))
     assert "No assumption is under suspicion" in suspicion(_verification([], [Estimate("food of the pond", True, 1.2, False)]))
+
+
+def test_a_page_and_a_table_tell_every_figure_and_every_assumption():
+    asked = [Estimate("young of bass", False, 3.1, True), Estimate("food of the pond", True, 0.2, False)]
+    found = replace(_verification([checked(5.0, range(11))], asked), unused=())
+    _, figures, assumptions = verify_passages(found, "us")
+    assert len(figures.rows) == 2 and figures.rows[1][:4] == ["2026-09-15 electrofishing bass", "mean Wr", "5 [1–9]", "5 %"]
+    assert [row[1:] for row in assumptions.rows] == [["standard deviations", "under suspicion"], ["3.1", "yes"], ["0.2", "no"]]
+    table = list(csv.DictReader(io.StringIO(verify_csv(found, "us"))))
+    assert [(row["record"], row["figure"], row["seen"], row["inside"]) for row in table] == [
+        ("electrofishing bass", "mean Wr", "5", "yes"), ("assumption", "young of bass", "-3.10", "no"),
+        ("assumption", "food of the pond", "0.20", "yes"),
+    ]  # fmt: skip
 
 
 # --- on a pond
