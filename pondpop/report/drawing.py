@@ -22,18 +22,18 @@ from pondpop.report.format import html
 
 WIDTH_IN = 3.6
 POINTS_PER_IN = 72
-NOTE_PT, LINE_PT = 7.0, 7.2  # of years and of words beside curves: their letters, and what a line of them needs
+TEXT_PT, NOTE_PT, LINE_PT = 7.5, 7.0, 7.2  # letters; those of years and of words beside curves, and a line of these
 MOST_CASES = 4  # of one picture, so that it fits a printed page
 INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
 LOOK = {
     "font.family": "DejaVu Sans",
-    "font.size": 7.5,
+    "font.size": TEXT_PT,
     "text.parse_math": False,
     "text.color": INK,
     "axes.edgecolor": "#666666",
     "axes.labelcolor": INK,
     "axes.linewidth": 0.6,
-    "axes.labelsize": 7.5,
+    "axes.labelsize": TEXT_PT,
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.unicode_minus": True,
@@ -116,7 +116,7 @@ def heading(axes: Axes, letter: str, title: str, most: int = 46, colour: str = I
     axes.annotate(
         whole if letter else fill(words, most),
         (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
-        fontsize=7.5, fontweight="bold", color=colour, va="bottom", ha="left",
+        fontsize=TEXT_PT, fontweight="bold", color=colour, va="bottom", ha="left",
     )  # fmt: skip
 
 

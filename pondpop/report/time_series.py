@@ -17,6 +17,7 @@ from pondpop.report.drawing import (
     MOST_CASES,
     SOFT,
     TARGET,
+    TEXT_PT,
     Picture,
     few_ticks,
     heading,
@@ -222,7 +223,7 @@ def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
                 places = places_beside(figure, axes, [e[2] for e in ends], clear=0.4)
                 for (case, x, _), place in zip(ends, places, strict=True):
                     axes.annotate(case.letter, (x, place), xytext=(4, 0), textcoords="offset points",
-                                  va="center", fontsize=7.5, fontweight="bold", color=case.look[0],
+                                  va="center", fontsize=TEXT_PT, fontweight="bold", color=case.look[0],
                                   annotation_clip=False)  # fmt: skip
             else:
                 no_data(axes, "none alive at a survey")

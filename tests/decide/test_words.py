@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from small import dataset, pond, readings
 
-from pondpop.decide import details, goals
+from pondpop.decide import console, details, goals
 from pondpop.decide.comparison import judge
 from pondpop.decide.console import WIDE, autumn_surveys, band, columns, fitted, wrapped
 from pondpop.decide.goals import Cost, Score
@@ -208,6 +208,7 @@ def test_rows_are_cut_to_the_width_of_a_terminal_and_not_more(length):
 
 def test_a_first_column_is_never_cut_to_nothing():
     text = fitted([["", *["heading"] * 9], ["x" * 40, *["1"] * 9]])
+    assert text.splitlines()[1].split()[0] == "x" * 11 + "…"  # of names twelve letters stay
     assert "x" * 11 + "…" in text
 
 
@@ -299,6 +300,19 @@ def test_what_is_said_of_big_bass_stands_before_what_is_said_of_no_young_and_of_
     topics = [one.topic for one in details.details(teller(dataset(scenario, readings(scenario)), "us"))]
     asked = ["big bass", "no young", "no young", "cost"]
     assert [topic for topic in topics if topic in asked] == asked
+
+
+@pytest.mark.parametrize(("value", "said"), [(1.234, "1.2"), (9.87, "9.9"), (10.04, "10"), (12.34, "12.3"), (1234.0, "1,230")])
+def test_a_band_has_two_digits_below_ten_and_three_from_there(value, said):
+    assert band([value] * 3, "crop") == said and band([value, value, 2.0 * value], "crop").startswith(f"{said} [{said}–")
+
+
+def test_a_table_of_strategies_keeps_two_columns_beside_the_names(monkeypatch):
+    scenario = pond(members=3)
+    told = teller(dataset(scenario, readings(scenario)), "us")
+    monkeypatch.setattr("pondpop.decide.console.WIDE", 20)
+    head, *rows = console._strategies(told, None, 20).splitlines()
+    assert head.split("  ")[-1] == "better; worse" and len(rows[0].split()) == 3
 
 
 def test_costs_are_told_by_what_they_go_to():

@@ -1,12 +1,15 @@
 """Ensembles too large to be held: what is kept of them is right, whoever runs the blocks and in whatever order they come."""
 
+import csv
+import io
+
 import numpy as np
 import pytest
-from small import pond
+from small import dataset, pond, readings
 
 from pondpop.checks import InputError
 from pondpop.ensemble import run
-from pondpop.ensemble.quantities import QUANTILES, _since_last_year, quantiles, quantities
+from pondpop.ensemble.quantities import QUANTILES, _since_last_year, quantiles, quantities, yearly_csv
 from pondpop.ensemble.run import compare
 from pondpop.ensemble.summary import Gathered, summarise
 from pondpop.species import TRAITS
@@ -19,6 +22,22 @@ date = 2026-04-12
 per_acre = 3
 length_in = 12
 """
+
+
+def test_the_table_of_years_tells_every_quantity_of_every_survey_by_strategy():
+    one = pond(members=3)
+    made = dataset(one, readings(one, 1.0))
+    rows = list(csv.DictReader(io.StringIO(yearly_csv(made, "us"))))
+    every = list(quantities(made))
+    assert list(rows[0]) == ["strategy", "date", "quantity", "unit", "p10", "p50", "p90"]
+    dates = [f"{date:%Y-%m-%d}" for date in made["survey_date"].values.astype("datetime64[D]").tolist()]
+    assert [(row["strategy"], row["date"], row["quantity"]) for row in rows] == [
+        (strategy, date, q.name) for strategy in one.strategies for date in dates for q in every
+    ]
+    crop = next(q for q in every if q.name == "bass_standing_crop")
+    told = [row for row in rows if row["quantity"] == crop.name]
+    middle = quantiles(crop.in_units("us"))[..., 1].ravel()
+    assert [float(row["p50"]) for row in told] == pytest.approx(middle, rel=1e-3) and told[0]["unit"] == crop.unit("us")
 
 
 @pytest.fixture(scope="module")

@@ -48,6 +48,13 @@ def test_chapman_worked_example():
     assert found.standard_error == pytest.approx(np.sqrt(33 * 55 * 14 * 36 / (19**2 * 20)))
 
 
+@pytest.mark.parametrize(("caught", "marked"), [(5, 20), (20, 5)])
+def test_no_more_can_be_recaptured_than_were_caught_and_than_are_at_large(caught, marked):
+    assert schnabel([10, caught], [0, 5], [0, marked]).value > 0
+    with pytest.raises(ValueError, match="more fish were recaptured"):
+        schnabel([10, caught], [0, 6], [0, marked])
+
+
 def test_schnabel_worked_example():
     found = schnabel(GORDY_CAUGHT, GORDY_RECAPTURED, GORDY_MARKED)
     assert found.value * 25 / 24 == pytest.approx(447.5)

@@ -395,3 +395,13 @@ def test_prey_is_edible_as_the_rule_of_prey_size_says_of_the_middle_of_a_class()
     for k, (low, high) in enumerate(zip(BASS_CLASSES_IN, upper, strict=True)):
         middle = np.interp(np.log((low * high) ** 0.5 * MM_PER_IN), np.log(GRID_MM), kernel)
         np.testing.assert_allclose(edible[:, k], middle, rtol=1e-9)
+
+
+def test_of_a_block_a_variant_has_its_own_members_and_groups():
+    """Groups stand where each variable has them; counted survivors have none but these."""
+    read = {"survivors_counted": np.arange(12.0).reshape(4, 3), "group_weight": np.arange(24.0).reshape(4, 2, 3),
+            "bass_above": np.arange(24.0).reshape(4, 2, 3)}  # fmt: skip
+    own = observers.of_variant(read, slice(1, 3), 2)
+    np.testing.assert_array_equal(own["survivors_counted"], read["survivors_counted"][1:3, :2])
+    np.testing.assert_array_equal(own["group_weight"], read["group_weight"][1:3, :, :2])
+    np.testing.assert_array_equal(own["bass_above"], read["bass_above"][1:3])

@@ -128,6 +128,7 @@ def test_a_bar_of_relative_weight_reaches_from_limit_to_limit(found, monkeypatch
     wanted = {**limits, one: (limits[one][0], 0.0, limits[one][2]), other: (limits[other][0],) * 3}
     assert bars == [[pytest.approx(low), pytest.approx(high)] for _, low, high in wanted.values()]
     assert {line.get_markersize() for axes in drawn[0].axes for line in axes.lines if len(line.get_ydata()) == 1} == {4.0}
+    assert [axes.get_xlim() for axes in drawn[0].axes] == [(-0.6, len(axes.get_xticks()) - 0.4) for axes in drawn[0].axes]
 
 
 def test_fish_that_were_left_out_make_no_bar_of_relative_weight_and_none_are_needed_for_one(found, monkeypatch):

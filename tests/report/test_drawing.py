@@ -89,6 +89,16 @@ def test_words_beside_curves_need_a_line_each_and_stand_clear_of_the_lower_edge(
     assert drawing.places_beside(figure, axes, []) == []
 
 
+def test_heading_and_unit_stand_above_the_ends_of_a_panel():
+    with look():
+        _, (axes,) = stacked(1, 1.0)
+        heading(axes, "A", "few")
+        drawing.unit_above(axes, "lb")
+        assert axes.set_xlabel("year").get_fontsize() == 7.5
+    found = [(words.get_text(), words.xy, words.xyann, words.get_ha(), words.get_fontsize()) for words in axes.texts]
+    assert found == [("A: few", (0, 1), (0, 3), "left", 7.5), ("lb", (1, 1), (0, 3), "right", 6.5)]
+
+
 def test_words_beside_a_panel_stand_where_they_say_in_their_colour():
     _, (axes,) = stacked(1, 1.0)
     drawing.name_beside(axes, "shad", 5.0, "#123456")
@@ -115,6 +125,7 @@ def test_years_stand_in_the_middle_of_their_part_of_the_axis(first, last, ticks,
     year_axis(axes, first, last, labels=True)
     assert axes.get_xlim() == (first, last) and list(axes.lines[0].get_xdata()) == ticks
     assert {text.get_text(): text.xy[0] for text in axes.texts} == pytest.approx(labels)
+    assert {(text.xyann, text.get_fontsize()) for text in axes.texts} == {((0, -4), 7.0)} and not axes.get_xticks().size
     _, (bare,) = stacked(1, 1.0)
     year_axis(bare, first, last, labels=False)
     assert not bare.texts and list(bare.lines[0].get_xdata()) == ticks

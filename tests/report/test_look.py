@@ -12,9 +12,11 @@ from matplotlib.collections import Collection
 from matplotlib.text import Text
 from small import dataset, pond, readings
 
+from pondpop import __version__
 from pondpop.report import (
     calendar,
     comparisons,
+    document,
     drawing,
     figures,
     forage_supply,
@@ -380,6 +382,15 @@ def test_labels_that_need_no_room_stay():
 
 def test_dashes_are_told_twice_as_long():
     assert drawing.dashes_for_html((0, (1.2, 1.2))) == ' stroke-dasharray="2.4 2.4"'
+
+
+def test_a_page_begins_with_what_a_browser_needs_to_know_first():
+    cover = document.Cover("A <pond>", ["An invented one."], document.NOBODY)
+    head = document.document(cover, document.Section("answer", "Answer", "<p>None.</p>"), "", [], []).partition("<style>")[0]
+    assert head == (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>A &lt;pond&gt;</title>\n'
+        f'{document.PAGE_MARK} {__version__}">\n<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+    )
 
 
 # --- tables
