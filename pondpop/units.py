@@ -62,10 +62,10 @@ EFFORT: Family = {
     "hours_per_ha": Unit(1.0, "hours/ha"),
     "hours_per_acre": Unit(1 / HA_PER_ACRE, "hours/acre"),
 }
-LIME: Family = {"tonnes_per_ha": Unit(1.0, "t/ha"), "tons_per_acre": Unit(2 * G_PER_LB / 1000 / HA_PER_ACRE, "tons/acre")}
+LIME: Family = {"tonnes_per_ha": Unit(1.0, "t/ha"), "tons_per_acre": Unit(2 * G_PER_LB / G_PER_KG / HA_PER_ACRE, "tons/acre")}
 DENSITY: Family = {"per_ha": Unit(1.0, "per ha"), "per_acre": Unit(1 / HA_PER_ACRE, "per acre")}
 POWER: Family = {"kw": Unit(1.0, "kW"), "hp": Unit(0.7457, "hp")}
-FEED_PRICE: Family = {"per_kg_feed": Unit(1.0, "per kg"), "per_lb_feed": Unit(1000 / G_PER_LB, "per lb")}
+FEED_PRICE: Family = {"per_kg_feed": Unit(1.0, "per kg"), "per_lb_feed": Unit(G_PER_KG / G_PER_LB, "per lb")}
 
 
 def density(area_ha: float) -> Family:
@@ -93,7 +93,7 @@ KINDS = {
     "length": Kind(LENGTH["mm"], LENGTH["in"], digits=3),
     "growth": Kind(Unit(1.0, "mm a year"), Unit(MM_PER_IN, "in a year")),
     "weight": Kind(WEIGHT["g"], WEIGHT["lb"], least=0.01),
-    "catch": Kind(Unit(1.0, "kg"), Unit(G_PER_LB / 1000, "lb")),
+    "catch": Kind(Unit(1.0, "kg"), Unit(G_PER_LB / G_PER_KG, "lb")),
     "percent": Kind(PER_CENT, PER_CENT),
     "ratio": Kind(NUMBER, NUMBER, least=0.01),
     "fish": Kind(FISH, FISH),
@@ -191,8 +191,8 @@ def banded(values: Iterable[float], kind: str) -> str:
 
 def with_unit(value: float, kind: str, units: Units, digits: int | None = None) -> str:
     """A value that is in one system already, with its unit; a kilogram and more in kg."""
-    if kind == "weight" and units == "metric" and value >= 1000:
-        return f"{figure_of(value / 1000, kind, digits)} kg"
+    if kind == "weight" and units == "metric" and value >= G_PER_KG:
+        return f"{figure_of(value / G_PER_KG, kind, digits)} kg"
     return f"{figure_of(value, kind, digits)} {unit_of(kind, units)}".rstrip()
 
 

@@ -12,7 +12,7 @@ from pondpop.report.strategies import Case, Material, Projection
 from pondpop.report.tables import Cell, Table, plain
 from pondpop.scenario import LONGEST_MM, SHORTEST_MM, SPECIES, years_after
 from pondpop.scenario.describe import describe
-from pondpop.units import NONE, both, converted, day, figure_of, joined, months_in_words, unit_of, window
+from pondpop.units import G_PER_KG, NONE, both, converted, day, figure_of, joined, months_in_words, unit_of, window
 
 YEARS = 1
 LATER = "After that; surveys, seining and upkeep as in the coming year."
@@ -109,7 +109,7 @@ def harvest_tables(material: Material, quota: str = "") -> list[Table]:
     tables = []
     ranged = " with the range of 8 of 10 futures" if material.banded else ""
     weight_unit = "lb" if material.units == "us" else "kg"
-    per_kg = 1000 * converted(1.0, "weight", "us") if material.units == "us" else 1.0
+    per_kg = G_PER_KG * converted(1.0, "weight", "us") if material.units == "us" else 1.0
     for part in [columns[k : k + 4] for k in range(0, len(columns), 4)]:
         dates = sorted({case.projection.months[m] for case, _, places in part for m in places})
         rows: list[list[Cell]] = []

@@ -24,7 +24,7 @@ from pondpop.scenario.schema import (
     is_nothing,
 )
 from pondpop.species.registry import TRAITS
-from pondpop.units import CROP, DENSITY, FEED, LENGTH, LIME, MM_PER_IN, Family, brief
+from pondpop.units import CROP, DENSITY, FEED, G_PER_KG, LENGTH, LIME, MM_PER_IN, Family, brief
 
 MOST_BASS_PER_HA = 1235.0  # 500 per acre; 50 to 100 are usual
 USUAL_PER_ACRE = {"bass": (50, 100), "bluegill": (500, 1000)}  # common advice of state agencies for new ponds, from memory
@@ -164,7 +164,7 @@ def _little_forage(strategy: Strategy) -> Iterator[Odd]:
     if not any(event.species == "bass" for event in there):
         return
     for event in there:
-        weight = event.per_ha * (event.weight_g or standard_weight_g(event.species, event.length_mm)) / 1000
+        weight = event.per_ha * (event.weight_g or standard_weight_g(event.species, event.length_mm)) / G_PER_KG
         bass, others = (bass + weight, others) if event.species == "bass" else (bass, others + weight)
     if others < LEAST_FORAGE * bass:
         yield Odd(

@@ -18,7 +18,6 @@ from pondpop.ensemble.side_by_side import side_by_side
 from pondpop.model.budget import CAUSES
 from pondpop.model.day import Engine
 from pondpop.scenario import dump, resolve
-from pondpop.scenario.moving import tempering_minutes
 from pondpop.scenario.water import expected_on
 from pondpop.species import SPECIES
 
@@ -145,11 +144,6 @@ def test_a_truck_is_read_written_told_and_shown(tmp_path):
     assert minutes.capitalize() in shown and "Died of the move" in shown and "They are fragile" in shown
     pondpop.write_report([pondpop.compare(pond(2, 1, "", only="few"))], page)
     assert "Died of the move" not in page.read_text("utf-8")
-
-
-@pytest.mark.parametrize(("from_f", "to_f", "minutes"), [(60, 76, 60), (75, 65, 60), (70, 70, 0), (65, 67, 7.5), (80, 74, 36)])
-def test_minutes_of_tempering_are_8_degrees_up_or_5_down_in_half_an_hour(from_f, to_f, minutes):
-    assert tempering_minutes((from_f - 32) / 1.8, (to_f - 32) / 1.8) == pytest.approx(minutes, abs=1e-9)
 
 
 @pytest.mark.parametrize(("truck", "says"), [

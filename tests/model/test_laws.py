@@ -154,16 +154,21 @@ def test_halving_the_step_changes_little():
     assert np.abs(change).max() < 0.03, change
 
 
-def test_pellets_of_a_day_are_the_same_in_halves():
-    moved = []
+def test_pellets_and_diets_of_a_day_are_the_same_in_halves():
+    moved, of_bass = [], []
     for steps in (1, 2):
         engine = Engine(inputs(EVERYTHING, members=1, steps=steps))
-        days = []
+        days, diets = [], 0.0
         for _ in range(150):
             engine.run_day()
             days.append([engine.flows.pellets_given[0], engine.flows.pellets_eaten[0]])
+            diets += engine.flows.eaten[0, 0]
         moved.append(np.sum(days, axis=0))
+        of_bass.append(diets)
     (given, eaten), (given_in_halves, eaten_in_halves) = moved
+    whole, half = of_bass
+    assert (whole[: len(SPECIES)].sum() > 1.0) and (whole[len(SPECIES) : -1].sum() > 1.0)  # fish, and food of the pond
+    np.testing.assert_allclose(half, whole, rtol=0.05, atol=0.01 * whole.sum())
     assert 0.0 < eaten < given and given_in_halves == pytest.approx(given, rel=1e-12)
     assert eaten_in_halves == pytest.approx(eaten, rel=0.03)
 

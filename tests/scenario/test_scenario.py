@@ -440,6 +440,7 @@ WRONG = [
     ({LIGHT + "stocking__0__name": "bluegill_2026-03-20", "stocking__0__name": "bluegill_2026-03-20"},
      "strategies.light.stocking[1].name", "a name that no other"),
     ({LIGHT + "harvest__0__length_in": [14, 8]}, "strategies.light.harvest[1].length_in", "from below to"),
+    ({LIGHT + "harvest__0__length_in": [8, 8]}, "strategies.light.harvest[1].length_in", "from below to"),
     ({LIGHT + "harvest__0__length_in": [0, 0.1]}, "strategies.light.harvest[1].length_in", "to above 0.197 in"),
     ({LIGHT + "harvest__0__length_in": 8}, "strategies.light.harvest[1].length_in", "[from, to]"),
     ({LIGHT + "harvest__0__share": 0.5}, "strategies.light.harvest[1].share", "lb_per_acre is given too"),
