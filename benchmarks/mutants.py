@@ -92,6 +92,7 @@ REASONS: dict[str, str] = {
     "87e214d9": "the first of January once more",
     "5dc7efeb": "another number for each sort of groups, for no two the same",
     "6ae19c2f": "two preparations, neither of which needs the other",
+    "f7182bd8": "a width that is just met cuts nothing in either way",
 }
 
 

@@ -41,6 +41,9 @@ class Whole(NamedTuple):
     few: NDArray[np.bool_]
 
 
+GOLDEN = np.uint64(0x9E3779B97F4A7C15)  # the golden ratio as 64 bits, by which splitmix64 goes on
+
+
 def mix(bits: Bits) -> Bits:
     """A number of 64 bits from another, as good as drawn (the finalizer of splitmix64; Steele, Lea & Flood 2014, from memory)."""
     bits = (bits ^ (bits >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
@@ -71,7 +74,7 @@ def keys(columns: Columns, stocked_as: Bits) -> Bits:
     ]
     bits = np.zeros((1, 1), np.uint64)
     for one in told:
-        bits = mix(bits ^ (one.astype(np.uint64) + np.uint64(0x9E3779B97F4A7C15)))
+        bits = mix(bits ^ (one.astype(np.uint64) + GOLDEN))
     return bits
 
 

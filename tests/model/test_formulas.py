@@ -29,8 +29,7 @@ def engine():
 
 def test_numbers_are_mixed_as_the_published_generator_does():
     """splitmix64 (Steele, Lea & Flood 2014): its first outputs for the seed 1234567, as users print them (from memory)."""
-    step = 0x9E3779B97F4A7C15
-    seeds = np.array([(1234567 + k * step) % 2**64 for k in range(1, 6)], dtype=np.uint64)
+    seeds = np.array([(1234567 + k * int(whole_fish.GOLDEN)) % 2**64 for k in range(1, 6)], dtype=np.uint64)
     assert whole_fish.mix(seeds).tolist() == [
         6457827717110365317, 3203168211198807973, 9817491932198370423, 4593380528125082431, 16408922859458223821,
     ]  # fmt: skip
