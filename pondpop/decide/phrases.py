@@ -546,4 +546,5 @@ def _years(count: int) -> str:
 
 
 def _count(count: float, word: str) -> str:
-    return f"{count:.0f} {word}" if round(count) == 1 else f"{count:.0f} {word}s"
+    told = brief(count, 2)
+    return f"{told} {word}" if told == "1" else f"{told} {word}s"

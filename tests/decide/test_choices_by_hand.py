@@ -26,6 +26,7 @@ from pondpop.decide.phrases import Teller, teller
 from pondpop.decide.quota import Trial
 from pondpop.decide.survey_value import FEWEST, FOLDS, Survey, SurveyValue, gain_from
 from pondpop.decide.sweep_paths import MOST_POINTS, _inside, read_axis
+from pondpop.species import SPECIES
 
 # --- the choice when something befalls the pond
 
@@ -55,6 +56,20 @@ def test_over_what_it_is_counted_who_stands_up_best_is_told_where_it_is_asked_fo
     assert Teller.stands_up(told, counted=False) == "Stands up best: none; B and A are as good as one another."
     told.decision = choice("A")
     assert Teller.stands_up(told) == ""
+
+
+@pytest.mark.parametrize(
+    ("seasons", "said"), [([0, 0], ""), ([0, 1], "; 0.5 seasons of fishing lost"), ([1, 1], "; 1 season of fishing lost")]
+)
+def test_seasons_of_fishing_that_a_repair_costs_are_told_from_a_half_on(monkeypatch, seasons, said):
+    none = np.zeros(len(SPECIES))
+    found = SimpleNamespace(years={"A": None}, taken_out={"A": none[None]}, put_in={"A": none}, seasons_lost=[seasons])
+    goals = SimpleNamespace(is_repair=lambda _: True, repair=lambda *_: found, SURE=0.8)
+    monkeypatch.setattr("pondpop.decide.phrases.goals", goals)
+    told = SimpleNamespace(scenario=None, dataset=None, option="balance", in_range=[0.5], short=("A",),
+                           decision=SimpleNamespace(names=("A",), members=1), chance=str, _fish=Teller._fish)  # fmt: skip
+    words = Teller.repair(told)
+    assert (said in words) if said else ("lost" not in words)
 
 
 # --- sweeps
