@@ -93,6 +93,8 @@ REASONS: dict[str, str] = {
     "5dc7efeb": "another number for each sort of groups, for no two the same",
     "6ae19c2f": "two preparations, neither of which needs the other",
     "f7182bd8": "a width that is just met cuts nothing in either way",
+    "0a4797b3": "two sums of their own, in either order",
+    "32dbddf8": "two sums of their own, in either order",
 }
 
 
