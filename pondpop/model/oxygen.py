@@ -44,9 +44,15 @@ def saturation_mg_l(water_c: ArrayLike, elevation_m: float = 0.0) -> Array:
     if elevation_m == 0.0:
         return np.asarray(sea)
     pressure, vapour = air_pressure_atm(elevation_m), vapour_pressure_atm(t)
-    theta = 0.000975 - 1.426e-5 * t + 6.436e-8 * t**2
+    theta = departure_per_atm(t)
     thinner = (1.0 - vapour / pressure) * (1.0 - theta * pressure) / ((1.0 - vapour) * (1.0 - theta))
     return np.asarray(sea * pressure * thinner)
+
+
+def departure_per_atm(water_c: ArrayLike) -> Array:
+    """How far oxygen departs from an ideal gas, for each atm of pressure (APHA 1985, from memory)."""
+    t = np.asarray(water_c, dtype=float)
+    return np.asarray(0.000975 - 1.426e-5 * t + 6.436e-8 * t**2)
 
 
 def air_pressure_atm(elevation_m: float) -> float:

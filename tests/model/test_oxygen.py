@@ -41,6 +41,11 @@ def test_saturation_is_that_of_the_standard_table(water_c, published):
     assert oxygen.saturation_mg_l(water_c) == pytest.approx(published, abs=0.005)
 
 
+@pytest.mark.parametrize(("water_c", "worked_out"), [(0.0, 9.75e-4), (10.0, 8.38836e-4), (25.0, 6.58725e-4), (30.0, 6.05124e-4)])
+def test_departure_from_an_ideal_gas_is_as_worked_out_by_hand(water_c, worked_out):
+    assert oxygen.departure_per_atm(water_c) == pytest.approx(worked_out, rel=1e-9)
+
+
 @pytest.mark.parametrize(("elevation_m", "derived"), AT_25_C.items())
 def test_thin_air_holds_less_oxygen(elevation_m, derived):
     assert oxygen.saturation_mg_l(25.0, elevation_m) == pytest.approx(derived, abs=0.005)

@@ -871,6 +871,16 @@ def test_a_trip_of_which_a_row_was_left_out_is_left_out_whole(tmp_path):
     assert [(o.title, o.counts) for o in lost.observations] == [("2026 angling bass", False)]
 
 
+@pytest.mark.parametrize(("second", "overlap"), [("12,15", False), ("14,15", False), ("11,15", True)])
+def test_length_classes_of_trips_may_touch_but_not_overlap(tmp_path, second, overlap):
+    caught = [f"2026-06-1{trip},{trip},3,bass,{inches},2,1" for trip, inches in ((1, "8,12"), (2, second))]
+    found = evidence(records(tmp_path, catches=caught), pond(only="few"))
+    assert any("length classes of the trips overlap" in line for line in found.unused) == overlap
+    (haul,) = [one for one in found.observations if one.title == "2026 angling bass"]
+    counted = {"12,15": [0, 3, 3, 0, 0], "14,15": [0, 3, 0, 3, 0, 0], "11,15": [0, 6]}  # by class, and of unknown length
+    assert haul.data.tolist() == counted[second]
+
+
 def test_a_species_that_no_trip_lists_is_not_taken_for_none_caught(tmp_path):
     bass, none = ["2026-05-20,1,4,bass,8,12,2,3", "2026-05-28,2,3,,,,0,0"], "2026-04-01,3,2,bluegill,,,0,0"
     found, (unused,) = hauls(tmp_path, catches=bass)
