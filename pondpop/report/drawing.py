@@ -163,7 +163,7 @@ def name_beside(axes: Axes, words: str, place: float, colour: str) -> None:
                   fontsize=NOTE_PT, color=colour, annotation_clip=False)  # fmt: skip
 
 
-def names_beside(axes: Axes, colours: Mapping[str, str]) -> None:
+def colour_key(axes: Axes, colours: Mapping[str, str]) -> None:
     """Names below each other to the right of a panel, from its upper edge, each in its colour."""
     for k, (name, colour) in enumerate(colours.items()):
         axes.annotate(name, (1, 1), xytext=(3, -6 - 9 * k), xycoords="axes fraction", textcoords="offset points",

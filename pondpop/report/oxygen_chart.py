@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pondpop.decide import oxygen_risk
-from pondpop.report.drawing import Picture, few_ticks, heading, names_beside, picture, stacked, unit_above
+from pondpop.report.drawing import Picture, colour_key, few_ticks, heading, picture, stacked, unit_above
 from pondpop.report.strategies import Case
 from pondpop.report.time_series import panel_height
 from pondpop.units import months_in_words
@@ -46,7 +46,7 @@ def draw(cases: Sequence[Case], key: str) -> Picture | None:
         said.append(f"{case.letter}: {100.0 * risk.partial:.1f} % a year, most in {months_in_words(risk.months)}")
     unit_above(panels[0], "% a year")
     causes = [c for c in COLOURS if any(any(risks[case.letter].by_month_and_cause[c]) for case in shown)]
-    names_beside(panels[0], {cause: COLOURS[cause] for cause in causes})
+    colour_key(panels[0], {cause: COLOURS[cause] for cause in causes})
     rest = [case.letter for case in cases if case.letter in risks and case not in shown]
     nothing = f" Hardly any under {', '.join(rest)}." if rest else ""
     return picture(

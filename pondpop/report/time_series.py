@@ -19,10 +19,10 @@ from pondpop.report.drawing import (
     TARGET,
     TEXT_PT,
     Picture,
+    colour_key,
     few_ticks,
     heading,
     name_beside,
-    names_beside,
     no_data,
     picture,
     places_beside,
@@ -294,7 +294,7 @@ def harvest(cases: Sequence[Case], key: str) -> Picture | None:
                 axes.vlines(x, band[:, 0], band[:, 2], color=INK, linewidth=0.8)
         total = [np.nansum([case.band(names[s])[i, 1] for s in taken]) for _, i in case.projection.yearly]
         said.append(f"{case.letter}: up to {figure_of(max(total), 'crop')} a year")
-    names_beside(panels[0], {species: TRAITS[species].look.colour for species in taken})
+    colour_key(panels[0], {species: TRAITS[species].look.colour for species in taken})
     unit = unit_of("crop", units)
     whisker = "; thin line: 8 of 10 possible futures" if cases[0].projection.members > 1 else ""
     return picture(

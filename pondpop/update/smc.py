@@ -166,13 +166,14 @@ def independent_members(akin: Array, same: float, before: float) -> float:
 def next_power(log_likelihood: Array, power: float) -> float:
     """The largest power up to 1 that leaves an effective KEPT_SHARE of the members; at least a thousandth more."""
     least = KEPT_SHARE * log_likelihood.size
+    possible = log_likelihood[np.isfinite(log_likelihood)]  # the others weigh nothing at any power
 
     def effective(to: float) -> float:
-        return float(1 / np.sum(weights((to - power) * log_likelihood) ** 2))
+        return float(1 / np.sum(weights((to - power) * possible) ** 2))
 
     if effective(1.0) >= least:
         return 1.0
-    largest = float(bisect(lambda to: effective(to) - least, power, 1.0))
+    largest = float(bisect(lambda to: effective(to) - least, power, 1.0)) if possible.size > least else power
     return min(1.0, max(largest, power + 1e-3))
 
 

@@ -102,7 +102,7 @@ def test_heading_and_unit_stand_above_the_ends_of_a_panel():
 def test_words_beside_a_panel_stand_where_they_say_in_their_colour():
     _, (axes,) = stacked(1, 1.0)
     drawing.name_beside(axes, "shad", 5.0, "#123456")
-    drawing.names_beside(axes, {"bass": "#111111", "bluegill": "#222222"})
+    drawing.colour_key(axes, {"bass": "#111111", "bluegill": "#222222"})
     found = [(words.get_text(), words.xy, words.xyann, words.get_color(), words.get_fontsize()) for words in axes.texts]
     assert found == [
         ("shad", (1, 5.0), (3, 0), "#123456", 7.0), ("bass", (1, 1), (3, -6), "#111111", 7.0),

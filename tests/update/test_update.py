@@ -312,6 +312,14 @@ def test_powers_keep_half_of_the_members():
     assert next_power(np.zeros(10), 0.4) == 1.0
 
 
+def test_members_that_records_rule_out_weigh_nothing_and_where_few_are_left_powers_rise_by_a_thousandth():
+    possible = -(np.linspace(0, 300, 100) ** 1.2)
+    power = next_power(np.append(possible, np.full(20, -np.inf)), 0.0)
+    assert 1 / np.sum(weights(power * possible) ** 2) == pytest.approx(60, abs=0.1)  # half of all, also of those
+    assert next_power(np.append(np.zeros(61), np.full(59, -np.inf)), 0.4) == 1.0
+    assert next_power(np.append(possible[:30], np.full(90, -np.inf)), 0.4) == pytest.approx(0.401)
+
+
 def test_rows_are_drawn_as_often_as_they_weigh():
     weight = np.array([0.5, 0.25, 0.125, 0.125])
     counts = sum(np.bincount(draw_rows(weight, start), minlength=4) for start in np.linspace(0.05, 0.95, 10))
