@@ -153,7 +153,7 @@ def places_beside(figure: Figure, axes: Axes, ends: Sequence[float], clear: floa
     low, high = axes.get_ylim()
     line = LINE_PT * (high - low) / height_pt
     places = spread_apart(ends, line)
-    lift = max(0.0, low + clear * line - min(places, default=low + line))
+    lift = max(0.0, low + clear * line - min(places, default=low))
     return [place + lift for place in places]
 
 
