@@ -26,7 +26,7 @@ def squares(verdict: Verdict, key: str) -> Picture | None:
     said = []
     for g, (axes, score) in enumerate(zip(panels, scores, strict=True)):
         words = told.goal(score)
-        heading(axes, "", words, 60 if len(scores) == 1 else 30)
+        heading(axes, "", words)
         axes.texts[-1].set_y(12)
         axes.set(xlim=(-0.5, n - 0.5), ylim=(n - 0.5, -0.5))
         axes.xaxis.tick_top()

@@ -15,14 +15,17 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 from matplotlib.markers import TICKDOWN
+from matplotlib.textpath import text_to_path
 from scipy.optimize import isotonic_regression
 
 from pondpop.report.format import html
 
 WIDTH_IN = 3.6
 POINTS_PER_IN = 72
-TEXT_PT, NOTE_PT, LINE_PT = 7.5, 7.0, 7.2  # letters; those of years and of words beside curves, and a line of these
+TEXT_PT, NOTE_PT, SMALL_PT = 7.5, 7.0, 6.5  # letters; those of years and of words beside curves; those of units and of marks
+LINE_PT = 7.2  # a line of words beside curves
 MOST_CASES = 4  # of one picture, so that it fits a printed page
 INK, SOFT, TARGET, PALE = "#222222", "#8a8a8a", "#e9e4d4", "#c9c9c9"
 LOOK = {
@@ -108,24 +111,31 @@ def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.3
     return figure, panels
 
 
-def heading(axes: Axes, letter: str, title: str, most: int = 46, colour: str = INK) -> None:
-    """Letter and title of a case above its panel; the letter alone where the title is too long for it, for the key of
-    the page names it. A title without letter is broken into lines. Nothing is cut."""
+def heading(axes: Axes, letter: str, title: str, unit: str = "") -> None:
+    """Letter and title of a case above the left end of its panel, the unit of the upright axis above its right end. Where
+    there is no room for the title the letter stands alone, for the key of the page names it; a title without letter is
+    broken into lines. Nothing is cut."""
+    room_pt = axes.get_position().width * WIDTH_IN * POINTS_PER_IN
+    if unit:
+        room_pt -= _wide_pt(f"  {unit}", SMALL_PT, "normal")
+        axes.annotate(
+            unit, (1, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
+            fontsize=SMALL_PT, color="#444444", va="bottom", ha="right",
+        )  # fmt: skip
     words = " ".join(title.split())
-    whole = f"{letter}: {words}" if len(words) <= most else letter
+    whole = f"{letter}: {words}" if letter else words
+    wide_pt = _wide_pt(whole, TEXT_PT, "bold")
+    if wide_pt > room_pt:
+        whole = letter or fill(words, int(len(words) * room_pt / wide_pt))
     axes.annotate(
-        whole if letter else fill(words, most),
-        (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
-        fontsize=TEXT_PT, fontweight="bold", color=colour, va="bottom", ha="left",
+        whole, (0, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
+        fontsize=TEXT_PT, fontweight="bold", va="bottom", ha="left",
     )  # fmt: skip
 
 
-def unit_above(axes: Axes, words: str) -> None:
-    """The unit of the upright axis, above the right end of a panel."""
-    axes.annotate(
-        words, (1, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
-        fontsize=6.5, color="#444444", va="bottom", ha="right",
-    )  # fmt: skip
+def _wide_pt(words: str, size_pt: float, weight: str) -> float:
+    """How wide words are in the font of the pictures, points; in that of the page they are narrower."""
+    return float(text_to_path.get_text_width_height_descent(words, FontProperties(size=size_pt, weight=weight), False)[0])
 
 
 def few_ticks(axes: Axes, whole: bool = False) -> None:

@@ -12,6 +12,7 @@ from pondpop.report import time_series
 from pondpop.report.drawing import (
     INK,
     PALE,
+    SMALL_PT,
     SOFT,
     TARGET,
     Picture,
@@ -22,7 +23,6 @@ from pondpop.report.drawing import (
     no_data,
     picture,
     stacked,
-    unit_above,
 )
 from pondpop.report.strategies import Array, Case
 from pondpop.species import MEASURED
@@ -59,7 +59,7 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
             [bluegill[0], bluegill[1], bluegill[1], bluegill[0], bluegill[0]],
             [bass[0], bass[0], bass[1], bass[1], bass[0]], color="#a89f80", linewidth=0.5, zorder=0.5,
         )  # fmt: skip
-        heading(axes, case.letter, case.title, 24)
+        heading(axes, case.letter, case.title)
         if k % 2 == 0:
             axes.set_ylabel("bass PSD, %", labelpad=1)
         if k >= len(cases) - 2:
@@ -79,7 +79,7 @@ def psd_pair(cases: Sequence[Case], option: str, key: str) -> Picture:
         for i, side in _labelled(x, y, known):
             away = side * (4.5 if i == known[-1] else 3)
             axes.annotate(str(years[i][0]), (x[i], y[i]), xytext=(away, 0), textcoords="offset points",
-                          ha="left" if side > 0 else "right", va="center", fontsize=6.5, color=INK)  # fmt: skip
+                          ha="left" if side > 0 else "right", va="center", fontsize=SMALL_PT, color=INK)  # fmt: skip
         first, last = known[0], known[-1]
         said.append(
             f"{case.letter}: bass {y[first]:.0f} and bluegill {x[first]:.0f} in {years[first][0]}, "
@@ -131,15 +131,15 @@ def lengths(cases: Sequence[Case], species: str, key: str) -> Picture:
         axes.set_xticks([stock, *marks[:3], *marks[3:] * large])
         for edge in marks[:3]:
             axes.axvline(edge, color=PALE, linewidth=0.5, zorder=0)
-        heading(axes, case.letter, case.title, 24)
+        heading(axes, case.letter, case.title)
         for row, (year, i) in enumerate(case.projection.yearly):
             base = rows - 1 - row
             fish = number[i, stock:last_in]
             total = fish.sum() * factor
             axes.annotate(str(year), (0, base), xycoords=("axes fraction", "data"), xytext=(-2, 0),
-                          textcoords="offset points", ha="right", va="bottom", fontsize=6.5)  # fmt: skip
+                          textcoords="offset points", ha="right", va="bottom", fontsize=SMALL_PT)  # fmt: skip
             axes.annotate(figure_of(total, "density"), (1, base), xycoords=("axes fraction", "data"), xytext=(2, 0),
-                          textcoords="offset points", ha="left", va="bottom", fontsize=6.5)  # fmt: skip
+                          textcoords="offset points", ha="left", va="bottom", fontsize=SMALL_PT)  # fmt: skip
             edges = np.arange(stock, last_in + 1)
             share = fish / fish.sum() if fish.sum() > 1e-6 else np.zeros_like(fish)
             axes.stairs(base + np.minimum(share * 3.5, 1.9), edges, baseline=base, fill=True, color=case.look[0],
@@ -182,7 +182,7 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
                     axes.axvline(edge, color=SOFT, linewidth=0.7, linestyle=(0, (3, 2)))
             axes.set_ylim(0, max(1.0, fish.max(initial=0.0) * 1.1))
             few_ticks(axes, whole=True)
-            heading(axes, "", f"{label}: {fish.sum():.0f} fish")
+            heading(axes, "", f"{label}: {fish.sum():.0f} fish", "fish" if axes is panels[0] else "")
             axes.tick_params(labelbottom=axes is panels[-1])
             said.append(
                 f"{label}: {fish.sum():.0f} fish"
@@ -190,7 +190,6 @@ def length_frequency(counts: Mapping[str, ArrayLike], species: str, key: str, ti
             )
         if not arrays:
             no_data(panels[0], "no fish measured")
-        unit_above(panels[0], "fish")
         panels[-1].set_xlabel("total length, in", labelpad=1)
         lines = f"Dashed: length categories {', '.join(map(str, edges))} in." if edges else ""
         return picture(figure, key, title, f"Fish measured in each one-inch class (1 in = 25.4 mm). {lines}",

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pondpop.report.drawing import Picture, heading, picture, stacked, year_axis
+from pondpop.report.drawing import SMALL_PT, Picture, heading, picture, stacked, year_axis
 from pondpop.report.strategies import Array, Case, Material, decimal_years
 from pondpop.report.tables import Cell, Table
 from pondpop.species import TRAITS
@@ -97,9 +97,9 @@ def draw(cases: Sequence[Case], units: Units, key: str) -> Picture:
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
         found = hunger(case)
         year_axis(axes, first, last, labels=k == len(cases) - 1)
-        heading(axes, case.letter, case.title, 40)
+        heading(axes, case.letter, case.title)
         axes.set(ylim=(-0.5, len(names) - 0.5))
-        axes.set_yticks(range(len(names)), labels=names, fontsize=6.5)
+        axes.set_yticks(range(len(names)), labels=names, fontsize=SMALL_PT)
         axes.tick_params(axis="y", length=0)
         start = decimal_years(case.projection.months)
         for c in range(len(names)):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from pondpop.decide import oxygen_risk
-from pondpop.report.drawing import Picture, colour_key, few_ticks, heading, picture, stacked, unit_above
+from pondpop.report.drawing import Picture, colour_key, few_ticks, heading, picture, stacked
 from pondpop.report.strategies import Case
 from pondpop.report.time_series import panel_height
 from pondpop.units import months_in_words
@@ -32,7 +32,7 @@ def draw(cases: Sequence[Case], key: str) -> Picture | None:
     said = []
     for n, (axes, case) in enumerate(zip(panels, shown, strict=True)):
         risk = risks[case.letter]
-        heading(axes, case.letter, case.title, 48 if n else 34)
+        heading(axes, case.letter, case.title, "" if n else "% a year")
         axes.set(xlim=(0.4, 12.6), ylim=(0.0, top))
         few_ticks(axes)
         axes.set_xticks(range(1, 13), labels=list("JFMAMJJASOND") if case is shown[-1] else [""] * 12)
@@ -44,7 +44,6 @@ def draw(cases: Sequence[Case], key: str) -> Picture | None:
                      hatch=hatch, linewidth=0.6)  # fmt: skip
             below += share
         said.append(f"{case.letter}: {100.0 * risk.partial:.1f} % a year, most in {months_in_words(risk.months)}")
-    unit_above(panels[0], "% a year")
     causes = [c for c in COLOURS if any(any(risks[case.letter].by_month_and_cause[c]) for case in shown)]
     colour_key(panels[0], {cause: COLOURS[cause] for cause in causes})
     rest = [case.letter for case in cases if case.letter in risks and case not in shown]

@@ -27,7 +27,6 @@ from pondpop.report.drawing import (
     picture,
     places_beside,
     stacked,
-    unit_above,
     year_axis,
 )
 from pondpop.report.format import EXPLAINED
@@ -203,8 +202,7 @@ def growth(cases: Sequence[Case], units: Units) -> Iterator[Picture]:
         said = []
         for k, (axes, group) in enumerate(zip(panels, groups, strict=True)):
             year_axis(axes, first, last, labels=k == len(groups) - 1)
-            heading(axes, "", group.replace("_", " "))
-            unit_above(axes, unit_of(kind, units))
+            heading(axes, "", group.replace("_", " "), unit_of(kind, units))
             ends = []
             for case in cases:
                 name = f"group_{measure}:{group}"
@@ -322,8 +320,7 @@ def _time_panels(cases: Sequence[Case], unit: str, right_in: float = 0.12) -> tu
     first, last = _span(cases)
     for k, (axes, case) in enumerate(zip(panels, cases, strict=True)):
         year_axis(axes, first, last, labels=k == len(cases) - 1)
-        heading(axes, case.letter, case.title, 48 if k else 34)
-    unit_above(panels[0], unit)
+        heading(axes, case.letter, case.title, "" if k else unit)
     return figure, panels
 
 

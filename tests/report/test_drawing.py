@@ -92,11 +92,10 @@ def test_words_beside_curves_need_a_line_each_and_stand_clear_of_the_lower_edge(
 def test_heading_and_unit_stand_above_the_ends_of_a_panel():
     with look():
         _, (axes,) = stacked(1, 1.0)
-        heading(axes, "A", "few")
-        drawing.unit_above(axes, "lb")
+        heading(axes, "A", "few", "lb")
         assert axes.set_xlabel("year").get_fontsize() == 7.5
     found = [(words.get_text(), words.xy, words.xyann, words.get_ha(), words.get_fontsize()) for words in axes.texts]
-    assert found == [("A: few", (0, 1), (0, 3), "left", 7.5), ("lb", (1, 1), (0, 3), "right", 6.5)]
+    assert found == [("lb", (1, 1), (0, 3), "right", 6.5), ("A: few", (0, 1), (0, 3), "left", 7.5)]
 
 
 def test_words_beside_a_panel_stand_where_they_say_in_their_colour():
@@ -131,13 +130,33 @@ def test_years_stand_in_the_middle_of_their_part_of_the_axis(first, last, ticks,
     assert not bare.texts and list(bare.lines[0].get_xdata()) == ticks
 
 
-def test_a_title_that_is_too_long_leaves_the_letter():
-    _, (axes,) = stacked(1, 1.0)
-    for words, letter in (("x" * 46, "A"), ("x" * 47, "A"), ("word " * 12, "")):
-        heading(axes, letter, words)
-    told = [text.get_text() for text in axes.texts]
-    assert told[:2] == [f"A: {'x' * 46}", "A"]
-    assert max(map(len, told[2].split("\n"))) <= 46 and " ".join(told[2].split()) == " ".join(["word"] * 12)
+@pytest.mark.parametrize("unit", ["", "lb/acre"])
+@pytest.mark.parametrize("glyph", ["i", "w", "W"])
+def test_a_title_that_has_no_room_leaves_the_letter(glyph, unit):
+    with look():
+        figure, (axes,) = stacked(1, 1.0)
+        figure.set_dpi(720)  # so that letters are about as wide as they are meant
+        for length in range(100):
+            heading(axes, "A", glyph * length, unit)
+        titles, units = ([text for text in axes.texts if text.get_ha() == side] for side in ("left", "right"))
+        whole = [text.get_text() == f"A: {glyph * length}" for length, text in enumerate(titles)]
+        fits = sum(whole)
+        assert whole == [k < fits for k in range(100)] and {text.get_text() for text in titles[fits:]} == {"A"}
+        room = units[0].get_window_extent().x0 if unit else axes.get_window_extent().x1
+        left = room - titles[fits - 1].get_window_extent().x1
+        next_one = titles[2].get_window_extent().width - titles[1].get_window_extent().width
+        gap = 40 if unit else 0  # two spaces of letters of 6.5 pt
+        assert -20 <= left - gap <= next_one + 20  # a point has ten dots
+
+
+@pytest.mark.parametrize("glyph", ["i", "W"])
+def test_a_title_without_letter_is_broken_into_lines_that_have_room(glyph):
+    with look():
+        _, (axes,) = stacked(1, 1.0)
+        heading(axes, "", f"{glyph * 4} " * 30)
+        (text,) = axes.texts
+        assert " ".join(text.get_text().split()) == " ".join([glyph * 4] * 30) and "\n" in text.get_text()
+        assert 0.8 * axes.get_window_extent().width < text.get_window_extent().width <= axes.get_window_extent().width
 
 
 # --- what is drawn

@@ -429,25 +429,31 @@ def test_the_title_of_the_pond_stands_beside_goals_where_there_are_several():
     assert two[0].caption == alone[0].caption + " (small pond)"
 
 
-SHORT_PANELS = (  # what is drawn, and the longest title that stands above its first panel and above the others
-    (lambda cases: time_series.crop(cases, "k"), 34, 48), (lambda cases: figures.psd_pair(cases, "balanced", "k"), 24, 24),
-    (lambda cases: figures.lengths(cases, "bass", "k"), 24, 24), (lambda cases: forage_supply.draw(cases, "us", "k"), 40, 40),
-    (lambda cases: oxygen_chart.draw(cases, "k"), 34, 48),
+WITH_TITLES = (
+    lambda cases: time_series.crop(cases, "k"), lambda cases: figures.psd_pair(cases, "balanced", "k"),
+    lambda cases: figures.lengths(cases, "bass", "k"), lambda cases: forage_supply.draw(cases, "us", "k"),
+    lambda cases: oxygen_chart.draw(cases, "k"),
 )  # fmt: skip
 
 
-@pytest.mark.parametrize(("draw", "first", "others"), SHORT_PANELS)
-def test_a_title_stands_above_a_panel_as_long_as_it_has_room(kept, draw, first, others):
+@pytest.mark.parametrize("draw", WITH_TITLES)
+def test_a_title_stands_above_a_panel_if_it_has_room_beside_the_unit(kept, draw):
     made = invented(extra="")
-    for most, panel in ((first, 0), (others, 1)):
-        for length in (most, most + 1):
-            (one,) = gather([made], "us").projections
-            titles = {name: told._replace(title="w" * length) for name, told in one.scenario.strategies.items()}
-            titled = replace(one, scenario=one.scenario._replace(strategies=titles))
-            draw([replace(case, projection=titled) for case in gather([made], "us").cases])
-            figure, _ = kept.pop("k")
-            (bold,) = (text.get_text() for text in figure.axes[panel].texts if text.get_fontweight() == "bold")
-            assert bold == (f"{'AB'[panel]}: {'w' * most}" if length == most else "AB"[panel])
+    shown = set()
+    for length in (10, 15, 20, 25, 30, 40, 60):
+        (one,) = gather([made], "us").projections
+        titles = {name: told._replace(title="w" * length) for name, told in one.scenario.strategies.items()}
+        titled = replace(one, scenario=one.scenario._replace(strategies=titles))
+        draw([replace(case, projection=titled) for case in gather([made], "us").cases])
+        figure, _ = kept.pop("k")
+        for letter, axes in zip("AB", figure.axes, strict=True):
+            (bold,) = (text for text in axes.texts if text.get_fontweight() == "bold")
+            left, right = axes.get_window_extent().intervalx
+            units = [text for text in axes.texts if text.get_ha() == "right" and text.xy == (1, 1)]
+            ends = min([right, *(text.get_window_extent().x0 for text in units)])
+            assert left <= bold.get_window_extent().x0 + 1 and bold.get_window_extent().x1 <= ends
+            shown.add((bold.get_text() == f"{letter}: {'w' * length}", bold.get_text() == letter))
+    assert shown == {(True, False), (False, True)}  # whole or the letter alone, and each somewhere
 
 
 @pytest.mark.parametrize(("count", "of_time", "pair", "hunger"), [(1, 1.3, 2.2, 1.3), (2, 0.93, 1.5, 1.08), (4, 0.44, 1.0, 0.62)])

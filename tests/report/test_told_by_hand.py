@@ -465,14 +465,6 @@ def test_runs_that_begin_a_year_apart_stand_on_one_axis_of_both(drawn):
         assert axes.get_xlim() == pytest.approx((2026 + 90 / 365, 2028 + 91 / 366), abs=0.01)
 
 
-def test_titles_have_more_room_above_the_lower_panels(drawn):
-    for length, told in ((34, [True, True]), (35, [False, True]), (48, [False, True]), (49, [False, False])):
-        cases = shown(2)
-        renamed = [SimpleNamespace(letter=one.letter, title="x" * length, projection=one.projection) for one in cases]
-        _, panels = time_series._time_panels(renamed, "unit")
-        assert [any("x" * length in text.get_text() for text in axes.texts) for axes in panels] == told
-
-
 def test_names_of_lines_that_end_alike_stand_one_above_the_other_and_clear_of_the_axis(drawn):
     """7.2 points from one to the next: of species, of chances of a big bass, and of strategies in a group."""
     cases = shown(2, bass_above=1.0, biomass=10.0)
