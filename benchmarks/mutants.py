@@ -95,6 +95,23 @@ REASONS: dict[str, str] = {
     "f7182bd8": "a width that is just met cuts nothing in either way",
     "0a4797b3": "two sums of their own, in either order",
     "32dbddf8": "two sums of their own, in either order",
+    "57cbb545": "two factors in either order",
+    "7459abb2": "two factors in either order",
+    "78b1a6db": "two factors in either order",
+    "ce74ad9e": "two sums of their own, in either order",
+    "500713d4": "two sums of their own, in either order",
+    "c22f3786": "two sums of their own, in either order",
+    "194ca9aa": "two sums of their own, in either order",
+    "f3ed800e": "two sums of their own, in either order",
+    "687d92eb": "two sums of their own, in either order",
+    "4797b34f": "two sums of their own, in either order",
+    "48b78060": "two summands in either order",
+    "dab75e8a": "two summands in either order",
+    "1bcdd6ef": "the dead are counted before either",
+    "1fc5bcbd": "two books, of which neither needs the other",
+    "849ed5fe": "where the new groups stand is known before",
+    "2732d4ae": "the same line twice",
+    "47f99ab6": "two limits of which the lower is the smaller, in either order",
 }
 
 
