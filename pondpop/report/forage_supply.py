@@ -169,9 +169,11 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
         sure = float(np.nanmean([np.nanmean(_some(found.share_short[places[m], c])) for m in months]))
         chance = f" ({in_ten(sure, members)})" if members > 1 else ""
         parts.append(f"bass of {names[c]}, {months_in_words(months)}{chance}")
-    lower = case.projection.dataset["bass_class"].values
-    small, medium, large = (any(a <= lower[c] < b for c in short) for a, b in ((0, 8), (8, LARGE_IN), (LARGE_IN, 99)))
-    helps = [words for words, wanted in ((CROWDED, medium), (YOUNG, small and not medium), (LARGE, large)) if wanted]
+    from_in = case.projection.dataset["bass_class"].values[list(short)]
+    small, large = from_in < 8, from_in >= LARGE_IN
+    medium = ~(small | large)
+    wanted = {CROWDED: medium.any(), YOUNG: small.any() and not medium.any(), LARGE: large.any()}
+    helps = [words for words, true in wanted.items() if true]
     helps += [words for words in of_thin if words not in helps]
     return f"short of prey of their size: {'; '.join(parts)}.{thin}", helps
 

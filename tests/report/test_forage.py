@@ -89,6 +89,12 @@ def test_thin_bass_are_told_where_prey_is_there():
     assert "thin" not in forage_supply.advice(fed(change), "us", coming=True)[0]
 
 
+@pytest.mark.parametrize(("wr", "thin"), [(89.9, True), (90.0, False)])
+def test_bass_are_thin_below_a_relative_weight_of_90(wr, thin):
+    told, _ = forage_supply.advice(fed(lambda one: one["relative_weight"].__setitem__((..., 0, slice(8, 12)), wr)), "us")
+    assert ("are thin at the last survey" in told) == thin
+
+
 def test_the_table_tells_prey_and_need_of_each_month():
     def change(one):
         one["edible_prey"][..., 1] = 4.0
