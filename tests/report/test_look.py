@@ -474,3 +474,10 @@ def test_names_of_what_records_narrowed_have_up_to_44_letters(kept, letters):
     list(posterior_charts.draw_all(UPDATE.replace("growth of bass", name), "us", "u"))
     (label,) = [text.get_text() for text in kept["u-doubts"][0].axes[0].get_yticklabels()]
     assert label == (name if letters == 44 else name[:43] + "…")
+
+
+def test_of_what_records_narrowed_the_fourteen_most_narrowed_are_drawn(kept):
+    rows = [f"model,growth {k},,,0.5,1,2,{1 - 0.02 * k:g},1,{1 + 0.02 * k:g}," for k in range(1, 16)]
+    list(posterior_charts.draw_all("\n".join([UPDATE.splitlines()[0], *rows]) + "\n", "us", "u"))
+    labels = [text.get_text() for text in kept["u-doubts"][0].axes[0].get_yticklabels()]
+    assert labels == [f"growth {k}" for k in range(1, 15)]
