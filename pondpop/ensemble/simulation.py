@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from pathlib import Path
 
 import numpy as np
@@ -92,7 +93,7 @@ class Simulation:
         self._engine = Engine(prepare(self.scenario, whole.strategies[name], parameters, luck))
         self._surveys = Surveys([(date - whole.run.start).days for date in whole.run.survey_dates])
         self._harvested = np.zeros((2, count, len(SPECIES)))
-        self._seen = False  # whether the observers have seen the end
+        self._asking = False  # whether an observer or the rule looks at the pond
 
     # ------------------------------------------------------------------ time
 
@@ -109,11 +110,18 @@ class Simulation:
     def step(self) -> None:
         """Run one day. Raises RunError past the end of the run, InputError for what the harvest rule says wrongly."""
         if self.finished:
-            raise RunError(f"the run ended on {self.date}; there is no day to step to")
+            ends = f"the run ended on {self.date}; there is no day to step to"
+            raise RunError(f"{ends}: step while not pond.finished, or give the scenario more years")
+        if self._asking:
+            raise RunError(f"on {self.date} an observer or the harvest rule steps the pond that asks it; let it look only")
         self._surveys(self._engine)
-        for observe in self.observers:
-            observe(self)
-        takes = self.harvest(self) if self.harvest else None
+        self._asking = True
+        try:
+            for observe in self.observers:
+                observe(self)
+            takes = self.harvest(self) if self.harvest else None
+        finally:
+            self._asking = False
         takes = () if takes is None else takes
         if not isinstance(takes, Iterable):
             raise InputError("harvest", takes, "a list of pondpop.Take, or nothing", "put what is taken between [ and ]")
@@ -222,17 +230,24 @@ class Simulation:
         if len(given) != 1:
             raise InputError(path, Fact(" and ".join(given) or "no amount"), "one of share, per_ha, kg_per_ha")
         kind = given[0]
-        if np.asarray(amounts[kind]).dtype == bool:
+        amount = np.asarray(amounts[kind])
+        if amount.dtype == bool:
             remedy = "np.where(these, 0.1, 0.0) takes a tenth of these"
             raise InputError(f"{path}, {kind}", Fact("truth values"), "numbers", remedy)
-        amount = np.asarray(amounts[kind], dtype=float)
+        if amount.dtype.kind not in "iuf":
+            raise InputError(f"{path}, {kind}", amounts[kind], "numbers")
         most = 1.0 if kind == "share" else np.inf
         if amount.shape not in ((), (self.members,)):
             shape = Fact(f"an array of the shape {amount.shape}")
             raise InputError(f"{path}, {kind}", shape, f"one number, or one for each of the {self.members} members")
-        if not ((amount >= 0.0) & (amount <= most) & np.isfinite(amount)).all():
+        held = (amount >= 0.0) & (amount <= most) & np.isfinite(amount)
+        if not held.all():
             allowed = "numbers from 0 to 1" if kind == "share" else "numbers of 0 or more"
-            raise InputError(f"{path}, {kind}", float(np.ravel(amount)[0]) if amount.size == 1 else Fact(amount), allowed)
+            first = int(np.argmin(held))
+            value = float(amount.flat[first])
+            remedy = "where a value is not known, as PSD without fish, np.nan_to_num makes it 0" if np.isnan(value) else ""
+            told = f"{value:.4g} for member {first}" if amount.size > 1 else value
+            raise InputError(f"{path}, {kind}", Fact(told) if amount.size > 1 else told, allowed, remedy)
         shortest, longest = _window(take.length_mm, f"{path}, length_mm")
         return RemovalInput(
             day=self._engine.day,
@@ -240,7 +255,7 @@ class Simulation:
             shortest_mm=shortest,
             longest_mm=longest,
             kind=kind,
-            amount=np.broadcast_to(amount, (self.members,)),
+            amount=np.broadcast_to(amount.astype(float), (self.members,)),
             cause="harvest",
         )
 
@@ -250,7 +265,8 @@ def _place(species: str, path: str = "species") -> int:
 
 
 def _window(length_mm: tuple[float, float], path: str = "length_mm") -> tuple[float, float]:
-    if not (isinstance(length_mm, tuple | list) and len(length_mm) == 2 and 0.0 <= length_mm[0] < length_mm[1]):
+    pair = isinstance(length_mm, tuple | list) and len(length_mm) == 2 and all(isinstance(end, Real) for end in length_mm)
+    if not pair or not 0.0 <= length_mm[0] < length_mm[1]:
         raise InputError(path, length_mm, "two lengths in mm, the shorter one first, such as (203, 305)")
     if length_mm[1] < LEAST_ENDS_MM:
         allowed = f"a window that ends at {LEAST_ENDS_MM:.0f} mm or more"

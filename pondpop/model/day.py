@@ -1,9 +1,9 @@
 """The order of a day, and the only place that changes a pond.
 
-`Engine.run_day` and `Engine.step` read as the list of what happens in a day; `run` is the only loop over days. Every
-rate uses the state at the start of the step; what is eaten is scaled to what died and to what the pond's food gave, so
-that the books of fish, biomass and energy close. Arrays are [member, group] unless said; see `state` for the shapes and
-`inputs` for what comes in.
+`Engine.run_day` and `Engine.step` read as the list of what happens in a day; `run` is the loop over days (a `Simulation`
+takes them one by one). Every rate uses the state at the start of the step; what is eaten is scaled to what died and to
+what the pond's food gave, so that the books of fish, biomass and energy close. Arrays are [member, group] unless said;
+see `state` for the shapes and `inputs` for what comes in.
 """
 
 from __future__ import annotations

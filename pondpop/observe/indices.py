@@ -15,7 +15,7 @@ from typing import Any, Final, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pondpop.checks import InputError, nearest
+from pondpop.checks import InputError, choice, nearest
 from pondpop.species import SPECIES, TRAITS, of_species, species_with
 from pondpop.species.catalogue import standards
 from pondpop.units import MM_PER_IN
@@ -69,8 +69,7 @@ def psd_of_categories(numbers: ArrayLike, category: str = "quality") -> Array:
     """
     parts = np.asarray(numbers, dtype=float)
     known = CATEGORIES[: parts.shape[-1]]
-    if category not in known:
-        raise InputError("category", category, "one of " + ", ".join(known), nearest(category, known))
+    choice("category", category, known)
     return _ratio(100.0 * parts[..., known.index(category) :].sum(axis=-1), parts.sum(axis=-1))
 
 
@@ -183,7 +182,7 @@ def target_range(option: str, species: str, index: str) -> tuple[float, float] |
     """
     row = _standard("targets", option, "a management option")
     if species not in row and species not in SPECIES:
-        raise InputError("species", species, "one of " + ", ".join(row), nearest(species, row))
+        choice("species", species, row)
     if index not in ("psd", "psd_p", "psd_m"):
         raise InputError("index", index, "one of psd, psd_p, psd_m")
     bounds = row.get(species, {}).get(index)
@@ -286,8 +285,7 @@ def _standard(table: str, key: str, what: str) -> dict[str, Any]:
 
 
 def _of(values: ArrayLike, species: str) -> Array:
-    if species not in SPECIES:
-        raise InputError("species", species, "one of " + ", ".join(SPECIES), nearest(species, SPECIES))
+    choice("species", species, SPECIES)
     return of_species(np.asarray(values, dtype=float), species)
 
 

@@ -121,7 +121,10 @@ def test_a_rule_may_take_all_fish_and_those_of_a_window_that_ends_at_forty_mm():
         (Take("bass", share=0.1, per_ha=1), "take 1 of the harvest rule: got share and per_ha"),
         (Take("bass", share=1.1), "take 1 of the harvest rule, share: got 1.1"),
         (Take("bass", per_ha=-1), "take 1 of the harvest rule, per_ha: got -1"),
-        (Take("bass", per_ha=float("nan")), "take 1 of the harvest rule, per_ha"),
+        (Take("bass", per_ha=float("nan")), "got nan, needs numbers of 0 or more; where a value is not known, as PSD"),
+        (Take("bass", share=np.array([0.2, -0.1])), "share: got -0.1 for member 1, needs numbers from 0 to 1"),
+        (Take("bass", share="0.1"), 'take 1 of the harvest rule, share: got "0.1", needs numbers'),
+        (Take("bass", ("8", "12"), share=0.1), "length_mm: got [\"8\", \"12\"], needs two lengths in mm"),
         (Take("bass", per_ha=np.ones(3)), "one for each of the 2 members"),
         (Take("bass", (300, 200), share=0.1), "take 1 of the harvest rule, length_mm"),
         (Take("bass", (8, 12), share=0.1), "lengths are in mm: 8 to 12 in are (203, 305)"),
@@ -171,7 +174,7 @@ def test_a_step_past_the_end_and_wrong_questions_are_refused():
     one = Simulation(pond(members=1))
     one.run()
     assert one.finished and one.date == dt.date(2027, 4, 1)
-    with pytest.raises(RunError, match="the run ended on 2027-04-01"):
+    with pytest.raises(RunError, match=r"the run ended on 2027-04-01; there is no day to step to: step while not pond\.finished"):
         one.step()
     for wrong in (
         lambda: one.run(until=dt.date(2026, 5, 1)),
@@ -196,3 +199,27 @@ def test_a_step_past_the_end_and_wrong_questions_are_refused():
     for ask in (lambda: one.psd("shad"), lambda: one.relative_weight("shad", (8, 12))):
         with pytest.raises(InputError, match='species: got "shad", needs one of bass, bluegill'):
             ask()
+
+
+@pytest.mark.parametrize("who", ["harvest", "observers"])
+def test_who_looks_at_a_pond_cannot_step_it(who):
+    one = Simulation(pond(members=1), **{who: (lambda p: p.step()) if who == "harvest" else [lambda p: p.run()]})
+    with pytest.raises(RunError, match="on 2026-04-01 an observer or the harvest rule steps the pond that asks it"):
+        one.step()
+    assert one.date == dt.date(2026, 4, 1)
+
+
+def test_a_rule_that_failed_may_be_asked_again():
+    wrong = [True]
+    one = Simulation(pond(members=1), harvest=lambda p: 1 / 0 if wrong else [])
+    with pytest.raises(ZeroDivisionError):
+        one.step()
+    wrong.clear()
+    one.step()
+    assert one.date == dt.date(2026, 4, 2)
+
+
+def test_a_category_that_there_is_not_is_told_with_those_that_there_are_once():
+    with pytest.raises(InputError) as refused:
+        Simulation(pond(members=1)).psd("bass", "huge")
+    assert str(refused.value) == 'category: got "huge", needs one of stock, quality, preferred, memorable, trophy'

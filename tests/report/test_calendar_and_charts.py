@@ -116,6 +116,16 @@ def test_squares_tell_in_how_many_futures_the_row_is_better(kept):
         assert square.get_facecolor()[0][:3].max() <= 1.0
 
 
+@pytest.mark.parametrize(("strategies", "members", "squares"), [(1, 3, 0), (2, 1, 0), (2, 2, 2), (3, 2, 6)])
+def test_there_is_a_square_for_every_two_strategies_of_several_futures(kept, strategies, members, squares):
+    names = ["many", "few", "none"][:strategies]
+    scenario = pond(members=members, extra="[strategies.none]\n[[goals]]\nkind = 'balanced'\n")
+    scenario = scenario._replace(strategies={name: scenario.strategies[name] for name in names})
+    (verdict,) = answer(gather([dataset(scenario, readings(scenario))], "us")).verdicts
+    comparisons.squares(verdict, "k")
+    assert [len(figure.axes[0].collections) for figure, _ in kept] == [squares] * bool(squares)
+
+
 @pytest.mark.parametrize("goals", [1, 2])
 def test_what_squares_are_of_is_broken_where_their_panel_ends(kept, monkeypatch, goals):
     scenario = pond(members=3, extra="[[goals]]\nkind = 'bass_above'\nabove_lb = 5\n[[goals]]\nkind = 'balanced'\n")
