@@ -202,8 +202,8 @@ class Wording:
             goal = f"{'of ' if wanted.score.kind == 'crop' else ''}{self.goal(wanted.score, short=True)}"
             amount = self.amount(abs(gain), wanted.score)
             nothing = self.amount(0.0, wanted.score) == amount
-            way = "for" if middle > 0 and (gain >= 0 or nothing) else "with"  # money that is saved buys nothing
-            what = f"no difference in {self.goal(wanted.score)}" if nothing else f"{amount} {more if gain >= 0 else less} {goal}"
+            way = "for" if middle > 0 and (gain > 0 or nothing) else "with"  # money that is saved buys nothing
+            what = f"no difference in {self.goal(wanted.score)}" if nothing else f"{amount} {more if gain > 0 else less} {goal}"
             for_what = f", {way} {what}"
         return f"{currency} {said} {'more' if middle > 0 else 'less'} than {other}{for_what}"
 
@@ -477,7 +477,7 @@ class Teller(Wording):
 
     @staticmethod
     def _fish(counts: Array) -> str:
-        return joined(f"{brief(round(n), 2)} {PLURAL[s]}" for s, n in zip(SPECIES, counts, strict=True) if n >= 0.5)
+        return joined(f"{brief(n, 2)} {PLURAL[s]}" for s, n in zip(SPECIES, np.round(counts), strict=True) if n > 0)
 
     def change(self) -> str:
         """Goals under which another strategy would be the choice, and what a survey could show."""

@@ -22,6 +22,7 @@ from pondpop.decide import (
     survey_value,
     sweep,
 )
+from pondpop.decide.actions import PLURAL
 from pondpop.decide.phrases import Teller, teller
 from pondpop.decide.quota import Trial
 from pondpop.decide.survey_value import FEWEST, FOLDS, Survey, SurveyValue, gain_from
@@ -70,6 +71,13 @@ def test_seasons_of_fishing_that_a_repair_costs_are_told_from_a_half_on(monkeypa
                            decision=SimpleNamespace(names=("A",), members=1), chance=str, _fish=Teller._fish)  # fmt: skip
     words = Teller.repair(told)
     assert (said in words) if said else ("lost" not in words)
+
+
+def test_of_half_a_fish_nothing_is_told():
+    """The middle of an even number of futures may lie between two counts."""
+    counts = np.zeros(len(SPECIES))
+    counts[:3] = 0.5, 0.51, 2.0
+    assert Teller._fish(counts) == f"1 {PLURAL[SPECIES[1]]} and 2 {PLURAL[SPECIES[2]]}"
 
 
 # --- sweeps
@@ -434,6 +442,19 @@ def test_a_survey_shows_how_many_fish_of_what_size_and_weight_where_three_were_m
     found = survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
     nan = np.nan
     assert found[:, :4] == pytest.approx(np.array([[np.log(10.0), 25.0, 92.5, nan], [np.log(3.0), nan, nan, nan]]), nan_ok=True)
+
+
+def test_three_fish_are_enough_for_an_index_of_a_survey_and_two_are_not(monkeypatch):
+    """Bass of 9 in, none of 12: a PSD of 0, and a Wr of 90 and more, of three in the one pond and of two in the other."""
+    catch = np.zeros((2, 5, 40))
+    catch[:, 0, 9] = 3.0, 2.0
+    monkeypatch.setattr(survey_value, "expected_catch", lambda number, *more: number)
+    monkeypatch.setattr(survey_value, "scatter", lambda mean, used, rng: mean)
+    monkeypatch.setattr(survey_value, "draw_wr", lambda wr, rng: wr + np.arange(wr.size))
+    used = SimpleNamespace(takes=lambda species: species == "bass")
+    seen = {"number": catch, "relative_weight": np.full(catch.shape, 90.0)}
+    found = survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
+    assert found[0, 1:3].tolist() == [0.0, 91.0] and np.isnan(found[1, 1:3]).all()
 
 
 # --- limits, searches, steps
