@@ -194,8 +194,6 @@ def _survey_after(told: Teller, stocked: dt.date) -> tuple[int | None, int]:
     """The survey nearest to MONTHS_AFTER_STOCKING, and how many months after stocking it is; None if all are before."""
     dates = told.dataset["survey_date"].values.astype("datetime64[D]").tolist()
     months = np.array([(date - stocked).days / 30.4375 for date in dates])
-    if months[-1] <= 0:
-        return None, 0
     nearest = int(np.abs(months - MONTHS_AFTER_STOCKING).argmin())
     return (nearest, round(months[nearest])) if months[nearest] > 0 else (None, 0)
 
