@@ -133,6 +133,13 @@ def test_amounts_are_those_of_the_whole_pond_in_both_units():  # two acres
     assert "down to 60 % of its area" in told(DEEDS, "level")[0][2]
 
 
+def test_to_aim_at_the_fertility_of_an_unfertilized_pond_is_to_fertilize_no_more():
+    for level, said in (('"unfertilized"', "No fertilizer any more"), ("0.36", "Fertilize to a fertility of 0.36 (1: a good")):
+        rule = f'[[strategies.few.fertilization]]\nname = "f"\nfrom = 2026-05-01\nto = 2026-09-30\nlevel = {level}\n'
+        ((_, _, words),) = told(rule, "fertilize")
+        assert words.startswith(said)
+
+
 def test_an_aerator_is_told_with_its_power_and_hours():
     def aerated(**changes):
         one = Aeration("a", "vertical_pump", 0.7457, ((3, 1), (10, 31)), 1, 3, **changes)
@@ -265,6 +272,13 @@ def test_the_shore_is_seined_in_summers_that_lie_within_the_run():
     assert [(date, when) for date, when, _ in told(deed="seine")] == [("2026-06-01", "June to mid-July 2026")]
     assert [date for date, _, _ in told(deed="seine", today="2026-07-15")] == ["2026-07-15"]
     assert told(deed="seine", today="2026-07-16") == []
+
+
+def test_a_run_that_begins_with_the_first_day_of_seining_has_that_summer():
+    found, scenario = made()
+    for day, summers in ((1, ["2026-06-01"]), (2, [])):
+        later = scenario._replace(run=scenario.run._replace(start=dt.date(2026, 6, day)))
+        assert [str(one.date) for one in actions(found, later, "few") if one.deed == "seine"] == summers
 
 
 def test_upkeep_by_the_calendar_fertility_and_ice():
