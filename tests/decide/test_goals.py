@@ -152,7 +152,7 @@ def test_hours_of_large_bass_are_at_the_rate_of_large_bass():
     scenario, read = two_ponds(RULE.replace("[8, 12]", "[15, 20]"))
     read["few"]["harvest_number"][:, 2, 0] = 5.0
     read["few"]["number"][..., 0, 15:] = 0.0
-    read["few"]["number"][..., 0, 16], read["few"]["number"][..., 0, 22] = 3.0, 1.0
+    read["few"]["number"][..., 0, 15], read["few"]["number"][..., 0, 22] = 3.0, 1.0
     read["few"]["catch_rate"][..., 0], read["few"]["catch_rate"][..., 1] = 2.0, 0.4
     hours = harvest_outcome.harvest_hours(dataset(scenario, read), scenario)
     np.testing.assert_allclose(hours[0, :, 2], 5.0 * scenario.pond.area_ha / (0.4 * 0.75))
@@ -286,6 +286,13 @@ def test_what_has_no_price_is_named():
     assert goals.costs(dataset(scenario, read)).unpriced == ("bass", "feed")
 
 
+@pytest.mark.parametrize(("level", "unpriced"), [('"unfertilized"', ()), ("0.36", ("fertilizer",))])
+def test_only_where_something_is_spread_does_fertilizer_lack_a_price(level, unpriced):
+    rule = f"[[strategies.few.fertilization]]\nlevel={level}\nfrom=2026-05-01\nto=2026-09-30\n"
+    scenario, read = two_ponds("[costs]\nper_bass=1\nper_bluegill=1\n" + rule)
+    assert goals.costs(dataset(scenario, read)).unpriced == unpriced
+
+
 @pytest.mark.parametrize(("amount", "paid"), [(0.0, 0.0), (0.5, 900.0)])
 @pytest.mark.parametrize(
     ("part", "event"),
@@ -335,6 +342,24 @@ def test_a_season_of_fishing_is_march_to_october(month, lost):
         one["catch_rate"][:, 11:19, 0] = 0.45  # all of the second season just below half of the first month
         one["catch_rate"][:, month, 0] = 0.95
     assert goals.repair(dataset(scenario, read)).seasons_lost.tolist() == [[lost], [lost]]
+
+
+@pytest.mark.parametrize(("first", "lost"), [(7, 2), (8, 1)])
+def test_a_year_is_lost_only_if_the_run_holds_four_months_of_its_season(first, lost):
+    """Of twelve months from July the first year has July to October, from August three of them; both have enough of the next."""
+    scenario, read = two_ponds("", members=1)
+    read["few"]["catch_rate"][:, 1:, 0], read["few"]["catch_rate"][:, 0, 0] = 0.1, 1.0
+    made = dataset(scenario, read)
+    months = np.arange(12) + np.datetime64(f"2026-{first:02d}")
+    made = made.assign_coords(month=months.astype(made["month"].dtype))
+    assert goals.repair(made).seasons_lost[0].tolist() == [lost]
+
+
+@pytest.mark.parametrize(("out", "reached"), [(1, True), (2, False)])
+def test_a_range_is_reached_where_four_of_five_futures_are_in_it(out, reached):
+    scenario, read = two_ponds("", members=5)
+    fish(read["few"], member=slice(0, out), bass=(95, 5, 0, 0))
+    assert (goals.repair(dataset(scenario, read)).years["few"] is not None) == reached
 
 
 def test_survivors_are_at_most_all_and_unknown_of_none():

@@ -89,6 +89,7 @@ def test_what_an_aerator_saves_stands_beside_its_cost():
     [
         ([(0.0, 0.01), (10.0, 0.03)], "twice that without feed at about 5 lb/acre a day (5.6 kg/ha a day)"),
         ([(0.0, 0.01), (4.0, 0.015), (8.0, 0.025)], "at about 6 lb/acre a day"),
+        ([(0.0, 0.01), (10.0, 0.02)], "twice that without feed at about 10 lb/acre a day"),
         ([(5.0, 0.02), (10.0, 0.03)], "Up to 10 lb/acre a day (11 kg/ha a day) of feed the chance is less than twice"),
         ([(0.0, 0.0), (10.0, 0.03)], ""),
         ([(0.0, 0.01)], ""),
@@ -230,6 +231,16 @@ def test_causes_and_months_are_named_from_a_chance_of_one_in_a_hundred():
     start = "A year in which over a tenth of the fish die in a month, in this run: "
     assert said.startswith(f"{start}“few” 1 % (none over half), August, mostly by a bloom that collapses; “many” 30 % (none over")
     assert said.endswith("(0.5 % of years unfertilised, 1 to 2 fertilised, 3 to 5 fed 10 to 20 lb/acre a day, without aeration).")
+
+
+def test_one_year_in_a_hundred_is_told_with_its_cause_and_one_in_fifty_on_a_terminal_too():
+    scenario, read = quiet(members=25, years=4)  # a hundred years
+    read["few"]["oxygen_kill"][0, 4], read["few"]["suffocated_biomass"][0, 4, 1, KILLERS.index("bloom")] = 0.3, 3.0
+    told = teller(dataset(scenario, read), "us")
+    assert "“few” 1 % (none over half), August, mostly by a bloom that collapses; “many” under 1 %" in oxygen_risk.words(told)
+    assert oxygen_risk.short_words(told) == ""
+    read["few"]["oxygen_kill"][1, 4] = 0.3
+    assert "“few” 2 %" in oxygen_risk.short_words(teller(dataset(scenario, read), "us"))
 
 
 LONG = "pellets for bluegill, March to October"

@@ -12,7 +12,7 @@ from small import dataset, pond, raw, readings
 
 from pondpop.decide import console, goals, harvest_outcome, limits
 from pondpop.decide.phrases import teller
-from pondpop.scenario import resolve
+from pondpop.scenario import Removal, resolve
 
 RULE = '[[strategies.few.harvest]]\nname = "t"\nspecies = "bass"\nlength_in = [8, 12]\nlb_per_acre = 10\n'
 GOALS = """
@@ -114,6 +114,15 @@ def test_thinning_that_the_model_makes_too_little_of_is_told_where_bass_are_left
     assert said(of_bluegill, leaves) == said(*new) == []
 
 
+@pytest.mark.parametrize(("reason", "thins"), [("removal", True), ("die_off", False)])
+def test_bass_that_are_taken_out_are_thinned_and_those_that_die_are_not(told, reason, thins):
+    leaves = told.scenario.strategies["many"]
+    out = Removal("out", "bass", told.scenario.run.start, (203.2, 304.8), share=0.5, reason=reason)
+    scenario = told.scenario._replace(strategies={"few": leaves._replace(removals=(out,)), "many": leaves})
+    said = type(told).unthinned(SimpleNamespace(scenario=scenario, decision=told.decision, short=told.short))
+    assert len(said) == thins
+
+
 def test_a_repair_is_told_with_fish_out_and_in(told):
     """16.2 bass of the pond a July; 30 and 60 an acre of two acres put in."""
     assert told.repair() == (
@@ -195,6 +204,11 @@ def test_a_limit_is_widened_upwards_where_more_lies_above():
     assert one.widened(0.4) == (40.0, 70.0) and one.widened(0.6) == (40.0, 75.0)
     assert one.widened(0.8) == (40.0, 80.0) and one.widened(1.0) == (40.0, 90.0)
     assert limits.Limit("x", 40.0, 70.0, 3.0, np.full(3, np.nan)).widened(0.1) is None
+
+
+def test_of_two_ends_that_are_missed_as_often_the_lower_one_is_moved():
+    one = limits.Limit("x", 40.0, 70.0, 3.0, np.array([30.0, 50.0, 80.0]))
+    assert one.widened(0.6) == (30.0, 70.0) and one.widened(0.9) is None
 
 
 # --- harvest by hand
