@@ -1,6 +1,7 @@
 """How a plan is told, and what a survey is worth to it: plans, changes and values made by hand."""
 
 import datetime as dt
+import re
 from types import SimpleNamespace
 
 import numpy as np
@@ -122,6 +123,31 @@ def test_on_a_low_screen_four_rows_of_the_plans_are_left(monkeypatch):
     monkeypatch.setattr(plan_phrases, "HIGH", 8)
     lines = plan_phrases.plan_answer(found()).splitlines()
     assert lines.index(next(line for line in lines if line.startswith("["))) - lines.index("") - 1 == 4
+
+
+@pytest.mark.parametrize(("values", "cost", "said"), [
+    ([9.0, 5.0, 1.0], None, "Choose: plan 1 (10, 0.5)."),
+    ([9.0, 9.0, 1.0], None, "As good as one another: plan 1 (10, 0.5) or plan 2 (30, 1.0). What follows is of plan 1, which the "
+     "goals speak for most."),
+    ([9.0, 9.0, 1.0], [20.0, 10.0, 0.0], "As good as one another: plan 1 (10, 0.5) or plan 2 (30, 1.0). What follows is of plan "
+     "2, which costs least of them."),
+])  # fmt: skip
+def test_of_plans_as_good_as_one_another_it_is_said_which_one_is_followed_and_why(values, cost, said):
+    paid = None if cost is None else Cost("USD", {"fish": np.repeat(np.array(cost)[:, None], 10, axis=1)}, ())
+    decision = decided(["10, 0.5", "30, 1.0", FILES_OWN], score(np.repeat(np.array(values)[:, None], 10, axis=1)), cost=paid)
+    assert " ".join(plan_phrases._choice(found(decision))) == said
+    alone = decided([FILES_OWN], score([[9.0] * 10]))
+    assert plan_phrases._choice(found(alone, finalists=())) == [f"Only one plan: {FILES_OWN}."]
+
+
+def test_of_plans_that_find_no_room_beside_each_other_the_best_and_the_files_own_stay(monkeypatch):
+    def heads(wide):
+        monkeypatch.setattr(plan_phrases, "WIDE", wide)
+        return next(line for line in plan_phrases.plan_answer(found()).splitlines() if line.endswith(f"  {FILES_OWN}"))
+
+    width = len(heads(200))
+    for wide, plans in ((width, ["plan 1", "plan 2", FILES_OWN]), (width - 1, ["plan 1", FILES_OWN]), (20, [FILES_OWN])):
+        assert re.split("  +", heads(wide).strip()) == plans
 
 
 def test_plans_stand_side_by_side_with_the_files_own():

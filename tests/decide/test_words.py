@@ -10,7 +10,7 @@ from pondpop.decide import console, details, goals
 from pondpop.decide.comparison import judge
 from pondpop.decide.console import WIDE, autumn_surveys, band, columns, fitted, wrapped
 from pondpop.decide.goals import Cost, Score
-from pondpop.decide.phrases import Wording, few_members, of_members, teller
+from pondpop.decide.phrases import Teller, Wording, few_members, of_members, teller
 from pondpop.scenario import Goal
 
 FISH = Goal("bass_above", above_g=2267.96185, matters=1.0)
@@ -104,6 +104,17 @@ def test_the_heaviest_goals_are_told_first():
     told = wording([[9.0] * 3, [0.0] * 3], scores=[light])
     assert "9 more; cost: USD 100 more" in told.sureness() and "cost:" not in told.sureness(goals=1)
     assert "A difference under 1 fish or USD 50 does not matter." in told.sureness()
+
+
+@pytest.mark.parametrize(("saved", "said"), [(100.0, True), (10.0, False)])
+def test_it_is_told_if_another_strategy_would_be_the_choice_by_one_goal_alone(saved, said):
+    """A is better by the heavier goal; B costs so much less, of which 50 matter."""
+    costs = Score(Goal("cost", 0.5, matters=50.0), "", "money", -1, np.array([[saved] * 3, [0.0] * 3]), ())
+    told = Teller(**vars(wording([[9.0] * 3, [0.0] * 3], scores=[costs])), dataset=None)
+    assert told.decision.chosen == 0
+    assert told.change().startswith("If only cost counted, B (whole) would be the choice; a survey") == said
+    alone = Teller(**vars(wording([[9.0] * 3, [0.0] * 3])), dataset=None)
+    assert alone.change().startswith("A survey that finds")
 
 
 @pytest.mark.parametrize(("members", "off"), [(2, 71), (4, 50), (16, 25), (24, 20), (29, 19)])
@@ -278,6 +289,20 @@ def test_only_where_all_bass_are_females_is_it_told_that_none_are_born(shares, t
     told_of = details.details(teller(dataset(scenario, readings(scenario)), "us"))
     found = [one.words for one in told_of if one.topic == "no young"]
     assert len(found) == (2 if told else 0) and all("only female bass are put in" in words for words in found)
+
+
+@pytest.mark.parametrize(
+    ("error", "doubt"), [(None, "; that none of them is a male is taken for sure (`sexing_error`)."), (0.02, ".")]
+)
+def test_in_how_many_futures_no_bass_are_born_is_told_with_what_is_taken_for_sure(error, doubt):
+    scenario = pond(members=4, only="few")
+    few = scenario.strategies["few"]
+    females = tuple(event._replace(female_share=1.0, sexing_error=error) for event in few.stocking)
+    scenario = scenario._replace(strategies={"few": few._replace(stocking=females)})
+    read = readings(scenario)
+    read["few"]["born_number"][0, 0, 0] = 3.0  # bass, in one of four
+    (told,) = details._no_young(teller(dataset(scenario, read), "us"))
+    assert told.words == f"“few”: only female bass are put in, and no bass are born in 75 % of futures{doubt}"
 
 
 @pytest.mark.parametrize(("letters", "called"), [(40, "“{}”"), (41, "few (“{}”)"), (60, "few (“{}”)"), (61, "few (“{}…”)")])
