@@ -206,6 +206,18 @@ def test_the_answer_is_told_against_the_strategy_one_names():
     assert "“few” is better than “many” in more than 9 of 10 futures" in other
 
 
+@pytest.mark.parametrize(("against", "rival"), [(None, "s1"), (0, "s1"), (1, "s1"), (2, "s2")])
+def test_sureness_is_told_against_the_strategy_one_names_unless_it_is_the_best_itself(against, rival):
+    scenario = pond(members=10, extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n")
+    few = scenario.strategies["few"]
+    scenario = scenario._replace(strategies={f"s{k}": few._replace(name=f"s{k}", title=f"s{k}") for k in range(3)})
+    read = readings(scenario)
+    for one, fish in zip(read.values(), (9.0, 5.0, 1.0), strict=True):
+        one["bass_above"][..., 0] = fish
+    text = " ".join(answer_text(teller(dataset(scenario, read), "us"), against).split())
+    assert re.findall("How sure: “s0” is better than “(s.)” in", text) == [rival]
+
+
 def priced(difference: float, members: int = 10):
     """Two strategies: “many” costs USD 120 more for its bass, and holds so many more bass above 5 lb."""
     scenario = pond(members=members, extra="[[goals]]\nkind='bass_above'\nabove_lb=5\n[costs]\nper_bass=2\n")
@@ -222,6 +234,22 @@ def test_money_stands_beside_every_choice():
     assert told.money() == said
     page = dict(answer(gather([priced(3.0)], "us")).lead[0])
     assert page["Cost"].endswith("B costs USD 120 more than A, for 3 more bass above 5 lb (2.27 kg).")
+
+
+@pytest.mark.parametrize("goal", ["kind='balanced'", "kind='cost'"])
+def test_what_a_strategy_costs_has_one_column_whether_it_is_a_goal_or_not(goal):
+    scenario = pond(members=4, extra=f"[[goals]]\n{goal}\n[costs]\nper_bass=2\n")
+    told = teller(dataset(scenario, readings(scenario)), "us")
+    assert console._strategies(told, None, 20).count("cost, USD") == 1
+
+
+def test_as_many_first_steps_are_told_as_are_asked_for_unless_half_of_the_screen_is_full(monkeypatch):
+    told = teller(priced(3.0), "us")
+    monkeypatch.setattr(Teller, "next_steps", lambda self, most: f"{most} steps.")
+    before = len(console._said(told, None, None, 2)) - 1
+    for high, steps in ((2 * before + 1, 2), (2 * before, 1)):
+        monkeypatch.setattr(console, "HIGH", high)
+        assert console._said(told, None, None, 2)[-1] == f"Next: {steps} steps."
 
 
 def test_a_goal_whose_column_does_not_fit_a_screen_is_named_below():
@@ -305,6 +333,12 @@ def test_an_event_is_never_chosen_and_each_has_its_own_choice():
     assert "Stands up best: none surely" in words  # “many” is better in two of three
     sure = teller(befallen_pond(5, 9, (3, 9), (4, 8)), "us")
     assert "Stands up best: “many”, better than “few” in more than 9 of 10 futures" in sure.what_if().replace("  ", " ")
+
+
+def test_the_choice_with_each_event_stands_below_the_strategies():
+    told = teller(befallen_pond(5, 9, (9, 2), (4, 8)), "us")
+    choices = [line for line in console._events(told) if line.startswith("  choose")]
+    assert [re.split("  +", line.strip()) for line in choices] == [["choose", "“many”", "“few”", "“many”"]]
 
 
 def test_strategies_that_all_events_treat_alike_are_as_good_as_one_another():
@@ -400,6 +434,14 @@ def test_events_that_find_no_room_are_counted_but_the_first_stays(monkeypatch):
 def test_a_choice_is_told_in_sixteen_letters(name, shown):
     told, decision = SimpleNamespace(short=("A", name)), SimpleNamespace(chosen=1)
     assert console._choice(told, decision) == shown
+
+
+@pytest.mark.parametrize(("lines", "whole"), [(HIGH, True), (HIGH + 1, False)])
+def test_kills_for_want_of_oxygen_are_told_where_the_answer_with_them_just_fits_the_screen(monkeypatch, lines, whole):
+    monkeypatch.setattr(console, "_events", lambda told: [])
+    monkeypatch.setattr(console.oxygen_risk, "short_words", lambda told, lines: "Oxygen")
+    monkeypatch.setattr(console, "_answer", lambda told, against, last, below: "\n".join([*below, *["x"] * (lines - len(below))]))
+    assert ("Oxygen" in answer_text(SimpleNamespace(odd=lambda most: ""))) == whole
 
 
 def test_what_is_to_be_minded_is_told_where_thirteen_lines_are_left(monkeypatch):

@@ -4,10 +4,11 @@ import csv
 import io
 import itertools
 import tomllib
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from small import TEXT
+from small import TEXT, readings
 
 from pondpop import cli
 from pondpop.checks import InputError
@@ -18,6 +19,7 @@ from pondpop.decide.plan_phrases import plan_answer, plan_csv, plan_text
 from pondpop.decide.plan_search import Record, search
 from pondpop.decide.sweep_paths import Axis
 from pondpop.ensemble import results
+from pondpop.ensemble.draws import Prior
 from pondpop.ensemble.run import Variant, project_all
 from pondpop.scenario import Goal
 
@@ -81,6 +83,14 @@ def test_a_surface_is_laid_once_in_every_round_by_what_its_members_said(monkeypa
     hill = Hill(4, (9, 9))
     search(hill.sizes, hill, 64, seed=100)
     assert [seed - 100 for seed, _ in laid] == plan_search._rounds(64) and all(seen for _, seen in laid)
+
+
+@pytest.mark.parametrize(("top", "best", "looked"), [(3, 3, 5), (19, 8, 9)])
+def test_the_leader_climbs_until_no_neighbour_is_better_but_eight_steps_in_a_round_at_most(monkeypatch, top, best, looked):
+    monkeypatch.setattr(plan_search, "_spread_out", lambda *given: [])
+    monkeypatch.setattr(plan_search, "_promised", lambda *given: [])
+    record = search((20,), lambda places, first, count: np.array([[-abs(k - top)] * count for (k,) in places]), 8, begin=[(0,)])
+    assert record.ranked(8)[0] == (best,) and sorted(record.worth) == [(k,) for k in range(looked)]
 
 
 def test_a_place_that_is_not_allowed_is_never_best():
@@ -267,6 +277,37 @@ def test_a_budget_is_kept(tmp_path):
         plan(file, axes, search_members=2, budget=1)
 
 
+@pytest.fixture
+def still(monkeypatch):
+    """No pond is run, all of them read the same; the numbers of first members and sources that were asked for."""
+    asked = []
+
+    def project(variants, *, first, source, **_):
+        asked.append((first, source))
+        return [readings(one.scenario, 1.0)[one.strategy] for one in variants]
+
+    monkeypatch.setattr(planning, "project_all", project)
+    return asked
+
+
+def test_a_plan_that_costs_just_what_may_be_spent_is_within_the_budget(tmp_path, still):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    own = planning.ask(file, [Axis(PER_ACRE, (10, 60))]).scenario
+    cost = 2.0 * own.strategies["few"].stocking[-1].per_ha * own.pond.area_ha
+    found = plan(file, {PER_ACRE: (10, 60)}, search_members=2, budget=cost)
+    assert cost == pytest.approx(120) and found.own_cost == cost and FILES_OWN in found.decision.names and found.dear == 1
+
+
+def test_plans_are_confirmed_on_pasts_that_the_search_has_not_seen(tmp_path, still):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT + EXTRA)
+    searching, confirming = SimpleNamespace(), Prior()
+    plan(file, {PER_ACRE: (10, 60)}, search_members=2, source=SimpleNamespace(parted=lambda count: (searching, confirming)))
+    assert {first for first, _ in still} == {0, FRESH}
+    assert all(source is (confirming if first == FRESH else searching) for first, source in still)
+
+
 def test_a_plan_that_is_the_files_own_stands_once_also_where_there_is_no_other(tmp_path):
     file = tmp_path / "pond.toml"
     file.write_text(TEXT + EXTRA)
@@ -322,6 +363,22 @@ def test_questions_that_are_refused(tmp_path, axes, more, said):
     file.write_text(TEXT + EXTRA)
     with pytest.raises(InputError, match=said):
         plan(file, axes, search_members=2, **more)
+
+
+def test_a_question_is_refused_before_any_pond_is_run(tmp_path):
+    file = tmp_path / "pond.toml"
+    file.write_text(TEXT)
+
+    def said(*axes):
+        with pytest.raises(InputError) as refused:
+            planning.ask(file, axes)
+        return str(refused.value)
+
+    assert "per_acre: got -5" in said(Axis(PER_ACRE, (10, -5)))
+    assert "got 2 paths, needs 1 to 6 different paths" in said(Axis(PER_ACRE, (10, 20)), Axis(PER_ACRE, (30, 40)))
+    assert "got 1 plan, needs 2 to 1,000,000 plans; give several values" in said(Axis(PER_ACRE, (10,)))
+    many = said(Axis(PER_ACRE, tuple(range(1, 1002))), Axis(LENGTH, tuple(range(1, 1001))))
+    assert many.endswith("got 1,001,000 plans, needs 2 to 1,000,000 plans")
 
 
 def test_a_plan_has_six_decisions_at_most(tmp_path):

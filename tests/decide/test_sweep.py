@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from small import TEXT, raw, readings
+from small import TEXT, dataset, raw, readings
 
 from pondpop import cli
 from pondpop.checks import InputError
@@ -147,6 +147,18 @@ def test_too_much_is_refused_before_any_work():
 def rows():
     every = points(raw(members=4), [read_axis(f"{DATE}=2026-04-10,2026-05-10")])
     return sweep.run(every)
+
+
+@pytest.mark.parametrize(("kinds", "share"), [((), 1.0), (("bass_above", "panfish"), 0.25), (("bass_above",), None)])
+def test_a_point_tells_how_often_it_is_in_the_ranges_of_its_goal_and_nothing_where_no_goal_has_ranges(kinds, share):
+    """Bass PSD 40, in the ranges of balance and of panfish; bluegill PSD 60, in both, but 40 in three of four futures."""
+    goals = "".join(f"[[goals]]\nkind = '{kind}'\n" + "above_lb = 5\n" * (kind == "bass_above") for kind in kinds)
+    scenario = resolve(raw(members=4, only="few", extra=goals))
+    read = readings(scenario)
+    for species, small, large in ((0, 9, 13), (1, 4, 7)):
+        read["few"]["number"][..., species, small], read["few"]["number"][..., species, large] = 60.0, 40.0
+    read["few"]["number"][0, :, 1, [4, 7]] = np.array([[40.0], [60.0]])
+    assert sweep._row((0,), "few", dataset(scenario, read), scenario).in_range == share
 
 
 def test_a_point_is_the_same_as_comparing_its_own_scenario(rows):
