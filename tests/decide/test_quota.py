@@ -231,6 +231,11 @@ def test_more_worth_counts_only_among_what_keeps_the_limits():
     assert not replace(kept, independent=8).surely_meets(0.8)
 
 
+def test_a_limit_that_is_to_hold_in_no_future_is_surely_met():
+    none = with_chances(0.0)
+    assert none.surely_meets(0.0) and not none.surely_meets(0.01)
+
+
 def test_what_so_few_members_cannot_tell_apart_is_chosen_by_the_goals():
     nearest, serves, farther = with_chances(0.23), with_chances(0.21, worth=1.0), with_chances(0.05, worth=9.0)
     few = [replace(one, independent=12) for one in (nearest, serves, farther)]
@@ -296,6 +301,67 @@ def test_where_no_limit_is_met_the_answer_is_not_the_end_of_what_is_tried_if_les
     assert not result.best.at_the_most
 
 
+def quick_search(monkeypatch, read, scan, extra="", **more):
+    """A search of one window in ponds of one future and two years, which `read` fills by the amount that is asked for."""
+    def run_job(job: Job):
+        made = []
+        for one, _ in job.variants:
+            made.append(readings(one._replace(ensemble=one.ensemble._replace(members=job.members)))["few"])
+            read(made[-1], next(rule.kg_per_ha for rule in one.strategies["few"].harvest if rule.name == "quota_1_2"))
+        return made
+
+    monkeypatch.setattr("pondpop.ensemble.run.run_job", run_job)
+    monkeypatch.setattr(quota, "SCAN", scan)
+    scenario = pond(members=1, years=2, extra=extra)._replace(units="metric")
+    return search(scenario, ask(scenario, windows=[(203.2, 304.8)], from_year=1), search_members=1, **{"tries": 0} | more)
+
+
+def amounts_of(result):
+    return sorted({float(one.amounts[0, 0]) for one in (result.best, *result.others.values())})
+
+
+POUNDS = "[[goals]]\nkind='pounds_harvested'\n"
+SEASONS = np.array([214 / 245, 1.0, 31 / 245])  # what the run holds of those of its three calendar years
+
+
+def test_less_of_which_as_small_a_part_is_caught_is_not_looked_at_further(monkeypatch):
+    """Anglers get half of whatever is asked for: of the most that is tried, 100 kg/ha, and of the 50 that they get of it."""
+    def half(one, amount):
+        one["harvest_biomass"][..., [6, 15, 23], 0] = 0.5 * amount * SEASONS
+
+    assert amounts_of(quick_search(monkeypatch, half, (0.0, 100.0), POUNDS)) == [0.0, 50.0, 100.0]
+
+
+def test_what_was_confirmed_is_looked_around_until_nothing_better_is_found(monkeypatch):
+    """All that is asked for is caught: more is better, far beyond what the search looked at."""
+    def whole(one, amount):
+        one["harvest_biomass"][..., [6, 15, 23], 0] = amount * SEASONS
+
+    told = []
+    result = quick_search(monkeypatch, whole, (0.0, 40.0), POUNDS, progress=lambda *far: told.append(far))
+    assert result.best.amounts.tolist() == [[100.0, 100.0]] and amounts_of(result) == [0.0, 20.0, 40.0, 50.0, 80.0, 100.0]
+    assert told == sorted(told) and told[0] == (0, 8) and told[-1] == (8, 8)  # with the scan of two
+
+
+def test_the_search_is_led_back_from_amounts_below_nothing(monkeypatch):
+    """They are looked at as nothing, and cost it a hundredth of a difference that matters for each kg/ha."""
+    found = []
+    tried = np.array([[0.0, 0.0], [-5.0, 0.0], [-5.0, -5.0], [10.0, 10.0]])  # of the last nothing is caught
+    monkeypatch.setattr("scipy.optimize.minimize", lambda against, start, **_: found.extend(map(against, tried)))
+    quick_search(monkeypatch, lambda one, amount: None, (0.0, 10.0), POUNDS, tries=3)
+    assert found == pytest.approx([0.0, 0.05, 0.1, quota.VAIN])
+
+
+def test_what_binds_is_left_out_alone(monkeypatch):
+    """Bluegill are out of balance whatever is taken; bass are in it, and many of them above 5 lb."""
+    def bluegill_out(one, amount):
+        one["number"][..., 0, [9, 13]], one["number"][..., 1, 7], one["bass_above"][...] = 50.0, 50.0, 50.0
+
+    binding = quick_search(monkeypatch, bluegill_out, (0.0, 10.0), "[[goals]]\nkind='balanced'\n" + BIG).binding
+    assert binding.limit.quantity == "bluegill PSD"
+    assert [limit.quantity for limit in binding.without.limits] == ["bass PSD", "bass above 2.27 kg"]
+
+
 def test_an_answer_at_the_end_of_what_is_tried_says_so():
     def said(fill=None, **changes):
         best, asked, _ = trial(amounts=((10.0, 100.0), (0.0, 5.0)), fill=fill, **changes)
@@ -345,6 +411,13 @@ def test_what_binds_tells_what_leaving_it_out_would_be_worth():
     assert "worth less than the quota below, by 2 times the least difference that matters." in text
 
 
+@pytest.mark.parametrize(("share", "how"), [(0.8, "meet the others"), (0.79, "come nearest to the others")])
+def test_without_what_binds_the_others_are_met_from_the_probability_on_that_was_asked_for(share, how):
+    best, without = with_chances(0.5, 0.5), with_chances(0.5, share)
+    found = quota.Found(question(), best, {}, quota.Binding(best.limits[0], without, None), [best], 1, pond())
+    assert f"Without it the same amounts would {how} ({100 * share:.0f} %)." in quota_phrases._binding(found)
+
+
 def test_the_answer_says_that_the_goals_chose_among_equals():
     best, nearest = (trial(fill=lambda one, k=k: one["number"].__setitem__((slice(k), slice(None), 0, 9), 500.0)) for k in (3, 2))
     result = quota.Found(best[1], best[0], {"no harvest": nearest[0]}, None, [best[0]], 1, pond(members=4, years=3))
@@ -373,6 +446,12 @@ def test_a_quota_is_caught_where_nine_tenths_of_it_are():
     assert chance_caught(found).tolist() == [0.5, 0.0, 0.0, 0.0]
     none = trial(amounts=((0.0, 0.0), (0.0, 0.0)))[0]
     assert np.isnan(chance_caught(none)).all()
+
+
+@pytest.mark.parametrize(("taken", "caught"), [(9.0, True), (8.99, False)])
+def test_just_nine_tenths_of_a_quota_are_enough(taken, caught):
+    one = replace(with_chances(1.0), asked=np.array([10.0]), taken=np.full((100, 1), taken))
+    assert one.caught == caught and chance_caught(one).tolist() == [float(caught)]
 
 
 def test_what_cannot_be_caught_is_asked_for_in_vain():
@@ -674,6 +753,38 @@ def test_a_screen_of_a_quota_is_filled_with_sentences_but_keeps_two_rows_and_roo
     assert set(rows) == {2, 3, 4} and rows[full - 1 :] == [4] * (23 - full)
 
 
+@pytest.mark.parametrize(("letters", "kept"), [(38, True), (39, False)])
+def test_columns_are_left_out_of_the_table_until_it_is_narrower_than_a_terminal(monkeypatch, letters, kept):
+    """Two blanks before each column, and five letters and thirty before the last one: 41 and so many more."""
+    rows = [["", "x" * 30, "y" * letters], ["quota", "1", "2"]]
+    for name, given in (("_lead", []), ("_amounts", quota_phrases.Passage("Amounts:")), ("_trade_off_rows", rows)):
+        monkeypatch.setattr(quota_phrases, name, lambda found, given=given: given)
+    head = quota_answer(None).splitlines()[2]
+    assert ("y" in head) == kept and "x" * 30 in head and len(head) == (79 if kept else 39)
+
+
+def test_a_schedule_is_the_mean_of_all_years_of_the_last_period_and_of_no_other():
+    def fill(one):  # each January from 2027 on; the last period is of 2028 and 2029
+        one["harvest_biomass"][:, [9, 21, 33], 0] = [99.0, 16.0, 8.0]
+
+    best, asked, made = trial(fill=fill)
+    made = made._replace(units="metric")
+    (january,) = quota_phrases._schedule(quota.Found(asked, best, {}, None, [best], 1, made)).rows[1:]
+    assert january[:2] == ["Jan", "12"]
+
+
+@pytest.mark.parametrize(("fish", "suffice"), [(40.0, 100), (40.1, 0)])
+def test_as_many_hours_as_are_fished_suffice(fish, suffice):
+    """Two an hour, of which half are kept: an hour for each fish."""
+    def fill(one):
+        one["harvest_number"][:, 2, 0], one["catch_rate"][..., 0] = fish, 2.0
+
+    fished = "[[strategies.few.angling]]\nname = 'sport'\nhours_per_ha = 40\n"
+    best, asked, made = trial(fill=fill, extra=fished)
+    rows = quota_phrases._catching(quota.Found(asked, best, {}, None, [best], 1, made)).rows
+    assert rows[1][1].endswith(f"(the 32.4 hours fished suffice: {suffice} %)")
+
+
 def test_a_schedule_tells_months_hours_and_chances():
     scenario = pond(members=4, years=3)
 
@@ -873,6 +984,13 @@ def test_a_quota_takes_over_where_the_rules_before_it_end():
         "quota_1_1": (3, 4), "quota_1_2": (5, 5)
     }  # fmt: skip
     assert made.what_if == ()
+
+
+@pytest.mark.parametrize(("begins", "left"), [(2, [(2, 2)]), (3, [])])
+def test_a_rule_that_begins_in_the_year_before_the_quota_holds_in_it(begins, left):
+    scenario = pond(years=4, extra=RULES.replace("lb_per_acre = 50", f"lb_per_acre = 50\nfrom_year = {begins}"))
+    made = with_quota(scenario, question(periods=((3, 4), (5, 5))), np.ones((2, 2)))
+    assert [(rule.from_year, rule.to_year) for rule in made.strategies["few"].harvest if rule.name == "old_rule"] == left
 
 
 def test_whole_amounts_are_asked_for_in_either_unit():
