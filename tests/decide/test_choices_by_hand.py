@@ -222,7 +222,7 @@ def test_plans_stand_beside_each_other_below_their_headings():
     table = [["decision", "plan 1", "plan 2"], ["x" * 40, "1", "2"]]
     narrow = plan_phrases._columns_of(table, [2, 1])
     assert narrow[0] == ["decision", "plan 2", "plan 1"] and narrow[1][1:] == ["2", "1"]
-    assert narrow[1][0].startswith("xxx") and len(narrow[1][0]) == plan_phrases.NARROW
+    assert narrow[1][0].startswith("xxx") and len(narrow[1][0]) == 28  # letters
 
 
 # --- goals
@@ -522,6 +522,9 @@ def test_a_group_of_a_sweep_is_told_once_for_each_row_and_left_out_where_it_is_n
     assert heads[:5] == ["pond.cover", "strategy", "PSD, %", "crop", "both PSDs in range"]
     assert first.split()[:6] == ["1", "few", "50", "[40–60]", "2", "[1–3]"] and first.endswith("60 [52–68]")
     assert second.endswith("–") and "50 %" in second
+    assert sweep.sweep_csv(some[:1], axes).splitlines()[1:] == [
+        "1,few,2026-09-15,bass_psd,%,40,50,60", "1,few,2026-09-15,crop,,1,2,3", "1,few,None,survivors,%,52,60,68",
+    ]  # fmt: skip
     others = [row(1, None), row(2, None, dates=("2027-09-15",), in_range=0.5)]
     told = sweep.table(others, axes, scenario, None, main)
     assert told.startswith("Last survey of every point, median") and "survey" in told.split("\n")[1] and "2027-09-15" in told

@@ -93,6 +93,14 @@ def test_the_leader_climbs_until_no_neighbour_is_better_but_eight_steps_in_a_rou
     assert record.ranked(8)[0] == (best,) and sorted(record.worth) == [(k,) for k in range(looked)]
 
 
+def test_twelve_places_are_followed_from_one_round_to_the_next(monkeypatch):
+    """Of fourteen that are as good as one another, and the neighbour of the leader, which is the first of them."""
+    monkeypatch.setattr(plan_search, "_spread_out", lambda *given: [])
+    monkeypatch.setattr(plan_search, "_promised", lambda *given: [])
+    record = search((40,), lambda places, first, count: np.zeros((len(places), count)), 16, begin=[(k,) for k in range(0, 28, 2)])
+    assert sorted(worth.size for worth in record.worth.values()) == [8] * 3 + [16] * 12
+
+
 def test_a_place_that_is_not_allowed_is_never_best():
     hill = Hill(1, (9, 9), noise=0.0)
 

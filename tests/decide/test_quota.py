@@ -87,6 +87,7 @@ def test_by_default_harvest_begins_the_year_after_the_last_bass():
         ({"from_year": 0}, "--from-year"),
         ({"from_year": 4}, "--from-year"),
         ({"windows": ()}, "1 to 3 length windows"),
+        ({"windows": [(100.0 * k, 100.0 * k + 100.0) for k in range(2, 6)]}, "got 4 of them, needs 1 to 3 length windows"),
         ({"windows": ((203.2, 304.8), (254.0, 381.0))}, r"8\.\.12 and 10\.\.15 in, which overlap"),
         ({"windows": ((203.2, 304.8), (203.2, 304.8))}, "overlap"),
     ],

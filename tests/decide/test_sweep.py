@@ -158,7 +158,8 @@ def test_a_point_tells_how_often_it_is_in_the_ranges_of_its_goal_and_nothing_whe
     for species, small, large in ((0, 9, 13), (1, 4, 7)):
         read["few"]["number"][..., species, small], read["few"]["number"][..., species, large] = 60.0, 40.0
     read["few"]["number"][0, :, 1, [4, 7]] = np.array([[40.0], [60.0]])
-    assert sweep._row((0,), "few", dataset(scenario, read), scenario).in_range == share
+    row = sweep._row((0,), "few", dataset(scenario, read), scenario)
+    assert row.in_range == share and row.dates == ("2026-09-15",)
 
 
 def test_a_point_is_the_same_as_comparing_its_own_scenario(rows):

@@ -201,6 +201,12 @@ def test_chances_below_one_half_are_no_prospect():
     assert balance(1, 0, members=1).chance(0.0) == "not in the one future run"
 
 
+def test_of_a_pond_of_small_fish_only_no_balance_is_read():
+    scenario = pond(members=2)
+    said = teller(dataset(scenario, readings(scenario)), "us").expected()
+    assert said.startswith("With “few”, too few fish of stock length in the last twelve months to read the balance. Both PSDs ")
+
+
 # --- tables and lines of a terminal
 
 
@@ -297,8 +303,10 @@ def test_only_where_all_bass_are_females_is_it_told_that_none_are_born(shares, t
 def test_in_how_many_futures_no_bass_are_born_is_told_with_what_is_taken_for_sure(error, doubt):
     scenario = pond(members=4, only="few")
     few = scenario.strategies["few"]
-    females = tuple(event._replace(female_share=1.0, sexing_error=error) for event in few.stocking)
-    scenario = scenario._replace(strategies={"few": few._replace(stocking=females)})
+    put_in = tuple(
+        event._replace(female_share=1.0, sexing_error=error) if event.species == "bass" else event for event in few.stocking
+    )
+    scenario = scenario._replace(strategies={"few": few._replace(stocking=put_in)})
     read = readings(scenario)
     read["few"]["born_number"][0, 0, 0] = 3.0  # bass, in one of four
     (told,) = details._no_young(teller(dataset(scenario, read), "us"))
