@@ -1,6 +1,8 @@
 """How a plan is told, and what a survey is worth to it: plans, changes and values made by hand."""
 
+import csv
 import datetime as dt
+import io
 import re
 from types import SimpleNamespace
 
@@ -179,6 +181,16 @@ def test_what_more_money_buys_is_told_with_its_sign():
         assert last.words.startswith("What more money buys") == (some == frontier)
     rows = plan_phrases.frontier_table(found(frontier=frontier))
     assert rows[1:] == [["1,200", "-2.0", "10", "0.5"], ["5,000", "+0.0", "30", "1.0"]]
+
+
+@pytest.mark.parametrize(("best", "against"), [((10, 0.5), ["0.0000", "-4.0000", "-8.0000"]),
+                                              ((60, 1.0), ["8.0000", "4.0000", "0.0000"])])  # fmt: skip
+def test_a_table_of_data_tells_worth_against_the_best_of_the_search_which_may_be_the_files_own(best, against):
+    trials = [SimpleNamespace(worth=np.full(10, worth), middle_cost=0.0) for worth in (9.0, 5.0, 1.0)]
+    text = plan_phrases.plan_csv(found(trials=trials, tried=(Tried(best, 4, 0.0, 0.0),)))
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert [row["worth_against_best"] for row in rows] == [*against, "0.0000"]
+    assert [row["pond.cover"] for row in rows] == ["0.5", "1.0", "as in the file", str(best[1])]
 
 
 # --- the value itself
