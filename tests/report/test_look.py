@@ -1,6 +1,6 @@
 """One look of all pictures: few sizes of letters and of lines, ranges behind lines, labels inside the paper; and their words."""
 
-
+import re
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -391,6 +391,20 @@ def test_a_page_begins_with_what_a_browser_needs_to_know_first():
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>A &lt;pond&gt;</title>\n'
         f'{document.PAGE_MARK} {__version__}">\n<meta name="viewport" content="width=device-width, initial-scale=1">\n'
     )
+
+
+def test_a_page_is_read_from_its_title_over_answer_notes_and_contents_to_cautions_words_and_sections():
+    whom = document.For(client="Client", consultant="Consultant")
+    cover = document.Cover("Title", ["First line", "Second line"], whom, ["A note"])
+    parts = [document.Section("one", "Part one", "<p>One</p>"), document.Section("none", "Part none", "")]
+    page = document.document(cover, document.Section("answer", "Answer", "<p>Rest</p>"), "<p>Lead</p>", parts, [("Law", "Ask")])
+    body = re.sub(r"<dl>.*</dl>", "", page.partition("</head>")[2])
+    assert [text.strip() for text in re.split(r"<[^>]*>", body) if text.strip()] == [
+        "Skip to the answer", "Title", "First line", "Second line", "For Client. Prepared by Consultant",
+        "Answer", "Lead", "A note", "Contents", "Part one", "Rest", "Cautions", "Law.", "Ask", "Words used", "Part one", "One",
+    ]  # fmt: skip
+    places = [body.index(words) for words in ("<header>", "Title", "Consultant", "</header><main>", "Lead", "One</p>", "</main>")]
+    assert places == sorted(places)
 
 
 # --- tables
