@@ -101,8 +101,8 @@ def history(scenario: Scenario, strategy: Strategy, until: date) -> str:
 
     watched = any(rule.when for rule in strategy.harvest if rule.from_year <= year)
     pond, water = scenario.pond, scenario.pond.temperature
-    spells = tuple(one._replace(name="") for one in water.spells if one.first <= until)
-    losses = tuple(one._replace(name="") for one in pond.fertility_losses if one.first <= until)
+    spells = tuple(one._replace(name="", last=min(one.last, until)) for one in water.spells if one.first <= until)
+    losses = tuple(one._replace(name="", last=min(one.last, until)) for one in pond.fertility_losses if one.first <= until)
     what = (
         pond._replace(temperature=water._replace(origin="", spells=spells), fertility_losses=losses),
         scenario.run.start,

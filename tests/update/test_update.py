@@ -317,6 +317,7 @@ def test_members_that_records_rule_out_weigh_nothing_and_where_few_are_left_powe
     power = next_power(np.append(possible, np.full(20, -np.inf)), 0.0)
     assert 1 / np.sum(weights(power * possible) ** 2) == pytest.approx(60, abs=0.1)  # half of all, also of those
     assert next_power(np.append(np.zeros(61), np.full(59, -np.inf)), 0.4) == 1.0
+    assert next_power(np.array([0.0, 0.0, -np.inf, -np.inf]), 0.4) == 1.0  # just half
     assert next_power(np.append(possible[:30], np.full(90, -np.inf)), 0.4) == pytest.approx(0.401)
 
 
@@ -406,7 +407,7 @@ def test_a_tagged_fish_is_of_the_groups_in_which_its_length_is_likely_by_the_fis
 
 
 @pytest.mark.parametrize(
-    ("before", "after", "same"), [(0.0, 60.0, True), (0.0, 60.1, False), (63.0, 63.4, True), (63.0, 63.6, False)]
+    ("before", "after", "same"), [(0.0, 60.0, True), (0.0, 60.1, False), (63.0, 63.5, True), (63.0, 63.6, False)]
 )
 def test_tagged_fish_are_of_groups_born_within_60_days_of_one_another_that_had_recruits_age(monkeypatch, before, after, same):
     """Of a day later than 100 less the 37.5 days of that age and one more none can be."""
@@ -415,6 +416,14 @@ def test_tagged_fish_are_of_groups_born_within_60_days_of_one_another_that_had_r
     engine = SimpleNamespace(state=SimpleNamespace(members=1), parameters=recruits)
     then = groups([10.0, 10.0], [0.0, 0.0]) | {"born": np.full((1, 2), before)}
     assert np.isfinite(simulate._growth(engine, Growing("bass", 100, 200, (110.0,)), then)).all() == same
+
+
+@pytest.mark.parametrize(("born", "left"), [(60.0, 1.2), (60.1, 0.0)])
+def test_marked_fish_live_on_in_groups_born_within_60_days_of_theirs(monkeypatch, born, left):
+    monkeypatch.setattr(simulate, "_groups", lambda *_: groups([6.0, 6.0], [0.0, 0.0]) | {"born": np.full((1, 2), born)})
+    engine = SimpleNamespace(state=SimpleNamespace(members=1))
+    alive = simulate._alive(engine, Marked("bass", 100, 200, (110.0, 110.0)), groups([10.0, 10.0], [0.0, 0.0]))
+    assert alive.sum() == pytest.approx(left)
 
 
 # ---------------------------------------------------------------------- the posterior as a source
@@ -470,13 +479,20 @@ def test_another_past_is_refused_and_another_future_is_not():
 
 
 EVENTS = {
-    "fertilization": 'from = {day}\nto = 2027-02-01\nlevel = 0.9', "liming": "date = {day}\ntons_per_acre = 1",
-    "drawdown": "from = {day}\nto = 2027-02-01\narea_share = 0.7", "grass_carp": "date = {day}\nper_acre = 5",
-}  # fmt: skip
+    "strategies.few.fertilization": 'from = {day}\nto = 2027-02-01\nlevel = 0.9',
+    "strategies.few.liming": "date = {day}\ntons_per_acre = 1",
+    "strategies.few.drawdown": "from = {day}\nto = 2027-02-01\narea_share = 0.7",
+    "strategies.few.grass_carp": "date = {day}\nper_acre = 5",
+    "strategies.few.stocking": 'species = "bass"\ndate = {day}\nper_acre = 5\nlength_in = 8',
+    "strategies.few.removal": 'species = "bass"\ndate = {day}\nshare = 0.5',
+    "strategies.few.arrival": 'species = "bass"\ndate = {day}\nper_acre = 5\nlength_in = 8',
+    "water.spell": "from = {day}\nto = 2027-02-01\nat_most_f = 50",
+    "pond.fertility_loss": "from = {day}\nto = 2027-02-01\nshare = 0.5",
+}
 
 
 @pytest.mark.parametrize("kind", EVENTS)
-def test_what_was_done_to_the_pond_before_the_last_record_is_its_past(kind):
+def test_what_befell_the_pond_up_to_the_day_of_the_last_record_is_its_past_and_how_long_it_goes_on_is_not(kind):
     def past(extra=""):
         from pondpop.scenario import resolve
 
@@ -485,9 +501,35 @@ def test_what_was_done_to_the_pond_before_the_last_record_is_its_past(kind):
         made = resolve(said)
         return history(made, made.strategies["few"], dt.date(2026, 6, 15))
 
-    one = f'[[strategies.few.{kind}]]\nname = "x"\n' + EVENTS[kind] + "\n"
+    one = f'[[{kind}]]\nname = "x"\n' + EVENTS[kind] + "\n"
     assert past(one.format(day="2026-06-16")) == past(one.format(day="2026-07-01")) == past()
     assert len({past(), past(one.format(day="2026-06-15")), past(one.format(day="2026-06-01"))}) == 3
+    assert past(one.format(day="2026-06-01")) == past(one.format(day="2026-06-01").replace("2027-02-01", "2026-06-30"))
+
+
+REACTS = 'when = { any = [{ quantity = "bass_psd", below = 60 }] }\n'
+
+
+@pytest.mark.parametrize(("when", "from_year", "past"), [(REACTS, 1, True), (REACTS, 2, False), ("", 1, False)])
+def test_surveys_up_to_the_day_of_the_last_record_are_of_the_past_where_a_rule_has_begun_to_react_to_them(when, from_year, past):
+    rule = '[[strategies.few.harvest]]\nname = "t"\nspecies = "bass"\nlb_per_acre = 5\n' + f"from_year = {from_year}\n{when}"
+
+    def made(*surveys):
+        from pondpop.scenario import resolve
+
+        said = raw(years=2, only="few", extra=rule)
+        said["run"]["surveys"] = list(surveys)
+        scenario = resolve(said)
+        return history(scenario, scenario.strategies["few"], dt.date(2026, 6, 15))
+
+    assert made("04-20", "06-15", "09-15") == made("04-20", "06-15")
+    assert (made("04-20", "06-15") != made("04-20")) == past
+
+
+def test_a_pond_that_is_watched_has_the_surveys_up_to_the_day_of_the_last_record():
+    first, second, _ = pond(only="few").run.survey_dates
+    for until, left in ((second - dt.timedelta(days=1), (first,)), (second, (first, second))):
+        assert up_to(pond(only="few"), "few", until).run.survey_dates == left
 
 
 def test_its_file_is_guarded(tmp_path):
@@ -677,6 +719,13 @@ def test_tags_tell_growth_between_surveys(tmp_path):
     mine = [o for o in seen.observations if "tags" in o.title]
     assert len(mine) == 1 and mine[0].fish == 4
     assert mine[0].data[0] == pytest.approx(3 * 25.4 * 365.25 / 354)
+
+
+@pytest.mark.parametrize(("again", "known"), [("2026-10-27", False), ("2026-10-28", True)])
+def test_tags_tell_growth_of_180_days_and_of_no_fewer(tmp_path, again, known):
+    fish = [f"{day},electrofishing,bass,{x},,1,T0," for day, x in (("2026-05-01", 9), (again, 12))]
+    seen = evidence(records(tmp_path, survey=fish, tags=["T0,2026-05-01,bass,tagged,9"]), pond(only="few"))
+    assert bool(seen.watched.growth) == known
 
 
 def test_tags_tell_how_many_of_a_later_catch_are_marked(tmp_path):
