@@ -238,7 +238,7 @@ def _bins(bounds: list[tuple[float, float]]) -> Array:
 
 def _growth(records: Records, start: dt.date, end: dt.date) -> tuple[list[Growing], list[Mean]]:
     """Mean growth of tagged fish between two surveys, by species and length class at the first."""
-    sessions = [s for s in surveys(records) if start <= s.first and s.last < end]
+    sessions = [s for s in surveys(records) if start < s.first and s.last < end]
     session = {date: s.first for s in sessions for date in {f.date for f in s.fish}}
     measured: dict[str, dict[dt.date, float]] = defaultdict(dict)
     species = {t.tag: t.species for t in records.tags}
@@ -276,7 +276,7 @@ def _recaptured(records: Records, start: dt.date, end: dt.date) -> tuple[list[Ma
     marked fish too: their deaths are among those of the pond."""
     asked: list[Marked] = []
     found: list[Recaptured] = []
-    sessions = [s for s in surveys(records) if start <= s.first and s.last < end and any(f.tag for f in s.fish)]
+    sessions = [s for s in surveys(records) if start < s.first and s.last < end and any(f.tag for f in s.fish)]
     for n, now in enumerate(sessions):
         for species, used in product(GAME, now.gears):
             before, known = [], list[set[str | None]]()
@@ -348,7 +348,7 @@ def _returned(records: Records, start: dt.date, end: dt.date) -> tuple[list[Mark
         return asked, found
     known = max([*(t.date for t in records.tags), *(c.date for c in records.catches), *(f.date for f in records.fish)])
     for survey, species in product(surveys(records), GAME):
-        if not start <= survey.first <= survey.last < end:
+        if not start < survey.first <= survey.last < end:
             continue
         tagged = {
             t.tag: length
@@ -371,7 +371,7 @@ def _aged(records: Records, start: dt.date, end: dt.date) -> tuple[list[Hatched]
     asked: list[Hatched] = []
     found: list[Aged] = []
     for survey in surveys(records):
-        if not start <= survey.first <= survey.last < end:
+        if not start < survey.first <= survey.last < end:
             continue
         day, years = (survey.first - start).days, survey.first.year - start.year + 2
         for used, species in product(survey.gears, SPECIES):

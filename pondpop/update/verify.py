@@ -428,7 +428,7 @@ def discriminants(observations: Sequence[Observation], view: View, off: Mapping[
     chance = (x - x.mean(axis=0)).reshape(-1, x.shape[-1])
     of_chance = chance.T @ chance / (len(chance) - len(own)) + LEAST_CHANCE * np.eye(x.shape[-1])
 
-    def weights(members: NDArray[np.bool_]) -> Array:
+    def weights(members: NDArray[np.bool_] | slice) -> Array:
         between = np.cov(ponds[members].T)
         return np.linalg.solve(of_chance + (1.0 - SHRINK) * between + SHRINK * np.diag(np.diag(between)), apart)
 
@@ -438,7 +438,7 @@ def discriminants(observations: Sequence[Observation], view: View, off: Mapping[
         right[:, part == k] = x[:, part == k] @ weights(part != k)
     scatter = np.quantile(right, TAIL, axis=(0, 1)) / NormalDist().inv_cdf(TAIL)
     level = float(np.quantile((right / scatter).max(axis=-1), RIGHT))
-    return Discriminants(names, middle, spread, weights(part >= 0) / scatter, level)
+    return Discriminants(names, middle, spread, weights(slice(None)) / scatter, level)
 
 
 def _agreed(moved: Array) -> Array:

@@ -94,9 +94,12 @@ def score(found: Verification) -> str:
     gain = found.gain_on_no_change
     if not np.isfinite(gain):
         return "Nothing was seen twice, so there is no comparing with “no change”."
-    seen = sum(np.isfinite(one.before) for one in found.figures)
-    how = f"{abs(100 * gain):.0f} % {'nearer to' if gain >= 0 else 'farther from'} what was seen than “no change”"
-    return f"Over the {seen} figures that had been seen before, the forecast was {how}."
+    seen = int(sum(np.isfinite(one.before) for one in found.figures))
+    percent = round(100 * gain)
+    how = f"{abs(percent)} % {'nearer to' if percent > 0 else 'farther from'} what was seen than “no change”"
+    if not percent:
+        how = "as near to what was seen as “no change”"
+    return f"Over the {seen} figure{'s' * (seen != 1)} that had been seen before, the forecast was {how}."
 
 
 def suspicion(found: Verification) -> str:

@@ -176,6 +176,12 @@ def test_kept_fish_count_by_calendar_year_where_the_books_are_said_to_be_complet
     assert sum(isinstance(one, KeptInBooks) for one in unkept.observations) == 2  # the forecast has none: seen all the same
 
 
+def test_books_that_end_on_the_last_of_december_say_nothing_of_the_next_year(tmp_path):
+    seen = evidence(folder(tmp_path, WORD.replace("2027-03-20", "2026-12-31")), pond(years=2, only="few", extra=RULE))
+    assert [one.title for one in seen.observations if isinstance(one, KeptInBooks)] == ["2026 books bass"]
+    assert seen.watched.kept == (Keeping("bass", 19, 275),)
+
+
 def test_without_the_word_books_are_a_part_of_the_trips(tmp_path):
     records = folder(tmp_path)
     seen = evidence(records, pond(years=2, only="few", extra=RULE))

@@ -316,6 +316,8 @@ def test_the_score_is_against_no_change():
     near, far = checked(5.0, [4.0], before=8.0), checked(50.0, [30.0], before=20.0, unit="in")  # misses 1 of 3, and 20 of 30
     assert f"was {-100 * _verification([worse]).gain_on_no_change:.0f} % farther from" in score(_verification([worse]))
     assert _verification([near, far]).gain_on_no_change == pytest.approx(1.0 - (0.5 + 0.8) / (1.5 + 1.2))
+    even = score(_verification([checked(5.0, [4.0], before=6.0)]))
+    assert even == "Over the 1 figure that had been seen before, the forecast was as near to what was seen as “no change”."
     assert "Nothing was seen twice" in score(_verification([checked(5.0, range(11))]))
 
 

@@ -7,10 +7,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from small import pond
 
 from pondpop.records import BadRow, Records
 from pondpop.species.registry import SPECIES
-from pondpop.update import in_want_of, text
+from pondpop.update import in_want_of, prior_uniforms, text, up_to
 from pondpop.update.smc import Stage
 from pondpop.update.text import Row, narrowed, update_answer, update_csv, update_text
 
@@ -147,6 +148,20 @@ def test_the_table_of_data_is_in_the_asked_units(told):
 @pytest.mark.parametrize(("independent", "named"), [(2.0, 0), (2.1, 0), (26.0, 1)])
 def test_of_hardly_any_independent_members_nothing_is_narrowed(independent, named):
     assert len(narrowed([KNOWN, OPEN], independent)) == named and narrowed([], 26.0) == []
+
+
+def test_of_two_independent_members_not_even_what_is_known_for_sure_is_narrowed():
+    sure = Row("model", "a", "ratio", None, np.exp(SPREAD), np.ones(41))
+    assert narrowed([sure], 2.0) == [] and narrowed([sure], 2.1) == [sure]
+
+
+def test_what_was_stocked_up_to_the_day_of_the_last_record_is_told():
+    scenario = pond(only="few")
+    for until, told in ((dt.date(2026, 4, 9), False), (dt.date(2026, 4, 10), True)):
+        dealt = prior_uniforms(up_to(scenario, "few", until), "few", until, ())
+        members = SimpleNamespace(uniforms=dealt, log_likelihood=np.zeros(3))
+        update = SimpleNamespace(scenario=scenario, strategy="few", until=until, prior=members, learned=None)
+        assert any(row.quantity == "stocked young_bass" for row in text._model(update)) == told
 
 
 def test_a_spread_that_fell_by_little_is_not_told_however_many_members_there_are():
