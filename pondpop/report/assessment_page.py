@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pondpop.assess.advice import LEAST_SAID
 from pondpop.assess.size_and_condition import LEAST_WEIGHED
 from pondpop.assess.text import converted, state_words
 from pondpop.records.told import how_read
@@ -76,7 +77,7 @@ def _answer(found: Assessment, units: Units, pond: str | None = None) -> tuple[s
         words = "The state of the pond cannot be told from these records; what they lack stands at the end."
         return f'<div class="lead"><p>{words}</p></div>', ""
     steps = "".join(f"<li>{html(line)}</li>" for line in advice.steps)
-    other = [(words, chance) for words, chance in _pair_chances(found) if chance >= 0.05]
+    other = [(words, chance) for words, chance in _pair_chances(found) if chance >= LEAST_SAID]
     rows = [[words, in_ten(chance)] for words, chance in other]
     title = "How probable each reading of the two PSD values is, without Wr"
     read = Table("readings", title, ("Reading", "Chance"), rows, (), look="texts")

@@ -99,18 +99,19 @@ def test_a_page_with_a_scenario_tells_the_amount_for_the_fertility_that_its_stra
     assert "from a fertile pond" in assessment_part(found, "us")
 
 
-@pytest.mark.parametrize(("stocked", "wild", "says"), [
-    ("2027-06-05", (), "of 16 April 2027, but this scenario stocks its first on 5 June 2027"), ("2027-04-16", (), ""),
-    ("2027-06-05", ("bass",), ""), (None, (), ""),
+@pytest.mark.parametrize(("start", "stocked", "wild", "says"), [
+    ("2027-02-20", "2027-06-05", (), "of 16 April 2027, but this scenario stocks its first on 5 June 2027"),
+    ("2027-04-16", "2027-06-05", (), "of 16 April 2027, but"), ("2027-04-17", "2027-06-05", (), "of 30 May 2027, but"),
+    ("2027-02-20", "2027-04-16", (), ""), ("2027-02-20", "2027-06-05", ("bass",), ""), ("2027-02-20", None, (), ""),
 ])  # fmt: skip
-def test_fish_that_no_strategy_has_yet_are_told_to_be_of_another_pond(stocked, wild, says):
+def test_fish_that_no_strategy_has_yet_are_told_to_be_of_another_pond(start, stocked, wild, says):
     """What is there when the run starts is stocked that day; fish of species that nobody stocks may have come by themselves."""
     seen = (dt.date(2027, 5, 30), dt.date(2027, 4, 16), dt.date(2020, 4, 1))
     some = [SimpleNamespace(species="bass", date=date) for date in seen]
     dates = (dt.date(2029, 1, 1), dt.date.fromisoformat(stocked)) if stocked else ()
     put_in = [SimpleNamespace(species="bass", date=date) for date in dates]
     strategy = SimpleNamespace(stocking=put_in, arrivals=[SimpleNamespace(species=one, date=None) for one in wild])
-    scenario = SimpleNamespace(run=SimpleNamespace(start=dt.date(2027, 2, 20)), strategies={"a": strategy})
+    scenario = SimpleNamespace(run=SimpleNamespace(start=dt.date.fromisoformat(start)), strategies={"a": strategy})
     told = too_early(SimpleNamespace(records=SimpleNamespace(fish=some)), scenario)
     assert (says in told) if says else told == ""
 

@@ -76,6 +76,9 @@ def test_a_harvest_of_the_coming_twelve_months_is_told_up_to_their_end():
         read["few"][name][:, [3, 11, 12], 0] = 5.0
     (table,) = harvest_tables(gather([dataset(scenario, read)], "us"))
     assert [row[0] for row in table.rows] == ["Jul 2026", "Mar 2027", "Together"]
+    now = dataset(scenario, read).assign_attrs(today="2026-07-31")  # fish of July may be taken until its last day
+    (table,) = harvest_tables(gather([now], "us"))
+    assert [row[0] for row in table.rows] == ["Jul 2026", "Mar 2027", "Apr 2027", "Together"]
     later = dataset(scenario, read).assign_attrs(today="2026-08-01")  # what is past is not to be taken any more
     (table,) = harvest_tables(gather([later], "us"))
     assert [row[0] for row in table.rows] == ["Mar 2027", "Apr 2027", "Together"]

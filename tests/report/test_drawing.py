@@ -397,6 +397,15 @@ def test_an_oxygen_chart_stacks_the_causes_of_each_month(kept):
     assert len(axes.get_yticks()) <= 5  # low panels have room for few
 
 
+@pytest.mark.parametrize(("members", "drawn"), [(125, True), (126, False)])
+def test_a_kill_in_five_hundred_years_is_drawn_and_one_in_more_is_not(kept, members, drawn):
+    scenario = pond(members=members, years=4)
+    read = readings(scenario)
+    read["few"]["oxygen_kill"][0, 4] = 0.5
+    oxygen_chart.draw(gather([dataset(scenario, read)], "us").cases, "k")
+    assert len(kept) == drawn
+
+
 @pytest.mark.parametrize(
     ("low", "high", "limits", "ticks"),
     [
@@ -503,7 +512,7 @@ def test_hungry_months_are_drawn_where_they_are(kept):
     read = readings(scenario)
     for one in read.values():
         one["edible_prey"][:], one["prey_need"][:] = 50.0, 5.0
-        one["prey_need"][:, 3:5, 1] = 80.0  # July and August, second class
+        one["prey_need"][:2, 3:5, 1] = 80.0  # July and August, second class, half of the members
     cases = gather([dataset(scenario, read)], "us").cases
     forage_supply.draw(cases, "us", "k")
     figure, _ = kept[-1]

@@ -5,6 +5,7 @@ from small import dataset, pond, readings
 
 from pondpop.report import forage_supply
 from pondpop.report.strategies import gather
+from pondpop.units import NONE
 
 SHORT, TIGHT = "short of prey of their size", "no class is likely to run short of prey of its size"
 
@@ -41,6 +42,18 @@ def test_a_class_is_short_in_months_in_which_half_of_the_members_find_less_than_
         assert told == f"{SHORT}: bass of {names[1]}, July–August (5 of 10)." and forage_supply.WATCH not in helps
     else:
         assert told.startswith(TIGHT) and helps == [forage_supply.WATCH]
+
+
+@pytest.mark.parametrize(("lacking", "short"), [(5, True), (4, False)])
+def test_the_table_names_a_class_that_is_short_in_half_of_the_members(lacking, short):
+    scenario = pond(members=10)
+    read = readings(scenario)
+    for one in read.values():
+        one["edible_prey"][:], one["prey_need"][:] = 50.0, 5.0
+        one["edible_prey"][:lacking, ..., 1] = 4.0
+    material = gather([dataset(scenario, read)], "us")
+    (table,) = forage_supply.table(material, material.cases[0])
+    assert {row[-1] for row in table.rows} == {forage_supply.class_words(material.cases[0], "us")[1] if short else NONE}
 
 
 def test_less_than_three_months_need_is_tight():

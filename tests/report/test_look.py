@@ -311,7 +311,7 @@ def test_kills_are_told_with_their_months(drawn):
         ([(50, 50)], {0: 1}), ([(80, 50)], {0: -1}), ([(20, 50)], {0: 1}), ([(76, 50)], {0: 1}), ([(76.5, 50)], {0: -1}),
         ([(50, 50), (62, 50)], {1: 1, 0: -1}), ([(50, 50), (62, 60)], {1: 1, 0: -1}), ([(50, 50), (62, 62)], {1: 1, 0: 1}),
         ([(50, 50), (50, 50.5)], {1: 1}),
-        ([(10, 50), (70, 50)], {1: 1, 0: 1}),
+        ([(10, 50), (70, 50)], {1: 1, 0: 1}), ([(28, 50), (44, 50)], {1: 1, 0: -1}),
     ],
 )  # fmt: skip
 def test_a_year_is_labelled_where_it_meets_no_mark_and_no_other_label(points, sides):
@@ -480,6 +480,14 @@ def test_panels_are_as_high_as_three_pictures_on_a_page_allow(kept, count, of_ti
     high = {key: figure.axes[0].get_position().height * figure.get_figheight() for key, (figure, _) in kept.items()}
     counts = {1: 1.1, 2: 0.9}.get(count, 0.56)
     assert high == pytest.approx({"crop": of_time, "pair": pair, "hunger": hunger, "counts": counts})
+
+
+def test_the_unit_across_stands_below_the_last_panel_of_each_column(kept):
+    cases = ([*gather([invented(members=1)], "us").cases] * 2)[:3]
+    figures.psd_pair(cases, "balanced", "pair")
+    figures.lengths(cases, "bass", "lengths")
+    for key, unit in (("pair", "bluegill PSD, %"), ("lengths", "length, in")):
+        assert [axes.get_xlabel() for axes in kept[key][0].axes] == ["", unit, unit]
 
 
 @pytest.mark.parametrize("letters", [44, 45])

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from small import dataset, pond, readings
 
+from pondpop.assess.advice import Advice
 from pondpop.assess.findings import Finding
 from pondpop.decide.quota_phrases import TAKE_NONE
 from pondpop.report import (
@@ -122,6 +123,13 @@ def figure(quantity, species="bass", **more):
 ])  # fmt: skip
 def test_figures_are_called_by_what_they_are(quantity, words):
     assert assessment_page.figure_words(figure(quantity)) == words
+
+
+def test_readings_as_probable_as_one_in_twenty_are_told(monkeypatch):
+    monkeypatch.setattr(assessment_page, "_pair_chances", lambda _: [("most", 0.901), ("some", 0.05), ("hardly", 0.049)])
+    advice = Advice(dt.date(2028, 4, 18), "electrofishing", "both small", "bass are small", 0.9, (), ())
+    _, more = assessment_page._answer(SimpleNamespace(advice=lambda *_: advice), "us")
+    assert ">most<" in more and ">some<" in more and ">hardly<" not in more
 
 
 def test_classes_of_condition_are_called_by_their_ends():
