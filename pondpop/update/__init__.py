@@ -46,6 +46,7 @@ LEAST_EFFECTIVE = 20.0  # independent members, below which nothing is concluded 
 LEAST_SHARE = 0.1  # the same as a share of the members
 FAR_OUT = 4.0  # standard deviations from the mean of the ensemble beyond all of which a record cannot be explained
 USUAL_RUNS = 30  # a member's ponds, for telling how long it takes
+DAILY = ("weather of the day", "cloud", "wind", "bloom")  # decisions that deal a value for each day
 MOST_UNEXPLAINED = 0.5  # share of the records that may be so before nothing is concluded
 
 
@@ -154,7 +155,7 @@ def update_ensemble(
     if why := in_want_of(stages, scenario.ensemble.members):
         return replace(found, why=f"Nothing is concluded: {why}. Take more members (--members), or check the records.")
     posterior = Posterior(
-        {decision: u for decision, u in learned.uniforms.items() if not decision.startswith(DOUBTS)},
+        known_past(learned.uniforms, seen.last_day),
         until,
         history(scenario, scenario.strategies[name], until),
         _provenance(scenario, name, records),
@@ -241,6 +242,12 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
         if size and name not in later
     }
     return {name: deal(name, size) for name, size in cut.items() if size}
+
+
+def known_past(dealt: Uniforms, days: int) -> dict[str, Array]:
+    """What a posterior keeps of what its members were dealt: the pond's own, of the air on the days before the last record."""
+    own = {decision: u for decision, u in dealt.items() if not decision.startswith(DOUBTS)}
+    return {decision: u[:, :days] if decision in DAILY else u for decision, u in own.items()}
 
 
 def _provenance(scenario: Scenario, strategy: str, records: Records | None) -> dict[str, str]:

@@ -14,7 +14,7 @@ from pondpop.observe.gears import gear
 from pondpop.records import read_records
 from pondpop.records.told import how_read
 from pondpop.species import SPECIES
-from pondpop.update import prior_uniforms, up_to
+from pondpop.update import prior_uniforms, simulate, up_to
 from pondpop.update.from_records import evidence
 from pondpop.update.likelihood import (
     ANGLERS_OFF,
@@ -82,6 +82,13 @@ def test_marked_fish_are_kept_as_all_fish_of_their_length_are(watched):
     share = projected["harvest_number"][:, :7, BASS].sum(axis=1) / projected["stocked_number"][:, 0, BASS]
     assert read["marked_kept"][:, 0] == pytest.approx(4.0 * share, rel=0.05)
     assert (read["marked_kept"][:, 1] < 0.2 * read["marked_kept"][:, 0] / 4.0).all()  # too short, but for those that grow
+
+
+def test_a_rule_takes_of_an_inch_class_the_share_between_its_lengths_and_of_the_last_all_that_are_longer():
+    share = simulate._inside(8.5 * 25.4, 10.25 * 25.4)
+    assert share[[7, 8, 9, 10, 11]] == pytest.approx([0.0, 0.5, 1.0, 0.25, 0.0])
+    for longest, last in ((31.0, 0.0), (31.01, 1.0), (99.0, 1.0)):
+        assert simulate._inside(15 * 25.4, longest * 25.4)[-1] == last
 
 
 # --- what books and tags tell

@@ -280,6 +280,21 @@ def test_stages_and_moves_end_and_the_law_is_that_of_the_last_moves(monkeypatch)
     assert [stage.power for stage in known.learned(1)[1]] == pytest.approx(np.arange(0.01, 0.205, 0.01))
 
 
+def test_steps_shrink_where_few_members_take_them_and_grow_where_many_do(monkeypatch):
+    known, sizes, whole = gaussian(50, 1), [], smc.step
+    monkeypatch.setattr(smc, "WANTED_SHARE", 9.0)
+    monkeypatch.setattr(smc, "step", lambda now, law, size, *more: sizes.append(size) or whole(now, law, size, *more))
+    taken = [0, 9, 9, 9, 9, 11, 19, 21, 50, 50, 50, 50, 50, 50, 50, 50]  # members of fifty at each step
+
+    def flat(u):
+        likelihood = np.where(np.arange(50) < (taken[len(sizes) - 1] if sizes else 50), 0.0, -np.inf)
+        return replace(known.prior, uniforms=u, log_likelihood=likelihood, typical=np.ones((50, 1)), drawn=np.ones((50, 1)))
+
+    learn(flat(known.prior.uniforms), flat, np.ones(1), 1)
+    shrunk = [1.0, 0.6, 0.36, 0.216, 0.1296, 0.1, 0.1, 0.1]  # no smaller than a tenth
+    assert sizes == pytest.approx([*shrunk, *(0.1 * 1.5**k for k in range(1, 6)), 1.0, 1.0, 1.0])
+
+
 def test_shares_that_are_dealt_lie_inside_at_the_limit_of_what_numbers_tell_apart():
     assert list(smc._dealt(np.array([-60.0, 0.0, 60.0]))) == [2.0**-53, 0.5, 1.0 - 2.0**-53] and 1.0 - 2.0**-53 < 1.0
 
@@ -464,6 +479,25 @@ def test_the_past_is_kept_and_the_future_is_fresh():
     assert not np.array_equal(luck.recruitment[:, :, 0], other.recruitment[:, :, 0])
 
 
+def test_the_air_of_days_after_the_last_record_is_no_part_of_the_past():
+    scenario, until = pond(members=2, only="few"), dt.date(2026, 6, 15)
+    few, days = scenario.strategies["few"], (until - scenario.run.start).days
+    dealt = prior_uniforms(up_to(scenario, "few", until), "few", until, ("catchability seine bass",))
+    past = learning.known_past(dealt, days)
+    assert dealt.keys() - past.keys() == {"catchability seine bass"}
+    luck = Posterior(past, until, history(scenario, few, until), {}).draw(scenario, few, 0, 4)[1]
+    for name in ("water_c", "cloud", "wind", "bloom"):
+        first, third = getattr(luck, name)[[0, 2]]  # of the same past
+        assert np.array_equal(first[:days], third[:days]) and (first[days:] != third[days:]).all(), name
+
+
+def test_members_are_dealt_the_stockings_and_the_weather_up_to_the_day_of_the_last_record():
+    for until, put_in in ((dt.date(2026, 4, 9), False), (dt.date(2026, 4, 10), True)):
+        dealt = prior_uniforms(up_to(pond(only="few"), "few", until), "few", until, ())
+        assert ("stocking young_bass" in dealt) == put_in and "stocking old_bass" in dealt
+        assert dealt["weather of the day"].shape == (3, until.day - 1)
+
+
 def test_another_past_is_refused_and_another_future_is_not():
     scenario = pond(years=2, only="few")
     source = some_posterior(scenario)
@@ -594,6 +628,7 @@ def test_an_update_reports_its_stages_and_reaches_the_end(learned):
     assert learned.stages[-1].power == 1.0 and all(s.effective <= 40.001 for s in learned.stages)
     assert learned.stages[-1].independent >= ENOUGH
     assert learned.until == dt.date(2026, 6, 15)
+    assert {learned.posterior.past[name].shape for name in ("weather of the day", "cloud", "wind", "bloom")} == {(40, 75)}
 
 
 def test_an_update_fits_better_than_the_prior(learned):
@@ -676,7 +711,10 @@ def test_too_few_members_conclude_nothing(tmp_path):
 
 def test_records_outside_the_run_are_named(tmp_path):
     seen = evidence(records(tmp_path, survey=survey(day="2030-09-15")), pond(only="few"))
-    assert not seen.observations and "outside the run" in seen.unused[0]
+    assert not seen.observations and seen.unused[0].startswith("1 day of records, 2030-09-15 to 2030-09-15, lie")
+    days = [*survey(day="2030-09-15"), *survey(day="2025-09-15")]
+    (unused,) = evidence(records(tmp_path, survey=days), pond(only="few")).unused
+    assert unused == "2 days of records, 2025-09-15 to 2030-09-15, lie outside the run, 2026-04-01 to 2027-03-31"
 
 
 def test_a_class_without_catch_tells_something(tmp_path):
@@ -949,6 +987,14 @@ def test_a_species_that_no_trip_lists_is_not_taken_for_none_caught(tmp_path):
         assert not any("no trip lists" in line for line in unused)
     _, unused = hauls(tmp_path, catches=[row.replace("2026", "2031") for row in bass])
     assert not any("no trip lists" in line for line in unused)  # none of them is on the run
+
+
+def test_a_row_of_a_trip_that_was_left_out_says_that_its_species_was_sought_and_one_of_a_survey_does_not(tmp_path):
+    bass, bad = ["2026-05-20,1,4,bass,8,12,2,3"], "2026-05-28,2,3,bluegill,,,x,9"
+    _, unused = hauls(tmp_path, catches=[*bass, bad])
+    assert not any("no trip lists" in line for line in unused)
+    _, unused = hauls(tmp_path, catches=bass, survey=[*survey(), "2026-06-15,electrofishing,bluegill,x,,1,,"])
+    assert any(line.startswith("angling bluegill: no trip lists any") for line in unused)
 
 
 def test_an_update_says_what_looks_odd(tmp_path):

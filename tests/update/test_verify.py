@@ -66,6 +66,17 @@ def test_ranks_of_a_right_forecast_are_even_and_its_ranges_hold_eight_of_ten():
     assert np.mean([one.inside for one in every]) == pytest.approx(0.8, abs=0.03)
 
 
+def test_a_figure_is_told_of_twenty_members_who_have_it_with_what_was_seen_last_before_it():
+    days = [dt.date(2026, 9, 15), dt.date(2027, 4, 20), dt.date(2027, 9, 15), dt.date(2027, 9, 15)]
+    every = [Shows("a", 0.3, np.full(6, float(k))) for k in range(4)]
+    for one, date in zip(every, days, strict=True):
+        one.title = f"{date} electrofishing bass"
+    for known, told in ((20, [1.0, 1.0]), (19, [])):
+        view = View({"a": np.where(np.arange(25) < known, 5.0, np.nan)}, (0,), 1.0, np.zeros(1), {})
+        found = views._checked(tuple(every[2:]), every, view, {id(one): day for one, day in zip(every, days, strict=True)})
+        assert [one.before for one in found if one.name == "0"] == told
+
+
 # --- suspicion
 
 
@@ -253,6 +264,11 @@ def test_a_wrong_assumption_moves_its_luck_and_no_other():
         moved = [f for f in Luck.__dataclass_fields__ if not np.array_equal(getattr(right, f), getattr(wrong, f))]
         assert moved == [one.field], name
         assert Off(Prior(), one, -2.0).identity != Off(Prior(), one, 2.0).identity != Prior().identity
+    survival = [one.draw(scenario, strategy, 0, 3)[1].stocking_survival for one in (
+        Prior(), *(Off(Prior(), known["survival of stocked fish"], by) for by in (-2.0, 2.0)))]  # fmt: skip
+    by = np.exp(2.0 * scenario.ensemble.spreads["stocking_survival"])
+    assert survival[1] == pytest.approx(survival[0] / by)
+    assert survival[2] == pytest.approx(np.minimum(survival[0] * by, np.maximum(survival[0], 1.0)))  # no more than were stocked
     young = Off(Prior(), known["young of bass"], -2.0).draw(scenario, strategy, 0, 3)[1].recruitment
     plain = Prior().draw(scenario, strategy, 0, 3)[1].recruitment
     ratio = young / plain
@@ -286,6 +302,12 @@ def test_a_figure_outside_is_told_with_its_side(seen, told):
     text = verify_text(_verification([checked(seen, range(11))]), "us")
     (row,) = (line for line in text.splitlines() if " mean Wr " in line)
     assert [word for word in row.split() if word in ("below", "above")] == told
+
+
+@pytest.mark.parametrize(("letters", "there"), [(20, True), (60, False)])
+def test_what_no_change_would_have_foretold_stands_on_the_screen_where_it_fits(letters, there):
+    text = verify_text(_verification([replace(checked(5.0, range(11), before=4.0), title="b" * letters)]), "us")
+    assert ("no change" in text.partition("Figures of")[2]) == there and max(map(len, text.splitlines())) <= 80
 
 
 def test_figures_fill_the_screen_but_are_no_more_than_twelve_and_no_fewer_than_three(monkeypatch):

@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import io
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -182,6 +183,7 @@ def test_the_screen_says_why_rows_were_left_out(told):
     assert "Left out, 3 rows: survey.csv, line 4: " in screen(*rows) and "(3 such rows: lines 4, 9, 11)." in screen(*rows)
     assert "Left out, 4 rows: " in screen(*rows, other)
     assert "Rows for 1 other reason stand in update.txt." in screen(*rows, other)
+    assert "Rows for 2 other reasons stand in update.txt." in screen(*rows, other, replace(other, reason="tag: got none"))
 
 
 def test_what_is_missing_for_a_conclusion_is_told_in_figures_that_say_so():
