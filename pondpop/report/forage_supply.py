@@ -18,6 +18,7 @@ from pondpop.units import MM_PER_IN, NONE, Units, figure_of, in_ten, joined, mon
 SHORT, TIGHT = 1.0, 3.0  # months of need standing in the pond; a choice of ours
 PRESENT_KG_PER_HA = 0.05  # need in a month below which a class counts as empty; a choice of ours
 THIN_WR = 90.0  # below the range wanted, 95–105 (Anderson 1980, from memory), by more than a few points; a choice of ours
+MIDDLING_IN = 8  # from which bass are no young fish here: stock length (Gabelhouse 1984)
 LARGE_IN = 15  # from which bass are large here: preferred length (Gabelhouse 1984)
 YEARS = 2  # the coming years, and the last whole years of the run, which are told as the usual year
 
@@ -170,10 +171,10 @@ def advice(case: Case, units: Units, coming: bool = False) -> tuple[str, list[st
         chance = f" ({in_ten(sure, members)})" if members > 1 else ""
         parts.append(f"bass of {names[c]}, {months_in_words(months)}{chance}")
     from_in = case.projection.dataset["bass_class"].values[list(short)]
-    small, large = from_in < 8, from_in >= LARGE_IN
-    medium = ~(small | large)
-    wanted = {CROWDED: medium.any(), YOUNG: small.any() and not medium.any(), LARGE: large.any()}
-    helps = [words for words, true in wanted.items() if true]
+    young, large = from_in < MIDDLING_IN, from_in >= LARGE_IN
+    middling = ~(young | large)
+    wanted = {CROWDED: middling.any(), YOUNG: young.any() and not middling.any(), LARGE: large.any()}
+    helps = [words for words, helpful in wanted.items() if helpful]
     helps += [words for words in of_thin if words not in helps]
     return f"short of prey of their size: {'; '.join(parts)}.{thin}", helps
 

@@ -325,6 +325,8 @@ def test_the_path_of_both_psds_runs_through_the_last_surveys(cases, kept):
         paths = [np.array(line.get_xydata()) for line in axes.lines]
         assert has(paths, np.column_stack([x, y])) and has(paths, [(x[-1], y[-1])])
         assert axes.get_xlim() == axes.get_ylim() == (0.0, 100.0)
+        for ticks in (axes.get_xticks(), axes.get_yticks()):
+            assert ticks.tolist() == pytest.approx(np.linspace(0.0, 100.0, ticks.size).tolist())  # in even steps
 
 
 def test_lengths_are_shares_of_the_fish_of_stock_length(cases, kept):
@@ -342,6 +344,15 @@ def test_lengths_are_shares_of_the_fish_of_stock_length(cases, kept):
         told = [text.get_text() for text in axes.texts]
         total = number[case.projection.yearly[0][1], 8 : int(edges[-1])].sum() * 0.40468564224
         assert f"{float(f'{total:.2g}'):.0f}" in told
+
+
+@pytest.mark.parametrize(
+    ("species", "ticks", "lines_"), [("bass", [8, 12, 15, 20, 25], [12, 15, 20]), ("bluegill", [3, 6, 8, 10], [6, 8, 10])]
+)
+def test_lengths_stand_on_the_categories_up_to_memorable_and_to_trophy_where_there_is_room(cases, kept, species, ticks, lines_):
+    figures.lengths(cases[:1], species, "k")
+    (axes,) = kept[-1][0].axes
+    assert axes.get_xticks().tolist() == ticks and [line.get_xdata()[0] for line in axes.lines] == lines_
 
 
 def test_lengths_of_a_year_reach_no_further_than_over_the_row_above(kept):

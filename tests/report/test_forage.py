@@ -76,16 +76,18 @@ def test_where_there_are_hardly_any_bass_none_go_hungry():
     assert told == "too few bass to go hungry." and helps == []
 
 
-@pytest.mark.parametrize(("lower", "help_"), [(0, "YOUNG"), (8, "CROWDED"), (15, "LARGE")])
-def test_what_helps_depends_on_who_is_short(lower, help_):
+@pytest.mark.parametrize(("lower", "wanted"), [
+    ([2], ["YOUNG"]), ([8], ["CROWDED"]), ([12], ["CROWDED"]), ([15], ["LARGE"]), ([20], ["LARGE"]), ([2, 8], ["CROWDED"]),
+    ([2, 20], ["YOUNG", "LARGE"]), ([12, 15], ["CROWDED", "LARGE"]),
+])  # fmt: skip
+def test_what_helps_depends_on_who_is_short(lower, wanted):
     classes = [int(inches) for inches in fed().projection.dataset["bass_class"].values]
-    c = max((k for k, inches in enumerate(classes) if inches <= lower), default=0)
 
     def change(one):
-        one["edible_prey"][..., c] = 1.0
+        one["edible_prey"][..., [classes.index(inches) for inches in lower]] = 1.0
 
     _, helps = forage_supply.advice(fed(change), "us")
-    assert helps == [getattr(forage_supply, help_)], classes
+    assert helps == [getattr(forage_supply, one) for one in wanted]
 
 
 def test_thin_bass_are_told_where_prey_is_there():
@@ -103,7 +105,7 @@ def test_thin_bass_are_told_where_prey_is_there():
 
 
 @pytest.mark.parametrize(("wr", "thin"), [(89.9, True), (90.0, False)])
-def test_bass_are_thin_below_a_relative_weight_of_90(wr, thin):
+def test_bass_are_thin_below_a_wr_of_90(wr, thin):
     told, _ = forage_supply.advice(fed(lambda one: one["relative_weight"].__setitem__((..., 0, slice(8, 12)), wr)), "us")
     assert ("are thin at the last survey" in told) == thin
 

@@ -111,6 +111,12 @@ def test_a_table_as_csv_holds_its_heading_and_every_row_and_no_formula():
     assert head == "x,y" and not first.startswith("=") and "=1+1" in first and first.endswith("2.5") and second.startswith("b,")
 
 
+@pytest.mark.parametrize(("rows", "broken"), [(12, False), (13, True)])
+def test_a_table_of_a_dozen_rows_stays_on_one_page(rows, broken):
+    classes = Table("t", "c", ["a"], [["x"]] * rows, ["x"]).to_html().partition(">")[0]
+    assert (" long" in classes) == broken
+
+
 def figure(quantity, species="bass", **more):
     return Finding(quantity, "x", 1.0, species=species, **more)
 
