@@ -76,6 +76,16 @@ def test_resume_names_what_differs_from_the_interrupted_run(tmp_path, run, says)
     assert Output(tmp_path / "out", RUN, resume=True).load("one")
 
 
+def test_what_fits_into_a_line_is_told_by_its_words_and_what_is_longer_is_only_another(tmp_path):
+    words = "a" * store._LONGEST_SAID
+    Output(tmp_path / "short", {"scenario": words})
+    with pytest.raises(InputError, match=f"scenario {words[:-1]}b, where "):
+        Output(tmp_path / "short", {"scenario": words[:-1] + "b"}, resume=True)
+    Output(tmp_path / "long", {"scenario": words + "a"})
+    with pytest.raises(InputError, match="another scenario than "):
+        Output(tmp_path / "long", {"scenario": words + "b"}, resume=True)
+
+
 def test_resume_refuses_what_another_version_left(tmp_path, monkeypatch):
     Output(tmp_path / "out", RUN).save("one", BLOCK)
     monkeypatch.setattr(store, "package_versions", lambda: {"pondpop": "99"})

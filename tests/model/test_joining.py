@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -124,6 +125,40 @@ def test_only_fish_of_one_kind_and_length_are_alike(unjoined):
         assert np.ptp(length) <= (group.size - 1) * 0.065
     assert len(SPECIES) * s.members < np.unique(labels).size < (labels >= 0).sum()
     assert s.high[:, 0].max() == UNCUT
+
+
+def of_one_brood(fish, log_lengths, within):
+    """A pond of one brood whose lengths spread by a quarter: its groups' fish, and their mean log lengths."""
+    one, none = np.ones((1, len(fish))), np.zeros((1, len(fish)))
+    columns = SimpleNamespace(
+        species=np.zeros(len(fish), int), origin=-one.astype(int), sex=one, growth_z=none, born=none
+    )  # fmt: skip
+    return SimpleNamespace(
+        parameters=SimpleNamespace(
+            join_within=np.array([within]), length_cv=np.array([0.25]), recruit_age_years=np.zeros(1)
+        ),
+        state=SimpleNamespace(
+            number=np.array([fish], float), log_length=np.array([log_lengths]), log_weight=none, low=-UNCUT * one,
+            high=UNCUT * one, columns=columns, members=1,
+        ),
+        inputs=SimpleNamespace(years=1, days=1, year=np.zeros(1, int)),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("within", "fish", "apart", "join"), [
+    (1.0, (4, 4), 0.25, True), (1.0, (4, 4), 0.251, False),  # halves as far apart as a brood's fish spread
+    (0.5, (1, 31), 0.25, True), (0.5, (1, 31), 0.251, False),  # a small part, from twice as far and no farther than that
+])  # fmt: skip
+def test_groups_join_up_to_the_distance_that_is_said_and_at_it(within, fish, apart, join):
+    labels = joining.alike(of_one_brood(fish, (0.0, apart), within))
+    assert (np.unique(labels).size == 1) == join
+
+
+def test_of_groups_equally_near_one_another_the_shortest_join_first():
+    evenly = of_one_brood((1, 1, 1, 1), (0.0, 0.125, 0.25, 0.375), 1.0)
+    assert joining.alike(evenly).tolist() == [[0, 0, 0, 0]]
+    few = of_one_brood((1, 1, 1), (0.0, 0.125, 0.25), 0.5)
+    assert joining.alike(few).tolist() == [[0, 0, 1]]
 
 
 def test_a_threshold_of_none_joins_none(unjoined):

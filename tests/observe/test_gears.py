@@ -212,6 +212,11 @@ def test_what_is_counted_has_the_law_of_the_scatter():
     assert (none, all_of_them, no_fish) == (0, 9, 0)
 
 
+def test_where_all_fish_are_of_a_kind_no_luck_finds_another():
+    luck = np.array([1e-16, 0.5, 1.0 - 1e-16])
+    assert counted(np.full(3, 9.0), np.ones(3), np.full(3, 25.0), luck).tolist() == [9.0, 9.0, 9.0]
+
+
 def test_weighed_fish_of_one_outing_share_an_error():
     rng = np.random.default_rng(4)
     means = np.array([draw_wr(np.full(50, 90.0), rng).mean() for _ in range(6000)])

@@ -345,7 +345,7 @@ def test_fish_are_of_the_year_in_which_they_appeared_a_month_after_the_egg():
     s = start.state
     s.columns.origin[:] = -1
     every = [s.number[:, groups].sum(axis=1) for groups in start.slices]
-    for born, young in ((new_year - 29, 1.0), (new_year - 31, 0.0), (new_year + 60, 1.0)):
+    for born, young in ((new_year - 30, 1.0), (new_year - 31, 0.0), (new_year + 60, 1.0)):
         s.columns.born[:] = born
         np.testing.assert_allclose(_age0(start), young * np.stack(every, axis=1), rtol=1e-12)
     s.columns.origin[:] = 0  # bought

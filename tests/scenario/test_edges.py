@@ -326,6 +326,20 @@ def test_fertilization_from_a_day_on_lasts_to_the_end_and_one_to_a_day_from_the_
     assert found == [(dt.date(2026, 4, 1), dt.date(2026, 6, 1)), (dt.date(2026, 6, 2), dt.date(2028, 3, 31))]
 
 
+def test_no_day_has_two_levels_of_fertility():
+    whole = raw(only="few")
+    whole["strategies"]["few"]["fertilization"] = [{"level": 1, "to": dt.date(2026, 6, 1)},
+                                                   {"level": 0.5, "from": dt.date(2026, 6, 1)}]  # fmt: skip
+    with pytest.raises(InputError, match=r"which begins before .* ends, needs one level a day"):
+        resolve(whole)
+
+
+def test_goals_whose_ranges_only_touch_are_told_as_apart():
+    scenario = resolve(raw() | {"goals": [{"kind": "panfish"}, {"kind": "balanced"}]})
+    (told,) = (str(odd) for odd in unusual(scenario) if "goals" in str(odd))
+    assert "goals panfish and balanced, which no pond meets at one time (bass PSD 20–40 and 40–70)" in told
+
+
 @pytest.mark.parametrize(("weight", "given", "says"), [
     ("weight_lb", 2, "give length_in = 15"), ("weight_g", 907.18474, "give length_mm ="),
     ("weight_kg", 0.90718474, "give length_mm ="),
