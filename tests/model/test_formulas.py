@@ -7,6 +7,7 @@ import pytest
 from laws import inputs
 
 from pondpop.model import hauling, oxygen, plants, predation, recruitment, whole_fish
+from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
 from pondpop.model.inputs import AerationInput, RemovalInput
 from pondpop.model.state import Columns
@@ -119,6 +120,14 @@ def test_young_of_a_delay_of_two_days_and_a_quarter_come_in_parts_after_two_days
     np.testing.assert_allclose(hatched[5:], spawned[5:])
 
 
+def test_threadfin_spawn_less_from_the_day_on_that_follows_the_last_of_their_spring():
+    shad, last = P.kinds.index("shad"), int(P.spawning_autumn_from_day[0, P.kinds.index("shad")])  # 1 is 1 January
+    days = np.arange(last - 2, last + 2)[:, None]  # 0 is 1 January
+    spawned = recruitment.spawning_of_day(P, shad, np.full((4, 1), 22.0), days)[:, 0]
+    assert spawned[0] > 0.0
+    np.testing.assert_allclose(spawned / spawned[0], [1.0, 1.0, *2 * [P.spawning_autumn_share[0, shad]]])
+
+
 def test_a_pulse_is_due_at_the_end_of_every_slot_of_the_year_and_on_the_first_day():
     slots = P.pulse_slot_days[0].astype(int)
     due = recruitment.pulse_due(P, np.arange(40, 100)[:, None])
@@ -199,6 +208,16 @@ def test_a_kill_is_put_down_to_what_took_or_withheld_most(engine, killer, respon
 
 
 # ------------------------------------------------------------------ flows
+
+
+@pytest.mark.parametrize(("origin", "told"), [(0, "stocked"), (1, "stocked"), (-1, "born")])
+def test_fish_of_every_stocking_are_told_as_stocked_and_young_of_the_pond_as_born(origin, told):
+    flows, nought = Flows.zero(1), np.zeros((1, 2))
+    columns = Columns(np.full(2, BASS), *[nought] * 5, np.full((1, 2), origin), nought)
+    flows.come(columns, np.array([[30.0, 5.0]]), np.log([[100.0, 200.0]]))
+    for name in ("stocked", "born"):
+        came = [getattr(flows, f"{name}_number")[0, BASS], getattr(flows, f"{name}_biomass")[0, BASS]]
+        assert came == (pytest.approx([35.0, 4.0]) if name == told else [0.0, 0.0])
 
 
 def test_flows_of_parts_of_a_day_add_up_to_what_came_and_went():

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from laws import EVERYTHING
+from laws import EVERYTHING, inputs
 from small import pond
 
 from pondpop.ensemble.draws import Prior
@@ -159,6 +159,20 @@ def test_of_groups_equally_near_one_another_the_shortest_join_first():
     assert joining.alike(evenly).tolist() == [[0, 0, 0, 0]]
     few = of_one_brood((1, 1, 1), (0.0, 0.125, 0.25), 0.5)
     assert joining.alike(few).tolist() == [[0, 0, 1]]
+
+
+def test_groups_of_one_label_join_and_those_without_stay_as_they_are():
+    engine = Engine(inputs(members=1))
+    engine.run_day()
+    s = engine.state
+    one, other = np.flatnonzero(s.columns.species == SPECIES.index("bluegill"))[:2]
+    fish, labels = s.number[0].copy(), np.full(s.number.shape, -1)
+    assert fish.size > 2 and not s.join(labels)
+    labels[0, [one, other]] = 0
+    assert s.join(labels)
+    joined = fish.copy()
+    joined[one], joined[other] = fish[one] + fish[other], 0.0
+    np.testing.assert_allclose(s.number[0], joined, rtol=1e-12)
 
 
 def test_a_threshold_of_none_joins_none(unjoined):
