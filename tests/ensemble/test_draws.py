@@ -120,6 +120,30 @@ def test_doubt_about_a_number_is_the_coefficient_of_variation_of_a_log_normal(do
     assert abs(deviates[0].mean()) < 0.2 and deviates[0].std() == pytest.approx(1.0, abs=0.15)
 
 
+@pytest.mark.parametrize(("per_acre", "error", "on_average"), [(50, 0.1, 9.0), (50, 0.0, 0.0), (0.5, 0.5, None)])
+def test_males_taken_for_females_are_whole_fish_as_many_as_said_and_no_more_than_there_are(per_acre, error, on_average):
+    content = raw(only="few")
+    content["strategies"]["few"]["stocking"][0] |= {"per_acre": per_acre, "female_share": 0.9, "sexing_error": error}
+    content["stocking"][0] |= {"female_share": 0.5, "sexing_error": 0.1}  # of other fish
+    scenario = resolve(content)
+    place = [event.name for event in scenario.strategies["few"].stocking].index("young_bass")
+    share, females = luck(scenario, members=400).missed_males[:, place], 2 * per_acre * 0.9  # of two acres
+    if on_average is None:  # of less than one fish
+        assert set(share) == {0.0, 1.0}
+    else:
+        np.testing.assert_allclose(share * females, np.rint(share * females), atol=1e-9)
+        assert abs((share * females).mean() - on_average) <= 5 * np.sqrt(on_average / 400)
+
+
+def test_wild_fish_come_in_as_many_years_as_said():
+    comes = {"name": "wild", "species": "redear", "per_acre": 100, "length_in": 4}
+    flood = comes | {"name": "flood", "date": dt.date(2026, 5, 1)}
+    scenario = resolve(raw(years=2) | {"arrival": [comes | {"chance": 0.2}, flood]})
+    arrived = luck(scenario, members=400).arrived
+    assert abs(arrived[:, 0].mean() - 0.2) < 5 * np.sqrt(0.16 / 1200) and set(arrived[:, 0].ravel()) == {0.0, 1.0}
+    assert (arrived[:, 1] == 1.0).all()  # on a day that is named
+
+
 def test_an_event_keeps_its_luck_whatever_else_is_stocked():
     extra = (
         '[[strategies.many.stocking]]\nname = "a_first"\nspecies = "minnow"\ndate = 2026-04-02\n'
