@@ -6,6 +6,7 @@ import xarray as xr
 from scipy.io import netcdf_file
 from small import pond
 
+from pondpop.checks import InputError, RunError
 from pondpop.ensemble import results
 from pondpop.ensemble.run import compare
 from pondpop.observe import indices
@@ -25,6 +26,27 @@ def file(dataset, tmp_path_factory):
 
 def test_a_file_reads_back_as_it_was(dataset, file):
     xr.testing.assert_identical(results.read(file), dataset)
+
+
+def test_what_is_no_projection_of_this_version_is_refused_with_what_it_is(file, tmp_path, monkeypatch):
+    text, short, altered = (tmp_path / name for name in ("text.nc", "short.nc", "altered.nc"))
+    content = file.read_bytes()
+    text.write_text("ten years of work")
+    short.write_bytes(content[: len(content) // 2])
+    at = len(content) // 2  # within the numbers
+    altered.write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
+    for path, says in ((tmp_path / "none.nc", "check the path"), (tmp_path, "check the path"), (text, "a file of another kind")):
+        with pytest.raises(InputError, match=says):
+            results.read(path)
+    for path, says in ((short, "the file is damaged"), (altered, "the contents do not match the file's own hash")):
+        with pytest.raises(RunError, match=f"{says}.*make it again"):
+            results.read(path)
+    with pytest.raises(InputError, match="got a file that holds a projection, needs a file that holds an ensemble"):
+        results.read(file, "ensemble")
+    own = results.SCHEMA_VERSION
+    monkeypatch.setattr(results, "SCHEMA_VERSION", own + 1)
+    with pytest.raises(RunError, match=f"schema version {own}, this pondpop reads version {own + 1}; make it again"):
+        results.read(file)
 
 
 def test_names_are_text_to_any_reader_of_netcdf(dataset, file):

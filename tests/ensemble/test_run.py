@@ -377,7 +377,14 @@ def of_a_strain(scenario):
     return scenario._replace(strategies={name: own._replace(stocking=(*own.stocking[:-1], last))})
 
 
-@pytest.mark.parametrize("change", [other_water, with_shad, of_a_strain])
+def with_a_strain_that_comes_in(scenario):
+    ((name, own),) = scenario.strategies.items()
+    flood = {"species": "bass", "strain": "florida", "date": scenario.run.start, "per_acre": 5, "length_in": 6}
+    ((_, wet),) = resolve(raw(only=name) | {"arrival": [flood]}).strategies.items()
+    return scenario._replace(strategies={name: own._replace(arrivals=wet.arrivals)})
+
+
+@pytest.mark.parametrize("change", [other_water, with_shad, of_a_strain, with_a_strain_that_comes_in])
 def test_variants_of_other_water_or_species_do_not_share_a_block(change):
     scenario = pond(only="few")
     for other, blocks in ((scenario, [(0, 1)]), (change(scenario), [(0,), (1,)])):
