@@ -190,6 +190,18 @@ def test_a_stocked_group_is_not_known_before_the_day_after_its_stocking():
     assert all(np.isnan(values).all() for values in found.values())
 
 
+def test_blood_of_another_strain_is_told_by_the_weight_of_the_fish_that_have_it():
+    made = Engine(inputs("", members=1))
+    made.run_day()
+    bass, s = made.slices[BASS], made.state
+    s.columns.blood[:, bass] = np.linspace(0.0, 1.0, bass.stop - bass.start)
+    kilograms = s.biomass()[0, bass]
+    assert np.ptp(kilograms / s.number[0, bass]) > 0.01  # small fish and large ones
+    told = read_survey(made)["other_blood"][0]
+    assert told[BASS] == pytest.approx(np.average(s.columns.blood[0, bass], weights=kilograms), rel=1e-12)
+    assert not np.delete(told, BASS).any()  # nor is it unknown where there are no fish
+
+
 def test_big_bass_are_those_of_the_weights_that_the_page_names():
     assert AXES["big_weight"].labels / 453.59237 == pytest.approx([5.0, 8.0, 10.0])
     assert (BASS_WEIGHTS_G[0], BASS_WEIGHTS_G[-1]) == pytest.approx((100.0, 15_000.0))  # as a goal may name them
