@@ -10,7 +10,9 @@ import pytest
 from small import raw
 
 from pondpop.checks import InputError
+from pondpop.records.surveys import LastCatch
 from pondpop.scenario import describe, resolve
+from pondpop.scenario.initial import _in_words as _in_words_of_survey
 from pondpop.scenario.initial import begun_with, class_in, share_of_class
 from pondpop.scenario.questions import QUESTIONS, _aligned, _assigned, _converted, _in_words, first_year, question_text
 from pondpop.scenario.schema import SHORTEST_MM, Arrival, Feeding, Temperature
@@ -156,6 +158,19 @@ def test_rows_lost_of_the_records_that_a_pond_begins_from_are_told(tmp_path):
     assert begun_with(file, start) == [survey_]
     file.write_text("[start_from_survey]\nhours = 2\n")
     assert begun_with(file, start) == []
+
+
+@pytest.mark.parametrize(("gear", "days", "amount", "fish", "said"), [
+    ("electrofishing", 1, 1.0, {("bass", 9): 2, ("bass", 12): 1, ("bluegill", 5): 3, ("bass", 1): 4},
+     "2026-04-01, 1 hour of electrofishing: 7 bass and 3 bluegill; left out, as electrofishing hardly takes them: "
+     "4 bass of 1 to 2 in."),
+    ("electrofishing", 2, 1.5, {("bass", 9): 2}, "2026-04-01 to 2026-04-02, 1.5 hours of electrofishing: 2 bass."),
+    ("seine", 1, 1.0, {("bluegill", 1): 30}, "2026-04-01, 1 haul of seine: 30 bluegill."),
+    ("seine", 1, 4.0, {("bluegill", 1): 30}, "2026-04-01, 4 hauls of seine: 30 bluegill."),
+])  # fmt: skip
+def test_the_survey_that_a_pond_begins_from_is_told_with_its_days_its_effort_and_its_fish(gear, days, amount, fish, said):
+    found = LastCatch(gear, dt.date(2026, 4, 1), dt.date(2026, 4, days), amount, None, fish, {})
+    assert _in_words_of_survey(found) == f"The fish that live there are told by the survey of {said}"
 
 
 def test_classes_are_whole_inches_and_none_begins_at_nought():
