@@ -39,7 +39,7 @@ from pondpop.model.state import GroupFactors, KindFactors, Pond, SpreadFactors, 
 from pondpop.model.strains import strains_of
 from pondpop.units import G_PER_KG
 
-DAYS_BETWEEN_TIDYING = 32  # empty columns cost time but change nothing
+DAYS_BETWEEN_TIDYING = 32  # groups that have become alike join then, and the columns of empty ones go
 
 
 class Engine(Pond):
