@@ -70,3 +70,36 @@ def test_young_have_the_blood_of_the_parents_that_are_ready(ready, blood):
         assert found.blood.item() == pytest.approx(blood)
     gain = found.parents_gain[0]
     assert (gain[columns.blood[0, bass] == 1.0] < 0.0).any() == bool(ready[2])
+
+
+def test_beside_northern_bass_those_of_florida_put_on_less_when_young_and_become_longer():
+    fry = FLORIDA.replace("13", "4")
+    pond = Engine(inputs(fry + fry.replace("florida", "northern"), members=1))
+    for _ in range(9):
+        pond.run_day()
+    bass, s = pond.slices[BASS], pond.state
+    small, blood = np.exp(s.log_length[0, bass]) < 150.0, s.columns.blood[0, bass]
+    florida, northern = small & (blood == 1.0), small & (blood == 0.0)
+    assert florida.sum() == northern.sum() > 1
+    assert (s.log_weight[0, bass][florida] < s.log_weight[0, bass][northern] - 1e-3).all()
+    (strains,) = pond.strains
+    longer = pond.group.log_asymptotic_length[0, bass][florida] - pond.group.log_asymptotic_length[0, bass][northern]
+    np.testing.assert_allclose(np.exp(longer), strains.parameters.strain_length[0, strains.names.index("florida")])
+
+
+def test_florida_bass_are_caught_less_than_northern_ones_and_as_many_are_taken_as_asked():
+    rule = '[[strategies.few.harvest]]\nspecies = "bass"\nlength_in = [8, 13.5]\nshare = 0.5\nseason = ["01-01", "12-31"]\n'
+    text = FLORIDA.replace("13", "14")  # so that other shares of the strains are within the window
+    taken, left = {}, {}
+    for name, extra in {"mixed": text + rule, "northern": text.replace('"florida"', '"northern"') + rule, "not": text}.items():
+        pond = Engine(inputs(extra, members=1))
+        for _ in range(2):
+            pond.run_day()
+        taken[name], left[name] = pond.flows.harvest_number[0, BASS], pond.state.number[0, pond.slices[BASS]]
+        if name == "mixed":
+            catching = pond.strains[0].parameters.strain_catching[0, pond.strains[0].names.index("florida")]
+            inside = pond.longer(pond.slices[BASS], 203.2) - pond.longer(pond.slices[BASS], 342.9)
+            blood = pond.state.columns.blood[0, pond.slices[BASS]]
+    assert taken["mixed"] == pytest.approx(taken["northern"], rel=2e-3) and taken["not"] == 0.0
+    died = np.log(left["not"] / left["mixed"]) / inside[0]
+    assert died[blood == 1.0].mean() == pytest.approx(catching * died[blood == 0.0].mean(), rel=0.02)
