@@ -148,3 +148,66 @@ def test_local_knowledge_multiplies_what_it_is_of_as_often_as_it_is_said():
     bass, bluegill = place_of("bass"), place_of("bluegill")
     assert made.local_growth[bass] == pytest.approx(1.8) and made.local_growth[bluegill] == 1.0
     assert made.local_spawning[bluegill] == 0.5 and made.local_survival[bass] == 0.8 and made.local_spawning[bass] == 1.0
+
+
+def prepared(content, members=1):
+    """The one strategy of a pond as the model is told of it, and its luck."""
+    scenario = resolve(content)
+    ((_, chosen),) = scenario.strategies.items()
+    parameters, luck = Prior().draw(scenario, chosen, 0, members)
+    return prepare(scenario, chosen, parameters, luck), luck
+
+
+def test_a_drawdown_strands_small_sunfish_on_its_first_day_the_more_the_less_water_is_left():
+    content = raw(only="few")
+    april = [dt.date(2026, 4, day) for day in range(1, 31)]
+    content["strategies"]["few"]["drawdown"] = [
+        {"from": april[10], "to": april[19], "area_share": 0.75}, {"from": april[20], "to": april[29], "area_share": 0.5},
+    ]  # fmt: skip
+    made, _ = prepared(content)
+    stranded = {(one.day, one.species): one.amount.item() for one in made.removals}
+    share = made.parameters.stranded_share.item()
+    sunfish = [place_of(name) for name in ("bluegill", "redear")]
+    assert stranded == {(day, one): pytest.approx(dry * share) for day, dry in ((10, 0.25), (20, 0.5)) for one in sunfish}
+    assert {(one.kind, one.cause, one.longest_mm) for one in made.removals} == {
+        ("share", "die_off", made.parameters.stranded_below_mm.item()),
+    }  # fmt: skip
+
+
+def test_of_fish_bought_as_females_those_that_are_males_after_all_are_none():
+    content = raw(only="few")
+    content["strategies"]["few"]["stocking"][0] |= {"female_share": 0.9, "sexing_error": 0.2}
+    made, luck = prepared(content, members=40)
+    shares = [one.female_share for one in made.stockings]
+    assert shares[:2] == [0.5, 0.5]  # of the fish of which nothing is said
+    np.testing.assert_allclose(shares[2], 0.9 * (1.0 - luck.missed_males[:, 2]))
+    assert 0.5 < shares[2].mean() < 0.9
+
+
+def test_wild_fish_come_on_their_days_in_the_members_whose_year_it_is_behind_all_that_is_stocked():
+    comes = {"name": "wild", "species": "redear", "per_acre": 100, "length_in": 4, "chance": 0.5}
+    flood = {"name": "flood", "species": "bluegill", "per_acre": 50, "length_in": 3, "date": dt.date(2026, 6, 1)}
+    made, luck = prepared(raw(only="few", years=2) | {"arrival": [comes, flood]}, members=40)
+    bought = [one for one in made.stockings if not one.uninvited]
+    wild = [one for one in made.stockings if one.uninvited]
+    assert [one.origin for one in made.stockings] == list(range(len(bought) + len(wild))) and len(wild) == 3
+    (whole,) = (one for one in wild if one.species == place_of("bluegill"))
+    assert whole.day == 61 and whole.per_ha == pytest.approx(np.full(40, 50 / 0.40468564224))
+    some = [one for one in wild if one is not whole]
+    assert some[1].day - some[0].day == 365
+    place = next(event for event in range(2) if not (luck.arrived[:, event] == 1.0).all())
+    for one in some:
+        year = made.date(one.day).year - 2026
+        np.testing.assert_allclose(one.per_ha * 0.40468564224, 100.0 * luck.arrived[:, place, year])
+
+
+def test_an_aerator_runs_in_its_season_with_its_power_shared_out_over_the_pond():
+    content = raw(only="few", years=2)
+    season = {"season": ["06-01", "08-31"], "from_year": 2, "to_year": 2}
+    content["strategies"]["few"]["aeration"] = [{"kind": "diffused", "power_kw": 3} | season]
+    made, _ = prepared(content)
+    (aerator,) = made.oxygen.aeration
+    assert aerator.kw_per_ha == pytest.approx(3 / (2 * 0.40468564224))
+    runs = np.flatnonzero(aerator.available)
+    assert [made.date(int(day)) for day in (runs[0], runs[-1])] == [dt.date(2027, 6, 1), dt.date(2027, 8, 31)]
+    assert runs.size == 92
