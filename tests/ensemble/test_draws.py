@@ -286,6 +286,12 @@ def test_fish_are_whole_in_ponds_of_up_to_an_acre_as_the_page_of_keys_says(acres
     assert not whole_fish(spreads(scenario, whole_fish=0.0))
 
 
+def test_an_acre_is_one_in_hectares_too():
+    content = raw(only="few")
+    del content["pond"]["area_acres"]
+    assert [whole_fish(resolve(content | {"pond": content["pond"] | {"area_ha": ha}})) for ha in (0.405, 0.406)] == [True, False]
+
+
 def test_what_is_dealt_is_shared_and_none_of_those_who_share_it_can_change_it():
     first = streams(1, range(2))("cloud", 3)
     with pytest.raises(ValueError, match="read-only"):
