@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from laws import inputs
 
-from pondpop.model import hauling, oxygen, plants, predation, recruitment, whole_fish
+from pondpop.model import hauling, oxygen, plants, predation, recruitment, stocking, whole_fish
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
 from pondpop.model.inputs import AerationInput, RemovalInput
@@ -92,6 +92,20 @@ def test_cover_follows_the_share_in_plants_up_to_three_times_that_of_the_ordinar
     np.testing.assert_allclose(plants.relative_cover(P, ordinary * np.array([0.0, 0.5, 1.0, 3.0, 4.0])), [0, 0.5, 1, 3, 3])
     few = predation.leaving_cover(P, 0.0)
     np.testing.assert_array_equal(few, np.repeat(P.exposure_per_day, predation.GRID_POINTS, axis=1))  # no cover hides none
+
+
+# ------------------------------------------------------------------ stocking
+
+
+@pytest.mark.parametrize(("origin", "apart"), [(0, True), (1, True), (-1, False)])
+def test_growth_types_of_every_stocking_begin_at_lengths_apart_and_those_of_young_alike(engine, origin, apart):
+    one = np.ones(engine.state.members)
+    groups = stocking.groups_of(
+        engine, species=BASS, number=one, female_share=0.5, age_years=1.0, stocked=0.0, origin=origin, length_mm=200.0, ration=one
+    )
+    fast, slow = (groups.log_length[:, groups.columns.growth_z[0] == z] for z in (1.0, -1.0))
+    assert (fast > slow + 0.01).all() if apart else (fast == slow).all()
+    np.testing.assert_allclose((fast + slow) / 2, np.log(200.0))
 
 
 # ------------------------------------------------------------------ trucks
