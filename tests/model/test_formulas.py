@@ -12,6 +12,7 @@ from pondpop.model.day import Engine
 from pondpop.model.inputs import AerationInput, RemovalInput
 from pondpop.model.state import Columns
 from pondpop.species import SPECIES, load_parameters
+from pondpop.units import DAYS_PER_YEAR
 
 P = load_parameters()
 BASS = 0
@@ -148,6 +149,28 @@ def test_a_pulse_is_due_at_the_end_of_every_slot_of_the_year_and_on_the_first_da
     for kind, slot in enumerate(slots):
         ends = {day - 40 for day in range(40, 100) if (day + 1) % slot == 0} | {0}
         assert set(np.flatnonzero(due[:, 0, kind])) == ends
+
+
+def test_a_pulse_waits_for_the_least_that_is_told_of_spawning_of_young_and_of_the_age_of_parents():
+    bluegill, pond = SPECIES.index("bluegill"), Engine(inputs(members=1))
+    pond.run_day()
+    pond.by_day.pulse_due[pond.day] = True
+    least, pond.state.spawn_released[:] = pond.parameters.pulse_min_weight[0], 0.0
+
+    def young(ready=0.5):
+        pond.state.spawn_gathered[:] = ready
+        found = recruitment.pulse(pond, bluegill)
+        return None if found is None else found.young.item()
+
+    def under(path, value):
+        pond.parameters = as_it_is.replace(path, value)
+        return young()
+
+    assert young(least) is not None and young(np.nextafter(least, 0.0)) is None
+    many, as_it_is = young(), pond.parameters
+    assert under("pond.pulse_min_per_ha", many) == many > 0.0 == under("pond.pulse_min_per_ha", np.nextafter(many, np.inf))
+    oldest = (pond.day + 1 - pond.state.columns.born[0, pond.slices[bluegill]].min()) / DAYS_PER_YEAR
+    assert under("pond.mature_age_years", oldest) > 0.0 == under("pond.mature_age_years", np.nextafter(oldest, np.inf))
 
 
 # ------------------------------------------------------------------ oxygen
