@@ -112,6 +112,21 @@ REASONS: dict[str, str] = {
     "849ed5fe": "where the new groups stand is known before",
     "2732d4ae": "the same line twice",
     "47f99ab6": "two limits of which the lower is the smaller, in either order",
+    "778c0c8a": "of two equal ends either order tells the same",
+    "d056e97f": "at exactly a tenth both ways tell the same",
+    "6c55ec46": "a threshold that no share hits",
+    "5b2e3495": "a threshold that no amounts hit",
+    "8458aa5c": "a threshold that no share hits",
+    "1e8f1dc9": "a threshold that no share hits",
+    "0e983bf3": "equal only where nothing is left",
+    "13f888a1": "a threshold that no number of fish hits",
+    "0e31164f": "a threshold that no share hits",
+    "002a52f7": "a table with every key is no table to be completed",
+    "c4b0c170": "two arrays of their own, in either order",
+    "36ac9ea4": "a threshold that no spread hits",
+    "a2b9ec4c": "a threshold that no spread hits",
+    "cdc2e439": "a threshold that no harvest hits",
+    "5ddd9380": "how much is prepared at once, of memory only",
 }
 
 
