@@ -121,7 +121,7 @@ REASONS: dict[str, str] = {
     "0e983bf3": "equal only where nothing is left",
     "13f888a1": "a threshold that no number of fish hits",
     "0e31164f": "a threshold that no share hits",
-    "002a52f7": "a table with every key is no table to be completed",
+    "002a52f7": "a table with every key passes the next check too",
     "c4b0c170": "two arrays of their own, in either order",
     "36ac9ea4": "a threshold that no spread hits",
     "a2b9ec4c": "a threshold that no spread hits",
