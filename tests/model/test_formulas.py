@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from laws import inputs
 
-from pondpop.model import hauling, oxygen, plants, predation, recruitment, stocking, whole_fish
+from pondpop.model import hauling, mortality, oxygen, plants, predation, recruitment, stocking, whole_fish
 from pondpop.model.budget import Flows
 from pondpop.model.day import Engine
 from pondpop.model.inputs import AerationInput, RemovalInput
@@ -291,3 +291,14 @@ def test_removals_of_few_fish_take_whole_ones_of_their_weight_and_each_has_its_o
     some = taken > 0.5
     each = 1000.0 * made.flows.removed_biomass[some, BASS] / made.flows.removed_number[some, BASS]
     assert each == pytest.approx(np.exp(made.state.log_weight.mean()), rel=0.2)
+
+
+@pytest.mark.parametrize("days", [1.0, 2.0])
+def test_the_mean_length_moves_no_farther_than_the_fish_that_are_eaten_can_move_it(days):
+    """Of a weight to the power 3 of length: where none are eaten it stays, however much longer ones would be sought."""
+    spreads = SimpleNamespace(variance_less=np.full((1, 3), -0.04), most_moved=0.1, least_moved=-0.1)
+    pond = SimpleNamespace(group=SimpleNamespace(ws_slope=3.0), spreads=spreads)
+    hunt = SimpleNamespace(rise=np.array([[0.5, 0.5, 0.01]]), predation=np.array([[0.0, 0.003, 0.003]]))
+    per_fish, longer = mortality._predation(pond, hunt, days)
+    np.testing.assert_allclose(longer, days * np.array([[0.0, -0.001, -0.0004]]), atol=1e-15)
+    np.testing.assert_allclose(per_fish, [[0.0, 0.0, 0.0018]], atol=1e-15)

@@ -1,12 +1,14 @@
 """Months for moving fish, squares of one strategy against another, bars of what records told, and tables beside their CSV."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from small import dataset, pond, readings
 
 from pondpop.decide import oxygen_risk
 from pondpop.model.budget import CAUSES
-from pondpop.report import comparisons, forage_supply, posterior_charts, tables
+from pondpop.report import comparisons, forage_supply, page, posterior_charts, tables
 from pondpop.report.answer import answer
 from pondpop.report.calendar import harvest_tables, moving_window, signs
 from pondpop.report.drawing import look
@@ -82,6 +84,15 @@ def test_a_harvest_of_the_coming_twelve_months_is_told_up_to_their_end():
     later = dataset(scenario, read).assign_attrs(today="2026-08-01")  # what is past is not to be taken any more
     (table,) = harvest_tables(gather([later], "us"))
     assert [row[0] for row in table.rows] == ["Mar 2027", "Apr 2027", "Together"]
+
+
+@pytest.mark.parametrize(("words", "told"), [(["May", "May"], ["May"]), (["May", "June"], ["north: May", "south: June"])])
+def test_when_to_move_fish_is_told_once_where_it_is_the_same_for_all_ponds(monkeypatch, words, told):
+    ponds = [SimpleNamespace(scenario=SimpleNamespace(title=title)) for title in ("north", "south")]
+    material = SimpleNamespace(projections=ponds, cases_of=lambda projection: [None])
+    said = dict(zip(map(id, ponds), words, strict=True))
+    monkeypatch.setattr(page.calendar, "moving_window", lambda projection, case: said[id(projection)])
+    assert page._moving(material) == told
 
 
 @pytest.fixture

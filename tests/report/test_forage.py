@@ -129,3 +129,16 @@ def test_the_table_tells_prey_and_need_of_each_month():
     assert len(table.csv_rows) == 2 * 12 * len(names)
     first = table.csv_rows[0]
     assert first[2] == "01" and first[5:] == ["kg/ha", 50.0, 5.0, 0.0] and table.csv_rows[1][6:] == [4.0, 5.0, 1.0]
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize(("need", "there"), [(0.051, True), (0.049, False)])
+def test_the_table_has_classes_of_which_a_twentieth_of_a_kilogram_a_hectare_is_needed_in_a_month(units, need, there):
+    scenario = pond(members=2)
+    read = readings(scenario)
+    for one in read.values():
+        one["edible_prey"][:], one["prey_need"][:] = 50.0, 5.0
+        one["prey_need"][..., 0] = need
+    material = gather([dataset(scenario, read)], units)
+    (table,) = forage_supply.table(material, material.cases[0])
+    assert ("Too few bass of" in table.caption) == (not there)

@@ -506,3 +506,14 @@ def test_names_of_what_records_narrowed_have_up_to_44_letters(kept, letters):
     list(posterior_charts.draw_all(UPDATE.replace("growth of bass", name), "us", "u"))
     (label,) = [text.get_text() for text in kept["u-doubts"][0].axes[0].get_yticklabels()]
     assert label == (name if letters == 44 else name[:43] + "…")
+
+
+def test_each_row_of_what_records_narrowed_has_room_for_its_name(kept):
+    high = []
+    for count in (1, 3, 14):
+        rows = [f"model,growth {k},,,0.5,1,2,{1 - 0.02 * k:g},1,{1 + 0.02 * k:g}," for k in range(1, 1 + count)]
+        list(posterior_charts.draw_all("\n".join([UPDATE.splitlines()[0], *rows]) + "\n", "us", "u"))
+        figure = kept.pop("u-doubts")[0]
+        high.append(figure.axes[0].get_position().height * figure.get_figheight() * drawing.POINTS_PER_IN)
+    row = (high[2] - high[0]) / 13
+    assert 1.5 * 5.8 < row == pytest.approx((high[1] - high[0]) / 2)  # letters of 5.8 points
