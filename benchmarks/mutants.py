@@ -127,6 +127,8 @@ REASONS: dict[str, str] = {
     "a2b9ec4c": "a threshold that no spread hits",
     "cdc2e439": "a threshold that no harvest hits",
     "5ddd9380": "how much is prepared at once, of memory only",
+    "c6ff6ebd": "another number for each sort of groups, for no two the same",
+    "9c1db743": "another number for each sort of groups, for no two the same",
 }
 
 

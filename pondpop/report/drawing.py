@@ -113,11 +113,14 @@ def grid(count: int, panel_in: float, gap_in: float = 0.34, left_in: float = 0.3
 
 def heading(axes: Axes, letter: str, title: str, unit: str = "") -> None:
     """Letter and title of a case above the left end of its panel, the unit of the upright axis above its right end. Where
-    there is no room for the title the letter stands alone, for the key of the page names it; a title without letter is
-    broken into lines. Nothing is cut."""
-    room_pt = axes.get_position().width * WIDTH_IN * POINTS_PER_IN
+    there is no room for the title, up to the unit, the next panel or the edge, the letter stands alone, for the key of the
+    page names it; a title without letter is broken into lines. Nothing is cut."""
+    box = axes.get_position()
+    beside = [panel.get_position().x0 for panel in axes.figure.axes if panel.get_position().x0 > box.x1]
+    ends_pt = (box.x1 if unit else min(beside, default=1.0)) * WIDTH_IN * POINTS_PER_IN - 0.5 * TEXT_PT
+    room_pt = ends_pt - box.x0 * WIDTH_IN * POINTS_PER_IN
     if unit:
-        room_pt -= _wide_pt(f"  {unit}", SMALL_PT, "normal")
+        room_pt -= _wide_pt(unit, SMALL_PT, "normal")
         axes.annotate(
             unit, (1, 1), xytext=(0, 3), xycoords="axes fraction", textcoords="offset points",
             fontsize=SMALL_PT, color="#444444", va="bottom", ha="right",

@@ -464,7 +464,8 @@ def test_a_title_stands_above_a_panel_if_it_has_room_beside_the_unit(kept, draw)
             (bold,) = (text for text in axes.texts if text.get_fontweight() == "bold")
             left, right = axes.get_window_extent().intervalx
             units = [text for text in axes.texts if text.get_ha() == "right" and text.xy == (1, 1)]
-            ends = min([right, *(text.get_window_extent().x0 for text in units)])
+            panels = [other for other in figure.axes if other.get_window_extent().x0 > right]
+            ends = min([other.get_window_extent().x0 for other in (*units, *panels)], default=100 * drawing.WIDTH_IN)
             assert left <= bold.get_window_extent().x0 + 1 and bold.get_window_extent().x1 <= ends
             shown.add((bold.get_text() == f"{letter}: {'w' * length}", bold.get_text() == letter))
     assert shown == {(True, False), (False, True)}  # whole or the letter alone, and each somewhere
