@@ -85,7 +85,8 @@ def groups_of(
     log_length = mean.copy()
     within = p.length_cv
     if length_cv is not None:
-        within = np.maximum(LEAST_SPREAD, np.minimum(length_cv, p.length_cv) if growth_z.any() else length_cv + 0.0 * within)
+        most = p.length_cv if growth_z.any() else np.inf
+        within = np.maximum(LEAST_SPREAD, np.minimum(length_cv, np.full_like(within, most)))
         apart = np.sqrt(np.maximum(0.0, length_cv**2 - within**2) / (1.0 - p.growth_type_middle_share))
         log_length += apart[:, None] * growth_z
     elif origin >= 0:

@@ -11,6 +11,7 @@ from pondpop.ensemble.draws import (
     _spells,
     at_least_one,
     draw_luck,
+    draw_parameters,
     multiplier,
     normal,
     streams,
@@ -87,6 +88,13 @@ def test_parameters_are_prefixes_and_stay_in_their_range():
         values = many.value(path)
         np.testing.assert_array_equal(values[:20], few.value(path))
         assert find(path).low <= values.min() < values.max() <= find(path).high
+
+
+@pytest.mark.parametrize(("dealt", "side"), [(0.9, 1), (0.1, -1)])
+def test_who_is_dealt_much_has_the_larger_values(dealt, side):
+    drawn = draw_parameters(pond(members=1), lambda decision, size: np.full((1, size), dealt))
+    paths = [path for path in uncertain() if path.startswith("bass.")]
+    assert paths and {float(np.sign(drawn.value(path)[0] - find(path).value)) for path in paths} == {side}
 
 
 def test_strategies_share_all_their_luck():

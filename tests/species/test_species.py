@@ -357,3 +357,12 @@ def test_a_gear_takes_fish_from_a_length_on_but_for_a_share_of_the_largest(lengt
 def test_catch_by_temperature_is_a_step_up_and_a_step_down_over_what_both_leave_half_way(water_c):
     known = step((water_c - 10.0) / 3.0) * step((28.0 - water_c) / 3.0) / step(9.0 / 3.0) ** 2
     assert warmth(water_c, 10.0, 28.0, 3.0) == pytest.approx(known, rel=1e-12)
+
+
+def test_each_published_yardstick_stands_below_what_it_is():
+    lines = catalogue._standards_lines(1000)
+    heads = [k for k, line in enumerate(lines) if not line.startswith(" ")]
+    below = {lines[k].partition(",")[0]: lines[k + 1 : end] for k, end in zip(heads, [*heads[1:], len(lines)], strict=True)}
+    categories, weights = below["length categories"], below["standard weight"]
+    assert len(categories) >= len(weights) > 1
+    assert all(" / " in line for line in categories) and all("log10 mm" in line for line in weights)
