@@ -430,16 +430,21 @@ def test_a_survey_takes_from_three_minutes_to_a_thousand_hours(effort, read):
             survey_value.read_survey(f"angling:{effort}h@2028-10-15")
 
 
-def test_a_survey_shows_how_many_fish_of_what_size_and_weight_where_three_were_measured(monkeypatch):
-    """Bass: 8 of which 2 of 12 in in one pond, 2 in the other; their Wr is 90 in all classes."""
-    catch = np.zeros((2, 5, 40))
-    catch[0, 0, 5], catch[0, 0, 9], catch[0, 0, 13], catch[1, 0, 9] = 1.0, 6.0, 2.0, 2.0
+def shown_of(catch, monkeypatch):
+    """What a survey of bass without scatter shows of a catch [pond, species, inch]; Wr of the fish of a class from 90 up."""
     monkeypatch.setattr(survey_value, "expected_catch", lambda number, *more: number)
     monkeypatch.setattr(survey_value, "scatter", lambda mean, used, rng: mean)
     monkeypatch.setattr(survey_value, "draw_wr", lambda wr, rng: wr + np.arange(wr.size))
     used = SimpleNamespace(takes=lambda species: species == "bass")
     seen = {"number": catch, "relative_weight": np.full(catch.shape, 90.0)}
-    found = survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
+    return survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
+
+
+def test_a_survey_shows_how_many_fish_of_what_size_and_weight_where_three_were_measured(monkeypatch):
+    """Bass: 8 of which 2 of 12 in in one pond, 2 in the other; their Wr is 90 in all classes."""
+    catch = np.zeros((2, 5, 40))
+    catch[0, 0, 5], catch[0, 0, 9], catch[0, 0, 13], catch[1, 0, 9] = 1.0, 6.0, 2.0, 2.0
+    found = shown_of(catch, monkeypatch)
     nan = np.nan
     assert found[:, :4] == pytest.approx(np.array([[np.log(10.0), 25.0, 92.5, nan], [np.log(3.0), nan, nan, nan]]), nan_ok=True)
 
@@ -448,12 +453,7 @@ def test_three_fish_are_enough_for_an_index_of_a_survey_and_two_are_not(monkeypa
     """Bass of 9 in, none of 12: a PSD of 0, and a Wr of 90 and more, of three in the one pond and of two in the other."""
     catch = np.zeros((2, 5, 40))
     catch[:, 0, 9] = 3.0, 2.0
-    monkeypatch.setattr(survey_value, "expected_catch", lambda number, *more: number)
-    monkeypatch.setattr(survey_value, "scatter", lambda mean, used, rng: mean)
-    monkeypatch.setattr(survey_value, "draw_wr", lambda wr, rng: wr + np.arange(wr.size))
-    used = SimpleNamespace(takes=lambda species: species == "bass")
-    seen = {"number": catch, "relative_weight": np.full(catch.shape, 90.0)}
-    found = survey_value.shown(seen, used, 1.0, 20.0, 1.0, np.random.default_rng(1))
+    found = shown_of(catch, monkeypatch)
     assert found[0, 1:3].tolist() == [0.0, 91.0] and np.isnan(found[1, 1:3]).all()
 
 
