@@ -246,8 +246,8 @@ class Simulation:
             first = int(np.argmin(held))
             value = float(amount.flat[first])
             remedy = "where a value is not known, as PSD without fish, np.nan_to_num makes it 0" if np.isnan(value) else ""
-            told = f"{value:.4g} for member {first}" if amount.size > 1 else value
-            raise InputError(f"{path}, {kind}", Fact(told) if amount.size > 1 else told, allowed, remedy)
+            told = Fact(f"{value:.4g} for member {first}") if amount.size > 1 else value
+            raise InputError(f"{path}, {kind}", told, allowed, remedy)
         shortest, longest = _window(take.length_mm, f"{path}, length_mm")
         return RemovalInput(
             day=self._engine.day,

@@ -181,7 +181,7 @@ def target_range(option: str, species: str, index: str) -> tuple[float, float] |
     Options are those of TARGET_OPTIONS (Willis, Murphy & Guy 1993, from memory). Raises InputError.
     """
     row = _standard("targets", option, "a management option")
-    if species not in row and species not in SPECIES:
+    if species not in SPECIES:
         choice("species", species, row)
     if index not in ("psd", "psd_p", "psd_m"):
         raise InputError("index", index, "one of psd, psd_p, psd_m")

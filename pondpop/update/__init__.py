@@ -245,7 +245,10 @@ def prior_uniforms(past: Scenario, strategy: str, until: dt.date, doubted: tuple
 
 
 def known_past(dealt: Uniforms, days: int) -> dict[str, Array]:
-    """What a posterior keeps of what its members were dealt: the pond's own, of the air on the days before the last record."""
+    """What a posterior keeps of what its members were dealt: the pond's own, of the air on the days before the last record.
+
+    `prior_uniforms` deals sky, wind and bloom to the end of the last year; they bear on no record after its day.
+    """
     own = {decision: u for decision, u in dealt.items() if not decision.startswith(DOUBTS)}
     return {decision: u[:, :days] if decision in DAILY else u for decision, u in own.items()}
 
